@@ -1,0 +1,1 @@
+//! Hearing: samples in, readings out.

@@ -1,0 +1,1 @@
+//! Guidance: which string, which way, how far.

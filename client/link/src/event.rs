@@ -1,0 +1,71 @@
+//! Everything that can happen to a link.
+
+use std::net::SocketAddr;
+
+use consort_proto::message::Content;
+use consort_proto::{Fingerprint, JoinLink, ToStation};
+
+/// One attempt to connect, numbered by the link.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+pub struct Attempt(pub u64);
+
+/// What the shell tells the link.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// The harpist pasted a join link.
+    JoinLink(JoinLink),
+    /// The harpist typed an address.
+    Address(SocketAddr),
+    /// Discovery heard of a coordinator: a hint, not a proof.
+    Sighted {
+        /// The tag of the key that it claims to have.
+        tag: String,
+        /// Where.
+        addresses: Vec<SocketAddr>,
+    },
+    /// The attempt reached a coordinator that proved to hold the key of `peer`.
+    Connected {
+        /// Which attempt.
+        attempt: Attempt,
+        /// Who answered.
+        peer: Fingerprint,
+        /// Where.
+        address: SocketAddr,
+    },
+    /// The attempt came to nothing.
+    AttemptFailed {
+        /// Which attempt.
+        attempt: Attempt,
+        /// Why.
+        why: AttemptFailure,
+    },
+    /// The link is gone.
+    LinkClosed {
+        /// Of which attempt.
+        attempt: Attempt,
+    },
+    /// The coordinator said something.
+    Heard {
+        /// On the link of which attempt.
+        attempt: Attempt,
+        /// What.
+        message: ToStation,
+    },
+    /// A string was read or marked: to be reported.
+    Observed(Content),
+    /// The journal entry up to this number rests on the disk.
+    Journalled(consort_proto::Sequence),
+    /// The time of [`crate::Link::poll_timeout`] has come.
+    Tick,
+}
+
+/// Why an attempt came to nothing.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum AttemptFailure {
+    /// Nobody answered.
+    NoAnswer,
+    /// Somebody answered who does not hold the expected key.
+    OtherKey,
+    /// Somebody answered who speaks another protocol or version.
+    OtherVersion,
+}

@@ -1,0 +1,1 @@
+//! The station: hears one harp, guides the harpist, reports to the coordinator.

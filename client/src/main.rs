@@ -1,0 +1,3 @@
+//! The station: hears one harp, guides the harpist, reports to the coordinator.
+
+fn main() {}

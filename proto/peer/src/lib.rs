@@ -1,0 +1,1 @@
+//! Links between the programs: identities, mutual TLS with pinned keys, framed QUIC streams.

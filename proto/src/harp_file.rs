@@ -1,0 +1,214 @@
+//! Harps as TOML: the presets, and any harp a person describes.
+//!
+//! ```toml
+//! name = "Lever harp, 34 strings"
+//! kind = "lever"
+//! # Open tuning: letters not named here are natural.
+//! open = { E = "flat", A = "flat", B = "flat" }
+//!
+//! # The strings from the top, in runs of one material and one mechanism.
+//! [[runs]]
+//! from = "A6"
+//! to = "C5"
+//! material = "nylon"
+//! mechanism = "lever"
+//!
+//! # Whatever one string has of its own.
+//! [[strings]]
+//! note = "F4"
+//! mechanism = "fixed"
+//! open = "sharp"
+//! regulation = [2.0]
+//! ```
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use crate::harp::{Harp, HarpString, Kind, Material, Mechanism, NotAHarp};
+use crate::note::{Accidental, Letter, NotANote, Note};
+use crate::units::Cents;
+
+/// Why a text is not a harp.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum HarpFileError {
+    /// Not TOML, or a key or word that a harp file does not have.
+    #[error("the harp file cannot be read: {0}")]
+    Syntax(String),
+    /// A note name that is none.
+    #[error("the harp file names a string that does not exist: {0}")]
+    Unknown(#[from] NotANote),
+    /// A run starts lower than the string below the run before it.
+    #[error("the harp file skips {0}: each run starts at the string just below the run before it")]
+    Missing(String),
+    /// A run starts at or above the end of the run before it, or two entries speak of one string.
+    #[error("the harp file names {0} twice")]
+    Doubled(String),
+    /// An entry for a string that no run contains.
+    #[error("the harp file describes {0}, but no run contains that string")]
+    NotInRuns(String),
+    /// A run ends above its start.
+    #[error("the run from {from} to {to} runs upward: strings are listed from the top down")]
+    Upward {
+        /// Its first string.
+        from: String,
+        /// Its last string.
+        to: String,
+    },
+    /// A letter in `open` that is none.
+    #[error("“{0}” is not a letter from A to G")]
+    Letter(String),
+    /// The strings do not make a harp.
+    #[error("the harp file does not make a harp: {0}")]
+    Harp(#[from] NotAHarp),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    name: String,
+    kind: Kind,
+    #[serde(default)]
+    open: BTreeMap<String, Accidental>,
+    runs: Vec<Run>,
+    #[serde(default)]
+    strings: Vec<Entry>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Run {
+    from: String,
+    to: String,
+    material: Material,
+    mechanism: Mechanism,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Entry {
+    note: String,
+    open: Option<Accidental>,
+    material: Option<Material>,
+    mechanism: Option<Mechanism>,
+    #[serde(default)]
+    regulation: Vec<f64>,
+}
+
+/// The harp that `text` describes.
+pub fn parse(text: &str) -> Result<Harp, HarpFileError> {
+    let file: File = toml::from_str(text).map_err(|error| HarpFileError::Syntax(one_line(&error.to_string())))?;
+    let open = open_tuning(&file.open)?;
+    let mut strings = Vec::new();
+    for run in &file.runs {
+        add_run(&mut strings, run, &open)?;
+    }
+    let mut described = Vec::new();
+    for entry in &file.strings {
+        let note: Note = entry.note.parse()?;
+        if described.contains(&note.steps()) {
+            return Err(HarpFileError::Doubled(place_name(note)));
+        }
+        described.push(note.steps());
+        let string = strings
+            .iter_mut()
+            .find(|string: &&mut HarpString| string.open.steps() == note.steps())
+            .ok_or_else(|| HarpFileError::NotInRuns(place_name(note)))?;
+        apply(string, entry);
+    }
+    Ok(Harp::new(file.name, file.kind, strings)?)
+}
+
+/// The names under which [`preset`] knows a harp, from the largest pedal harp to the smallest lever harp.
+pub fn preset_names() -> impl Iterator<Item = &'static str> {
+    PRESETS.iter().map(|(name, _)| *name)
+}
+
+/// The harp that is called `name` here, such as `pedal-47` or `lever-34`.
+pub fn preset(name: &str) -> Option<Harp> {
+    preset_text(name).map(|text| parse(text).unwrap_or_else(|error| unreachable!("preset {name}: {error}")))
+}
+
+/// The file of the harp that is called `name` here, to start one's own from.
+pub fn preset_text(name: &str) -> Option<&'static str> {
+    PRESETS
+        .iter()
+        .find(|(preset, _)| *preset == name)
+        .map(|(_, text)| *text)
+}
+
+macro_rules! presets {
+    ($($name:literal),* $(,)?) => { [$(($name, include_str!(concat!("../presets/", $name, ".toml")))),*] };
+}
+
+const PRESETS: [(&str, &str); 14] = presets![
+    "pedal-48", "pedal-47", "pedal-46", "pedal-44", "pedal-40", "lever-40", "lever-38", "lever-36", "lever-34",
+    "lever-33", "lever-29", "lever-27", "lever-26", "lever-22",
+];
+
+fn open_tuning(open: &BTreeMap<String, Accidental>) -> Result<[Accidental; 7], HarpFileError> {
+    let mut tuning = [Accidental::Natural; 7];
+    for (name, accidental) in open {
+        let mut chars = name.chars();
+        let letter = chars
+            .next()
+            .and_then(Letter::from_char)
+            .filter(|_| chars.as_str().is_empty());
+        tuning[letter.ok_or_else(|| HarpFileError::Letter(name.clone()))?.index()] = *accidental;
+    }
+    Ok(tuning)
+}
+
+fn add_run(strings: &mut Vec<HarpString>, run: &Run, open: &[Accidental; 7]) -> Result<(), HarpFileError> {
+    let (from, to): (Note, Note) = (run.from.parse()?, run.to.parse()?);
+    if to.steps() > from.steps() {
+        return Err(HarpFileError::Upward {
+            from: run.from.clone(),
+            to: run.to.clone(),
+        });
+    }
+    if let Some(last) = strings.last() {
+        let next = last.open.steps() - 1;
+        if from.steps() > next {
+            return Err(HarpFileError::Doubled(place_name(from)));
+        }
+        if from.steps() < next {
+            return Err(HarpFileError::Missing(place_name(at_steps(next, open))));
+        }
+    }
+    for steps in (to.steps()..=from.steps()).rev() {
+        strings.push(HarpString {
+            open: at_steps(steps, open),
+            material: run.material,
+            mechanism: run.mechanism,
+            regulation: [Cents(0.0); 2],
+        });
+    }
+    Ok(())
+}
+
+fn apply(string: &mut HarpString, entry: &Entry) {
+    string.open.accidental = entry.open.unwrap_or(string.open.accidental);
+    string.material = entry.material.unwrap_or(string.material);
+    string.mechanism = entry.mechanism.unwrap_or(string.mechanism);
+    for (place, error) in entry.regulation.iter().take(2).enumerate() {
+        string.regulation[place] = Cents(*error);
+    }
+}
+
+fn at_steps(steps: i32, open: &[Accidental; 7]) -> Note {
+    let letter = Letter::ALL[steps.rem_euclid(7) as usize];
+    Note::new(letter, open[letter.index()], steps.div_euclid(7) as i8)
+}
+
+fn place_name(note: Note) -> String {
+    format!("{}{}", note.letter, note.octave)
+}
+
+fn one_line(text: &str) -> String {
+    text.lines()
+        .map(str::trim)
+        .filter(|line| !line.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
+}

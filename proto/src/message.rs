@@ -1,0 +1,133 @@
+//! What coordinator and station may say to each other.
+//!
+//! Two enums, one per direction: a station has no word with which it could change the agreement.
+
+use std::time::Duration;
+
+use crate::agreement::{Agreement, Revision, Round, SessionId};
+use crate::harp::{Harp, StringNumber};
+use crate::join::JoinToken;
+use crate::name::Name;
+use crate::readiness::Mark;
+use crate::reading::Reading;
+
+/// The number of a report: counts up for ever on one station, also over restarts.
+#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+pub struct Sequence(pub u64);
+
+/// What a station says.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ToCoordinator {
+    /// First on every link: who this is, with which harp, and the token while it is not known yet.
+    Hello(Hello),
+    /// What was heard since the last acknowledged report; at most [`REPORTS_MAX`].
+    Reports(Vec<Report>),
+    /// Still here; sent as a datagram.
+    Beat,
+    /// Leaves on purpose.
+    Leave,
+}
+
+/// The most reports in one message.
+pub const REPORTS_MAX: usize = 128;
+
+/// A station's first word on a link.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Hello {
+    /// The harpist.
+    pub name: Name,
+    /// The harp, whole.
+    pub harp: Harp,
+    /// What lets an unknown station in.
+    pub token: Option<JoinToken>,
+    /// Random at each start of the program: tells a restarted station from a copied one.
+    pub process: u64,
+}
+
+/// One numbered report.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Report {
+    /// Its number.
+    pub sequence: Sequence,
+    /// The session in whose round it was heard.
+    pub session: SessionId,
+    /// The round in which it was heard.
+    pub round: Round,
+    /// How long ago, when it is sent.
+    pub age: Duration,
+    /// What is reported.
+    pub content: Content,
+}
+
+/// What a report says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Content {
+    /// A settled reading.
+    Reading(Reading),
+    /// The harpist marked a string, or took the mark back.
+    Mark {
+        /// Which string.
+        string: StringNumber,
+        /// The mark; `None` takes it back.
+        mark: Option<Mark>,
+    },
+}
+
+impl Content {
+    /// The string that the report is about.
+    pub const fn string(&self) -> StringNumber {
+        match self {
+            Self::Reading(reading) => reading.string,
+            Self::Mark { string, .. } => *string,
+        }
+    }
+}
+
+/// What the coordinator says.
+#[derive(Clone, Debug, PartialEq)]
+pub enum ToStation {
+    /// The answer to a [`Hello`]: the station is in, and everything up to `acked` is safe.
+    Welcome {
+        /// This session.
+        session: SessionId,
+        /// How often the coordinator has started in this session.
+        epoch: u32,
+        /// The last report that rests on the coordinator's disk.
+        acked: Sequence,
+    },
+    /// The whole agreement, at each change and at each welcome.
+    Agreement {
+        /// What everyone tunes to.
+        agreement: Agreement,
+        /// Time left until the start; `None` when no start is set.
+        start_in: Option<Duration>,
+    },
+    /// Every report up to this one rests on the coordinator's disk.
+    Acked(Sequence),
+    /// Still here, and this is the newest revision; sent as a datagram.
+    Beat {
+        /// How often the coordinator has started.
+        epoch: u32,
+        /// The newest revision.
+        revision: Revision,
+    },
+    /// No.
+    Refused(Refusal),
+}
+
+/// Why a station is turned away.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Refusal {
+    /// The token is wrong or missing, and the key is not known.
+    NotInvited,
+    /// Joining is closed; known stations still get in.
+    JoiningClosed,
+    /// The leader removed this station.
+    Removed,
+    /// Another link with the same key took over.
+    Superseded,
+    /// There are as many stations as the coordinator takes.
+    Full,
+    /// Something was said that cannot be meant.
+    Misspoke,
+}

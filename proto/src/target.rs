@@ -1,0 +1,114 @@
+//! Targets: the frequency to which an open string is tuned so that it sounds right where the piece plays it.
+
+use crate::harp::{HarpString, Mechanism};
+use crate::note::{Accidental, Note};
+use crate::setting::Setting;
+use crate::temperament::Temperament;
+use crate::units::{Cents, Hz};
+
+/// What decides every target: reference pitch, temperament, and the setting in which the temperament is exact.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tuning {
+    /// The frequency of A4.
+    pub a4: ReferencePitch,
+    /// The temperament.
+    pub temperament: Temperament,
+    /// The pedal setting that the temperament serves.
+    pub setting: Setting,
+}
+
+/// The agreed frequency of A4: [`ReferencePitch::MIN_HZ`] to [`ReferencePitch::MAX_HZ`].
+#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
+pub struct ReferencePitch(Hz);
+
+/// Why a frequency is not a reference pitch.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NotAReferencePitch {
+    /// It is a number, but not one that a harp can follow.
+    #[error("A4 = {0} Hz is out of reach: harps are tuned to an A4 from {min} to {max} Hz",
+        min = ReferencePitch::MIN_HZ, max = ReferencePitch::MAX_HZ)]
+    OutOfReach(f64),
+    /// It is no number.
+    #[error("“{0}” is not a pitch: give A4 in hertz, as in 442 or 440.5")]
+    NotANumber(String),
+}
+
+impl ReferencePitch {
+    /// The lowest reference: a little under the French baroque 392 Hz.
+    pub const MIN_HZ: f64 = 380.0;
+    /// The highest reference: a little over the Chorton 466 Hz.
+    pub const MAX_HZ: f64 = 480.0;
+
+    /// A4 at `hz`.
+    pub fn new(hz: f64) -> Result<Self, NotAReferencePitch> {
+        match Hz::new(hz) {
+            Ok(frequency) if (Self::MIN_HZ..=Self::MAX_HZ).contains(&hz) => Ok(Self(frequency)),
+            _ => Err(NotAReferencePitch::OutOfReach(hz)),
+        }
+    }
+
+    /// The frequency of A4.
+    pub const fn hz(self) -> Hz {
+        self.0
+    }
+}
+
+impl Default for ReferencePitch {
+    /// 440 Hz, ISO 16:1975.
+    fn default() -> Self {
+        Self::new(440.0).unwrap_or_else(|_| unreachable!("440 Hz is within reach"))
+    }
+}
+
+impl std::str::FromStr for ReferencePitch {
+    type Err = NotAReferencePitch;
+
+    fn from_str(text: &str) -> Result<Self, NotAReferencePitch> {
+        let not_a_number = || NotAReferencePitch::NotANumber(text.chars().take(40).collect());
+        Self::new(text.trim().parse::<f64>().map_err(|_| not_a_number())?)
+    }
+}
+
+impl Default for Tuning {
+    fn default() -> Self {
+        Self {
+            a4: ReferencePitch::default(),
+            temperament: Temperament::default(),
+            setting: Setting::NATURALS,
+        }
+    }
+}
+
+impl Tuning {
+    /// The frequency of `note` in the agreed temperament.
+    pub fn frequency(&self, note: Note) -> Hz {
+        let offset = self.temperament.offsets()[note.pitch_class()];
+        self.a4.hz().raised_by(note.cents_above_a4() + offset)
+    }
+
+    /// How many semitones the mechanism of `string` adds in the served setting: 0, 1 or 2.
+    ///
+    /// A setting that the string cannot reach is served as nearly as its mechanism allows.
+    pub fn position(&self, string: &HarpString) -> u8 {
+        let wanted = self.setting.of(string.open.letter).semitones() - string.open.accidental.semitones();
+        wanted.clamp(0, i32::from(string.mechanism.positions())) as u8
+    }
+
+    /// The note that `string` sounds in the served setting.
+    pub fn playing_note(&self, string: &HarpString) -> Note {
+        let semitones = string.open.accidental.semitones() + i32::from(self.position(string));
+        let accidental = Accidental::from_semitones(semitones).unwrap_or(Accidental::Sharp);
+        Note::new(string.open.letter, accidental, string.open.octave)
+    }
+
+    /// The target of the open `string`: the pitch of its playing position, less the semitones and the regulation error
+    /// of that position.
+    pub fn open_target(&self, string: &HarpString) -> Hz {
+        let position = match string.mechanism {
+            Mechanism::Fixed => 0,
+            Mechanism::Discs | Mechanism::Lever => self.position(string),
+        };
+        let raised = Cents(100.0 * f64::from(position)) + string.regulation_error(position);
+        self.frequency(self.playing_note(string)).raised_by(-raised)
+    }
+}

@@ -1,0 +1,1 @@
+//! The frozen bytes that travel between coordinator and stations.

@@ -1,0 +1,1 @@
+//! Every sentence a person can meet, rendered from a key and its arguments.

@@ -1,0 +1,68 @@
+//! Everything that can happen to a session.
+
+use std::time::Duration;
+
+use consort_proto::{Fingerprint, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance};
+
+use crate::record::Ticket;
+
+/// One QUIC connection, numbered by the shell; a number is never used again.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+pub struct LinkId(pub u64);
+
+/// What the shell tells the session.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// A peer finished the TLS handshake and proved that it holds the key of `peer`.
+    LinkOpened {
+        /// The new link.
+        link: LinkId,
+        /// Whose it is.
+        peer: Fingerprint,
+    },
+    /// A message arrived whole and in range.
+    Heard {
+        /// On which link.
+        link: LinkId,
+        /// What was said.
+        message: ToCoordinator,
+    },
+    /// The link is gone, for whatever reason.
+    LinkClosed {
+        /// Which one.
+        link: LinkId,
+    },
+    /// Every record up to this ticket rests on the disk.
+    Persisted(Ticket),
+    /// The disk took no record; nothing from this ticket on is safe.
+    NotPersisted(Ticket),
+    /// The leader decided something.
+    Command(Command),
+    /// The time of [`crate::Session::poll_timeout`] has come.
+    Tick,
+}
+
+/// What the leader can decide.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Command {
+    /// A new reference pitch.
+    Pitch(ReferencePitch),
+    /// A new temperament.
+    Temperament(Temperament),
+    /// A new pedal setting for the temperament to serve.
+    Setting(Setting),
+    /// New tolerances.
+    Tolerance(Tolerance),
+    /// The start, this far from now; `None` clears it.
+    Start(Option<Duration>),
+    /// Tune everything anew.
+    NewRound,
+    /// Take back the last change of the agreement.
+    Undo,
+    /// Open or close joining for stations that are not known yet.
+    Joining(bool),
+    /// Turn a station away until it is let back in.
+    Remove(Fingerprint),
+    /// Let a removed station back in.
+    LetBack(Fingerprint),
+}

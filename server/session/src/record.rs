@@ -1,0 +1,67 @@
+//! What a session writes down, and what it is opened from.
+
+use consort_proto::{Agreement, Fingerprint, Harp, JoinToken, Name, Report, Sequence, StringStory};
+
+/// The number of a record: counts up from 1 in each run of the program.
+#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+pub struct Ticket(pub u64);
+
+/// One thing to be kept.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Record {
+    /// The agreement as it now is. A new round in it empties every station's stories.
+    Agreement(Agreement),
+    /// A station was let in, or came back with another name or harp.
+    Station {
+        /// Whose.
+        peer: Fingerprint,
+        /// The harpist.
+        name: Name,
+        /// The harp.
+        harp: Harp,
+    },
+    /// Reports of a station, in order; the last one's sequence is then its acknowledged one.
+    Reports {
+        /// Whose.
+        peer: Fingerprint,
+        /// What was reported.
+        reports: Vec<Report>,
+    },
+    /// A station was turned away (`true`) or let back in.
+    Removed {
+        /// Whose.
+        peer: Fingerprint,
+        /// Whether it is turned away.
+        removed: bool,
+    },
+}
+
+/// What was written down, put together again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Saved {
+    /// The newest agreement.
+    pub agreement: Agreement,
+    /// How often this session has been opened before.
+    pub epoch: u32,
+    /// What lets new stations in.
+    pub token: JoinToken,
+    /// Everyone who was ever let in.
+    pub stations: Vec<SavedStation>,
+}
+
+/// What was written down about one station.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SavedStation {
+    /// Its key.
+    pub peer: Fingerprint,
+    /// The harpist.
+    pub name: Name,
+    /// The harp.
+    pub harp: Harp,
+    /// The last report that was written down.
+    pub acked: Sequence,
+    /// Whether it is turned away.
+    pub removed: bool,
+    /// What its strings did in the saved round, from the top.
+    pub stories: Vec<StringStory>,
+}

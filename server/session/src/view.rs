@@ -1,0 +1,70 @@
+//! What a session looks like from outside: the image for board, control page and status.
+
+use std::time::Duration;
+
+use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness};
+
+/// Everything a board or a status line may show, at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct View {
+    /// What everyone tunes to.
+    pub agreement: Agreement,
+    /// How often the session has been opened.
+    pub epoch: u32,
+    /// Time left until the start, if one is set; zero once it has passed.
+    pub start_in: Option<Duration>,
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// Whether the last change can be taken back.
+    pub can_undo: bool,
+    /// Whether the disk refuses to keep what is reported.
+    pub disk_trouble: bool,
+    /// The stations in the order in which they first joined.
+    pub stations: Vec<StationView>,
+}
+
+/// One station in a [`View`].
+#[derive(Clone, Debug, PartialEq)]
+pub struct StationView {
+    /// Its key.
+    pub peer: Fingerprint,
+    /// Its place in the order of joining, from 1.
+    pub seat: u32,
+    /// The harpist.
+    pub name: Name,
+    /// The harp.
+    pub harp: Harp,
+    /// What its strings are.
+    pub readiness: Readiness,
+    /// Whether it can be heard.
+    pub presence: Presence,
+    /// Whether the leader turned it away.
+    pub removed: bool,
+}
+
+impl StationView {
+    /// Whether the harp counts as ready: every string holds or is set aside, and the station can be heard.
+    pub fn is_ready(&self) -> bool {
+        self.readiness.is_ready() && self.presence.counts() && !self.removed
+    }
+}
+
+/// Whether a station can be heard.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Presence {
+    /// Heard a moment ago.
+    Here,
+    /// Not heard for [`crate::UNSURE_AFTER`]; still counted.
+    Unsure,
+    /// Not heard for [`crate::SILENT_AFTER`]; not counted. Holds how long.
+    Silent(Duration),
+    /// Said goodbye, or has no link since the coordinator started.
+    Away,
+}
+
+impl Presence {
+    /// Whether what the station last reported may be shown as true now.
+    pub const fn counts(self) -> bool {
+        matches!(self, Self::Here | Self::Unsure)
+    }
+}

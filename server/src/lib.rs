@@ -1,0 +1,1 @@
+//! The coordinator: opens a session, holds the agreement, shows the board.

@@ -1,0 +1,3 @@
+//! The coordinator: opens a session, holds the agreement, shows the board.
+
+fn main() {}

@@ -1,0 +1,3 @@
+//! Named measures of hearing, latency and memory, compared with their goals.
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! An ensemble on loopback.
