@@ -1,3 +1,57 @@
-//! The two commands: cargo demo, cargo verify.
+//! The two commands: `cargo demo` and `cargo verify`.
+//!
+//! This package has no dependencies and needs no system library, so that it builds on a machine that has only Rust; it
+//! then installs what the rest needs.
 
-fn main() {}
+mod children;
+mod demo;
+#[cfg(unix)]
+mod forward;
+mod isolation;
+mod packages;
+mod verify;
+
+use std::process::ExitCode;
+
+/// One sentence that says what went wrong and what to do.
+pub(crate) type Problem = String;
+
+const USAGE: &str = "\
+cargo demo [--fast] [--stay]   a rehearsal on recorded sound: two stations, one coordinator, one board
+    --fast      feed the recordings as fast as they can be heard, not at their own pace
+    --stay      keep the coordinator and its board open at the end, until Ctrl-C
+cargo verify                   everything that must hold before a change lands: style, lints, documents, licences, tests";
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let outcome = match words.split_first() {
+        Some((command, options)) if command == "demo" => demo::run(options),
+        Some((command, options)) if command == "verify" => verify::run(options),
+        Some((command, _)) if command == "help" || command == "--help" => {
+            say(USAGE);
+            Ok(())
+        }
+        _ => Err(format!("say what to run:\n{USAGE}")),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(problem) => {
+            complain(&problem);
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Prints one line for the person who started the command.
+#[allow(clippy::print_stdout)] // The one place of this program that prints.
+pub(crate) fn say(line: &str) {
+    use std::io::Write;
+    let mut out = std::io::stdout();
+    // A reader that went away is no reason to stop a check that is under way.
+    let _ = writeln!(out, "{line}").and_then(|()| out.flush());
+}
+
+#[allow(clippy::print_stderr)] // The one place of this program that complains.
+fn complain(problem: &str) {
+    eprintln!("consort: {problem}");
+}

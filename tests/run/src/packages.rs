@@ -1,0 +1,111 @@
+//! System packages: finds what is missing and installs it where that is allowed.
+
+use std::io::IsTerminal;
+
+use crate::children::{self, command, must, succeeds};
+use crate::{Problem, say};
+
+/// Something that the build or the tests need from the system.
+struct Need {
+    /// The Debian package.
+    package: &'static str,
+    /// A command that succeeds when it is there.
+    probe: (&'static str, &'static [&'static str]),
+}
+
+/// Sound capture on Linux builds against ALSA.
+const BUILD: &[Need] = &[
+    Need {
+        package: "pkg-config",
+        probe: ("pkg-config", &["--version"]),
+    },
+    Need {
+        package: "libasound2-dev",
+        probe: ("pkg-config", &["--exists", "alsa"]),
+    },
+];
+
+/// A private network of one machine.
+const NETWORK: &[Need] = &[Need {
+    package: "iproute2",
+    probe: ("ip", &["-Version"]),
+}];
+
+/// Makes sure that the programs can be built and the private network can be made.
+pub(crate) fn ensure() -> Result<(), Problem> {
+    if !cfg!(target_os = "linux") {
+        return Ok(());
+    }
+    let missing: Vec<&str> = BUILD
+        .iter()
+        .chain(NETWORK)
+        .filter(|need| !succeeds(need.probe.0, need.probe.1))
+        .map(|need| need.package)
+        .collect();
+    if missing.is_empty() {
+        return Ok(());
+    }
+    let line = format!("apt-get install -y {}", missing.join(" "));
+    if !succeeds("apt-get", &["--version"]) {
+        return Err(format!(
+            "missing on this machine: {}: install them with your system's package tool",
+            missing.join(", ")
+        ));
+    }
+    let mut prefix: Vec<&str> = Vec::new();
+    if !is_root() {
+        if !(std::io::stdin().is_terminal() && succeeds("sudo", &["--version"])) {
+            return Err(format!(
+                "missing on this machine: {}: run `sudo {line}`, then this again",
+                missing.join(", ")
+            ));
+        }
+        prefix.push("sudo");
+    }
+    say(&format!("Installing {} …", missing.join(", ")));
+    run(&prefix, &["apt-get", "update", "-qq"])?;
+    let mut install = vec!["apt-get", "install", "-y", "-qq", "--no-install-recommends"];
+    install.extend(&missing);
+    run(&prefix, &install)
+}
+
+fn run(prefix: &[&str], words: &[&str]) -> Result<(), Problem> {
+    let all: Vec<&str> = prefix.iter().chain(words).copied().collect();
+    must(
+        command(all[0]).args(&all[1..]).env("DEBIAN_FRONTEND", "noninteractive"),
+        &all.join(" "),
+    )
+}
+
+fn is_root() -> bool {
+    command("id")
+        .arg("-u")
+        .output()
+        .is_ok_and(|output| output.stdout.trim_ascii() == b"0")
+}
+
+/// The version of the licence checker that the committed rules are written for.
+const DENY_VERSION: &str = "0.20.2";
+
+/// The licence and advisory checker, built once into the target folder; `None` where it cannot be had.
+pub(crate) fn licence_checker() -> Option<std::path::PathBuf> {
+    let root = children::target().join("tools");
+    let binary = root.join("bin").join("cargo-deny");
+    if !succeeds(&binary, &["--version"]) {
+        say("Building the licence checker, once …");
+        let root = root.to_string_lossy().into_owned();
+        let words = [
+            "install",
+            "--quiet",
+            "--locked",
+            "--debug",
+            "cargo-deny",
+            "--version",
+            DENY_VERSION,
+            "--root",
+            &root,
+        ];
+        children::cargo(&words).ok()?;
+    }
+    Some(binary)
+}

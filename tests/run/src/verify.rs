@@ -1,0 +1,206 @@
+//! `cargo verify`: everything that must hold before a change lands, cheapest first, the tests last.
+
+use std::io::{BufRead, BufReader};
+use std::process::Stdio;
+use std::time::Instant;
+
+use crate::children::{self, cargo, command, must};
+use crate::isolation::Isolation;
+use crate::{Problem, packages, say};
+
+pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
+    if let Some(unknown) = options.first() {
+        return Err(format!("cargo verify takes no options, “{unknown}” included"));
+    }
+    packages::ensure()?;
+    step("style", || cargo(&["fmt", "--all", "--check"]))?;
+    step("lints", || {
+        cargo(&[
+            "clippy",
+            "--quiet",
+            "--workspace",
+            "--all-targets",
+            "--locked",
+            "--",
+            "-D",
+            "warnings",
+        ])
+    })?;
+    step("documents", documents)?;
+    step("licences, bans and sources", licences)?;
+    step("the tests' build", || {
+        cargo(&["test", "--quiet", "--workspace", "--locked", "--no-run"])
+    })?;
+    step("tests", tests)
+}
+
+fn step(name: &str, check: impl FnOnce() -> Result<(), Problem>) -> Result<(), Problem> {
+    say(&format!("── {name}"));
+    let begun = Instant::now();
+    check()?;
+    say(&format!("   {name}: {} s", begun.elapsed().as_secs()));
+    Ok(())
+}
+
+fn documents() -> Result<(), Problem> {
+    must(
+        command("cargo")
+            .args([
+                "doc",
+                "--quiet",
+                "--workspace",
+                "--no-deps",
+                "--locked",
+                "--document-private-items",
+            ])
+            .env("RUSTDOCFLAGS", "-D warnings"),
+        "cargo doc",
+    )
+}
+
+fn licences() -> Result<(), Problem> {
+    let Some(checker) = packages::licence_checker() else {
+        return if children::in_ci() {
+            Err("the licence checker could not be built, and unattended runs leave nothing out".to_owned())
+        } else {
+            say("   not checked: the licence checker could not be built here");
+            Ok(())
+        };
+    };
+    let on = |what: &[&str]| {
+        let mut words = vec![
+            "--workspace",
+            "--locked",
+            "--config",
+            ".deny.toml",
+            "check",
+            "--hide-inclusion-graph",
+        ];
+        words.extend(what);
+        let mut run = command(&checker);
+        run.args(words);
+        run
+    };
+    must(
+        &mut on(&["bans", "licenses", "sources"]),
+        "cargo deny check bans licenses sources",
+    )?;
+    let output = on(&["advisories"])
+        .output()
+        .map_err(|error| format!("the licence checker cannot be started: {error}"))?;
+    let text = String::from_utf8_lossy(&output.stderr);
+    if output.status.success() {
+        Ok(())
+    } else if [
+        "failed to fetch",
+        "unable to fetch",
+        "failed to clone",
+        "failed to open advisory",
+        "resolve host",
+    ]
+    .iter()
+    .any(|reason| text.contains(reason))
+    {
+        say("   advisories: not checked, their database cannot be reached from here");
+        Ok(())
+    } else {
+        Err(format!("an advisory speaks of a dependency:\n{text}"))
+    }
+}
+
+/// Runs every test on a private network and counts what ran.
+fn tests() -> Result<(), Problem> {
+    let mut run = match Isolation::find() {
+        Some(isolation) => isolation.command("cargo"),
+        None if children::in_ci() => {
+            return Err("no private network can be made here, and unattended runs leave nothing out".to_owned());
+        }
+        None => {
+            say("   No private network can be made here: the tests that announce themselves are skipped.");
+            command("cargo")
+        }
+    };
+    let mut child = run
+        .args(["test", "--workspace", "--locked", "--offline", "--no-fail-fast"])
+        .stdout(Stdio::piped())
+        .spawn()
+        .map_err(|error| format!("the tests cannot be started: {error}"))?;
+    let mut count = Count::default();
+    if let Some(output) = child.stdout.take() {
+        for line in BufReader::new(output).lines().map_while(Result::ok) {
+            count.read(&line);
+            say(&line);
+        }
+    }
+    let status = child
+        .wait()
+        .map_err(|error| format!("the tests cannot be waited for: {error}"))?;
+    say(&count.closing_line());
+    if status.success() {
+        Ok(())
+    } else {
+        Err("not every test passed: what is printed above says which".to_owned())
+    }
+}
+
+/// How many tests ran, over all test programs.
+#[derive(Debug, Default, Eq, PartialEq)]
+struct Count {
+    passed: u32,
+    failed: u32,
+    skipped: u32,
+}
+
+impl Count {
+    /// Adds a line such as `test result: ok. 3 passed; 0 failed; 1 ignored; …`.
+    fn read(&mut self, line: &str) {
+        let Some(result) = line.strip_prefix("test result: ") else {
+            return;
+        };
+        for part in result.split([';', '.']).map(str::trim) {
+            let Some((number, word)) = part.split_once(' ') else {
+                continue;
+            };
+            let Ok(number) = number.parse::<u32>() else { continue };
+            match word {
+                "passed" => self.passed += number,
+                "failed" => self.failed += number,
+                "ignored" => self.skipped += number,
+                _ => {}
+            }
+        }
+    }
+
+    fn closing_line(&self) -> String {
+        format!(
+            "{} passed, {} failed, {} skipped",
+            self.passed, self.failed, self.skipped
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_closing_line_adds_up_every_test_program() {
+        let mut count = Count::default();
+        for line in [
+            "running 4 tests",
+            "test result: ok. 3 passed; 0 failed; 1 ignored; 0 measured; 0 filtered out; finished in 0.20s",
+            "test result: FAILED. 9 passed; 2 failed; 0 ignored; 0 measured; 5 filtered out; finished in 1.00s",
+        ] {
+            count.read(line);
+        }
+        assert_eq!(
+            count,
+            Count {
+                passed: 12,
+                failed: 2,
+                skipped: 1
+            }
+        );
+        assert_eq!(count.closing_line(), "12 passed, 2 failed, 1 skipped");
+    }
+}
