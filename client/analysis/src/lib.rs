@@ -1,1 +1,47 @@
 //! Hearing: samples in, readings out.
+//!
+//! A [`Listener`] knows the harp: the [`Context`] lists its strings.
+//! It waits for an onset, takes away what sounded before it, asks which string's whole comb of partials explains what
+//! was added, and then measures each partial and fits the stiff-string model fₙ = n·f₀·√(1 + B·n²) to all of them.
+//!
+//! This crate opens no device and no file, reads no clock, starts no thread and takes no lock, and after construction
+//! it allocates nothing: it can run anywhere sound arrives. Time is a count of samples.
+//!
+//! ```
+//! use consort_analysis::{Config, Context, Heard, Listener};
+//! use consort_proto::Hz;
+//!
+//! let mut listener = Listener::new(Config::default());
+//! listener.set_context(&Context::concert_harp(Hz::new(440.0)?));
+//! listener.push(&[0.0; 4800]);
+//! while let Some(heard) = listener.poll() {
+//!     if let Heard::Settled(reading) = heard {
+//!         println!("string {} at {}", reading.string, reading.hz);
+//!     }
+//! }
+//! # Ok::<(), consort_proto::NotAFrequency>(())
+//! ```
+
+mod character;
+mod comb;
+mod config;
+mod context;
+mod decimate;
+mod evidence;
+mod fit;
+mod frequency;
+mod health;
+mod heard;
+mod history;
+mod identify;
+mod listener;
+mod note;
+mod onset;
+mod partials;
+mod spectrum;
+mod window;
+
+pub use config::Config;
+pub use context::{Context, ExpectedString, Order, STRINGS_MAX, TooManyStrings};
+pub use heard::{Doubt, Heard, Health, Onset, Reading, Refusal, Refused, SampleTime, Track};
+pub use listener::Listener;

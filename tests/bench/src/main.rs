@@ -1,3 +1,38 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
-fn main() {}
+mod hearing;
+mod recordings;
+mod statistics;
+
+use std::process::ExitCode;
+
+/// A measure takes the words after its name and prints what it found.
+type Measure = fn(&[String]) -> Result<(), String>;
+
+/// Every measure: its name, what it is about, and what runs it.
+const MEASURES: [(&str, &str, Measure); 1] = [("hearing", hearing::ABOUT, hearing::run)];
+
+fn main() -> ExitCode {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    let name = words.first().map_or("", String::as_str);
+    let Some((_, _, measure)) = MEASURES.iter().find(|(known, _, _)| *known == name) else {
+        report("measures:");
+        for (name, about, _) in MEASURES {
+            report(&format!("  {name}  {about}"));
+        }
+        return if name.is_empty() || name == "--help" { ExitCode::SUCCESS } else { ExitCode::FAILURE };
+    };
+    match measure(&words[1..]) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            report(&format!("{name}: {why}"));
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Prints one line of a measure's result; nothing else in this program prints.
+#[allow(clippy::print_stdout, reason = "the table is what this program is for")]
+pub(crate) fn report(line: &str) {
+    println!("{line}");
+}

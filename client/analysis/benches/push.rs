@@ -1,0 +1,2 @@
+//! Time to hear one second of sound.
+fn main() { divan::main(); }

@@ -1,0 +1,154 @@
+//! What a pluck added to the sound: the spectral peaks after the onset that were not there before it.
+
+use crate::history::History;
+use crate::spectrum::Spectrum;
+use crate::window::hann;
+
+/// Lengths of the stretch after the onset that are looked at as the note unfolds, seconds.
+pub(crate) const STRETCHES_S: [f64; 10] = [0.04, 0.056, 0.08, 0.112, 0.16, 0.224, 0.288, 0.352, 0.416, 0.5];
+/// The sound before the onset is looked at over no more than this, seconds: what is older says little about now.
+const BEFORE_S: f64 = 0.23;
+/// The stretch before ends this long before the onset, seconds, lest the attack leak into it.
+const GUARD_S: f64 = 0.008;
+/// The most peaks that are kept.
+const PEAKS_MAX: usize = 48;
+/// Band in which peaks are looked for, hertz.
+const BAND_HZ: (f64, f64) = (26.0, 5800.0);
+/// Peaks this far below the strongest, as a ratio of powers (45 dB), say nothing.
+const POWER_RATIO_MIN: f32 = 3e-5;
+/// A peak has to stand this much above what was there before, as a ratio of powers.
+const FRESH_RATIO: f32 = 3.0;
+/// A peak weaker than this ratio of powers (26 dB) beside a stronger one is taken for the window's side lobe.
+const SIDE_LOBE_RATIO: f32 = 2.5e-3;
+/// Side lobes matter within this many resolution cells.
+const SIDE_LOBE_CELLS: f64 = 3.5;
+
+/// A tone that the pluck added.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Peak {
+    pub(crate) hz: f64,
+    /// Amplitude, full scale 1.
+    pub(crate) amplitude: f64,
+    /// How much it counts, 1 for the strongest: the root of its relative amplitude, less what was there before.
+    pub(crate) weight: f64,
+}
+
+/// Finds the peaks.
+pub(crate) struct Evidence {
+    rate: f64,
+    spectrum: Spectrum,
+    windows: Vec<Vec<f32>>,
+    after: Vec<f32>,
+    before: Vec<f32>,
+    peaks: Vec<Peak>,
+    /// Power of everything after the onset and of what the peaks explain, both mean squares.
+    seconds: f64,
+}
+
+impl Evidence {
+    pub(crate) fn new(rate: f64) -> Self {
+        let longest = STRETCHES_S[STRETCHES_S.len() - 1];
+        let spectrum = Spectrum::new(((longest * rate) as usize).next_power_of_two());
+        Self {
+            rate,
+            windows: STRETCHES_S.iter().map(|s| hann((s * rate) as usize)).collect(),
+            after: vec![0.0; spectrum.bins()],
+            before: vec![0.0; spectrum.bins()],
+            spectrum,
+            peaks: Vec::with_capacity(PEAKS_MAX),
+            seconds: 0.0,
+        }
+    }
+
+    /// How many working samples the stretch number `index` has.
+    pub(crate) fn stretch(&self, index: usize) -> usize {
+        self.windows[index].len()
+    }
+
+    /// The peaks found last, strongest first.
+    pub(crate) fn peaks(&self) -> &[Peak] {
+        &self.peaks
+    }
+
+    /// Length of the stretch in which they were found, seconds.
+    pub(crate) fn seconds(&self) -> f64 {
+        self.seconds
+    }
+
+    /// Collects the peaks of stretch number `index` after the sample `onset`.
+    pub(crate) fn gather(&mut self, history: &History, onset: u64, index: usize) {
+        self.peaks.clear();
+        self.seconds = STRETCHES_S[index];
+        let window = &self.windows[index];
+        let Some(sound) = history.slice(onset, window.len()) else {
+            return;
+        };
+        self.spectrum.power(sound, window, &mut self.after);
+        let end = onset.saturating_sub((GUARD_S * self.rate) as u64);
+        let room = (end - history.oldest().min(end)) as usize;
+        let fitting = self.windows[..=index].iter().rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
+        let before_s = match fitting {
+            Some(at) => {
+                let window = &self.windows[at];
+                if let Some(sound) = history.slice(end - window.len() as u64, window.len()) {
+                    self.spectrum.power(sound, window, &mut self.before);
+                }
+                STRETCHES_S[at]
+            }
+            None => {
+                self.before.fill(0.0);
+                self.seconds
+            }
+        };
+        self.find_peaks(before_s);
+    }
+
+    fn find_peaks(&mut self, before_s: f64) {
+        let bins = self.after.len();
+        let hz_per_bin = self.rate / (2 * (bins - 1)) as f64;
+        let first = ((BAND_HZ.0 / hz_per_bin) as usize).max(2);
+        let last = ((BAND_HZ.1 / hz_per_bin) as usize).min(bins - 3);
+        let cell = 1.0 / self.seconds / hz_per_bin;
+        let reach = (0.75 / before_s / hz_per_bin).ceil() as usize;
+        let strongest = self.after[first..last].iter().copied().fold(0.0, f32::max);
+        for bin in first..last {
+            let power = self.after[bin];
+            if power < strongest * POWER_RATIO_MIN || power <= self.after[bin - 1] || power < self.after[bin + 1] {
+                continue;
+            }
+            let lobe = (SIDE_LOBE_CELLS * cell) as usize;
+            let beside = &self.after[bin.saturating_sub(lobe)..(bin + lobe + 1).min(bins)];
+            if beside.iter().any(|&p| power < p * SIDE_LOBE_RATIO) {
+                continue;
+            }
+            let there = &self.before[bin.saturating_sub(reach)..(bin + reach + 1).min(bins)];
+            let there = there.iter().copied().fold(0.0, f32::max);
+            if power < there * FRESH_RATIO {
+                continue;
+            }
+            let (left, right) = (self.after[bin - 1].max(1e-30).ln(), self.after[bin + 1].max(1e-30).ln());
+            let middle = power.ln();
+            let curve = left - 2.0 * middle + right;
+            let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
+            let fresh = f64::from(1.0 - there / power);
+            let peak = Peak {
+                hz: (bin as f64 + f64::from(shift)) * hz_per_bin,
+                amplitude: f64::from(power).sqrt(),
+                weight: fresh * f64::from(power / strongest).powf(0.25),
+            };
+            keep(&mut self.peaks, peak);
+        }
+    }
+}
+
+/// Inserts `peak` in order of amplitude, dropping the weakest when there are too many.
+fn keep(peaks: &mut Vec<Peak>, peak: Peak) {
+    let at = peaks.iter().position(|other| other.amplitude < peak.amplitude).unwrap_or(peaks.len());
+    if peaks.len() == PEAKS_MAX {
+        if at == PEAKS_MAX {
+            return;
+        }
+        peaks.pop();
+    }
+    peaks.insert(at, peak);
+}

@@ -1,0 +1,155 @@
+//! The frequency of one partial from its frames: how its phase turns, each frame weighted by its energy.
+
+use realfft::num_complex::Complex;
+
+/// The frequency of one partial over a stretch of its note.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Turning {
+    /// Mean of the frequency weighted by energy, relative to the one brought down to zero, hertz.
+    pub(crate) hz: f64,
+    /// Its standard deviation as far as noise goes, hertz.
+    pub(crate) sigma_hz: f64,
+    /// How fast the frequency changes, hertz per second.
+    pub(crate) drift: f64,
+    /// Mean square amplitude.
+    pub(crate) energy: f64,
+}
+
+/// What the frames are like.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Framing {
+    /// Seconds from one frame to the next, and seconds that one spans.
+    pub(crate) hop_s: f64,
+    pub(crate) frame_s: f64,
+    /// Mean square amplitude of what else is in the band.
+    pub(crate) noise: f64,
+    /// Whether a drift is fitted, too; it needs a third of a second.
+    pub(crate) drift: bool,
+}
+
+/// A frame counts when its power is this much above what else is in the band.
+const CLEAR: f64 = 3.0;
+/// The relative precision of a phase, whatever the noise: filters, rounding, other sounds too weak to be seen.
+const PHASE_FLOOR: f64 = 1e-3;
+
+/// Estimates how the phase of `frames` turns, or `None` when too little of it stands above the noise.
+///
+/// The turn from frame to frame is first taken from the sum of products of neighbouring frames, which needs no
+/// unwrapping; then a polynomial is fitted to the phases that remain, each weighted by its power.
+pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turning> {
+    let count = frames.len();
+    if count < 2 {
+        return None;
+    }
+    let energy = frames.iter().map(|z| z.norm_sqr()).sum::<f64>() / count as f64;
+    if energy <= CLEAR * framing.noise || energy <= 0.0 {
+        return None;
+    }
+    let step = coarse_turn(frames, framing);
+    // Phases that remain after the coarse turn, unwrapped from the strongest frame outwards.
+    let strongest = frames.iter().enumerate().max_by(|a, b| a.1.norm_sqr().total_cmp(&b.1.norm_sqr()))?.0;
+    let rest = |m: usize| frames[m] * Complex::from_polar(1.0, -step * m as f64);
+    let mut sums = Sums::default();
+    let middle_s = {
+        let (mut a, mut b) = (0.0, 0.0);
+        for (m, z) in frames.iter().enumerate() {
+            a += z.norm_sqr() * m as f64;
+            b += z.norm_sqr();
+        }
+        a / b * framing.hop_s
+    };
+    for direction in [1_isize, -1] {
+        let mut last = rest(strongest);
+        let mut phase = 0.0;
+        let mut m = strongest as isize;
+        if direction < 0 {
+            m -= 1;
+        }
+        while (0..count as isize).contains(&m) {
+            let z = rest(m as usize);
+            let power = z.norm_sqr();
+            if power > CLEAR * framing.noise {
+                phase += (z * last.conj()).arg();
+                last = z;
+                sums.add(m as f64 * framing.hop_s - middle_s, phase, power);
+            }
+            m += direction;
+        }
+    }
+    let (turn, drift, spread) = sums.fit(framing.drift)?;
+    // Overlapping frames share their noise: about this many of them are worth one.
+    let shared = (framing.frame_s / framing.hop_s / 1.5).max(1.0);
+    let noise = framing.noise.max(2.0 * sums.residual(turn, drift)).max(energy * PHASE_FLOOR * PHASE_FLOOR);
+    let hz = (step / framing.hop_s + turn) / std::f64::consts::TAU;
+    let sigma_hz = (0.5 * noise * shared * spread).sqrt() / std::f64::consts::TAU;
+    Some(Turning { hz, sigma_hz, drift: 2.0 * drift / std::f64::consts::TAU, energy })
+}
+
+/// The turn per hop, radians, from products of frames one hop apart, then of frames that no longer overlap.
+fn coarse_turn(frames: &[Complex<f64>], framing: Framing) -> f64 {
+    let product = |lag: usize| {
+        let pairs = frames.iter().zip(&frames[lag.min(frames.len())..]);
+        pairs.map(|(a, b)| b * a.conj()).sum::<Complex<f64>>()
+    };
+    let near = product(1).arg();
+    let lag = (framing.frame_s / framing.hop_s).ceil() as usize;
+    if lag < 2 || frames.len() < 2 * lag {
+        return near;
+    }
+    let far = product(lag) * Complex::from_polar(1.0, -near * lag as f64);
+    near + far.arg() / lag as f64
+}
+
+/// Weighted moments of phase over time.
+#[derive(Default)]
+struct Sums {
+    w: f64,
+    wt: [f64; 5],
+    wp: [f64; 3],
+    wpp: f64,
+    count: f64,
+}
+
+impl Sums {
+    fn add(&mut self, t: f64, phase: f64, weight: f64) {
+        self.w += weight;
+        self.count += 1.0;
+        let mut power = weight;
+        for k in 0..5 {
+            self.wt[k] += power;
+            if k < 3 {
+                self.wp[k] += power * phase;
+            }
+            power *= t;
+        }
+        self.wpp += weight * phase * phase;
+    }
+
+    /// Slope and curvature of the phase at time 0, and the variance of the slope for unit noise power.
+    fn fit(&self, with_drift: bool) -> Option<(f64, f64, f64)> {
+        let [s0, s1, s2, s3, s4] = self.wt;
+        let [p0, p1, p2] = self.wp;
+        let plane = s0 * s2 - s1 * s1;
+        if self.count < 2.0 || plane <= 0.0 {
+            return None;
+        }
+        let determinant = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2);
+        if with_drift && self.count > 4.0 && determinant > 1e-9 * s0 * s2 * s4 {
+            let slope = (p0 * (s2 * s3 - s1 * s4) + p1 * (s0 * s4 - s2 * s2) + p2 * (s1 * s2 - s0 * s3)) / determinant;
+            let curve = (p0 * (s1 * s3 - s2 * s2) + p1 * (s1 * s2 - s0 * s3) + p2 * (s0 * s2 - s1 * s1)) / determinant;
+            return Some((slope, curve, (s0 * s4 - s2 * s2) / determinant));
+        }
+        Some(((s0 * p1 - s1 * p0) / plane, 0.0, s0 / plane))
+    }
+
+    /// Mean of power times squared phase residual, which is half the noise power.
+    fn residual(&self, slope: f64, curve: f64) -> f64 {
+        let [s0, s1, s2, s3, s4] = self.wt;
+        let [p0, p1, p2] = self.wp;
+        let base = (p0 - slope * s1 - curve * s2) / s0;
+        let square = self.wpp + base * base * s0 + slope * slope * s2 + curve * curve * s4
+            + 2.0 * (base * slope * s1 + base * curve * s2 + slope * curve * s3)
+            - 2.0 * (base * p0 + slope * p1 + curve * p2);
+        square.max(0.0) / self.count
+    }
+}

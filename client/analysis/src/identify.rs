@@ -1,0 +1,244 @@
+//! Which string was plucked: every string's comb is held against the peaks, and beliefs are updated as the note unfolds.
+
+use crate::character::{expected_stiffness, partial_ratio};
+use crate::context::{Context, STRINGS_MAX};
+use crate::evidence::Peak;
+
+/// Pitches further than this from every target are not looked for, cents.
+const REACH_CENTS: f64 = 250.0;
+/// How many of the strongest peaks suggest pitches, and as which partials.
+const SUGGESTING: usize = 12;
+const SUGGESTED_PARTIAL_MAX: usize = 14;
+/// Pitches closer than this to one that was suggested before are the same, cents.
+const SAME_CENTS: f64 = 2.0;
+const PITCHES_MAX: usize = 320;
+/// Partials above this number are not counted on.
+pub(crate) const PARTIAL_MAX: usize = 40;
+/// Width of a peak's frequency error in resolution cells, and in cents.
+const PEAK_CELLS: f64 = 0.12;
+const PEAK_CENTS: f64 = 4.0;
+/// The stiffness of a string is known to about this share of itself.
+const STIFFNESS_SHARE: f64 = 0.6;
+/// What a missing partial costs relative to what a found one of the same weight earns.
+const MISSING: f64 = 0.7;
+/// The highest partial that is missed.
+const MISSED_PARTIAL_MAX: usize = 10;
+/// Below this frequency, hertz, pickups and soundboards are weak, so that a partial is missed less.
+const WEAK_BELOW_HZ: f64 = 160.0;
+/// Nats per unit of score, and the share of the earlier belief that stays at each look.
+const NATS: f64 = 30.0;
+const MEMORY: f64 = 0.5;
+/// Spread of offsets when nothing is known, and about a remembered one, cents.
+const OFFSET_CENTS: f64 = 30.0;
+const REMEMBERED_CENTS: f64 = 12.0;
+/// What the order of tuning and a choice by hand are worth, nats.
+const ORDER_NATS: f64 = 4.0;
+const CHOSEN_NATS: f64 = 6.0;
+
+/// What is believed of one string.
+#[derive(Clone, Copy, Debug, Default)]
+struct Belief {
+    evidence: f64,
+    /// Pitch and score that explain the sound best if it is this string.
+    hz: f64,
+    score: f64,
+    seen: bool,
+}
+
+/// What is believed of all strings about one pluck.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Beliefs {
+    strings: [Belief; STRINGS_MAX],
+}
+
+/// The string and pitch that explain a pluck best.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Verdict {
+    pub(crate) string: u8,
+    pub(crate) hz: f64,
+    /// How much of the sound is explained, 1 at most.
+    pub(crate) score: f64,
+    /// How far the belief stands above that in any other string that would mean a different pitch, nats.
+    pub(crate) lead: f64,
+    /// How far it stands above that in any other string at all, nats.
+    pub(crate) string_lead: f64,
+}
+
+impl Beliefs {
+    pub(crate) const fn new() -> Self {
+        Self { strings: [Belief { evidence: 0.0, hz: 0.0, score: 0.0, seen: false }; STRINGS_MAX] }
+    }
+
+    /// The most believed string, if any pitch was suggested.
+    pub(crate) fn verdict(&self, context: &Context) -> Option<Verdict> {
+        let next = context.next_in_order();
+        let worth = |number: u8, belief: &Belief| {
+            let string = context.string(number)?;
+            let offset = 1200.0 * (belief.hz / string.target.get()).log2();
+            let mut worth = belief.evidence + offset_worth(offset, string.offset.map(|o| o.0));
+            if next == Some(number) {
+                worth += ORDER_NATS;
+            }
+            if context.chosen == Some(number) {
+                worth += CHOSEN_NATS;
+            }
+            belief.seen.then_some(worth)
+        };
+        let all = || (1u8..).zip(&self.strings[..context.len()]).filter_map(|(n, b)| Some((n, b, worth(n, b)?)));
+        let (string, belief, best) = all().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        let mut verdict =
+            Verdict { string, hz: belief.hz, score: belief.score, lead: f64::INFINITY, string_lead: f64::INFINITY };
+        for (number, other, worth) in all() {
+            if number != string {
+                verdict.string_lead = verdict.string_lead.min(best - worth);
+                if (1200.0 * (other.hz / belief.hz).log2()).abs() > 30.0 {
+                    verdict.lead = verdict.lead.min(best - worth);
+                }
+            }
+        }
+        Some(verdict)
+    }
+}
+
+/// Log probability of an offset, up to a constant; heavy tails, since a string may have slipped or be new.
+fn offset_worth(offset: f64, remembered: Option<f64>) -> f64 {
+    let anywhere = (-offset.abs() / OFFSET_CENTS).exp() / OFFSET_CENTS;
+    match remembered {
+        None => anywhere.ln(),
+        Some(known) => {
+            let near = (-(offset - known).abs() / REMEMBERED_CENTS).exp() / REMEMBERED_CENTS;
+            (0.8 * near + 0.2 * anywhere).ln()
+        }
+    }
+}
+
+/// Holds the peaks of one look against every string.
+pub(crate) struct Identifier {
+    pitches: Vec<(f64, f64)>,
+}
+
+impl Identifier {
+    pub(crate) fn new() -> Self {
+        Self { pitches: Vec::with_capacity(PITCHES_MAX) }
+    }
+
+    /// Updates `beliefs` with the peaks of a look over `seconds`.
+    pub(crate) fn look(&mut self, peaks: &[Peak], seconds: f64, context: &Context, beliefs: &mut Beliefs) {
+        self.suggest(peaks, context);
+        for (hz, score) in &mut self.pitches {
+            let first = Comb { hz: *hz, seconds }.score(peaks);
+            let refined = Comb { hz: first.1, seconds }.score(peaks);
+            (*hz, *score) = if refined.0 > first.0 { (first.1, refined.0) } else { (*hz, first.0) };
+        }
+        for (number, string) in context.strings() {
+            let belief = &mut beliefs.strings[usize::from(number) - 1];
+            let best = self
+                .pitches
+                .iter()
+                .map(|&(hz, score)| {
+                    let offset = 1200.0 * (hz / string.target.get()).log2();
+                    (hz, score, offset, NATS * score + offset_worth(offset, string.offset.map(|o| o.0)))
+                })
+                .filter(|(_, _, offset, _)| offset.abs() <= REACH_CENTS)
+                .max_by(|a, b| a.3.total_cmp(&b.3));
+            belief.evidence *= MEMORY;
+            if let Some((hz, score, _, _)) = best {
+                belief.evidence += NATS * score;
+                (belief.hz, belief.score, belief.seen) = (hz, score, true);
+            } else {
+                belief.evidence -= 0.1 * NATS;
+                belief.score *= MEMORY;
+            }
+        }
+    }
+
+    /// Collects the pitches that would make one of the strongest peaks a partial of some string.
+    fn suggest(&mut self, peaks: &[Peak], context: &Context) {
+        self.pitches.clear();
+        for peak in peaks.iter().take(SUGGESTING) {
+            for n in 1..=SUGGESTED_PARTIAL_MAX {
+                let hz = peak.hz / partial_ratio(n, expected_stiffness(peak.hz / n as f64));
+                let cents = |other: f64| (1200.0 * (hz / other).log2()).abs();
+                let wanted = context.strings().any(|(_, string)| cents(string.target.get()) <= REACH_CENTS);
+                let new = self.pitches.iter().all(|&(other, _)| cents(other) > SAME_CENTS);
+                if wanted && new && self.pitches.len() < PITCHES_MAX {
+                    self.pitches.push((hz, 0.0));
+                }
+            }
+        }
+    }
+}
+
+/// The partials that a string at `hz` would have.
+struct Comb {
+    hz: f64,
+    seconds: f64,
+}
+
+impl Comb {
+    /// How well the comb explains the peaks, 1 at most, and the pitch that the explained peaks agree on.
+    fn score(&self, peaks: &[Peak]) -> (f64, f64) {
+        let stiffness = expected_stiffness(self.hz);
+        let mut found = [0.0_f64; PARTIAL_MAX + 1];
+        let (mut explained, mut all) = (0.0, 0.0);
+        let (mut pull, mut pulling) = (0.0, 0.0);
+        for peak in peaks {
+            all += peak.weight;
+            let Some((n, should)) = self.nearest(peak.hz, stiffness) else {
+                continue;
+            };
+            let stretch = 865.6 * STIFFNESS_SHARE * stiffness * (n * n) as f64;
+            let cents = PEAK_CENTS.hypot(stretch);
+            let width = (PEAK_CELLS / self.seconds).hypot(should * cents * CENT);
+            let miss = (peak.hz - should) / width;
+            let hit = (-0.5 * miss * miss).exp();
+            // A comb that covers everything explains nothing: what chance would explain does not count.
+            let chance = (2.5 * width / self.hz).min(1.0);
+            explained += peak.weight * hit * (1.0 - chance);
+            found[n] = found[n].max(peak.weight * hit);
+            let trust = peak.weight * hit * (should / width).powi(2);
+            pull += trust * (peak.hz / should).ln();
+            pulling += trust;
+        }
+        if all <= 0.0 {
+            return (0.0, self.hz);
+        }
+        let hz = if pulling > 0.0 { self.hz * (pull / pulling).exp() } else { self.hz };
+        ((explained - MISSING * self.missing(&found, stiffness)) / all, hz)
+    }
+
+    /// The partial nearest to `hz`, and where it should be.
+    fn nearest(&self, hz: f64, stiffness: f64) -> Option<(usize, f64)> {
+        let flat = (hz / self.hz).round();
+        if !(1.0..=PARTIAL_MAX as f64 + 4.0).contains(&flat) {
+            return None;
+        }
+        let at = |n: usize| self.hz * partial_ratio(n, stiffness);
+        let mut n = flat as usize;
+        while n > 1 && (at(n - 1) - hz).abs() < (at(n) - hz).abs() {
+            n -= 1;
+        }
+        (n <= PARTIAL_MAX).then(|| (n, at(n)))
+    }
+
+    /// Weight of the partials that should be there, going by their neighbours, and are not.
+    ///
+    /// A pluck near the middle leaves even partials weak, but no place to pluck silences all odd ones.
+    fn missing(&self, found: &[f64; PARTIAL_MAX + 1], stiffness: f64) -> f64 {
+        let mut missing = 0.0;
+        for n in 1..=MISSED_PARTIAL_MAX {
+            let hz = self.hz * partial_ratio(n, stiffness);
+            if hz > 5000.0 {
+                break;
+            }
+            let around = found[n.saturating_sub(2).max(1)..=n + 2].iter().copied().fold(0.0, f64::max);
+            let parity = if n % 2 == 1 { 1.0 } else { 0.4 };
+            let audible = (hz / WEAK_BELOW_HZ).powf(1.5).min(1.0) / (1.0 + (hz / 2500.0).powi(2));
+            missing += (0.55 * around - found[n]).max(0.0) * parity * audible;
+        }
+        missing
+    }
+}
+
+/// The relative width of one cent.
+const CENT: f64 = std::f64::consts::LN_2 / 1200.0;

@@ -1,0 +1,245 @@
+//! The listener: samples in, what was heard out.
+
+use std::collections::VecDeque;
+
+use consort_proto::SampleRate;
+
+use crate::config::Config;
+use crate::context::Context;
+use crate::decimate::Decimator;
+use crate::evidence::Evidence;
+use crate::health::HealthWatch;
+use crate::heard::{Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
+use crate::history::History;
+use crate::identify::Identifier;
+use crate::note::{Measured, Note, Progress, Tools};
+use crate::onset::OnsetDetector;
+
+/// Notes that can be open at once: a run of four plucks a second, each measured for 1.6 s.
+const NOTES: usize = 8;
+/// Sound that is kept, seconds: a note's measure and what was there before it.
+const HISTORY_S: f64 = 2.2;
+/// A look at the sound per this many seconds.
+const HOP_S: f64 = 0.01;
+/// Live tracks come every this many hops: 25 per second.
+const TRACK_HOPS: u64 = 4;
+/// How much can be heard before it is fetched; from three quarters on, tracks and provisional readings are dropped.
+const QUEUE: usize = 4096;
+/// Level of a note is taken over this long, seconds.
+const LEVEL_S: f64 = 0.1;
+
+/// Hears the strings of one harp in a stream of samples.
+///
+/// Everything is allocated by [`Listener::new`]; afterwards nothing is, nothing blocks, no clock is read and no file.
+/// The order of calls: [`Self::push`] as sound arrives, in blocks of any size, then [`Self::poll`] until it is empty;
+/// [`Self::set_context`] whenever more is known of the harp; [`Self::finish`] at the end of a recording.
+/// What is heard does not depend on how the sound was cut into blocks, as long as at most a minute of it is pushed
+/// between polls: the queue holds that much.
+pub struct Listener {
+    rate: SampleRate,
+    decimator: Decimator,
+    history: History,
+    hop: u64,
+    hops: u64,
+    onsets: OnsetDetector,
+    health: HealthWatch,
+    tools: Tools,
+    notes: Vec<Note>,
+    context: Context,
+    queue: VecDeque<Heard>,
+    input: u64,
+}
+
+impl Listener {
+    /// A listener for one input, with the strings of a concert harp at A4 = 440 Hz until it is told of others.
+    pub fn new(config: Config) -> Self {
+        let decimator = Decimator::new(config.rate);
+        let rate = f64::from(config.rate.get()) / decimator.factor() as f64;
+        let hop = (HOP_S * rate).round() as usize;
+        let notes: Vec<Note> = (0..NOTES).map(|_| Note::new(rate, hop, config.sigma_max_cents)).collect();
+        Self {
+            rate: config.rate,
+            decimator,
+            history: History::new((HISTORY_S * rate) as usize),
+            hop: hop as u64,
+            hops: 0,
+            onsets: OnsetDetector::new(rate),
+            health: HealthWatch::new(config.rate),
+            tools: Tools { evidence: Evidence::new(rate), identifier: Identifier::new() },
+            context: notes[0].context,
+            notes,
+            queue: VecDeque::with_capacity(QUEUE),
+            input: 0,
+        }
+    }
+
+    /// The rate of the input, by which every [`SampleTime`] counts.
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
+    /// Tells what to expect from the next onset on. Never allocates.
+    pub fn set_context(&mut self, context: &Context) {
+        self.context = *context;
+    }
+
+    /// Takes the next samples: mono, full scale ±1.0, oldest first, at the rate given to [`Self::new`].
+    ///
+    /// Samples that are not finite count as silence. Never allocates.
+    pub fn push(&mut self, samples: &[f32]) {
+        for &sample in samples {
+            self.input += 1;
+            if let Some(health) = self.health.push(sample) {
+                self.report(Heard::Input(health));
+            }
+            if let Some(working) = self.decimator.push(sample) {
+                self.history.push(working);
+                if self.history.count() % self.hop == 0 {
+                    self.look();
+                }
+            }
+        }
+    }
+
+    /// The next thing that was heard, if there is one. Never allocates.
+    pub fn poll(&mut self) -> Option<Heard> {
+        self.queue.pop_front()
+    }
+
+    /// Judges the notes that are still open with what there is: the recording has ended.
+    pub fn finish(&mut self) {
+        for _ in 0..NOTES {
+            let open = self.notes.iter().enumerate().filter(|(_, note)| note.open && !note.measured);
+            let Some((at, _)) = open.min_by_key(|(_, note)| note.onset) else {
+                break;
+            };
+            let progress = self.notes[at].finish(&self.history, &mut self.tools);
+            self.settle(at, progress);
+            self.notes[at].open = false;
+        }
+    }
+
+    fn look(&mut self) {
+        self.hops += 1;
+        if let Some(onset) = self.onsets.look(&self.history) {
+            self.begin(onset);
+        }
+        for at in 0..NOTES {
+            if self.notes[at].open {
+                let progress = self.notes[at].advance(&self.history, &mut self.tools);
+                self.settle(at, progress);
+            }
+        }
+        self.end_plucked_again();
+        if self.hops % TRACK_HOPS == 0 {
+            self.track();
+        }
+    }
+
+    fn begin(&mut self, onset: u64) {
+        let free = self.notes.iter().position(|note| !note.open);
+        let at = free.unwrap_or_else(|| {
+            let oldest = self.notes.iter().enumerate().min_by_key(|(_, note)| (!note.measured, note.onset));
+            let at = oldest.map_or(0, |(at, _)| at);
+            if !self.notes[at].measured {
+                self.settle(at, Progress::Refused(Refusal::TooMany));
+            }
+            at
+        });
+        self.notes[at].start(onset, &self.context);
+        let report = Onset { onset: self.time_of(onset), time: SampleTime(self.input), level_dbfs: self.level(onset) };
+        self.report(Heard::Onset(report));
+    }
+
+    fn settle(&mut self, at: usize, progress: Progress) {
+        let onset = self.notes[at].onset;
+        match progress {
+            Progress::Waiting => {}
+            Progress::Refused(why) => {
+                let refused = Refused { onset: self.time_of(onset), time: SampleTime(self.input), why };
+                self.report(Heard::Refused(refused));
+                self.notes[at].open = false;
+            }
+            Progress::Provisional(measured) => self.report(Heard::Provisional(self.reading(onset, measured))),
+            Progress::Done(measured, doubt) => {
+                let reading = self.reading(onset, measured);
+                self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
+                self.notes[at].measured = true;
+            }
+        }
+    }
+
+    /// Ends notes whose string was plucked again, and those that were measured and followed by another.
+    fn end_plucked_again(&mut self) {
+        for at in 0..NOTES {
+            if !self.notes[at].open || self.notes[at].end != u64::MAX {
+                continue;
+            }
+            let onset = self.notes[at].onset;
+            let string = self.notes[at].verdict().map(|verdict| verdict.string);
+            let later = self.notes.iter().filter(|note| note.open && note.onset > onset);
+            let again = later
+                .filter(|note| {
+                    note.verdict().is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
+                })
+                .map(|note| note.onset)
+                .min();
+            let followed = self.notes.iter().any(|note| note.open && note.onset > onset && note.verdict().is_some());
+            if let Some(end) = again {
+                self.notes[at].end = end;
+            }
+            if self.notes[at].measured && followed {
+                self.notes[at].open = false;
+            }
+        }
+    }
+
+    /// Reports where the last plucked string stands just now.
+    fn track(&mut self) {
+        let newest = self.notes.iter().enumerate().filter(|(_, note)| note.open && note.verdict().is_some());
+        let Some((at, _)) = newest.max_by_key(|(_, note)| note.onset) else {
+            return;
+        };
+        let onset = self.time_of(self.notes[at].onset);
+        if let Some(measured) = self.notes[at].track() {
+            let time = SampleTime(self.input);
+            let track = Track { onset, time, string: measured.string, hz: measured.hz, sigma: measured.sigma };
+            self.report(Heard::Track(track));
+        }
+    }
+
+    fn reading(&self, onset: u64, measured: Measured) -> Reading {
+        Reading {
+            onset: self.time_of(onset),
+            time: SampleTime(self.input),
+            string: measured.string,
+            hz: measured.hz,
+            sigma: measured.sigma,
+            glide: measured.glide,
+            inharmonicity: measured.inharmonicity,
+            level_dbfs: self.level(onset),
+        }
+    }
+
+    /// Level of the first tenth of a second, or of what there is of it.
+    fn level(&self, onset: u64) -> f64 {
+        let rate = f64::from(self.rate.get()) / self.decimator.factor() as f64;
+        let len = ((LEVEL_S * rate) as u64).min(self.history.count() - onset);
+        let sound = self.history.slice(onset, len as usize).unwrap_or(&[]);
+        let power = sound.iter().map(|x| f64::from(x * x)).sum::<f64>() / len.max(1) as f64;
+        10.0 * power.max(1e-15).log10()
+    }
+
+    /// When the working sample sounded, in samples of the input.
+    fn time_of(&self, working: u64) -> SampleTime {
+        SampleTime((working * self.decimator.factor() as u64).saturating_sub(self.decimator.delay() as u64))
+    }
+
+    fn report(&mut self, heard: Heard) {
+        let minor = matches!(heard, Heard::Track(_) | Heard::Provisional(_));
+        let limit = if minor { QUEUE * 3 / 4 } else { QUEUE };
+        if self.queue.len() < limit {
+            self.queue.push_back(heard);
+        }
+    }
+}

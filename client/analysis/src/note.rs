@@ -1,0 +1,272 @@
+//! One pluck from its onset to its reading.
+
+use consort_proto::{Cents, Hz};
+
+use crate::comb::grow_comb;
+use crate::context::Context;
+use crate::evidence::{Evidence, STRETCHES_S};
+use crate::fit::{CENT, FittedString, PartialPitch, fit_string};
+use crate::frequency::{Framing, turning};
+use crate::heard::{Doubt, Refusal};
+use crate::history::History;
+use crate::identify::{Beliefs, Identifier, Verdict};
+use crate::partials::{FOLLOWED_MAX, Follower};
+
+/// The pitch of a string is its mean over this time after the pluck, seconds.
+const MEASURED_S: (f64, f64) = (0.15, 1.5);
+/// While less of the note has sounded, its last part of this length is measured, seconds.
+const EARLY_S: f64 = 0.2;
+/// A drift is fitted from this length on, seconds.
+const DRIFT_S: f64 = 0.45;
+/// The live track uses this much sound, seconds, beyond one frame.
+const TRACK_S: f64 = 0.05;
+/// At this look it has to be clear that a string sounds.
+const DECISIVE_LOOK: usize = 4;
+/// The least share of the sound that a string has to explain to be one, and to be sure.
+const SCORE_MIN: f64 = 0.25;
+const SCORE_SURE: f64 = 0.4;
+/// Least lead over other pitches to be sure, nats.
+const LEAD_SURE: f64 = 2.0;
+/// A pitch further than this from its string's target is doubtful, cents.
+const FAR_CENTS: f64 = 120.0;
+/// Notes shorter than this are not measured with certainty, seconds.
+const SHORT_S: f64 = 0.3;
+/// What stays uncertain however well a note is measured, cents.
+const SIGMA_FLOOR_CENTS: f64 = 0.1;
+
+/// What a note measured as, before it is put into the units of the input.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Measured {
+    pub(crate) string: u8,
+    pub(crate) hz: Hz,
+    pub(crate) sigma: Cents,
+    pub(crate) glide: Cents,
+    pub(crate) inharmonicity: f64,
+}
+
+/// What becomes of a note at a hop.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Progress {
+    /// Nothing to say yet.
+    Waiting,
+    /// It is no string.
+    Refused(Refusal),
+    /// It may be this.
+    Provisional(Measured),
+    /// It is measured.
+    Done(Measured, Option<Doubt>),
+}
+
+/// The tools that all notes share.
+pub(crate) struct Tools {
+    pub(crate) evidence: Evidence,
+    pub(crate) identifier: Identifier,
+}
+
+/// One pluck.
+pub(crate) struct Note {
+    pub(crate) onset: u64,
+    /// Whether the note is being listened to, and whether it has been measured and is only followed.
+    pub(crate) open: bool,
+    pub(crate) measured: bool,
+    /// No sound from this sample on belongs to the note: its string was plucked again.
+    pub(crate) end: u64,
+    pub(crate) context: Context,
+    rate: f64,
+    beliefs: Beliefs,
+    looks: usize,
+    verdict: Option<Verdict>,
+    follower: Follower,
+    partials: Vec<(usize, f64)>,
+    pitches: [PartialPitch; FOLLOWED_MAX],
+    ceiling_hz: f64,
+    sigma_max: f64,
+}
+
+impl Note {
+    pub(crate) fn new(rate: f64, hop: usize, sigma_max: f64) -> Self {
+        Self {
+            onset: 0,
+            open: false,
+            measured: false,
+            end: u64::MAX,
+            context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
+            rate,
+            beliefs: Beliefs::new(),
+            looks: 0,
+            verdict: None,
+            follower: Follower::new(rate, hop),
+            partials: Vec::with_capacity(FOLLOWED_MAX + 1),
+            pitches: [PartialPitch::default(); FOLLOWED_MAX],
+            ceiling_hz: (0.4 * rate).min(5800.0),
+            sigma_max,
+        }
+    }
+
+    /// Begins a note at sample `onset`.
+    pub(crate) fn start(&mut self, onset: u64, context: &Context) {
+        self.onset = onset;
+        self.open = true;
+        self.measured = false;
+        self.end = u64::MAX;
+        self.context = *context;
+        self.beliefs = Beliefs::new();
+        self.looks = 0;
+        self.verdict = None;
+        self.follower.start(onset);
+    }
+
+    /// The string and pitch most believed now.
+    pub(crate) fn verdict(&self) -> Option<Verdict> {
+        self.verdict
+    }
+
+    /// Takes note of the sound that arrived since the last hop.
+    pub(crate) fn advance(&mut self, history: &History, tools: &mut Tools) -> Progress {
+        let now = history.count().min(self.end);
+        let mut looked = false;
+        while !self.measured
+            && self.looks < STRETCHES_S.len()
+            && self.onset + tools.evidence.stretch(self.looks) as u64 <= now
+        {
+            self.look(history, tools);
+            looked = true;
+            if self.looks == DECISIVE_LOOK + 1 {
+                match self.verdict {
+                    None => return Progress::Refused(Refusal::NoPitch),
+                    Some(verdict) if verdict.score < SCORE_MIN => return Progress::Refused(Refusal::NotAString),
+                    Some(_) => {}
+                }
+            }
+        }
+        let frames = self.follower.len();
+        self.follower.advance(history, now);
+        if self.measured {
+            return Progress::Waiting;
+        }
+        let age_s = (now - self.onset) as f64 / self.rate;
+        let complete = age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
+        if complete || now == self.end {
+            return self.finish(history, tools);
+        }
+        if looked || (self.follower.len() > frames && self.follower.len() % if age_s < 0.4 { 1 } else { 4 } == 0) {
+            if let Some((measured, _)) = self.measure() {
+                return Progress::Provisional(measured);
+            }
+        }
+        Progress::Waiting
+    }
+
+    /// Judges the note with what there is.
+    pub(crate) fn finish(&mut self, history: &History, tools: &mut Tools) -> Progress {
+        let now = history.count().min(self.end);
+        if self.looks < DECISIVE_LOOK {
+            return Progress::Refused(Refusal::Stopped);
+        }
+        if self.looks < STRETCHES_S.len() {
+            self.follower.advance(history, now);
+        }
+        let _ = tools;
+        let Some(verdict) = self.verdict else {
+            return Progress::Refused(Refusal::NoPitch);
+        };
+        let Some((measured, fitted)) = self.measure() else {
+            return Progress::Refused(Refusal::NotAString);
+        };
+        let age_s = (now - self.onset) as f64 / self.rate;
+        let offset = self.context.string(verdict.string).map_or(0.0, |s| measured.hz.cents_above(s.target).0);
+        let doubt = if measured.sigma.0 > self.sigma_max {
+            Some(Doubt::Scattered)
+        } else if verdict.lead < LEAD_SURE {
+            Some(Doubt::NotAlone)
+        } else if verdict.score < SCORE_SURE {
+            Some(Doubt::Faint)
+        } else if offset.abs() > FAR_CENTS {
+            Some(Doubt::FarFromAll)
+        } else if verdict.string_lead < 0.2 {
+            Some(Doubt::Which)
+        } else if age_s < SHORT_S {
+            Some(Doubt::TooShort)
+        } else {
+            None
+        };
+        let _ = fitted;
+        Progress::Done(measured, doubt)
+    }
+
+    fn look(&mut self, history: &History, tools: &mut Tools) {
+        let index = self.looks;
+        self.looks += 1;
+        tools.evidence.gather(history, self.onset, index);
+        let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
+        tools.identifier.look(peaks, seconds, &self.context, &mut self.beliefs);
+        self.verdict = self.beliefs.verdict(&self.context);
+        if let Some(verdict) = self.verdict {
+            let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
+            self.follower.follow(&self.partials, hz, history);
+        }
+    }
+
+    /// The pitch as it can be told from the frames so far.
+    fn measure(&mut self) -> Option<(Measured, FittedString)> {
+        let verdict = self.verdict?;
+        let hop_s = self.follower.hop_s();
+        let middle_s = 0.5 * self.follower.frame_s();
+        let newest_s = self.follower.len() as f64 * hop_s + middle_s;
+        let from_s = (newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
+        let from = ((from_s - middle_s) / hop_s).round() as usize;
+        let to = self.follower.len().min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
+        let (fitted, glide) = self.fit(from, to, verdict.hz)?;
+        let measured = Measured {
+            string: verdict.string,
+            hz: Hz::new(fitted.hz).ok()?,
+            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            glide: Cents(glide),
+            inharmonicity: fitted.stiffness,
+        };
+        Some((measured, fitted))
+    }
+
+    /// Where the string stands just now.
+    pub(crate) fn track(&mut self) -> Option<Measured> {
+        let verdict = self.verdict?;
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        let to = self.follower.len();
+        let (fitted, glide) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
+        Some(Measured {
+            string: verdict.string,
+            hz: Hz::new(fitted.hz).ok()?,
+            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            glide: Cents(glide),
+            inharmonicity: fitted.stiffness,
+        })
+    }
+
+    fn fit(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64)> {
+        let framing = Framing {
+            hop_s: self.follower.hop_s(),
+            frame_s: self.follower.frame_s(),
+            noise: 0.0,
+            drift: to.saturating_sub(from) as f64 * self.follower.hop_s() >= DRIFT_S,
+        };
+        let mut count = 0;
+        let (mut drift, mut drifting) = (0.0, 0.0);
+        for (at, followed) in self.follower.followed().iter().enumerate() {
+            let frames = self.follower.frames(at).get(from..to)?;
+            let Some(turning) = turning(frames, Framing { noise: followed.before, ..framing }) else {
+                continue;
+            };
+            let hz = followed.hz + turning.hz;
+            self.pitches[count] =
+                PartialPitch { n: followed.n, hz, sigma_hz: turning.sigma_hz, energy: turning.energy };
+            count += 1;
+            let weight = turning.energy * hz;
+            drift += weight * turning.drift / hz / CENT;
+            drifting += weight;
+        }
+        let fitted = fit_string(&self.pitches[..count], near_hz)?;
+        let span_s = (to - from) as f64 * self.follower.hop_s();
+        let glide = if drifting > 0.0 { 0.5 * span_s * drift / drifting } else { 0.0 };
+        Some((fitted, glide))
+    }
+}

@@ -1,0 +1,194 @@
+//! Follows the partials of one note: each is brought down to zero frequency and watched frame by frame.
+
+use realfft::num_complex::Complex;
+
+use crate::decimate::dot;
+use crate::history::History;
+
+/// The most partials that are followed; higher ones add noise and doubt about the stiffness, not certainty.
+pub(crate) const FOLLOWED_MAX: usize = 24;
+/// A note is followed this long, seconds.
+pub(crate) const FOLLOWED_S: f64 = 8.0;
+/// Frames hold this many periods of the first partial, so that its neighbours fall into the window's zeros.
+const PERIODS: f64 = 3.5;
+/// Shortest and longest frame, seconds.
+const FRAME_S: (f64, f64) = (0.04, 0.11);
+/// Frames before the onset that show what was there, and their distance from it in seconds.
+const FRAMES_BEFORE: usize = 8;
+const GUARD_S: f64 = 0.008;
+
+/// One partial to follow.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Followed {
+    pub(crate) n: usize,
+    /// The frequency that is brought down to zero.
+    pub(crate) hz: f64,
+    /// Mean square amplitude in its band before the onset.
+    pub(crate) before: f64,
+}
+
+/// The partials of one note over time.
+pub(crate) struct Follower {
+    rate: f64,
+    hop: usize,
+    onset: u64,
+    len: usize,
+    frame_len_max: usize,
+    frames_max: usize,
+    window: Vec<f32>,
+    followed: Vec<Followed>,
+    cosines: Vec<f32>,
+    sines: Vec<f32>,
+    /// Frames of partial `i` begin at `i * frames_max`.
+    frames: Vec<Complex<f64>>,
+    done: usize,
+}
+
+impl Follower {
+    /// `hop` working samples lie between frames.
+    pub(crate) fn new(rate: f64, hop: usize) -> Self {
+        let frame_len_max = (FRAME_S.1 * rate) as usize;
+        let frames_max = (FOLLOWED_S * rate / hop as f64) as usize;
+        Self {
+            rate,
+            hop,
+            onset: 0,
+            len: frame_len_max,
+            frame_len_max,
+            frames_max,
+            window: Vec::with_capacity(frame_len_max),
+            followed: Vec::with_capacity(FOLLOWED_MAX),
+            cosines: vec![0.0; FOLLOWED_MAX * frame_len_max],
+            sines: vec![0.0; FOLLOWED_MAX * frame_len_max],
+            frames: vec![Complex::default(); FOLLOWED_MAX * frames_max],
+            done: 0,
+        }
+    }
+
+    /// Forgets everything; the next note begins at sample `onset`.
+    pub(crate) fn start(&mut self, onset: u64) {
+        self.onset = onset;
+        self.followed.clear();
+        self.done = 0;
+    }
+
+    /// The partials followed now.
+    pub(crate) fn followed(&self) -> &[Followed] {
+        &self.followed
+    }
+
+    /// How many frames there are.
+    pub(crate) fn len(&self) -> usize {
+        self.done
+    }
+
+    /// Seconds from one frame to the next.
+    pub(crate) fn hop_s(&self) -> f64 {
+        self.hop as f64 / self.rate
+    }
+
+    /// Seconds that a frame spans.
+    pub(crate) fn frame_s(&self) -> f64 {
+        self.len as f64 / self.rate
+    }
+
+    /// The frames of the partial at this place in [`Self::followed`].
+    pub(crate) fn frames(&self, at: usize) -> &[Complex<f64>] {
+        &self.frames[at * self.frames_max..at * self.frames_max + self.done]
+    }
+
+    /// Follows these partials (number, hertz) from now on, and anew from the onset if they differ from those before.
+    pub(crate) fn follow(&mut self, partials: &[(usize, f64)], first_hz: f64, history: &History) {
+        let frame_s = (PERIODS / first_hz).clamp(FRAME_S.0, FRAME_S.1);
+        let tolerance = 0.25 / frame_s;
+        let same = partials.len() <= self.followed.len()
+            && partials.iter().zip(&self.followed).all(|(new, old)| new.0 == old.n && (new.1 - old.hz).abs() < tolerance);
+        if same && !partials.is_empty() {
+            return;
+        }
+        self.len = ((frame_s * self.rate) as usize).min(self.frame_len_max);
+        self.window.clear();
+        let len = self.len;
+        self.window.extend((0..len).map(|n| {
+            let turn = (n as f32 + 0.5) / len as f32;
+            (0.5 - 0.5 * (std::f32::consts::TAU * turn).cos()) * 4.0 / len as f32
+        }));
+        self.followed.clear();
+        self.followed.extend(partials.iter().take(FOLLOWED_MAX).map(|&(n, hz)| Followed { n, hz, before: 0.0 }));
+        for at in 0..self.followed.len() {
+            let step = std::f64::consts::TAU * self.followed[at].hz / self.rate;
+            let table = at * self.frame_len_max;
+            for n in 0..len {
+                let (sin, cos) = (step * n as f64).sin_cos();
+                self.cosines[table + n] = cos as f32 * self.window[n];
+                self.sines[table + n] = sin as f32 * self.window[n];
+            }
+        }
+        self.done = 0;
+        self.look_before(history);
+    }
+
+    /// Adds the frames that ended since the last call, up to sample `end`.
+    pub(crate) fn advance(&mut self, history: &History, end: u64) {
+        while !self.followed.is_empty() && self.done < self.frames_max {
+            let start = self.onset + (self.done * self.hop) as u64;
+            if start + self.len as u64 > end {
+                break;
+            }
+            let Some(sound) = history.slice(start, self.len) else {
+                break;
+            };
+            for at in 0..self.followed.len() {
+                let turn = std::f64::consts::TAU * self.followed[at].hz * (self.done * self.hop) as f64 / self.rate;
+                let frame = self.frame(at, sound) * Complex::from_polar(1.0, -turn);
+                self.frames[at * self.frames_max + self.done] = frame;
+            }
+            self.done += 1;
+        }
+    }
+
+    fn look_before(&mut self, history: &History) {
+        let guard = (GUARD_S * self.rate) as u64;
+        for at in 0..self.followed.len() {
+            let (mut sum, mut count) = (0.0, 0);
+            for back in 0..FRAMES_BEFORE {
+                let span = guard + (self.len + back * 2 * self.hop) as u64;
+                let Some(sound) = self.onset.checked_sub(span).and_then(|start| history.slice(start, self.len)) else {
+                    break;
+                };
+                sum += self.frame(at, sound).norm_sqr();
+                count += 1;
+            }
+            self.followed[at].before = if count > 0 { sum / f64::from(count) } else { 0.0 };
+        }
+    }
+
+    /// Amplitude and phase of one partial at the first sample of `sound`.
+    fn frame(&self, at: usize, sound: &[f32]) -> Complex<f64> {
+        let table = at * self.frame_len_max..at * self.frame_len_max + self.len;
+        let (cosines, sines) = (&self.cosines[table.clone()], &self.sines[table]);
+        Complex::new(f64::from(dot(sound, cosines)), -f64::from(dot(sound, sines)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_partial_off_by_a_hertz_turns_once_a_second() {
+        let rate = 16_000.0;
+        let mut history = History::new(64_000);
+        for n in 0..24_000 {
+            history.push((std::f64::consts::TAU * 441.0 * f64::from(n) / rate).cos() as f32);
+        }
+        let mut follower = Follower::new(rate, 160);
+        follower.start(1_600);
+        follower.follow(&[(1, 440.0)], 440.0, &history);
+        follower.advance(&history, history.count());
+        let frames = follower.frames(0);
+        assert!(frames.iter().all(|z| (z.norm() - 1.0).abs() < 0.01));
+        let turned = (frames[10] * frames[0].conj()).arg() / std::f64::consts::TAU;
+        assert!((turned - 0.1).abs() < 1e-4, "{turned}");
+    }
+}

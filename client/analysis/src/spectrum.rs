@@ -1,0 +1,66 @@
+//! Power spectra of stretches of working samples, with every buffer allocated beforehand.
+
+use std::sync::Arc;
+
+use realfft::num_complex::Complex;
+use realfft::{RealFftPlanner, RealToComplex};
+
+/// A windowed Fourier transform of fixed length; shorter stretches are padded with zeros.
+pub(crate) struct Spectrum {
+    transform: Arc<dyn RealToComplex<f32>>,
+    input: Vec<f32>,
+    output: Vec<Complex<f32>>,
+    scratch: Vec<Complex<f32>>,
+}
+
+impl Spectrum {
+    pub(crate) fn new(len: usize) -> Self {
+        let transform = RealFftPlanner::new().plan_fft_forward(len);
+        Self {
+            input: transform.make_input_vec(),
+            output: transform.make_output_vec(),
+            scratch: transform.make_scratch_vec(),
+            transform,
+        }
+    }
+
+    /// How many bins a spectrum has.
+    pub(crate) fn bins(&self) -> usize {
+        self.output.len()
+    }
+
+    /// Writes the power of `samples` under `window` into `power`, one value per bin: a tone of amplitude A peaks at A².
+    ///
+    /// `samples` and `window` have the same length, at most that of the transform.
+    pub(crate) fn power(&mut self, samples: &[f32], window: &[f32], power: &mut [f32]) {
+        let (used, rest) = self.input.split_at_mut(samples.len());
+        for ((slot, sample), weight) in used.iter_mut().zip(samples).zip(window) {
+            *slot = sample * weight;
+        }
+        rest.fill(0.0);
+        let scale = 2.0 / window.iter().sum::<f32>();
+        let done = self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
+        debug_assert!(done.is_ok(), "the buffers were made for this transform");
+        for (slot, bin) in power.iter_mut().zip(&self.output) {
+            *slot = bin.norm_sqr() * scale * scale;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::window::hann;
+
+    #[test]
+    fn a_tone_peaks_at_its_squared_amplitude() {
+        let window = hann(600);
+        let tone: Vec<f32> = (0..600).map(|n| 0.5 * (0.3 * n as f32).sin()).collect();
+        let mut spectrum = Spectrum::new(4096);
+        let mut power = vec![0.0; spectrum.bins()];
+        spectrum.power(&tone, &window, &mut power);
+        let (bin, peak) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).expect("bins");
+        assert!((*peak - 0.25).abs() < 0.003, "{peak}");
+        assert!((bin as f64 * std::f64::consts::TAU / 4096.0 - 0.3).abs() < 0.001, "{bin}");
+    }
+}
