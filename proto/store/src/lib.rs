@@ -1,1 +1,12 @@
-//! Data folders: one holder at a time, SQLite that survives a power cut, damaged files put aside.
+//! Data folders: one holder at a time, files that arrive whole, SQLite that survives a power cut.
+//!
+//! Nothing that a person may still want is ever overwritten: what cannot be read is put aside under a dated name, and
+//! the caller is told so that it can be said.
+
+pub mod database;
+pub mod folder;
+pub mod writer;
+
+pub use database::{Database, DatabaseError, Unreadable};
+pub use folder::{Folder, FolderError};
+pub use writer::{Writer, WriterError, Written};

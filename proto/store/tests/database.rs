@@ -1,0 +1,189 @@
+//! What a database promises: damage is put aside and never overwritten, newer layouts are refused, writes are grouped.
+
+use std::path::PathBuf;
+use std::sync::mpsc::channel;
+
+use consort_store::database::reader;
+use consort_store::{Database, DatabaseError, Folder, Unreadable, Writer, WriterError};
+use rusqlite::Connection;
+
+const NAME: &str = "notes.sqlite";
+const FIRST: &str = "CREATE TABLE note (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT";
+const SECOND: &str = "ALTER TABLE note ADD COLUMN hz REAL NOT NULL DEFAULT 440";
+
+fn folder(test: &str) -> Folder {
+    let path: PathBuf = std::env::temp_dir().join(format!("consort-database-{test}-{}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&path);
+    Folder::open(&path).expect("folder")
+}
+
+fn count(connection: &Connection) -> i64 {
+    connection
+        .query_row("SELECT count(*) FROM note", [], |row| row.get(0))
+        .expect("count")
+}
+
+/// Opens the file and writes `rows` notes, enough of them to fill several pages.
+fn fill(folder: &Folder, rows: usize) {
+    let database = Database::open(folder, NAME, &[FIRST]).expect("open");
+    for row in 0..rows {
+        let text = format!("{row:0>200}");
+        database
+            .connection
+            .execute("INSERT INTO note (text) VALUES (?1)", [text])
+            .expect("insert");
+    }
+}
+
+#[test]
+fn what_was_written_is_there_again_and_later_steps_are_added() {
+    let folder = folder("again");
+    fill(&folder, 3);
+    let database = Database::open(&folder, NAME, &[FIRST, SECOND]).expect("open");
+    assert_eq!(database.put_aside, None);
+    assert_eq!(count(&database.connection), 3);
+    let hz: f64 = database
+        .connection
+        .query_row("SELECT max(hz) FROM note", [], |row| row.get(0))
+        .expect("hz");
+    assert_eq!(hz, 440.0);
+}
+
+#[test]
+fn each_commit_waits_for_the_disk() {
+    let database = Database::open(&folder("settings"), NAME, &[FIRST]).expect("open");
+    let pragma = |name: &str| -> String {
+        database
+            .connection
+            .query_row(&format!("SELECT CAST({name} AS TEXT) FROM pragma_{name}"), [], |row| {
+                row.get(0)
+            })
+            .expect(name)
+    };
+    assert_eq!(pragma("journal_mode"), "wal");
+    assert_eq!(pragma("synchronous"), "2");
+    assert_eq!(pragma("foreign_keys"), "1");
+}
+
+#[test]
+fn a_damaged_file_is_put_aside_unchanged() {
+    type Damage = (&'static str, fn(&mut Vec<u8>));
+    let damages: [Damage; 5] = [
+        ("header", |bytes| bytes[..16].copy_from_slice(b"not a database!!")),
+        ("cut", |bytes| bytes.truncate(5_000)),
+        ("empty", Vec::clear),
+        ("overwritten", |bytes| bytes[4_096..12_288].fill(0x5a)),
+        ("other file", |bytes| *bytes = b"a shopping list".to_vec()),
+    ];
+    for (name, damage) in damages {
+        let folder = folder("damage");
+        fill(&folder, 100);
+        let mut bytes = std::fs::read(folder.file(NAME)).expect("read");
+        damage(&mut bytes);
+        std::fs::write(folder.file(NAME), &bytes).expect("damage");
+        let database = Database::open(&folder, NAME, &[FIRST]).expect(name);
+        let aside = database.put_aside.expect(name);
+        assert_eq!(std::fs::read(&aside).expect("aside"), bytes, "{name}");
+        assert_eq!(count(&database.connection), 0, "{name}");
+    }
+}
+
+#[test]
+fn content_that_means_nothing_is_put_aside_like_damage() {
+    let folder = folder("meaningless");
+    fill(&folder, 2);
+    let database = Database::open_and_read(&folder, NAME, &[FIRST], |connection| match count(connection) {
+        0 => Ok("fresh"),
+        notes => Err(Unreadable::Meaningless(format!("{notes} notes"))),
+    })
+    .expect("open");
+    assert_eq!(database.read, "fresh");
+    assert!(database.put_aside.is_some_and(|aside| aside.exists()));
+}
+
+#[test]
+fn a_newer_layout_is_refused_and_left_alone() {
+    let folder = folder("newer");
+    drop(Database::open(&folder, NAME, &[FIRST, SECOND]).expect("open"));
+    let before = std::fs::read(folder.file(NAME)).expect("read");
+    let refused = Database::open(&folder, NAME, &[FIRST]).expect_err("newer");
+    assert!(
+        matches!(refused, DatabaseError::Newer { found: 2, known: 1, .. }),
+        "{refused}"
+    );
+    assert!(refused.to_string().contains("update this program"), "{refused}");
+    assert_eq!(std::fs::read(folder.file(NAME)).expect("read"), before);
+}
+
+#[test]
+fn work_is_reported_once_another_connection_can_see_it() {
+    let folder = folder("writer");
+    let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
+    let writer = Writer::start(database.connection).expect("start");
+    let reader = reader(&folder, NAME).expect("reader");
+    let (report, reports) = channel();
+    for note in 0..500 {
+        let report = report.clone();
+        writer
+            .write(
+                move |transaction| {
+                    transaction.execute("INSERT INTO note (text) VALUES (?1)", [note.to_string()])?;
+                    Ok(())
+                },
+                move |written| report.send((note, written)).expect("send"),
+            )
+            .expect("hand over");
+    }
+    for expected in 0..500 {
+        let (note, written) = reports.recv().expect("report");
+        assert_eq!((note, written), (expected, Ok(())));
+        assert!(count(&reader) > expected);
+    }
+}
+
+#[test]
+fn refused_work_leaves_no_trace_and_the_next_goes_through() {
+    let folder = folder("refused");
+    let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
+    let writer = Writer::start(database.connection).expect("start");
+    let (report, reports) = channel();
+    let try_to_write = |texts: [&'static str; 2]| {
+        let report = report.clone();
+        writer
+            .write(
+                move |transaction| {
+                    for text in texts {
+                        transaction.execute("INSERT INTO note (text) VALUES (?1)", [text])?;
+                    }
+                    Ok(())
+                },
+                move |written| report.send(written).expect("send"),
+            )
+            .expect("hand over");
+        reports.recv().expect("report")
+    };
+    assert!(matches!(try_to_write(["twice", "twice"]), Err(WriterError::Refused(_))));
+    assert_eq!(try_to_write(["once", "more"]), Ok(()));
+    drop(writer);
+    assert_eq!(count(&reader(&folder, NAME).expect("reader")), 2);
+}
+
+#[test]
+fn dropping_the_writer_waits_for_what_was_handed_over() {
+    let folder = folder("drop");
+    let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
+    let writer = Writer::start(database.connection).expect("start");
+    for note in 0..1_000 {
+        writer
+            .write(
+                move |transaction| {
+                    transaction.execute("INSERT INTO note (text) VALUES (?1)", [note.to_string()])?;
+                    Ok(())
+                },
+                |written| assert_eq!(written, Ok(())),
+            )
+            .expect("hand over");
+    }
+    drop(writer);
+    assert_eq!(count(&reader(&folder, NAME).expect("reader")), 1_000);
+}
