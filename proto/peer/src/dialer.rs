@@ -1,0 +1,125 @@
+//! The dialling side: one socket per address family, and attempts that end in a link or in a reason.
+
+use std::net::{Ipv4Addr, Ipv6Addr, SocketAddr};
+use std::sync::{Arc, OnceLock};
+
+use consort_proto::Fingerprint;
+use quinn::crypto::rustls::QuicClientConfig;
+use quinn::{ClientConfig, ConnectionError, Endpoint, TransportConfig};
+
+use crate::identity::Identity;
+use crate::link::{Link, fatal_alert};
+use crate::message::Message;
+use crate::transport::transport;
+use crate::trust::client_config;
+
+/// Dials coordinators; dropping it closes its links.
+#[derive(Debug)]
+pub struct Dialer {
+    identity: Arc<Identity>,
+    transport: Arc<TransportConfig>,
+    v4: Endpoint,
+    /// Missing where the system has no IPv6.
+    v6: Option<Endpoint>,
+}
+
+/// Why an attempt came to nothing.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DialError {
+    /// No answer before the attempt ended.
+    #[error("nobody answers at {0}")]
+    NoAnswer(SocketAddr),
+    /// Somebody answered who holds another key.
+    #[error("{address} answers with the key {found}, not {expected}", found = found.tag(), expected = expected.tag())]
+    OtherKey {
+        /// Where.
+        address: SocketAddr,
+        /// The key that was wanted.
+        expected: Fingerprint,
+        /// The key that was shown.
+        found: Fingerprint,
+    },
+    /// Somebody answered who speaks another protocol, or another version of this one.
+    #[error("{0} speaks another protocol or version")]
+    OtherVersion(SocketAddr),
+    /// The answer was a refusal.
+    #[error("{address} refuses the link ({why})")]
+    Refused {
+        /// Where.
+        address: SocketAddr,
+        /// What it said.
+        why: String,
+    },
+    /// This computer cannot dial there.
+    #[error("{address} cannot be dialled from here ({why})")]
+    NotDialled {
+        /// Where.
+        address: SocketAddr,
+        /// What is missing.
+        why: String,
+    },
+}
+
+impl Dialer {
+    /// A dialler on ports of the system's choice; to be called inside a tokio runtime.
+    pub fn new(identity: Arc<Identity>) -> std::io::Result<Self> {
+        Ok(Self {
+            identity,
+            transport: transport(),
+            v4: Endpoint::client((Ipv4Addr::UNSPECIFIED, 0).into())?,
+            v6: Endpoint::client((Ipv6Addr::UNSPECIFIED, 0).into()).ok(),
+        })
+    }
+
+    /// Connects to `address` and opens the stream, if the holder of the key `expect` answers there.
+    ///
+    /// Takes as long as the network lets it; the caller bounds it, and dropping the future ends the attempt.
+    pub async fn dial<Out: Message, In: Message>(
+        &self,
+        address: SocketAddr,
+        expect: Fingerprint,
+    ) -> Result<Link<Out, In>, DialError> {
+        let not_dialled = |why: String| DialError::NotDialled { address, why };
+        let found = Arc::new(OnceLock::new());
+        let config = self
+            .config(expect, found.clone())
+            .map_err(|why| not_dialled(why.to_string()))?;
+        let endpoint = match address {
+            SocketAddr::V4(_) => &self.v4,
+            SocketAddr::V6(_) => self.v6.as_ref().ok_or_else(|| not_dialled("no IPv6 here".to_owned()))?,
+        };
+        // The name is not looked at by anyone, but the handshake carries one.
+        let connecting = endpoint
+            .connect_with(config, address, "consort")
+            .map_err(|why| not_dialled(why.to_string()))?;
+        let reason = |why: ConnectionError| match (found.get(), why) {
+            (Some(&found), _) => DialError::OtherKey {
+                address,
+                expected: expect,
+                found,
+            },
+            (None, ConnectionError::TimedOut) => DialError::NoAnswer(address),
+            (None, ConnectionError::VersionMismatch) => DialError::OtherVersion(address),
+            (None, why) if fatal_alert(&why) == Some(NO_APPLICATION_PROTOCOL) => DialError::OtherVersion(address),
+            (None, why) => DialError::Refused {
+                address,
+                why: why.to_string(),
+            },
+        };
+        let connection = connecting.await.map_err(reason)?;
+        let (send, receive) = connection.open_bi().await.map_err(reason)?;
+        Ok(Link::new(connection, expect, send, receive))
+    }
+
+    fn config(&self, expect: Fingerprint, found: Arc<OnceLock<Fingerprint>>) -> Result<ClientConfig, rustls::Error> {
+        let tls = client_config(&self.identity, expect, found)?;
+        let quic = QuicClientConfig::try_from(tls).map_err(|why| rustls::Error::General(why.to_string()))?;
+        let mut config = ClientConfig::new(Arc::new(quic));
+        config.transport_config(self.transport.clone());
+        Ok(config)
+    }
+}
+
+/// The TLS alert of a peer that knows none of the offered protocols (RFC 7301, §3.2).
+const NO_APPLICATION_PROTOCOL: u8 = 120;

@@ -1,0 +1,243 @@
+//! One link: a stream of framed messages each way, and datagrams for what is worth nothing when it comes late.
+
+use std::marker::PhantomData;
+use std::net::SocketAddr;
+use std::time::Duration;
+
+use consort_proto::Fingerprint;
+use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendDatagramError, SendStream};
+
+use crate::message::{FrameError, HEADER_LEN, Message};
+
+/// A connected peer that has proven its key: says `Out`, hears `In`.
+#[derive(Debug)]
+pub struct Link<Out, In> {
+    peer: Fingerprint,
+    say: Say<Out>,
+    hear: Hear<In>,
+}
+
+/// The outgoing half of a link.
+#[derive(Debug)]
+pub struct Say<Out> {
+    connection: Connection,
+    stream: SendStream,
+    direction: PhantomData<fn(Out)>,
+}
+
+/// The incoming half of a link.
+#[derive(Debug)]
+pub struct Hear<In> {
+    connection: Connection,
+    stream: RecvStream,
+    /// The frame that is arriving: as long as is known to be needed, filled up to `arrived`.
+    frame: Vec<u8>,
+    arrived: usize,
+    direction: PhantomData<fn() -> In>,
+}
+
+/// Why nothing can be said any more.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SayError {
+    /// The link is gone.
+    #[error("the link is gone ({0})")]
+    Gone(String),
+    /// The message does not fit into a frame.
+    #[error(transparent)]
+    Frame(#[from] FrameError),
+}
+
+/// Why nothing can be heard any more.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum HearError {
+    /// The link is gone.
+    #[error("the link is gone ({0})")]
+    Gone(String),
+    /// The peer closed the link with this code.
+    #[error("the other side closed the link (code {0})")]
+    Closed(u32),
+    /// The peer restarted and knows nothing of this link.
+    #[error("the other side has restarted")]
+    Restarted,
+    /// No packet came for as long as a link may be idle.
+    #[error("nothing came from the other side any more")]
+    Silent,
+    /// The stream ended inside a frame.
+    #[error("the stream ended after {arrived} of {length} bytes of a frame")]
+    Cut {
+        /// Bytes that came.
+        arrived: usize,
+        /// Bytes that the frame needs.
+        length: usize,
+    },
+    /// What came is no message.
+    #[error(transparent)]
+    Frame(#[from] FrameError),
+}
+
+/// The close code of a peer that leaves, or ends its program.
+pub const CLOSE_GOODBYE: u32 = 0;
+/// The close code towards a peer that was told why, in a message, it may not stay.
+pub const CLOSE_REFUSED: u32 = 1;
+/// The close code towards a peer whose bytes are no message.
+pub const CLOSE_UNREADABLE: u32 = 2;
+
+/// How long a farewell may take to arrive before the link is closed all the same.
+const FAREWELL: Duration = Duration::from_secs(1);
+
+impl<Out: Message, In: Message> Link<Out, In> {
+    pub(crate) fn new(connection: Connection, peer: Fingerprint, send: SendStream, receive: RecvStream) -> Self {
+        Self {
+            peer,
+            say: Say {
+                connection: connection.clone(),
+                stream: send,
+                direction: PhantomData,
+            },
+            hear: Hear {
+                connection,
+                stream: receive,
+                frame: vec![0; HEADER_LEN],
+                arrived: 0,
+                direction: PhantomData,
+            },
+        }
+    }
+
+    /// Whose key the peer has proven to hold.
+    pub const fn peer(&self) -> Fingerprint {
+        self.peer
+    }
+
+    /// Where the peer is now; it may wander.
+    pub fn address(&self) -> SocketAddr {
+        self.say.connection.remote_address()
+    }
+
+    /// The two halves, for two tasks.
+    pub fn split(self) -> (Say<Out>, Hear<In>) {
+        (self.say, self.hear)
+    }
+}
+
+impl<Out: Message> Say<Out> {
+    /// Hands the message to the link: waits while the peer reads too slowly, not until it has arrived.
+    ///
+    /// What is [fleeting](Message::is_fleeting) goes as a datagram and may get lost.
+    pub async fn say(&mut self, message: &Out) -> Result<(), SayError> {
+        let frame = message.to_frame()?;
+        if message.is_fleeting() {
+            return match self.connection.send_datagram(frame.into()) {
+                // A path too narrow for a heartbeat still carries the stream.
+                Ok(()) | Err(SendDatagramError::TooLarge) => Ok(()),
+                Err(cause) => Err(SayError::Gone(cause.to_string())),
+            };
+        }
+        self.stream
+            .write_all(&frame)
+            .await
+            .map_err(|cause| SayError::Gone(cause.to_string()))
+    }
+
+    /// Lets what was said arrive, for a moment, then closes the link with `code`.
+    pub async fn close(mut self, code: u32) {
+        if self.stream.finish().is_ok() {
+            // Whether it arrived or not, the link ends now.
+            let _ = tokio::time::timeout(FAREWELL, self.stream.stopped()).await;
+        }
+        self.connection.close(code.into(), b"");
+    }
+
+    /// Closes the link with `code` at once; what was not sent yet is lost.
+    pub fn cut(&self, code: u32) {
+        self.connection.close(code.into(), b"");
+    }
+
+    /// Resolves when the link is gone.
+    pub async fn gone(&self) {
+        self.connection.closed().await;
+    }
+}
+
+impl<In: Message> Hear<In> {
+    /// The next message, from the stream or as a datagram; `None` once the peer has ended the stream between two frames.
+    ///
+    /// Dropping the future loses nothing.
+    /// Frames of a kind that this version does not know are skipped, if their sender says that they may be.
+    pub async fn hear(&mut self) -> Result<Option<In>, HearError> {
+        loop {
+            let heard = tokio::select! {
+                datagram = self.connection.read_datagram() => In::from_frame(&datagram.map_err(gone)?)?,
+                frame = next_frame::<In>(&mut self.stream, &mut self.frame, &mut self.arrived) => match frame? {
+                    Some(frame) => In::from_frame(&frame)?,
+                    None => return Ok(None),
+                },
+            };
+            if heard.is_some() {
+                return Ok(heard);
+            }
+        }
+    }
+
+    /// Closes the link with `code` at once.
+    pub fn cut(&self, code: u32) {
+        self.connection.close(code.into(), b"");
+    }
+
+    /// Packets heard from the peer so far, heartbeats and bare acknowledgements alike.
+    pub fn packets(&self) -> u64 {
+        self.connection.stats().udp_rx.datagrams
+    }
+}
+
+/// Reads on until a frame is whole; what has arrived stays in `frame` when the future is dropped.
+async fn next_frame<In: Message>(
+    stream: &mut RecvStream,
+    frame: &mut Vec<u8>,
+    arrived: &mut usize,
+) -> Result<Option<Vec<u8>>, HearError> {
+    loop {
+        if *arrived == frame.len() {
+            let length = In::frame_len(frame)?;
+            if *arrived == length {
+                *arrived = 0;
+                return Ok(Some(std::mem::replace(frame, vec![0; HEADER_LEN])));
+            }
+            frame.resize(length, 0);
+        }
+        match stream.read(&mut frame[*arrived..]).await {
+            Ok(Some(more)) => *arrived += more,
+            Ok(None) if *arrived == 0 => return Ok(None),
+            Ok(None) => {
+                return Err(HearError::Cut {
+                    arrived: *arrived,
+                    length: frame.len(),
+                });
+            }
+            Err(ReadError::ConnectionLost(cause)) => return Err(gone(cause)),
+            Err(cause) => return Err(HearError::Gone(cause.to_string())),
+        }
+    }
+}
+
+fn gone(cause: ConnectionError) -> HearError {
+    match cause {
+        ConnectionError::ApplicationClosed(close) => {
+            HearError::Closed(u32::try_from(close.error_code.into_inner()).unwrap_or(u32::MAX))
+        }
+        ConnectionError::Reset => HearError::Restarted,
+        ConnectionError::TimedOut => HearError::Silent,
+        other => HearError::Gone(other.to_string()),
+    }
+}
+
+/// The TLS alert with which the peer ended the handshake, if that is what happened (RFC 9001, §4.8).
+pub(crate) fn fatal_alert(cause: &ConnectionError) -> Option<u8> {
+    let ConnectionError::ConnectionClosed(close) = cause else {
+        return None;
+    };
+    let code = u64::from(close.error_code);
+    (0x100..0x200).contains(&code).then_some(code as u8)
+}

@@ -1,0 +1,93 @@
+//! How the links behave on bad Wi-Fi: timeouts, windows, buffers, and a congestion window that stays as it is.
+
+use std::any::Any;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use quinn::congestion::{Controller, ControllerFactory};
+use quinn::{EndpointConfig, IdleTimeout, TransportConfig, VarInt};
+use quinn_proto::HashedConnectionIdGenerator;
+
+use crate::identity::Identity;
+
+/// A link without a packet for this long is gone. Wi-Fi comes back in 2 to 5 s; who is *silent* is judged further in,
+/// by heartbeats, and long before.
+const IDLE_MS: u32 = 15_000;
+/// The first guess at the way there and back; the usual 333 ms would make the first retries on a lossy network slow.
+const FIRST_RTT: Duration = Duration::from_millis(100);
+/// Bytes under way on one stream; the largest message is as long.
+const STREAM_WINDOW: u32 = 64 * 1024;
+/// Bytes under way on one link.
+const LINK_WINDOW: u32 = 128 * 1024;
+/// Heartbeats that wait to be sent: old ones are worth nothing, so few are kept and the oldest goes first.
+const DATAGRAMS_OUT: usize = 8 * 1024;
+/// Heartbeats that wait to be read.
+const DATAGRAMS_IN: usize = 16 * 1024;
+/// Bytes that may be unacknowledged, whatever is lost.
+const CONGESTION_WINDOW: u64 = 64 * 1024;
+
+/// The settings of every link, at both ends.
+pub(crate) fn transport() -> Arc<TransportConfig> {
+    let mut transport = TransportConfig::default();
+    transport
+        .max_idle_timeout(Some(IdleTimeout::from(VarInt::from_u32(IDLE_MS))))
+        .initial_rtt(FIRST_RTT)
+        .stream_receive_window(VarInt::from_u32(STREAM_WINDOW))
+        .receive_window(VarInt::from_u32(LINK_WINDOW))
+        .send_window(u64::from(LINK_WINDOW))
+        .max_concurrent_bidi_streams(VarInt::from_u32(1))
+        .max_concurrent_uni_streams(VarInt::from_u32(0))
+        .datagram_send_buffer_size(DATAGRAMS_OUT)
+        .datagram_receive_buffer_size(Some(DATAGRAMS_IN))
+        // Messages are small: larger packets gain nothing and probing for them costs.
+        .mtu_discovery_config(None)
+        .congestion_controller_factory(Arc::new(ConstantWindow));
+    Arc::new(transport)
+}
+
+/// The settings of a listening endpoint: keys that outlast a restart, so that a restarted coordinator can tell the
+/// stations at once that their old links are gone.
+pub(crate) fn lasting(identity: &Identity) -> EndpointConfig {
+    let secret = identity.secret_for("consort link reset");
+    let mut config = EndpointConfig::new(Arc::new(ring::hmac::Key::new(ring::hmac::HMAC_SHA256, &secret)));
+    let [a, b, c, d, e, f, g, h, ..] = identity.secret_for("consort link numbers");
+    let key = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
+    config.cid_generator(move || Box::new(HashedConnectionIdGenerator::from_key(key)));
+    config
+}
+
+/// A congestion window that does not move.
+///
+/// After a blackout on a lossy network the usual controllers have shrunk to a few packets, which unacknowledged
+/// heartbeats fill, and recovery takes tens of seconds.
+/// These links carry less than 8 kB/s by their own limits, so the window may stay open; it must not carry bulk.
+#[derive(Clone, Copy, Debug)]
+struct ConstantWindow;
+
+impl Controller for ConstantWindow {
+    fn on_congestion_event(&mut self, _now: Instant, _sent: Instant, _persistent: bool, _lost: u64) {}
+
+    fn on_mtu_update(&mut self, _mtu: u16) {}
+
+    fn window(&self) -> u64 {
+        CONGESTION_WINDOW
+    }
+
+    fn clone_box(&self) -> Box<dyn Controller> {
+        Box::new(*self)
+    }
+
+    fn initial_window(&self) -> u64 {
+        CONGESTION_WINDOW
+    }
+
+    fn into_any(self: Box<Self>) -> Box<dyn Any> {
+        self
+    }
+}
+
+impl ControllerFactory for ConstantWindow {
+    fn build(self: Arc<Self>, _now: Instant, _mtu: u16) -> Box<dyn Controller> {
+        Box::new(*self)
+    }
+}
