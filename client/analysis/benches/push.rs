@@ -1,2 +1,4 @@
 //! Time to hear one second of sound.
-fn main() { divan::main(); }
+fn main() {
+    divan::main();
+}

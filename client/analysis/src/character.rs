@@ -6,7 +6,13 @@
 /// Wound and gut strings have some 1e-4 with little trend; towards the top nylon strings get as thick as they are short.
 /// Source: the plain round string B = π²·E·d²/(64·ρ·L⁴·f₀²) (H. Fletcher, JASA 36, 1964, 203–209) with usual dimensions,
 /// and what the recordings of this project show.
-const STIFFNESS: [(f64, f64); 5] = [(30.0, 1e-4), (120.0, 1e-4), (500.0, 1.2e-4), (1000.0, 2.2e-4), (3000.0, 1.5e-3)];
+const STIFFNESS: [(f64, f64); 5] = [
+    (30.0, 1e-4),
+    (120.0, 1e-4),
+    (500.0, 1.2e-4),
+    (1000.0, 2.2e-4),
+    (3000.0, 1.5e-3),
+];
 
 /// The inharmonicity to expect of a string whose first partial is at `hz`.
 pub(crate) fn expected_stiffness(hz: f64) -> f64 {

@@ -43,7 +43,12 @@ pub(crate) fn grow_comb(
             Some(peak) => {
                 gap = 0;
                 partials.push((n, peak.hz));
-                found[count] = PartialPitch { n, hz: peak.hz, sigma_hz: PEAK_CELLS / seconds, energy: 1.0 };
+                found[count] = PartialPitch {
+                    n,
+                    hz: peak.hz,
+                    sigma_hz: PEAK_CELLS / seconds,
+                    energy: 1.0,
+                };
                 count += 1;
                 if let Some(fitted) = fit_string(&found[..count], hz) {
                     (pitch, stiffness) = (fitted.hz, fitted.stiffness);

@@ -15,6 +15,9 @@ pub struct Config {
 impl Default for Config {
     /// 48 kHz, as most interfaces prefer, and readings certain to 4 cents.
     fn default() -> Self {
-        Self { rate: SampleRate::STUDIO, sigma_max_cents: 4.0 }
+        Self {
+            rate: SampleRate::STUDIO,
+            sigma_max_cents: 4.0,
+        }
     }
 }

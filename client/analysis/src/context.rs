@@ -107,14 +107,21 @@ impl Context {
 
     /// Remembers how far a string stood from its target when it was last heard; an unknown number is ignored.
     pub fn remember(&mut self, number: u8, offset: Option<Cents>) {
-        if let Some(Some(string)) = usize::from(number).checked_sub(1).and_then(|at| self.strings.get_mut(at)) {
+        if let Some(Some(string)) = usize::from(number)
+            .checked_sub(1)
+            .and_then(|at| self.strings.get_mut(at))
+        {
             string.offset = offset;
         }
     }
 
     /// Every string with its number, from the top.
     pub fn strings(&self) -> impl Iterator<Item = (u8, &ExpectedString)> {
-        self.strings[..self.count].iter().flatten().zip(1..).map(|(string, number)| (number, string))
+        self.strings[..self.count]
+            .iter()
+            .flatten()
+            .zip(1..)
+            .map(|(string, number)| (number, string))
     }
 
     /// The string that follows the previous one in the usual order, where there is one.
@@ -162,7 +169,13 @@ mod tests {
     fn a_concert_harp_has_47_strings_from_g_flat_7_down_to_c_flat_1() {
         let harp = concert_harp();
         assert_eq!(harp.len(), 47);
-        for (number, hz) in [(1, 2959.9554), (2, 2637.0205), (21, 415.3047), (26, 246.9417), (47, 30.8677)] {
+        for (number, hz) in [
+            (1, 2959.9554),
+            (2, 2637.0205),
+            (21, 415.3047),
+            (26, 246.9417),
+            (47, 30.8677),
+        ] {
             let target = harp.string(number).expect("string").target.get();
             assert!((target - hz).abs() < 5e-5, "string {number}: {target}");
         }
@@ -174,9 +187,13 @@ mod tests {
         let mut harp = concert_harp();
         assert_eq!(harp.next_in_order(), None);
         harp.order = Order::Usual;
-        for (previous, next) in
-            [(None, Some(26)), (Some(26), Some(27)), (Some(47), Some(25)), (Some(25), Some(24)), (Some(1), None)]
-        {
+        for (previous, next) in [
+            (None, Some(26)),
+            (Some(26), Some(27)),
+            (Some(47), Some(25)),
+            (Some(25), Some(24)),
+            (Some(1), None),
+        ] {
             harp.previous = previous;
             assert_eq!(harp.next_in_order(), next, "{previous:?}");
         }
@@ -186,6 +203,9 @@ mod tests {
     fn more_strings_than_fit_are_refused() {
         let string = ExpectedString::new(Hz::new(100.0).expect("hertz"));
         assert!(Context::new(&[string; STRINGS_MAX]).is_ok());
-        assert_eq!(Context::new(&[string; STRINGS_MAX + 1]), Err(TooManyStrings(STRINGS_MAX + 1)));
+        assert_eq!(
+            Context::new(&[string; STRINGS_MAX + 1]),
+            Err(TooManyStrings(STRINGS_MAX + 1))
+        );
     }
 }

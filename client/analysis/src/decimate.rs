@@ -61,7 +61,11 @@ impl Decimator {
 
     /// Takes one input sample; every `factor` of them give one working sample.
     pub(crate) fn push(&mut self, sample: f32) -> Option<f32> {
-        let finite = if sample.is_finite() { sample.clamp(-SAMPLE_MAX, SAMPLE_MAX) } else { 0.0 };
+        let finite = if sample.is_finite() {
+            sample.clamp(-SAMPLE_MAX, SAMPLE_MAX)
+        } else {
+            0.0
+        };
         let input = f64::from(finite);
         let before = self.last_in.replace(input).unwrap_or(input);
         self.last_out = input - before + self.leak * self.last_out;
@@ -115,7 +119,9 @@ mod tests {
     fn gain_db(rate: u32, hz: f64) -> f64 {
         let mut decimator = Decimator::new(SampleRate::new(rate).expect("rate"));
         let step = std::f64::consts::TAU * hz / f64::from(rate);
-        let out: Vec<f32> = (0..rate).filter_map(|n| decimator.push((step * f64::from(n)).sin() as f32)).collect();
+        let out: Vec<f32> = (0..rate)
+            .filter_map(|n| decimator.push((step * f64::from(n)).sin() as f32))
+            .collect();
         let tail = &out[out.len() / 2..];
         10.0 * (2.0 * tail.iter().map(|x| f64::from(x * x)).sum::<f64>() / tail.len() as f64).log10()
     }

@@ -23,13 +23,23 @@ const SIDE_LOBE_RATIO: f32 = 2.5e-3;
 /// Side lobes matter within this many resolution cells.
 const SIDE_LOBE_CELLS: f64 = 3.5;
 
+/// A peak weaker than this ratio of powers (15 dB) close to a stronger one is taken for its flank: a line that begins
+/// suddenly and dies away is wider than the window alone would make it.
+const FLANK_RATIO: f32 = 0.03;
+/// Flanks reach this share of the frequency and this many resolution cells.
+const FLANK_SHARE: f64 = 0.02;
+const FLANK_CELLS: f64 = 3.0;
+/// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
+/// alone, and equal weights (0), by which the noise would.
+const WEIGHT_POWER: f64 = 0.45;
+
 /// A tone that the pluck added.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Peak {
     pub(crate) hz: f64,
     /// Amplitude, full scale 1.
     pub(crate) amplitude: f64,
-    /// How much it counts, 1 for the strongest: the root of its relative amplitude, less what was there before.
+    /// How much it counts, 1 for the strongest: a power of its relative level, less what was there before.
     pub(crate) weight: f64,
 }
 
@@ -86,7 +96,9 @@ impl Evidence {
         self.spectrum.power(sound, window, &mut self.after);
         let end = onset.saturating_sub((GUARD_S * self.rate) as u64);
         let room = (end - history.oldest().min(end)) as usize;
-        let fitting = self.windows[..=index].iter().rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
+        let fitting = self.windows[..=index]
+            .iter()
+            .rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
         let before_s = match fitting {
             Some(at) => {
                 let window = &self.windows[at];
@@ -121,6 +133,11 @@ impl Evidence {
             if beside.iter().any(|&p| power < p * SIDE_LOBE_RATIO) {
                 continue;
             }
+            let flank = (FLANK_SHARE * bin as f64 + FLANK_CELLS * cell) as usize;
+            let beside = &self.after[bin.saturating_sub(flank)..(bin + flank + 1).min(bins)];
+            if beside.iter().any(|&p| power < p * FLANK_RATIO) {
+                continue;
+            }
             let there = &self.before[bin.saturating_sub(reach)..(bin + reach + 1).min(bins)];
             let there = there.iter().copied().fold(0.0, f32::max);
             if power < there * FRESH_RATIO {
@@ -134,7 +151,7 @@ impl Evidence {
             let peak = Peak {
                 hz: (bin as f64 + f64::from(shift)) * hz_per_bin,
                 amplitude: f64::from(power).sqrt(),
-                weight: fresh * f64::from(power / strongest).powf(0.25),
+                weight: fresh * f64::from(power / strongest).powf(WEIGHT_POWER),
             };
             keep(&mut self.peaks, peak);
         }
@@ -143,7 +160,10 @@ impl Evidence {
 
 /// Inserts `peak` in order of amplitude, dropping the weakest when there are too many.
 fn keep(peaks: &mut Vec<Peak>, peak: Peak) {
-    let at = peaks.iter().position(|other| other.amplitude < peak.amplitude).unwrap_or(peaks.len());
+    let at = peaks
+        .iter()
+        .position(|other| other.amplitude < peak.amplitude)
+        .unwrap_or(peaks.len());
     if peaks.len() == PEAKS_MAX {
         if at == PEAKS_MAX {
             return;

@@ -58,7 +58,11 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     let mut result = None;
     for round in 0..ROUNDS {
         // The first rounds are lenient, so that a wrong start finds home.
-        let lenience = if round < 3 { 20.0 / (1 << (2 * round)) as f64 } else { 1.0 };
+        let lenience = if round < 3 {
+            20.0 / (1 << (2 * round)) as f64
+        } else {
+            1.0
+        };
         let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, prior, 0.0, prior * expected * p_near);
         let (mut misses, mut weights, mut agreeing) = (0.0, 0.0, 0);
         for partial in partials {

@@ -47,7 +47,11 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
     }
     let step = coarse_turn(frames, framing);
     // Phases that remain after the coarse turn, unwrapped from the strongest frame outwards.
-    let strongest = frames.iter().enumerate().max_by(|a, b| a.1.norm_sqr().total_cmp(&b.1.norm_sqr()))?.0;
+    let strongest = frames
+        .iter()
+        .enumerate()
+        .max_by(|a, b| a.1.norm_sqr().total_cmp(&b.1.norm_sqr()))?
+        .0;
     let rest = |m: usize| frames[m] * Complex::from_polar(1.0, -step * m as f64);
     let mut sums = Sums::default();
     let middle_s = {
@@ -79,10 +83,18 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
     let (turn, drift, spread) = sums.fit(framing.drift)?;
     // Overlapping frames share their noise: about this many of them are worth one.
     let shared = (framing.frame_s / framing.hop_s / 1.5).max(1.0);
-    let noise = framing.noise.max(2.0 * sums.residual(turn, drift)).max(energy * PHASE_FLOOR * PHASE_FLOOR);
+    let noise = framing
+        .noise
+        .max(2.0 * sums.residual(turn, drift))
+        .max(energy * PHASE_FLOOR * PHASE_FLOOR);
     let hz = (step / framing.hop_s + turn) / std::f64::consts::TAU;
     let sigma_hz = (0.5 * noise * shared * spread).sqrt() / std::f64::consts::TAU;
-    Some(Turning { hz, sigma_hz, drift: 2.0 * drift / std::f64::consts::TAU, energy })
+    Some(Turning {
+        hz,
+        sigma_hz,
+        drift: 2.0 * drift / std::f64::consts::TAU,
+        energy,
+    })
 }
 
 /// The turn per hop, radians, from products of frames one hop apart, then of frames that no longer overlap.
@@ -147,7 +159,10 @@ impl Sums {
         let [s0, s1, s2, s3, s4] = self.wt;
         let [p0, p1, p2] = self.wp;
         let base = (p0 - slope * s1 - curve * s2) / s0;
-        let square = self.wpp + base * base * s0 + slope * slope * s2 + curve * curve * s4
+        let square = self.wpp
+            + base * base * s0
+            + slope * slope * s2
+            + curve * curve * s4
             + 2.0 * (base * slope * s1 + base * curve * s2 + slope * curve * s3)
             - 2.0 * (base * p0 + slope * p1 + curve * p2);
         square.max(0.0) / self.count

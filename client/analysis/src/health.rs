@@ -52,7 +52,13 @@ impl Mains {
         for (n, coefficient) in coefficients.iter_mut().enumerate() {
             *coefficient = 2.0 * (std::f64::consts::TAU * f64::from(hz) * (n + 1) as f64 / rate).cos();
         }
-        Self { hz, coefficients, state: [[0.0; 2]; HARMONICS], last_power: 0.0, spans: 0 }
+        Self {
+            hz,
+            coefficients,
+            state: [[0.0; 2]; HARMONICS],
+            last_power: 0.0,
+            spans: 0,
+        }
     }
 
     fn push(&mut self, sample: f64) {
@@ -93,7 +99,11 @@ impl HealthWatch {
 
     /// Takes one sample of the input; gives the new state when it changed.
     pub(crate) fn push(&mut self, sample: f32) -> Option<Health> {
-        let sample = if sample.is_finite() { sample.clamp(-8.0, 8.0) } else { 0.0 };
+        let sample = if sample.is_finite() {
+            sample.clamp(-8.0, 8.0)
+        } else {
+            0.0
+        };
         self.peak = self.peak.max(sample.abs());
         let wide = f64::from(sample);
         self.power += wide * wide;
@@ -119,7 +129,11 @@ impl HealthWatch {
     fn judge(&mut self) -> Health {
         let count = f64::from(self.count);
         let power = self.power / count;
-        self.silent_spans = if self.peak < SILENT_PEAK { self.silent_spans + 1 } else { 0 };
+        self.silent_spans = if self.peak < SILENT_PEAK {
+            self.silent_spans + 1
+        } else {
+            0
+        };
         let cut = self.cut;
         let mut humming = None;
         for mains in &mut self.mains {
@@ -152,7 +166,9 @@ mod tests {
     /// The states reported over three seconds of a sound.
     fn states(sound: impl Fn(f64) -> f64) -> Vec<Health> {
         let mut watch = HealthWatch::new(SampleRate::STUDIO);
-        (0..144_000).filter_map(|n| watch.push(sound(f64::from(n) / 48_000.0) as f32)).collect()
+        (0..144_000)
+            .filter_map(|n| watch.push(sound(f64::from(n) / 48_000.0) as f32))
+            .collect()
     }
 
     fn tone(hz: f64, t: f64) -> f64 {
@@ -173,7 +189,10 @@ mod tests {
 
     #[test]
     fn a_steady_mains_tone_is_hum_and_a_string_beside_it_is_not() {
-        assert_eq!(states(|t| 0.1 * tone(50.0, t) + 0.05 * tone(150.0, t)), [Health::Humming(50)]);
+        assert_eq!(
+            states(|t| 0.1 * tone(50.0, t) + 0.05 * tone(150.0, t)),
+            [Health::Humming(50)]
+        );
         assert_eq!(states(|t| 0.1 * tone(59.97, t)), [Health::Humming(60)]);
         assert_eq!(states(|t| 0.1 * tone(61.735, t) * (-t).exp()), []);
         assert_eq!(states(|t| 1e-5 * tone(50.0, t) + 2e-4 * tone(700.0, t)), []);

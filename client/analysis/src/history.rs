@@ -10,7 +10,11 @@ pub(crate) struct History {
 
 impl History {
     pub(crate) fn new(len: usize) -> Self {
-        Self { samples: vec![0.0; 2 * len], len, count: 0 }
+        Self {
+            samples: vec![0.0; 2 * len],
+            len,
+            count: 0,
+        }
     }
 
     pub(crate) fn push(&mut self, sample: f32) {
@@ -52,7 +56,10 @@ mod tests {
             history.push(n as f32);
         }
         assert_eq!(history.oldest(), 15);
-        assert_eq!(history.slice(15, 10).expect("all"), (15..25).map(|n| n as f32).collect::<Vec<_>>());
+        assert_eq!(
+            history.slice(15, 10).expect("all"),
+            (15..25).map(|n| n as f32).collect::<Vec<_>>()
+        );
         assert!(history.slice(14, 2).is_none() && history.slice(24, 2).is_none());
     }
 }

@@ -21,6 +21,10 @@ const PEAK_CENTS: f64 = 4.0;
 const STIFFNESS_SHARE: f64 = 0.6;
 /// What a missing partial costs relative to what a found one of the same weight earns.
 const MISSING: f64 = 0.7;
+/// A partial should have this share of the weight of its strongest neighbours up to two places away, and of the strongest
+/// of all higher ones: partials of a pluck grow weaker upwards, on the whole.
+const NEIGHBOURS: f64 = 0.35;
+const HIGHER: f64 = 0.4;
 /// The highest partial that is missed.
 const MISSED_PARTIAL_MAX: usize = 10;
 /// Below this frequency, hertz, pickups and soundboards are weak, so that a partial is missed less.
@@ -31,6 +35,9 @@ const MEMORY: f64 = 0.5;
 /// Spread of offsets when nothing is known, and about a remembered one, cents.
 const OFFSET_CENTS: f64 = 30.0;
 const REMEMBERED_CENTS: f64 = 12.0;
+/// This share of strings is further off: new, slipped, or a lever forgotten.
+const FAR_SHARE: f64 = 0.1;
+const FAR_CENTS: f64 = 120.0;
 /// What the order of tuning and a choice by hand are worth, nats.
 const ORDER_NATS: f64 = 4.0;
 const CHOSEN_NATS: f64 = 6.0;
@@ -66,7 +73,14 @@ pub(crate) struct Verdict {
 
 impl Beliefs {
     pub(crate) const fn new() -> Self {
-        Self { strings: [Belief { evidence: 0.0, hz: 0.0, score: 0.0, seen: false }; STRINGS_MAX] }
+        Self {
+            strings: [Belief {
+                evidence: 0.0,
+                hz: 0.0,
+                score: 0.0,
+                seen: false,
+            }; STRINGS_MAX],
+        }
     }
 
     /// The most believed string, if any pitch was suggested.
@@ -84,10 +98,19 @@ impl Beliefs {
             }
             belief.seen.then_some(worth)
         };
-        let all = || (1u8..).zip(&self.strings[..context.len()]).filter_map(|(n, b)| Some((n, b, worth(n, b)?)));
+        let all = || {
+            (1u8..)
+                .zip(&self.strings[..context.len()])
+                .filter_map(|(n, b)| Some((n, b, worth(n, b)?)))
+        };
         let (string, belief, best) = all().max_by(|a, b| a.2.total_cmp(&b.2))?;
-        let mut verdict =
-            Verdict { string, hz: belief.hz, score: belief.score, lead: f64::INFINITY, string_lead: f64::INFINITY };
+        let mut verdict = Verdict {
+            string,
+            hz: belief.hz,
+            score: belief.score,
+            lead: f64::INFINITY,
+            string_lead: f64::INFINITY,
+        };
         for (number, other, worth) in all() {
             if number != string {
                 verdict.string_lead = verdict.string_lead.min(best - worth);
@@ -102,7 +125,8 @@ impl Beliefs {
 
 /// Log probability of an offset, up to a constant; heavy tails, since a string may have slipped or be new.
 fn offset_worth(offset: f64, remembered: Option<f64>) -> f64 {
-    let anywhere = (-offset.abs() / OFFSET_CENTS).exp() / OFFSET_CENTS;
+    let laplace = |scale: f64| (-offset.abs() / scale).exp() / scale;
+    let anywhere = (1.0 - FAR_SHARE) * laplace(OFFSET_CENTS) + FAR_SHARE * laplace(FAR_CENTS);
     match remembered {
         None => anywhere.ln(),
         Some(known) => {
@@ -119,7 +143,9 @@ pub(crate) struct Identifier {
 
 impl Identifier {
     pub(crate) fn new() -> Self {
-        Self { pitches: Vec::with_capacity(PITCHES_MAX) }
+        Self {
+            pitches: Vec::with_capacity(PITCHES_MAX),
+        }
     }
 
     /// Updates `beliefs` with the peaks of a look over `seconds`.
@@ -128,7 +154,11 @@ impl Identifier {
         for (hz, score) in &mut self.pitches {
             let first = Comb { hz: *hz, seconds }.score(peaks);
             let refined = Comb { hz: first.1, seconds }.score(peaks);
-            (*hz, *score) = if refined.0 > first.0 { (first.1, refined.0) } else { (*hz, first.0) };
+            (*hz, *score) = if refined.0 > first.0 {
+                (first.1, refined.0)
+            } else {
+                (*hz, first.0)
+            };
         }
         for (number, string) in context.strings() {
             let belief = &mut beliefs.strings[usize::from(number) - 1];
@@ -137,14 +167,20 @@ impl Identifier {
                 .iter()
                 .map(|&(hz, score)| {
                     let offset = 1200.0 * (hz / string.target.get()).log2();
-                    (hz, score, offset, NATS * score + offset_worth(offset, string.offset.map(|o| o.0)))
+                    (
+                        hz,
+                        score,
+                        offset,
+                        NATS * score + offset_worth(offset, string.offset.map(|o| o.0)),
+                    )
                 })
                 .filter(|(_, _, offset, _)| offset.abs() <= REACH_CENTS)
                 .max_by(|a, b| a.3.total_cmp(&b.3));
             belief.evidence *= MEMORY;
             if let Some((hz, score, _, _)) = best {
                 belief.evidence += NATS * score;
-                (belief.hz, belief.score, belief.seen) = (hz, score, true);
+                let before = if belief.seen { belief.score } else { score };
+                (belief.hz, belief.score, belief.seen) = (hz, MEMORY * before + (1.0 - MEMORY) * score, true);
             } else {
                 belief.evidence -= 0.1 * NATS;
                 belief.score *= MEMORY;
@@ -159,7 +195,9 @@ impl Identifier {
             for n in 1..=SUGGESTED_PARTIAL_MAX {
                 let hz = peak.hz / partial_ratio(n, expected_stiffness(peak.hz / n as f64));
                 let cents = |other: f64| (1200.0 * (hz / other).log2()).abs();
-                let wanted = context.strings().any(|(_, string)| cents(string.target.get()) <= REACH_CENTS);
+                let wanted = context
+                    .strings()
+                    .any(|(_, string)| cents(string.target.get()) <= REACH_CENTS);
                 let new = self.pitches.iter().all(|&(other, _)| cents(other) > SAME_CENTS);
                 if wanted && new && self.pitches.len() < PITCHES_MAX {
                     self.pitches.push((hz, 0.0));
@@ -203,7 +241,11 @@ impl Comb {
         if all <= 0.0 {
             return (0.0, self.hz);
         }
-        let hz = if pulling > 0.0 { self.hz * (pull / pulling).exp() } else { self.hz };
+        let hz = if pulling > 0.0 {
+            self.hz * (pull / pulling).exp()
+        } else {
+            self.hz
+        };
         ((explained - MISSING * self.missing(&found, stiffness)) / all, hz)
     }
 
@@ -231,10 +273,13 @@ impl Comb {
             if hz > 5000.0 {
                 break;
             }
-            let around = found[n.saturating_sub(2).max(1)..=n + 2].iter().copied().fold(0.0, f64::max);
+            let most = |found: &[f64]| found.iter().copied().fold(0.0, f64::max);
+            let around = most(&found[n.saturating_sub(2).max(1)..=n + 2]);
+            let above = most(&found[n..]);
+            let should = (NEIGHBOURS * around).max(HIGHER * above);
             let parity = if n % 2 == 1 { 1.0 } else { 0.4 };
             let audible = (hz / WEAK_BELOW_HZ).powf(1.5).min(1.0) / (1.0 + (hz / 2500.0).powi(2));
-            missing += (0.55 * around - found[n]).max(0.0) * parity * audible;
+            missing += (should - found[n]).max(0.0) * parity * audible;
         }
         missing
     }

@@ -18,7 +18,7 @@ use crate::onset::OnsetDetector;
 /// Notes that can be open at once: a run of four plucks a second, each measured for 1.6 s.
 const NOTES: usize = 8;
 /// Sound that is kept, seconds: a note's measure and what was there before it.
-const HISTORY_S: f64 = 2.2;
+const HISTORY_S: f64 = 9.0;
 /// A look at the sound per this many seconds.
 const HOP_S: f64 = 0.01;
 /// Live tracks come every this many hops: 25 per second.
@@ -27,6 +27,12 @@ const TRACK_HOPS: u64 = 4;
 const QUEUE: usize = 4096;
 /// Level of a note is taken over this long, seconds.
 const LEVEL_S: f64 = 0.1;
+/// A note that begins this soon after another, seconds, takes its place: the first was the finger's touch.
+const PRELUDE_S: f64 = 0.1;
+/// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
+const SWELL_DB: f64 = 9.0;
+/// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
+const ANSWER_DB: f64 = 24.0;
 
 /// Hears the strings of one harp in a stream of samples.
 ///
@@ -41,6 +47,8 @@ pub struct Listener {
     history: History,
     hop: u64,
     hops: u64,
+    /// [`PRELUDE_S`] in working samples.
+    prelude: u64,
     onsets: OnsetDetector,
     health: HealthWatch,
     tools: Tools,
@@ -56,16 +64,22 @@ impl Listener {
         let decimator = Decimator::new(config.rate);
         let rate = f64::from(config.rate.get()) / decimator.factor() as f64;
         let hop = (HOP_S * rate).round() as usize;
-        let notes: Vec<Note> = (0..NOTES).map(|_| Note::new(rate, hop, config.sigma_max_cents)).collect();
+        let notes: Vec<Note> = (0..NOTES)
+            .map(|_| Note::new(rate, hop, config.sigma_max_cents))
+            .collect();
         Self {
             rate: config.rate,
             decimator,
             history: History::new((HISTORY_S * rate) as usize),
             hop: hop as u64,
             hops: 0,
+            prelude: (PRELUDE_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
             health: HealthWatch::new(config.rate),
-            tools: Tools { evidence: Evidence::new(rate), identifier: Identifier::new() },
+            tools: Tools {
+                evidence: Evidence::new(rate),
+                identifier: Identifier::new(),
+            },
             context: notes[0].context,
             notes,
             queue: VecDeque::with_capacity(QUEUE),
@@ -109,7 +123,11 @@ impl Listener {
     /// Judges the notes that are still open with what there is: the recording has ended.
     pub fn finish(&mut self) {
         for _ in 0..NOTES {
-            let open = self.notes.iter().enumerate().filter(|(_, note)| note.open && !note.measured);
+            let open = self
+                .notes
+                .iter()
+                .enumerate()
+                .filter(|(_, note)| note.open && !note.measured);
             let Some((at, _)) = open.min_by_key(|(_, note)| note.onset) else {
                 break;
             };
@@ -126,8 +144,17 @@ impl Listener {
         }
         for at in 0..NOTES {
             if self.notes[at].open {
+                let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
-                self.settle(at, progress);
+                let echo = !before && self.notes[at].passed && self.is_echo(at);
+                self.settle(
+                    at,
+                    if echo {
+                        Progress::Refused(Refusal::NotNew)
+                    } else {
+                        progress
+                    },
+                );
             }
         }
         self.end_plucked_again();
@@ -137,9 +164,17 @@ impl Listener {
     }
 
     fn begin(&mut self, onset: u64) {
+        let young = |note: &Note| note.open && (self.history.count() - note.onset) < self.prelude;
+        if let Some(at) = self.notes.iter().position(young) {
+            self.settle(at, Progress::Refused(Refusal::NotNew));
+        }
         let free = self.notes.iter().position(|note| !note.open);
         let at = free.unwrap_or_else(|| {
-            let oldest = self.notes.iter().enumerate().min_by_key(|(_, note)| (!note.measured, note.onset));
+            let oldest = self
+                .notes
+                .iter()
+                .enumerate()
+                .min_by_key(|(_, note)| (!note.measured, note.onset));
             let at = oldest.map_or(0, |(at, _)| at);
             if !self.notes[at].measured {
                 self.settle(at, Progress::Refused(Refusal::TooMany));
@@ -147,8 +182,29 @@ impl Listener {
             at
         });
         self.notes[at].start(onset, &self.context);
-        let report = Onset { onset: self.time_of(onset), time: SampleTime(self.input), level_dbfs: self.level(onset) };
+        let report = Onset {
+            onset: self.time_of(onset),
+            time: SampleTime(self.input),
+            level_dbfs: self.level(onset),
+        };
         self.report(Heard::Onset(report));
+    }
+
+    /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
+    /// of the same string, or an answer of the harp.
+    fn is_echo(&self, at: usize) -> bool {
+        let note = &self.notes[at];
+        let level = self.level(note.onset);
+        let string = note.verdict().map(|verdict| verdict.string);
+        let earlier = self
+            .notes
+            .iter()
+            .filter(|other| other.open && other.passed && other.onset < note.onset);
+        let mut earlier = earlier.map(|other| {
+            let same = other.verdict().map(|verdict| verdict.string) == string;
+            self.level(other.onset) - level > if same { SWELL_DB } else { ANSWER_DB }
+        });
+        earlier.any(|echo| echo)
     }
 
     fn settle(&mut self, at: usize, progress: Progress) {
@@ -156,7 +212,11 @@ impl Listener {
         match progress {
             Progress::Waiting => {}
             Progress::Refused(why) => {
-                let refused = Refused { onset: self.time_of(onset), time: SampleTime(self.input), why };
+                let refused = Refused {
+                    onset: self.time_of(onset),
+                    time: SampleTime(self.input),
+                    why,
+                };
                 self.report(Heard::Refused(refused));
                 self.notes[at].open = false;
             }
@@ -180,11 +240,15 @@ impl Listener {
             let later = self.notes.iter().filter(|note| note.open && note.onset > onset);
             let again = later
                 .filter(|note| {
-                    note.verdict().is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
+                    note.verdict()
+                        .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
                 })
                 .map(|note| note.onset)
                 .min();
-            let followed = self.notes.iter().any(|note| note.open && note.onset > onset && note.verdict().is_some());
+            let followed = self
+                .notes
+                .iter()
+                .any(|note| note.open && note.onset > onset && note.verdict().is_some());
             if let Some(end) = again {
                 self.notes[at].end = end;
             }
@@ -196,14 +260,24 @@ impl Listener {
 
     /// Reports where the last plucked string stands just now.
     fn track(&mut self) {
-        let newest = self.notes.iter().enumerate().filter(|(_, note)| note.open && note.verdict().is_some());
+        let newest = self
+            .notes
+            .iter()
+            .enumerate()
+            .filter(|(_, note)| note.open && note.verdict().is_some());
         let Some((at, _)) = newest.max_by_key(|(_, note)| note.onset) else {
             return;
         };
         let onset = self.time_of(self.notes[at].onset);
         if let Some(measured) = self.notes[at].track() {
             let time = SampleTime(self.input);
-            let track = Track { onset, time, string: measured.string, hz: measured.hz, sigma: measured.sigma };
+            let track = Track {
+                onset,
+                time,
+                string: measured.string,
+                hz: measured.hz,
+                sigma: measured.sigma,
+            };
             self.report(Heard::Track(track));
         }
     }

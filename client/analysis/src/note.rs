@@ -23,10 +23,13 @@ const TRACK_S: f64 = 0.05;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
-const SCORE_MIN: f64 = 0.25;
+const SCORE_MIN: f64 = 0.1;
 const SCORE_SURE: f64 = 0.4;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 2.0;
+/// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
+/// when its lines beat, but not by so much.
+const GROWTH_MIN: f64 = 2.0;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
@@ -69,6 +72,8 @@ pub(crate) struct Note {
     /// Whether the note is being listened to, and whether it has been measured and is only followed.
     pub(crate) open: bool,
     pub(crate) measured: bool,
+    /// Whether it was found to be a string.
+    pub(crate) passed: bool,
     /// No sound from this sample on belongs to the note: its string was plucked again.
     pub(crate) end: u64,
     pub(crate) context: Context,
@@ -89,6 +94,7 @@ impl Note {
             onset: 0,
             open: false,
             measured: false,
+            passed: false,
             end: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
@@ -108,6 +114,7 @@ impl Note {
         self.onset = onset;
         self.open = true;
         self.measured = false;
+        self.passed = false;
         self.end = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
@@ -124,7 +131,7 @@ impl Note {
     /// Takes note of the sound that arrived since the last hop.
     pub(crate) fn advance(&mut self, history: &History, tools: &mut Tools) -> Progress {
         let now = history.count().min(self.end);
-        let mut looked = false;
+        let (mut looked, mut decisive) = (false, false);
         while !self.measured
             && self.looks < STRETCHES_S.len()
             && self.onset + tools.evidence.stretch(self.looks) as u64 <= now
@@ -135,12 +142,18 @@ impl Note {
                 match self.verdict {
                     None => return Progress::Refused(Refusal::NoPitch),
                     Some(verdict) if verdict.score < SCORE_MIN => return Progress::Refused(Refusal::NotAString),
-                    Some(_) => {}
+                    Some(_) => {
+                        decisive = true;
+                        self.passed = true;
+                    }
                 }
             }
         }
         let frames = self.follower.len();
         self.follower.advance(history, now);
+        if decisive && self.follower.growth() < GROWTH_MIN {
+            return Progress::Refused(Refusal::NotNew);
+        }
         if self.measured {
             return Progress::Waiting;
         }
@@ -174,7 +187,10 @@ impl Note {
             return Progress::Refused(Refusal::NotAString);
         };
         let age_s = (now - self.onset) as f64 / self.rate;
-        let offset = self.context.string(verdict.string).map_or(0.0, |s| measured.hz.cents_above(s.target).0);
+        let offset = self
+            .context
+            .string(verdict.string)
+            .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
         let doubt = if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
         } else if verdict.lead < LEAD_SURE {
@@ -215,7 +231,10 @@ impl Note {
         let newest_s = self.follower.len() as f64 * hop_s + middle_s;
         let from_s = (newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
-        let to = self.follower.len().min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
+        let to = self
+            .follower
+            .len()
+            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let (fitted, glide) = self.fit(from, to, verdict.hz)?;
         let measured = Measured {
             string: verdict.string,
@@ -253,12 +272,22 @@ impl Note {
         let (mut drift, mut drifting) = (0.0, 0.0);
         for (at, followed) in self.follower.followed().iter().enumerate() {
             let frames = self.follower.frames(at).get(from..to)?;
-            let Some(turning) = turning(frames, Framing { noise: followed.before, ..framing }) else {
+            let Some(turning) = turning(
+                frames,
+                Framing {
+                    noise: followed.before,
+                    ..framing
+                },
+            ) else {
                 continue;
             };
             let hz = followed.hz + turning.hz;
-            self.pitches[count] =
-                PartialPitch { n: followed.n, hz, sigma_hz: turning.sigma_hz, energy: turning.energy };
+            self.pitches[count] = PartialPitch {
+                n: followed.n,
+                hz,
+                sigma_hz: turning.sigma_hz,
+                energy: turning.energy,
+            };
             count += 1;
             let weight = turning.energy * hz;
             drift += weight * turning.drift / hz / CENT;
@@ -266,7 +295,11 @@ impl Note {
         }
         let fitted = fit_string(&self.pitches[..count], near_hz)?;
         let span_s = (to - from) as f64 * self.follower.hop_s();
-        let glide = if drifting > 0.0 { 0.5 * span_s * drift / drifting } else { 0.0 };
+        let glide = if drifting > 0.0 {
+            0.5 * span_s * drift / drifting
+        } else {
+            0.0
+        };
         Some((fitted, glide))
     }
 }

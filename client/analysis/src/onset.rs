@@ -16,9 +16,13 @@ const PAST: usize = 14;
 /// Frames nearer than this many hops overlap the newest one too much to be its past.
 const NEAR: usize = 5;
 /// Share of the sound that has to be new, on a scale of amplitudes.
-const NEW_SHARE: f64 = 0.28;
+const NEW_SHARE: f64 = 0.14;
+/// By how much that share has to exceed the smallest one since the last onset: one sound begins once.
+const RISE: f64 = 0.08;
 /// A new onset this soon after the last, seconds, is the same one.
 const REFRACTORY_S: f64 = 0.09;
+/// Unless it is this many times as strong: then the first was the finger's touch before the pluck.
+const PRELUDE_RATIO: f64 = 10.0;
 /// Step and reach of the search for the exact moment, seconds.
 const FINE_STEP_S: f64 = 0.001;
 const FINE_REACH_S: f64 = 0.075;
@@ -38,7 +42,10 @@ pub(crate) struct OnsetDetector {
     past: [[f64; BANDS]; PAST],
     frames: u64,
     last: Option<u64>,
-    share_before: f64,
+    /// Power just after the last onset.
+    level: f64,
+    /// The smallest share since the last onset.
+    lowest: f64,
 }
 
 impl OnsetDetector {
@@ -63,7 +70,8 @@ impl OnsetDetector {
             past: [[0.0; BANDS]; PAST],
             frames: 0,
             last: None,
-            share_before: 0.0,
+            level: 0.0,
+            lowest: 0.0,
         }
     }
 
@@ -92,16 +100,34 @@ impl OnsetDetector {
         self.past.rotate_right(1);
         self.past[0] = now;
         let share = if all > 0.0 && known { new / all } else { 0.0 };
-        let risen = share >= NEW_SHARE && self.share_before < NEW_SHARE;
-        self.share_before = share;
+        let risen = share >= NEW_SHARE && share >= self.lowest + RISE;
+        self.lowest = self.lowest.min(share);
         let loud = now.iter().map(|level| level * level).sum::<f64>() > POWER_MIN;
-        let rested = self.last.is_none_or(|last| (history.count() - last) as f64 > REFRACTORY_S * self.rate);
-        if !(risen && loud && rested) {
+        let rested = self
+            .last
+            .is_none_or(|last| (history.count() - last) as f64 > REFRACTORY_S * self.rate);
+        if !(loud && (rested && risen || !rested && self.was_prelude(history))) {
             return None;
         }
         let onset = self.exact_moment(history);
+        self.lowest = share;
         self.last = Some(history.count());
+        self.level = self.power(history, onset);
         Some(onset)
+    }
+
+    /// Whether what began a moment ago was only the finger on the string, and its pluck comes now.
+    fn was_prelude(&self, history: &History) -> bool {
+        let span = (FINE_SPAN_S * self.rate) as u64;
+        self.power(history, history.count() - span) > PRELUDE_RATIO * self.level
+    }
+
+    /// Power of a short stretch from a moment on.
+    fn power(&self, history: &History, from: u64) -> f64 {
+        let span = (FINE_SPAN_S * self.rate) as usize;
+        history
+            .slice(from, span)
+            .map_or(0.0, |stretch| f64::from(stretch.iter().map(|x| x * x).sum::<f32>()))
     }
 
     /// The moment within the last frame at which the power grows most from just before to just after.
@@ -109,14 +135,13 @@ impl OnsetDetector {
         let span = (FINE_SPAN_S * self.rate) as usize;
         let step = (FINE_STEP_S * self.rate).max(1.0) as u64;
         let newest = history.count() - span as u64;
-        let first = newest.saturating_sub((FINE_REACH_S * self.rate) as u64).max(history.oldest() + span as u64);
+        let first = newest
+            .saturating_sub((FINE_REACH_S * self.rate) as u64)
+            .max(history.oldest() + span as u64);
         let mut best = (0.0, newest);
         let mut at = first;
         while at <= newest {
-            let power = |from: u64| {
-                history.slice(from, span).map_or(0.0, |stretch| stretch.iter().map(|x| x * x).sum::<f32>())
-            };
-            let (before, after) = (f64::from(power(at - span as u64)), f64::from(power(at)));
+            let (before, after) = (self.power(history, at - span as u64), self.power(history, at));
             let growth = (after - before) / (after + before + f64::MIN_POSITIVE).sqrt();
             if growth > best.0 {
                 best = (growth, at);

@@ -102,7 +102,10 @@ impl Follower {
         let frame_s = (PERIODS / first_hz).clamp(FRAME_S.0, FRAME_S.1);
         let tolerance = 0.25 / frame_s;
         let same = partials.len() <= self.followed.len()
-            && partials.iter().zip(&self.followed).all(|(new, old)| new.0 == old.n && (new.1 - old.hz).abs() < tolerance);
+            && partials
+                .iter()
+                .zip(&self.followed)
+                .all(|(new, old)| new.0 == old.n && (new.1 - old.hz).abs() < tolerance);
         if same && !partials.is_empty() {
             return;
         }
@@ -114,7 +117,12 @@ impl Follower {
             (0.5 - 0.5 * (std::f32::consts::TAU * turn).cos()) * 4.0 / len as f32
         }));
         self.followed.clear();
-        self.followed.extend(partials.iter().take(FOLLOWED_MAX).map(|&(n, hz)| Followed { n, hz, before: 0.0 }));
+        self.followed.extend(
+            partials
+                .iter()
+                .take(FOLLOWED_MAX)
+                .map(|&(n, hz)| Followed { n, hz, before: 0.0 }),
+        );
         for at in 0..self.followed.len() {
             let step = std::f64::consts::TAU * self.followed[at].hz / self.rate;
             let table = at * self.frame_len_max;
@@ -147,13 +155,29 @@ impl Follower {
         }
     }
 
+    /// How many times the power in the bands of the partials grew from before the onset to just after it.
+    pub(crate) fn growth(&self) -> f64 {
+        let (mut after, mut before) = (0.0, 0.0);
+        for (at, followed) in self.followed.iter().enumerate() {
+            let frames = self.frames(at);
+            let first = &frames[..frames.len().min(FRAMES_BEFORE)];
+            after += first.iter().map(|z| z.norm_sqr()).sum::<f64>() / first.len().max(1) as f64;
+            before += followed.before;
+        }
+        after / before.max(f64::MIN_POSITIVE)
+    }
+
     fn look_before(&mut self, history: &History) {
         let guard = (GUARD_S * self.rate) as u64;
         for at in 0..self.followed.len() {
             let (mut sum, mut count) = (0.0, 0);
             for back in 0..FRAMES_BEFORE {
                 let span = guard + (self.len + back * 2 * self.hop) as u64;
-                let Some(sound) = self.onset.checked_sub(span).and_then(|start| history.slice(start, self.len)) else {
+                let Some(sound) = self
+                    .onset
+                    .checked_sub(span)
+                    .and_then(|start| history.slice(start, self.len))
+                else {
                     break;
                 };
                 sum += self.frame(at, sound).norm_sqr();

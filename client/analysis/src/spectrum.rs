@@ -39,7 +39,9 @@ impl Spectrum {
         }
         rest.fill(0.0);
         let scale = 2.0 / window.iter().sum::<f32>();
-        let done = self.transform.process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
+        let done = self
+            .transform
+            .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
         debug_assert!(done.is_ok(), "the buffers were made for this transform");
         for (slot, bin) in power.iter_mut().zip(&self.output) {
             *slot = bin.norm_sqr() * scale * scale;
@@ -59,8 +61,15 @@ mod tests {
         let mut spectrum = Spectrum::new(4096);
         let mut power = vec![0.0; spectrum.bins()];
         spectrum.power(&tone, &window, &mut power);
-        let (bin, peak) = power.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).expect("bins");
+        let (bin, peak) = power
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.total_cmp(b.1))
+            .expect("bins");
         assert!((*peak - 0.25).abs() < 0.003, "{peak}");
-        assert!((bin as f64 * std::f64::consts::TAU / 4096.0 - 0.3).abs() < 0.001, "{bin}");
+        assert!(
+            (bin as f64 * std::f64::consts::TAU / 4096.0 - 0.3).abs() < 0.001,
+            "{bin}"
+        );
     }
 }

@@ -4,7 +4,9 @@ use std::f64::consts::{PI, TAU};
 
 /// The Hann window of `len` samples, periodic, mean one half.
 pub(crate) fn hann(len: usize) -> Vec<f32> {
-    (0..len).map(|n| (0.5 - 0.5 * (TAU * (n as f64 + 0.5) / len as f64).cos()) as f32).collect()
+    (0..len)
+        .map(|n| (0.5 - 0.5 * (TAU * (n as f64 + 0.5) / len as f64).cos()) as f32)
+        .collect()
 }
 
 /// The Kaiser window of `len` samples with shape `beta`, peak 1.
@@ -15,7 +17,11 @@ pub(crate) fn kaiser(len: usize, beta: f64) -> Vec<f64> {
     let scale = bessel_i0(beta);
     (0..len)
         .map(|n| {
-            let x = if middle > 0.0 { (n as f64 - middle) / middle } else { 0.0 };
+            let x = if middle > 0.0 {
+                (n as f64 - middle) / middle
+            } else {
+                0.0
+            };
             bessel_i0(beta * (1.0 - x * x).max(0.0).sqrt()) / scale
         })
         .collect()
