@@ -123,3 +123,50 @@ impl Dialer {
 
 /// The TLS alert of a peer that knows none of the offered protocols (RFC 7301, §3.2).
 const NO_APPLICATION_PROTOCOL: u8 = 120;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::message::FrameError;
+    use crate::trust::server_config;
+    use quinn::ServerConfig;
+    use quinn::crypto::rustls::QuicServerConfig;
+
+    /// Nothing is ever said on the links of this test.
+    struct Nothing;
+
+    impl Message for Nothing {
+        fn is_fleeting(&self) -> bool {
+            false
+        }
+
+        fn to_frame(&self) -> Result<Vec<u8>, FrameError> {
+            Ok(Vec::new())
+        }
+
+        fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
+            Ok(start.len())
+        }
+
+        fn from_frame(_: &[u8]) -> Result<Option<Self>, FrameError> {
+            Ok(None)
+        }
+    }
+
+    #[tokio::test]
+    async fn another_version_is_told_apart_from_another_key() {
+        let identity = Identity::generate().expect("identity");
+        let mut tls = server_config(&identity).expect("tls");
+        tls.alpn_protocols = vec![b"consort/9".to_vec()];
+        let quic = QuicServerConfig::try_from(tls).expect("quic");
+        let config = ServerConfig::with_crypto(Arc::new(quic));
+        let newer = Endpoint::server(config, (Ipv4Addr::LOCALHOST, 0).into()).expect("listen");
+        let address = newer.local_addr().expect("address");
+        let dialer = Dialer::new(Arc::new(Identity::generate().expect("station"))).expect("dialer");
+        let dial = dialer.dial::<Nothing, Nothing>(address, identity.fingerprint());
+        let answer = async { newer.accept().await.expect("a caller").await };
+        let (dialled, answered) = tokio::join!(dial, answer);
+        assert_eq!(dialled.expect_err("another version"), DialError::OtherVersion(address));
+        assert!(answered.is_err());
+    }
+}

@@ -18,7 +18,7 @@ pub trait Message: Sized + Send + 'static {
 /// Bytes of a frame before its content.
 pub const HEADER_LEN: usize = 7;
 
-/// Why bytes are no frame.
+/// Why bytes are no frame, or a message does not fit into one; in the words of the code that knows the frames.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
-#[error("x")]
-pub struct FrameError;
+#[error("{0}")]
+pub struct FrameError(pub String);

@@ -5,13 +5,50 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED};
-use consort_peer::message::{FrameError, Message};
+use consort_peer::message::{FrameError, HEADER_LEN, Message};
 use consort_peer::{DialError, Dialer, Hear, HearError, Identity, Link, ListenError, Listener, Say};
-use consort_proto::agreement::Revision;
-use consort_proto::{Sequence, ToCoordinator, ToStation};
 
 /// A test that waits longer than this hangs.
 const PATIENCE: Duration = Duration::from_secs(30);
+
+/// A message of these tests: a word; one that begins with `~` is fleeting.
+#[derive(Clone, Debug, Eq, PartialEq)]
+struct Word(String);
+
+/// The longest word that is let in.
+const WORD_MAX: usize = 1_000;
+
+fn word(text: &str) -> Word {
+    Word(text.to_owned())
+}
+
+impl Message for Word {
+    fn is_fleeting(&self) -> bool {
+        self.0.starts_with('~')
+    }
+
+    fn to_frame(&self) -> Result<Vec<u8>, FrameError> {
+        let length = u32::try_from(self.0.len()).map_err(|_| FrameError("too long".to_owned()))?;
+        Ok([&[7, 0, 0][..], &length.to_le_bytes(), self.0.as_bytes()].concat())
+    }
+
+    fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
+        let length = start[3..HEADER_LEN]
+            .iter()
+            .rev()
+            .fold(0, |sum, &byte| sum * 256 + usize::from(byte));
+        if length > WORD_MAX {
+            return Err(FrameError(format!("{length} bytes are too many")));
+        }
+        Ok(HEADER_LEN + length)
+    }
+
+    fn from_frame(frame: &[u8]) -> Result<Option<Self>, FrameError> {
+        let text = std::str::from_utf8(&frame[HEADER_LEN..]).map_err(|why| FrameError(why.to_string()))?;
+        // An empty word stands for a kind of frame that is unknown and may be skipped.
+        Ok((!text.is_empty()).then(|| word(text)))
+    }
+}
 
 /// Bytes that a peer could send instead of messages.
 struct Raw(Vec<u8>);
@@ -26,11 +63,11 @@ impl Message for Raw {
     }
 
     fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
-        ToStation::frame_len(start)
+        Word::frame_len(start)
     }
 
-    fn from_frame(frame: &[u8]) -> Result<Option<Self>, FrameError> {
-        Ok(Some(Self(frame.to_vec())))
+    fn from_frame(_: &[u8]) -> Result<Option<Self>, FrameError> {
+        Ok(None)
     }
 }
 
@@ -64,50 +101,72 @@ impl Room {
     }
 
     /// Joins, says `first`, and returns both ends.
-    async fn join<Out: Message>(&self, first: Out) -> (Link<Out, ToStation>, Link<ToStation, ToCoordinator>) {
+    async fn join<Out: Message>(&self, first: Out) -> (End<Out>, End<Word>) {
         let dial = async {
-            let link: Link<Out, ToStation> = self
-                .dialer
-                .dial(self.address(), self.coordinator.fingerprint())
-                .await
-                .expect("dial");
+            let expect = self.coordinator.fingerprint();
+            let link: Link<Out, Word> = self.dialer.dial(self.address(), expect).await.expect("dial");
+            assert_eq!(link.peer(), expect);
             let (mut say, hear) = link.split();
             say.say(&first).await.expect("say");
-            Link::join(say, hear)
+            (say, hear)
         };
         let admit = async {
             let caller = self.listener.knock().await.expect("a caller");
-            caller.admit().await.expect("admit")
+            let link = caller.admit::<Word, Word>().await.expect("admit");
+            assert_eq!(link.peer(), self.station.fingerprint());
+            link.split()
         };
         tokio::join!(dial, admit)
     }
 }
+
+/// One end of a link; the peer says words.
+type End<Out> = (Say<Out>, Hear<Word>);
 
 async fn patiently<T>(work: impl Future<Output = T>) -> T {
     tokio::time::timeout(PATIENCE, work).await.expect("the test hangs")
 }
 
 #[tokio::test]
-async fn the_holder_of_the_right_key_is_joined_and_both_know_who_is_who() {
+async fn the_holder_of_the_right_key_is_joined_and_both_are_heard() {
     patiently(async {
         let room = room();
-        let (station, coordinator) = room.join(ToCoordinator::Reports(Vec::new())).await;
-        assert_eq!(station.peer(), room.coordinator.fingerprint());
-        assert_eq!(coordinator.peer(), room.station.fingerprint());
-        let (_, mut at_station) = station.split();
-        let (mut say, mut at_coordinator) = coordinator.split();
-        assert_eq!(at_coordinator.hear().await, Ok(Some(ToCoordinator::Reports(Vec::new()))));
-        for message in [
-            ToStation::Acked(Sequence(7)),
-            ToStation::Beat {
-                epoch: 2,
-                revision: Revision(3),
-            },
-            ToStation::Acked(Sequence(8)),
-        ] {
-            say.say(&message).await.expect("say");
-            assert_eq!(at_station.hear().await, Ok(Some(message)));
+        let ((mut station, mut at_station), (mut coordinator, mut at_coordinator)) = room.join(word("hello")).await;
+        assert_eq!(at_coordinator.hear().await, Ok(Some(word("hello"))));
+        for text in ["welcome", "~tick", "A4 = 442", &"long".repeat(250)] {
+            coordinator.say(&word(text)).await.expect("say");
+            assert_eq!(at_station.hear().await, Ok(Some(word(text))));
+            station.say(&word(text)).await.expect("say");
+            assert_eq!(at_coordinator.hear().await, Ok(Some(word(text))));
         }
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_frame_of_an_unknown_kind_is_skipped_by_its_length() {
+    patiently(async {
+        let room = room();
+        let ((mut station, _at_station), (_coordinator, mut at_coordinator)) = room.join(word("")).await;
+        station.say(&word("known")).await.expect("say");
+        assert_eq!(at_coordinator.hear().await, Ok(Some(word("known"))));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn giving_up_on_hearing_loses_no_part_of_a_frame() {
+    let whole = word("in two halves").to_frame().expect("frame");
+    patiently(async {
+        let room = room();
+        let ((mut station, _at_station), (_coordinator, mut at_coordinator)) =
+            room.join(Raw(whole[..9].to_vec())).await;
+        while tokio::time::timeout(Duration::from_millis(20), at_coordinator.hear())
+            .await
+            .is_ok()
+        {}
+        station.say(&Raw(whole[9..].to_vec())).await.expect("say");
+        assert_eq!(at_coordinator.hear().await, Ok(Some(word("in two halves"))));
     })
     .await;
 }
@@ -119,8 +178,15 @@ async fn another_key_is_told_apart_from_no_answer() {
         let expected = Identity::generate().expect("identity").fingerprint();
         let found = room.coordinator.fingerprint();
         let address = room.address();
-        let dial = room.dialer.dial::<ToCoordinator, ToStation>(address, expected);
-        let admit = async { room.listener.knock().await.expect("a caller").admit::<ToStation, ToCoordinator>().await };
+        let dial = room.dialer.dial::<Word, Word>(address, expected);
+        let admit = async {
+            room.listener
+                .knock()
+                .await
+                .expect("a caller")
+                .admit::<Word, Word>()
+                .await
+        };
         let (dialled, admitted) = tokio::join!(dial, admit);
         assert_eq!(
             dialled.expect_err("another key"),
@@ -140,7 +206,10 @@ async fn a_port_in_use_is_named() {
     let room = room();
     let refused = Listener::bind(&room.coordinator, room.address()).expect_err("in use");
     assert!(matches!(refused, ListenError::PortInUse(_)), "{refused}");
-    assert!(refused.to_string().contains(&room.address().port().to_string()), "{refused}");
+    assert!(
+        refused.to_string().contains(&room.address().port().to_string()),
+        "{refused}"
+    );
 }
 
 #[tokio::test]
@@ -158,56 +227,49 @@ async fn garbage_on_the_port_leaves_the_listener_serving() {
                 stranger.send_to(&packet, room.address()).expect("send");
             }
         }
-        let (_station, coordinator) = room.join(ToCoordinator::Leave).await;
-        let (_say, mut hear) = coordinator.split();
-        assert_eq!(hear.hear().await, Ok(Some(ToCoordinator::Leave)));
+        let (_station, (_say, mut hear)) = room.join(word("good")).await;
+        assert_eq!(hear.hear().await, Ok(Some(word("good"))));
     })
     .await;
 }
 
 #[tokio::test]
 async fn what_is_no_frame_ends_its_own_link_only() {
-    let frame = ToCoordinator::Leave.to_frame().expect("frame");
+    let frame = word("frame").to_frame().expect("frame");
     let too_long = [&frame[..3], &u32::MAX.to_le_bytes()[..], &[0; 9_000][..]].concat();
-    let unreadable = {
-        let mut frame = ToCoordinator::Reports(Vec::new()).to_frame().expect("frame");
-        frame.iter_mut().skip(7).for_each(|byte| *byte = 0xff);
-        frame
-    };
+    let unreadable = [&frame[..HEADER_LEN], &[0xff; 5]].concat();
     patiently(async {
         let room = room();
-        let (_good, coordinator) = room.join(ToCoordinator::Reports(Vec::new())).await;
-        let (_say, mut good) = coordinator.split();
-        assert!(matches!(good.hear().await, Ok(Some(_))));
+        let ((mut say, _at_station), (_say, mut good)) = room.join(word("good")).await;
+        assert_eq!(good.hear().await, Ok(Some(word("good"))));
         for (name, bytes) in [("too long", too_long), ("unreadable", unreadable)] {
-            let (_bad, coordinator) = room.join(Raw(bytes)).await;
-            let (_say, mut hear) = coordinator.split();
+            let (_bad, (_say, mut hear)) = room.join(Raw(bytes)).await;
             let refused = hear.hear().await.expect_err(name);
             assert!(matches!(refused, HearError::Frame(_)), "{name}: {refused}");
         }
-        let (mut say, _hear) = _good.split();
-        say.say(&ToCoordinator::Leave).await.expect("say");
-        assert_eq!(good.hear().await, Ok(Some(ToCoordinator::Leave)));
+        say.say(&word("still good")).await.expect("say");
+        assert_eq!(good.hear().await, Ok(Some(word("still good"))));
     })
     .await;
 }
 
 #[tokio::test]
 async fn a_stream_ends_between_frames_or_it_was_cut() {
-    let whole = ToCoordinator::Leave.to_frame().expect("frame");
+    let whole = word("whole").to_frame().expect("frame");
     patiently(async {
         for length in 1..=whole.len() {
             let room = room();
-            let (station, coordinator) = room.join(Raw(whole[..length].to_vec())).await;
-            let (say, _hear_station) = station.split();
-            let (_say, mut hear) = coordinator.split();
+            let ((say, _at_station), (_say, mut hear)) = room.join(Raw(whole[..length].to_vec())).await;
             let farewell = tokio::spawn(say.close(CLOSE_GOODBYE));
             let heard = hear.hear().await;
             if length == whole.len() {
-                assert_eq!(heard, Ok(Some(ToCoordinator::Leave)));
+                assert_eq!(heard, Ok(Some(word("whole"))));
                 assert_eq!(hear.hear().await, Ok(None));
             } else {
-                assert!(matches!(heard, Err(HearError::Cut { arrived, .. }) if arrived == length), "{heard:?}");
+                assert!(
+                    matches!(heard, Err(HearError::Cut { arrived, .. }) if arrived == length),
+                    "{heard:?}"
+                );
             }
             drop(hear);
             farewell.await.expect("farewell");
@@ -220,13 +282,10 @@ async fn a_stream_ends_between_frames_or_it_was_cut() {
 async fn the_last_word_arrives_before_the_link_closes() {
     patiently(async {
         let room = room();
-        let (station, coordinator) = room.join(ToCoordinator::Leave).await;
-        let (mut say, _) = coordinator.split();
-        say.say(&ToStation::Acked(Sequence(9))).await.expect("say");
+        let ((_station, mut hear), (mut say, _at_coordinator)) = room.join(word("hello")).await;
+        say.say(&word("no")).await.expect("say");
         let farewell = tokio::spawn(say.close(CLOSE_REFUSED));
-        let (_say, mut hear) = station.split();
-        assert_eq!(hear.hear().await, Ok(Some(ToStation::Acked(Sequence(9)))));
-        assert_eq!(hear.hear().await, Ok(None));
+        assert_eq!(hear.hear().await, Ok(Some(word("no"))));
         farewell.await.expect("farewell");
         assert_eq!(ended(&mut hear).await, HearError::Closed(CLOSE_REFUSED));
     })
@@ -246,41 +305,38 @@ async fn ended<In: Message + std::fmt::Debug>(hear: &mut Hear<In>) -> HearError 
 #[tokio::test]
 async fn a_restarted_coordinator_tells_the_old_links_at_once() {
     patiently(async {
-        let identity = Identity::generate().expect("identity");
-        let first_run = tokio::runtime::Builder::new_multi_thread()
-            .worker_threads(1)
-            .enable_all()
-            .build()
-            .expect("runtime");
-        let (listener, address) = {
-            let _inside = first_run.enter();
-            let listener = Listener::bind(&identity, loopback(0)).expect("listen");
-            let address = listener.local_addr().expect("address");
-            (listener, address)
-        };
-        first_run.spawn(async move {
-            let caller = listener.knock().await.expect("a caller");
-            let link = caller.admit::<ToStation, ToCoordinator>().await.expect("admit");
-            let (mut say, _hear) = link.split();
-            say.say(&ToStation::Acked(Sequence(1))).await.expect("say");
-            std::future::pending::<()>().await;
+        let identity = Arc::new(Identity::generate().expect("identity"));
+        let (kill, killed) = tokio::sync::oneshot::channel::<()>();
+        let (tell, told) = tokio::sync::oneshot::channel();
+        let first_run = std::thread::spawn({
+            let identity = identity.clone();
+            move || {
+                let runtime = tokio::runtime::Builder::new_current_thread()
+                    .enable_all()
+                    .build()
+                    .expect("runtime");
+                runtime.block_on(async move {
+                    let listener = Listener::bind(&identity, loopback(0)).expect("listen");
+                    tell.send(listener.local_addr().expect("address")).expect("tell");
+                    let caller = listener.knock().await.expect("a caller");
+                    let (mut say, _hear) = caller.admit::<Word, Word>().await.expect("admit").split();
+                    say.say(&word("welcome")).await.expect("say");
+                    killed.await.expect("kill");
+                });
+            }
         });
+        let address = told.await.expect("address");
         let dialer = Dialer::new(Arc::new(Identity::generate().expect("station"))).expect("dialer");
         let link = dialer.dial(address, identity.fingerprint()).await.expect("dial");
-        let (mut say, mut hear): (Say<ToCoordinator>, Hear<ToStation>) = link.split();
-        say.say(&ToCoordinator::Reports(Vec::new())).await.expect("say");
-        assert_eq!(hear.hear().await, Ok(Some(ToStation::Acked(Sequence(1)))));
+        let (mut say, mut hear): (Say<Word>, Hear<Word>) = link.split();
+        say.say(&word("here")).await.expect("say");
+        assert_eq!(hear.hear().await, Ok(Some(word("welcome"))));
 
-        // Killed: no farewell leaves the first run.
-        first_run.shutdown_background();
-        let _second_run = loop {
-            match Listener::bind(&identity, address) {
-                Ok(listener) => break listener,
-                Err(ListenError::PortInUse(_)) => tokio::time::sleep(Duration::from_millis(10)).await,
-                Err(other) => panic!("{other}"),
-            }
-        };
-        say.say(&ToCoordinator::Reports(Vec::new())).await.expect("say");
+        // The runtime ends with everything in it, so that no farewell leaves the first run.
+        kill.send(()).expect("kill");
+        first_run.join().expect("first run");
+        let _second_run = Listener::bind(&identity, address).expect("listen again");
+        say.say(&word("here")).await.expect("say");
         assert_eq!(ended(&mut hear).await, HearError::Restarted);
     })
     .await;

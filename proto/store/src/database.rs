@@ -218,6 +218,12 @@ fn migrate(connection: &mut Connection, migrations: &[&str]) -> Result<(), Probl
 fn is_damage(unreadable: &Unreadable) -> bool {
     match unreadable {
         Unreadable::Meaningless(_) => true,
+        Unreadable::Sqlite(
+            rusqlite::Error::FromSqlConversionFailure(..)
+            | rusqlite::Error::IntegralValueOutOfRange(..)
+            | rusqlite::Error::InvalidColumnType(..)
+            | rusqlite::Error::Utf8Error(..),
+        ) => true,
         Unreadable::Sqlite(cause) => matches!(
             cause.sqlite_error_code(),
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)
