@@ -133,6 +133,7 @@ mod tests {
     use quinn::crypto::rustls::QuicServerConfig;
 
     /// Nothing is ever said on the links of this test.
+    #[derive(Debug)]
     struct Nothing;
 
     impl Message for Nothing {
