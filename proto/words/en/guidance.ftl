@@ -1,0 +1,69 @@
+# What the desk says of the string in hand. Short: it is read from two metres, with a key in the hand.
+
+guide-pluck = Pluck
+guide-again = Again
+guide-tighten = Tighten
+guide-loosen = Loosen
+guide-let-ring = Let it ring
+guide-pluck-once-more = Once more
+guide-holds = Holds
+guide-which-string = Pluck one
+guide-which-pin = Which pin?
+guide-leave-it = Leave it
+guide-missing = Missing
+guide-new-string = New string
+guide-harp-done = All set
+
+# How far the key should turn.
+guide-far-touch = a touch
+guide-far-little = a little
+guide-far-good = a good turn
+guide-far-steps = in steps
+
+# Why.
+why-not-heard = Not heard in this round yet.
+why-flat = { $cents } cents flat.
+why-sharp = { $cents } cents sharp.
+why-within = { $cents } cents from the mark, close enough. Pluck once more when it has rung.
+why-confirm = In tune once. One more pluck shows whether it holds.
+why-holds = Holds within { $cents } cents. Go on.
+why-moved = Held before and has moved.
+why-will-not-hold = Set { $times } times and fell away each time. Leave it and go on; have the pin and the string looked at.
+why-new = New strings come last and may stay a touch sharp.
+why-missing = Marked as missing.
+why-unsure = The string could not be told for sure. Pluck it alone and let it ring.
+why-too-far = More than a semitone away. Look whether the key is on this string's pin before you turn.
+why-far-flat = Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.
+why-all-set = Every string holds or is set aside.
+why-all-within-but = Every string holds but { $strings }.
+
+# Where the pin is.
+place-middle-c = middle C
+place-from-top = { $count ->
+    [1] the top string
+    [2] 2nd from the top
+    [3] 3rd from the top
+   *[other] { $count }th from the top
+}
+place-from-bottom = { $count ->
+    [1] the bottom string
+    [2] 2nd from the bottom
+    [3] 3rd from the bottom
+   *[other] { $count }th from the bottom
+}
+place-pins-above = { $count ->
+    [one] the pin above { $landmark }
+   *[other] { $count } pins above { $landmark }
+}
+place-pins-below = { $count ->
+    [one] the pin below { $landmark }
+   *[other] { $count } pins below { $landmark }
+}
+place-red = the red { $name }
+place-dark = the dark { $name }
+place-above-letter = { $count ->
+    [one] one above { $name }
+    [2] two above { $name }
+    [3] three above { $name }
+   *[other] { $count } above { $name }
+}
