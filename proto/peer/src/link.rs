@@ -43,9 +43,6 @@ pub enum SayError {
     /// The link is gone.
     #[error("the link is gone ({0})")]
     Gone(String),
-    /// The message does not fit into a frame.
-    #[error(transparent)]
-    Frame(#[from] FrameError),
 }
 
 /// Why nothing can be heard any more.
@@ -127,7 +124,7 @@ impl<Out: Message> Say<Out> {
     ///
     /// What is [fleeting](Message::is_fleeting) goes as a datagram and may get lost.
     pub async fn say(&mut self, message: &Out) -> Result<(), SayError> {
-        let frame = message.to_frame()?;
+        let frame = message.to_frame();
         if message.is_fleeting() {
             return match self.connection.send_datagram(frame.into()) {
                 // A path too narrow for a heartbeat still carries the stream.

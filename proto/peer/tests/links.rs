@@ -7,6 +7,8 @@ use std::time::Duration;
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED};
 use consort_peer::message::{FrameError, HEADER_LEN, Message};
 use consort_peer::{DialError, Dialer, Hear, HearError, Identity, Link, ListenError, Listener, Say};
+use consort_proto::agreement::Revision;
+use consort_proto::{Hello, JoinToken, ToCoordinator, ToStation, harp_file};
 
 /// A test that waits longer than this hangs.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -27,9 +29,9 @@ impl Message for Word {
         self.0.starts_with('~')
     }
 
-    fn to_frame(&self) -> Result<Vec<u8>, FrameError> {
-        let length = u32::try_from(self.0.len()).map_err(|_| FrameError("too long".to_owned()))?;
-        Ok([&[7, 0, 0][..], &length.to_le_bytes(), self.0.as_bytes()].concat())
+    fn to_frame(&self) -> Vec<u8> {
+        let length = self.0.len() as u32;
+        [&[7, 0, 0][..], &length.to_le_bytes(), self.0.as_bytes()].concat()
     }
 
     fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
@@ -58,8 +60,8 @@ impl Message for Raw {
         false
     }
 
-    fn to_frame(&self) -> Result<Vec<u8>, FrameError> {
-        Ok(self.0.clone())
+    fn to_frame(&self) -> Vec<u8> {
+        self.0.clone()
     }
 
     fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
@@ -144,6 +146,53 @@ async fn the_holder_of_the_right_key_is_joined_and_both_are_heard() {
 }
 
 #[tokio::test]
+async fn the_words_of_both_programs_travel() {
+    patiently(async {
+        let room = room();
+        let hello = ToCoordinator::Hello(Hello {
+            name: "Ilse".parse().expect("name"),
+            harp: harp_file::preset("pedal-47").expect("preset"),
+            token: Some(JoinToken([5; 16])),
+            process: 9,
+        });
+        let beat = ToStation::Beat {
+            epoch: 2,
+            revision: Revision(3),
+        };
+        let expect = room.coordinator.fingerprint();
+        let dial = async {
+            let link = room
+                .dialer
+                .dial::<ToCoordinator, ToStation>(room.address(), expect)
+                .await
+                .expect("dial");
+            let (mut say, mut hear) = link.split();
+            say.say(&hello).await.expect("say");
+            assert_eq!(hear.hear().await, Ok(Some(beat.clone())));
+            say.say(&ToCoordinator::Beat).await.expect("say");
+            assert_eq!(hear.hear().await, Err(HearError::Closed(CLOSE_GOODBYE)));
+        };
+        let admit = async {
+            let link = room
+                .listener
+                .knock()
+                .await
+                .expect("a caller")
+                .admit()
+                .await
+                .expect("admit");
+            let (mut say, mut hear): (Say<ToStation>, Hear<ToCoordinator>) = link.split();
+            assert_eq!(hear.hear().await, Ok(Some(hello.clone())));
+            say.say(&beat).await.expect("say");
+            assert_eq!(hear.hear().await, Ok(Some(ToCoordinator::Beat)));
+            say.cut(CLOSE_GOODBYE);
+        };
+        tokio::join!(dial, admit);
+    })
+    .await;
+}
+
+#[tokio::test]
 async fn a_frame_of_an_unknown_kind_is_skipped_by_its_length() {
     patiently(async {
         let room = room();
@@ -156,7 +205,7 @@ async fn a_frame_of_an_unknown_kind_is_skipped_by_its_length() {
 
 #[tokio::test]
 async fn giving_up_on_hearing_loses_no_part_of_a_frame() {
-    let whole = word("in two halves").to_frame().expect("frame");
+    let whole = word("in two halves").to_frame();
     patiently(async {
         let room = room();
         let ((mut station, _at_station), (_coordinator, mut at_coordinator)) =
@@ -235,7 +284,7 @@ async fn garbage_on_the_port_leaves_the_listener_serving() {
 
 #[tokio::test]
 async fn what_is_no_frame_ends_its_own_link_only() {
-    let frame = word("frame").to_frame().expect("frame");
+    let frame = word("frame").to_frame();
     let too_long = [&frame[..3], &u32::MAX.to_le_bytes()[..], &[0; 9_000][..]].concat();
     let unreadable = [&frame[..HEADER_LEN], &[0xff; 5]].concat();
     patiently(async {
@@ -255,7 +304,7 @@ async fn what_is_no_frame_ends_its_own_link_only() {
 
 #[tokio::test]
 async fn a_stream_ends_between_frames_or_it_was_cut() {
-    let whole = word("whole").to_frame().expect("frame");
+    let whole = word("whole").to_frame();
     patiently(async {
         for length in 1..=whole.len() {
             let room = room();
