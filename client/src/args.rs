@@ -1,0 +1,206 @@
+//! What a person types: options and orders, each turned into a type at once.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+use consort_proto::{JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
+
+use crate::choice;
+
+/// Hears one harp, shows which string wants turning and which way, and reports to the coordinator.
+#[derive(Clone, Debug, Parser)]
+#[command(
+    name = "consort-station",
+    version,
+    disable_help_subcommand = true,
+    subcommand_negates_reqs = true
+)]
+pub struct Args {
+    /// What to do; without it, the station itself runs.
+    #[command(subcommand)]
+    pub order: Option<Order>,
+    /// The harp and what it is tuned to.
+    #[command(flatten)]
+    pub harp: HarpArgs,
+    /// How the station runs.
+    #[command(flatten)]
+    pub station: StationArgs,
+    /// Print machine-readable lines of JSON.
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+/// The harp and what it is tuned to while no coordinator says otherwise.
+#[derive(Clone, Debug, clap::Args)]
+pub struct HarpArgs {
+    /// The harp: one that `harps` lists, or the path of a harp file.
+    #[arg(long, value_name = "HARP", default_value = "pedal-47", global = true)]
+    pub harp: String,
+    /// Reference pitch: A4 in hertz, as in 442 or 440.5.
+    #[arg(
+        long,
+        value_name = "HZ",
+        default_value = "440",
+        global = true,
+        allow_hyphen_values = true
+    )]
+    pub pitch: ReferencePitch,
+    /// Temperament: a name such as equal or vallotti, or twelve offsets in cents from C to B.
+    #[arg(
+        long,
+        value_name = "NAME",
+        default_value = "equal",
+        value_parser = choice::temperament,
+        global = true,
+        allow_hyphen_values = true
+    )]
+    pub temperament: Temperament,
+    /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals.
+    #[arg(long, value_name = "KEY", default_value = "C", global = true)]
+    pub setting: Setting,
+}
+
+impl HarpArgs {
+    /// Pitch, temperament and setting together.
+    pub const fn tuning(&self) -> Tuning {
+        Tuning {
+            a4: self.pitch,
+            temperament: self.temperament,
+            setting: self.setting,
+        }
+    }
+}
+
+/// How the station runs.
+#[derive(Clone, Debug, clap::Args)]
+pub struct StationArgs {
+    /// The harpist's name, as the board shows it.
+    #[arg(long, value_name = "PLAYER")]
+    pub name: Option<Name>,
+    /// Where the sound comes from: `default`, an input that `inputs` lists, `stdin`, or recordings.
+    #[arg(long, value_name = "INPUT", num_args = 1.., default_value = "default")]
+    pub input: Vec<String>,
+    /// Samples per second of standard input (32-bit floating point, little-endian, mono).
+    #[arg(long, value_name = "RATE", default_value = "48000", value_parser = sample_rate)]
+    pub rate: SampleRate,
+    /// Hear recordings as fast as possible, not at the pace at which they were played.
+    #[arg(long)]
+    pub fast: bool,
+    /// End once the recordings have been heard and what they told has been reported.
+    #[arg(long)]
+    pub until_end: bool,
+    /// The join link from the leader's page, to be pasted once.
+    #[arg(long, value_name = "LINK")]
+    pub join: Option<JoinLink>,
+    /// Where the coordinator is, as in 192.168.1.20; for a network on which it cannot be found.
+    #[arg(long, value_name = "ADDRESS", value_parser = coordinator_address)]
+    pub coordinator: Option<SocketAddr>,
+    /// Folder for the station's data [default: the usual place for this user's data].
+    #[arg(long, value_name = "FOLDER")]
+    pub data: Option<PathBuf>,
+    /// Do not look for a coordinator on the network.
+    #[arg(long)]
+    pub no_discovery: bool,
+    /// UDP port of multicast DNS, for trials beside a running one.
+    #[arg(long, hide = true, value_name = "PORT", default_value_t = 5353)]
+    pub mdns_port: u16,
+    /// Look for a coordinator on this computer only.
+    #[arg(long, hide = true)]
+    pub mdns_loopback: bool,
+    /// TCP port for the desk, on this computer only; 0 takes any free one.
+    #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 3)]
+    pub desk_port: u16,
+    /// Show the desk as plain lines in this terminal, too.
+    #[arg(long)]
+    pub terminal: bool,
+    /// Print each change of advice as a line of JSON.
+    #[arg(long, value_name = "FORM", value_parser = ["json"])]
+    pub advice: Option<String>,
+    /// Do not open the desk in a browser.
+    #[arg(long)]
+    pub no_browser: bool,
+}
+
+/// What else the program can do.
+#[derive(Clone, Debug, Subcommand)]
+pub enum Order {
+    /// Hear recordings (WAV or FLAC) and print each pluck.
+    Listen {
+        /// The recordings.
+        #[arg(required = true, value_name = "FILE")]
+        files: Vec<PathBuf>,
+        /// Print every change of a provisional answer as well.
+        #[arg(long)]
+        trace: bool,
+        /// Hear all files as one tuning in the usual order, and remember strings from one to the next.
+        #[arg(long)]
+        one_tuning: bool,
+    },
+    /// Print the pitch to which each open string is tuned.
+    Targets {
+        /// As comma-separated values.
+        #[arg(long)]
+        csv: bool,
+    },
+    /// List the inputs that can be heard.
+    Inputs,
+    /// List the harps that are known by name.
+    Harps,
+    /// Print a known harp as a file, to start one's own from.
+    Harp {
+        /// One that `harps` lists.
+        name: String,
+    },
+}
+
+fn sample_rate(text: &str) -> Result<SampleRate, String> {
+    let number: u32 = text.trim().parse().map_err(|_| {
+        let shown: String = text.chars().take(40).collect();
+        format!("“{shown}” is not a number of samples per second, as in 48000")
+    })?;
+    SampleRate::new(number).map_err(|why| why.to_string())
+}
+
+/// An address with or without its port.
+fn coordinator_address(text: &str) -> Result<SocketAddr, String> {
+    let text = text.trim();
+    text.parse::<SocketAddr>()
+        .ok()
+        .or_else(|| text.parse().ok().map(|ip| SocketAddr::new(ip, discovery::PORT)))
+        .ok_or_else(|| {
+            let shown: String = text.chars().take(60).collect();
+            format!(
+                "“{shown}” is not an address such as 192.168.1.20 or 192.168.1.20:{}",
+                discovery::PORT
+            )
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_options_are_well_formed() {
+        use clap::CommandFactory;
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn the_port_of_an_address_may_be_left_out() {
+        for (typed, meant) in [
+            ("192.168.1.20", Some("192.168.1.20:4700")),
+            (" 192.168.1.20:9 ", Some("192.168.1.20:9")),
+            ("::1", Some("[::1]:4700")),
+            ("hall", None),
+            ("192.168.1.20:harp", None),
+        ] {
+            assert_eq!(
+                coordinator_address(typed).ok().map(|a| a.to_string()).as_deref(),
+                meant,
+                "{typed}"
+            );
+        }
+    }
+}

@@ -1,0 +1,118 @@
+//! What is chosen by a word on the command line: the harp and the temperament.
+
+use std::fs;
+use std::path::Path;
+
+use consort_proto::harp_file::{self, HarpFileError};
+use consort_proto::{Harp, Scheme, Temperament};
+
+/// Why a word is not a harp.
+#[derive(Debug, thiserror::Error)]
+pub enum NotAHarpChoice {
+    /// Neither a preset nor a file.
+    #[error("there is no harp called “{name}” here: choose one of {presets}, or name a harp file")]
+    Unknown {
+        /// What was typed.
+        name: String,
+        /// The presets, with commas.
+        presets: String,
+    },
+    /// The file cannot be read.
+    #[error("the harp file {path} cannot be read ({cause}): look at its name and place")]
+    Unreadable {
+        /// The file.
+        path: String,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// The file is read, but does not describe a harp.
+    #[error("{path}: {cause}")]
+    File {
+        /// The file.
+        path: String,
+        /// What is wrong with it.
+        cause: HarpFileError,
+    },
+}
+
+/// The harp that `word` chooses: the name of a preset, or the path of a harp file.
+pub fn harp(word: &str) -> Result<Harp, NotAHarpChoice> {
+    if let Some(harp) = harp_file::preset(word) {
+        return Ok(harp);
+    }
+    let path = Path::new(word);
+    let is_path = path.extension().is_some_and(|end| end == "toml") || path.components().count() > 1 || path.exists();
+    if !is_path {
+        return Err(NotAHarpChoice::Unknown {
+            name: word.chars().take(60).collect(),
+            presets: preset_list(),
+        });
+    }
+    let text = fs::read_to_string(path).map_err(|cause| NotAHarpChoice::Unreadable {
+        path: word.to_owned(),
+        cause,
+    })?;
+    harp_file::parse(&text).map_err(|cause| NotAHarpChoice::File {
+        path: word.to_owned(),
+        cause,
+    })
+}
+
+/// The presets' names, with commas.
+pub fn preset_list() -> String {
+    harp_file::preset_names().collect::<Vec<_>>().join(", ")
+}
+
+/// The temperament that `text` names, or spells out as twelve offsets in cents from C to B.
+pub fn temperament(text: &str) -> Result<Temperament, String> {
+    if let Some(scheme) = Scheme::from_word(text.trim()) {
+        return Ok(Temperament::named(scheme));
+    }
+    let words = text.split([',', ' ']).filter(|word| !word.is_empty());
+    let numbers: Result<Vec<f64>, _> = words.map(str::parse::<f64>).collect();
+    match numbers {
+        Ok(offsets) if !offsets.is_empty() => Temperament::own(&offsets).map_err(|why| why.to_string()),
+        _ => {
+            let shown: String = text.chars().take(60).collect();
+            let names = Scheme::ALL.map(Scheme::word).join(", ");
+            Err(format!(
+                "there is no temperament called “{shown}” here: choose one of {names}, or give twelve offsets in \
+                 cents from C to B"
+            ))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_harp_is_a_preset_or_a_file() {
+        assert!(harp("pedal-47").is_ok_and(|harp| harp.len() == 47));
+        let unknown = harp("pedal-99").expect_err("no such harp").to_string();
+        assert!(
+            unknown.contains("lever-34") && unknown.contains("pedal-99"),
+            "{unknown}"
+        );
+        assert!(matches!(
+            harp("nowhere/mine.toml"),
+            Err(NotAHarpChoice::Unreadable { .. })
+        ));
+    }
+
+    #[test]
+    fn a_temperament_is_a_name_or_twelve_numbers() {
+        assert_eq!(temperament("vallotti"), Ok(Temperament::named(Scheme::Vallotti)));
+        assert!(temperament("0,0,0,0,0,0,0,0,0,0,0,0").is_ok_and(|own| own.scheme().is_none()));
+        for bad in [
+            "",
+            "loud",
+            "0 1 2",
+            "nan,0,0,0,0,0,0,0,0,0,0,0",
+            "99 0 0 0 0 0 0 0 0 0 0 0",
+        ] {
+            assert!(temperament(bad).is_err(), "{bad}");
+        }
+    }
+}

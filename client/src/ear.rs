@@ -1,0 +1,208 @@
+//! One harp's ear: a listener that is told what this harp should sound like, and remembers what it has heard.
+
+use std::sync::Arc;
+
+use consort_analysis::{Config, Context, Doubt, ExpectedString, Health, Heard, Listener, Order, Refusal, SampleTime};
+use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
+
+/// What may sound next: the harp, its targets, and what was heard of it before.
+#[derive(Clone, Debug)]
+pub struct Expectation {
+    harp: Arc<Harp>,
+    tuning: Tuning,
+    order: Order,
+    /// The newest settled pitch of each string from the top; only kept while one tuning is heard.
+    last: Vec<Option<Hz>>,
+    previous: Option<StringNumber>,
+}
+
+/// A listener with the expectation it listens with.
+pub struct Ear {
+    listener: Listener,
+    expectation: Expectation,
+}
+
+/// What the ear has to say.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Sensed {
+    /// A pluck has an answer, for now or for good.
+    Answer(Answer),
+    /// Where the sounding string stands just now.
+    Track {
+        /// The string.
+        string: StringNumber,
+        /// Its pitch over the last few hundredths of a second.
+        hz: Hz,
+    },
+    /// Something sounded that gives no reading.
+    Refused {
+        /// When it began, in seconds from the start of the sound.
+        onset_s: f64,
+        /// Why.
+        why: Refusal,
+    },
+    /// The state of the input changed.
+    Input(Health),
+}
+
+/// What is known of one pluck.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Answer {
+    /// When the string was plucked, in seconds from the start of the sound.
+    pub onset_s: f64,
+    /// When this answer stood, in seconds from the start of the sound.
+    pub time_s: f64,
+    /// Which string.
+    pub string: StringNumber,
+    /// Its pitch.
+    pub hz: Hz,
+    /// One standard deviation of the pitch.
+    pub sigma: Cents,
+    /// How far the pitch moved while it was measured; negative when it fell.
+    pub glide: Cents,
+    /// B of fₙ = n·f₀·√(1 + B·n²), dimensionless.
+    pub inharmonicity: f64,
+    /// Level of the first 0.1 s, in decibels below full scale.
+    pub level_dbfs: f64,
+    /// How far the answer can be relied on.
+    pub verdict: Verdict,
+}
+
+/// How far an answer can be relied on.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Verdict {
+    /// It may still change.
+    Provisional,
+    /// It stands.
+    Settled,
+    /// It is the best guess, and should not be relied on.
+    Unsure(Doubt),
+}
+
+impl Expectation {
+    /// Every pluck stands alone.
+    pub fn alone(harp: Arc<Harp>, tuning: Tuning) -> Self {
+        Self {
+            last: vec![None; harp.len()],
+            harp,
+            tuning,
+            order: Order::Unknown,
+            previous: None,
+        }
+    }
+
+    /// Plucks follow one another in the usual order of tuning, and what was heard is remembered.
+    pub fn one_tuning(harp: Arc<Harp>, tuning: Tuning) -> Self {
+        Self {
+            order: Order::Usual,
+            ..Self::alone(harp, tuning)
+        }
+    }
+
+    /// What is tuned to.
+    pub const fn tuning(&self) -> &Tuning {
+        &self.tuning
+    }
+
+    /// What the listener is told.
+    fn context(&self) -> Context {
+        let expected = self.harp.strings().iter().zip(&self.last).map(|(string, last)| {
+            let target = self.tuning.open_target(string);
+            ExpectedString {
+                target,
+                offset: last.map(|hz| hz.cents_above(target)),
+            }
+        });
+        // A harp never has more strings than a context holds, and a context without strings hears nothing.
+        let mut context =
+            Context::new(&expected.collect::<Vec<_>>()).unwrap_or_else(|_| Context::concert_harp(self.tuning.a4.hz()));
+        context.order = self.order;
+        context.previous = self.previous.map(StringNumber::get);
+        context
+    }
+
+    fn remember(&mut self, answer: &Answer) -> bool {
+        let keeps = self.order == Order::Usual && answer.verdict == Verdict::Settled;
+        if let Some(last) = self.last.get_mut(answer.string.index()).filter(|_| keeps) {
+            *last = Some(answer.hz);
+            self.previous = Some(answer.string);
+        }
+        keeps
+    }
+}
+
+impl Ear {
+    /// An ear for a sound of `rate`; times count from here.
+    pub fn new(rate: SampleRate, expectation: Expectation) -> Self {
+        let mut listener = Listener::new(Config {
+            rate,
+            ..Config::default()
+        });
+        listener.set_context(&expectation.context());
+        Self { listener, expectation }
+    }
+
+    /// Listens to `samples` and tells `tell` what was sensed.
+    pub fn push(&mut self, samples: &[f32], tell: &mut impl FnMut(Sensed)) {
+        self.listener.push(samples);
+        self.drain(tell);
+    }
+
+    /// The sound has ended: tells what is left of it, and gives the expectation back for the next sound.
+    pub fn finish(mut self, tell: &mut impl FnMut(Sensed)) -> Expectation {
+        self.listener.finish();
+        self.drain(tell);
+        self.expectation
+    }
+
+    /// Listens for other targets from the next pluck on.
+    pub fn retune(&mut self, tuning: Tuning) {
+        self.expectation.tuning = tuning;
+        self.listener.set_context(&self.expectation.context());
+    }
+
+    fn drain(&mut self, tell: &mut impl FnMut(Sensed)) {
+        let rate = self.listener.rate();
+        while let Some(heard) = self.listener.poll() {
+            let Some(sensed) = sensed(&heard, rate) else { continue };
+            if let Sensed::Answer(answer) = &sensed
+                && self.expectation.remember(answer)
+            {
+                self.listener.set_context(&self.expectation.context());
+            }
+            tell(sensed);
+        }
+    }
+}
+
+fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
+    let seconds = |time: SampleTime| time.seconds(rate);
+    let answer = |reading: &consort_analysis::Reading, verdict| {
+        Some(Sensed::Answer(Answer {
+            onset_s: seconds(reading.onset),
+            time_s: seconds(reading.time),
+            string: StringNumber::new(u32::from(reading.string)).ok()?,
+            hz: reading.hz,
+            sigma: reading.sigma,
+            glide: reading.glide,
+            inharmonicity: reading.inharmonicity,
+            level_dbfs: reading.level_dbfs,
+            verdict,
+        }))
+    };
+    match heard {
+        Heard::Onset(_) => None,
+        Heard::Track(track) => Some(Sensed::Track {
+            string: StringNumber::new(u32::from(track.string)).ok()?,
+            hz: track.hz,
+        }),
+        Heard::Provisional(reading) => answer(reading, Verdict::Provisional),
+        Heard::Settled(reading) => answer(reading, Verdict::Settled),
+        Heard::Unsure(reading, doubt) => answer(reading, Verdict::Unsure(*doubt)),
+        Heard::Refused(refused) => Some(Sensed::Refused {
+            onset_s: seconds(refused.onset),
+            why: refused.why,
+        }),
+        Heard::Input(health) => Some(Sensed::Input(*health)),
+    }
+}

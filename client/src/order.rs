@@ -1,0 +1,143 @@
+//! Carries out what was typed, and says in one sentence why it cannot be done.
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use clap::Parser;
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+use consort_proto::harp_file;
+
+use crate::args::{Args, HarpArgs, Order};
+use crate::choice::{self, NotAHarpChoice};
+use crate::listen::Listening;
+use crate::pluck::json;
+use crate::sound::input::{self, InputError};
+use crate::{say, targets};
+
+/// Why the program ends without having done what was asked.
+#[derive(Debug, thiserror::Error)]
+pub(crate) enum Refusal {
+    /// The harp is none.
+    #[error(transparent)]
+    Harp(#[from] NotAHarpChoice),
+    /// There is no input.
+    #[error(transparent)]
+    Input(#[from] InputError),
+}
+
+/// Carries out what `words` ask for; the program ends with the answer.
+pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args = match Args::try_parse_from(words) {
+        Ok(args) => args,
+        Err(why) if matches!(why.kind(), ErrorKind::DisplayHelp | ErrorKind::DisplayVersion) => {
+            say::line(why.to_string().trim_end());
+            return ExitCode::SUCCESS;
+        }
+        Err(why) => {
+            say::note(&sentence(&why));
+            return ExitCode::from(USAGE);
+        }
+    };
+    match carry_out(args) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => ExitCode::FAILURE,
+        Err(why) => {
+            say::note(&why.to_string());
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// The exit code for words that make no sense, as shells and most programs have it.
+const USAGE: u8 = 2;
+
+/// Says whether everything that was asked for could be done.
+fn carry_out(args: Args) -> Result<bool, Refusal> {
+    let json = args.json;
+    match args.order {
+        Some(Order::Listen {
+            files,
+            trace,
+            one_tuning,
+        }) => Ok(Listening {
+            harp: Arc::new(choice::harp(&args.harp.harp)?),
+            tuning: args.harp.tuning(),
+            one_tuning,
+            trace,
+            json,
+        }
+        .hear_all(&files)),
+        Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
+        Some(Order::Inputs) => print_inputs(json),
+        Some(Order::Harps) => {
+            print_harps();
+            Ok(true)
+        }
+        Some(Order::Harp { name }) => {
+            let text = harp_file::preset_text(&name).ok_or_else(|| NotAHarpChoice::Unknown {
+                name: name.chars().take(60).collect(),
+                presets: choice::preset_list(),
+            })?;
+            say::line(text.trim_end());
+            Ok(true)
+        }
+        None => Ok(true),
+    }
+}
+
+fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
+    let form = match (csv, json) {
+        (true, _) => targets::Form::Csv,
+        (false, true) => targets::Form::Json,
+        (false, false) => targets::Form::Table,
+    };
+    let rows = targets::rows(&choice::harp(&harp.harp)?, &harp.tuning());
+    targets::lines(&rows, form).iter().for_each(|line| say::line(line));
+    Ok(true)
+}
+
+fn print_inputs(as_json: bool) -> Result<bool, Refusal> {
+    for input in input::usable()? {
+        say::line(&if as_json { json(&input) } else { input.to_string() });
+    }
+    Ok(true)
+}
+
+fn print_harps() {
+    for name in harp_file::preset_names() {
+        let called = harp_file::preset(name).map(|harp| harp.name().to_owned());
+        say::line(&format!("{name:<9} {}", called.unwrap_or_default()));
+    }
+}
+
+/// What was wrong with the words, as one sentence.
+fn sentence(why: &clap::Error) -> String {
+    if let (ErrorKind::ValueValidation, Some(source)) = (why.kind(), std::error::Error::source(why)) {
+        return source.to_string();
+    }
+    let text = |kind| match why.get(kind) {
+        Some(ContextValue::String(text)) => Some(text.clone()),
+        Some(ContextValue::Strings(texts)) => Some(texts.join(", ")),
+        _ => None,
+    };
+    let word = text(ContextKind::InvalidArg).unwrap_or_default();
+    let value = text(ContextKind::InvalidValue).unwrap_or_default();
+    let known = text(ContextKind::ValidValue).unwrap_or_default();
+    match why.kind() {
+        ErrorKind::UnknownArgument => format!("there is no option “{word}”: --help lists those there are"),
+        ErrorKind::InvalidSubcommand => {
+            let word = text(ContextKind::InvalidSubcommand).unwrap_or_default();
+            format!("there is no order “{word}”: --help lists those there are")
+        }
+        ErrorKind::InvalidValue if value.is_empty() => format!("{word} needs a value: --help says which"),
+        ErrorKind::InvalidValue => format!("“{value}” does not go with {word}: {known} does"),
+        ErrorKind::MissingRequiredArgument => format!("{word} is missing: --help says more"),
+        ErrorKind::ArgumentConflict => format!("{word} does not go with what else was typed: --help says more"),
+        _ => {
+            let whole = why.to_string();
+            let first = whole.lines().next().unwrap_or_default();
+            first.trim_start_matches("error: ").to_owned()
+        }
+    }
+}
