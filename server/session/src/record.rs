@@ -41,7 +41,7 @@ pub enum Record {
 pub struct Saved {
     /// The newest agreement.
     pub agreement: Agreement,
-    /// How often this session has been opened before.
+    /// How often this session has been opened, this time included: the store counts it up, on the disk, before it is read.
     pub epoch: u32,
     /// What lets new stations in.
     pub token: JoinToken,

@@ -1,0 +1,104 @@
+//! Who is let in: a known key, or a stranger with the token while joining is open.
+
+use consort_proto::message::Refusal;
+use consort_proto::{Fingerprint, Hello, JoinToken, ToStation, Uptime};
+
+use crate::event::LinkId;
+use crate::record::Record;
+use crate::session::{LinkState, Session, Waiting};
+
+impl Session {
+    /// Answers a station's first word.
+    pub(crate) fn admit(&mut self, id: LinkId, peer: Fingerprint, hello: Hello) {
+        let seats = self.roster.len() + self.waiting_strangers(peer);
+        let refusal = match self.roster.get(peer) {
+            Some(station) if station.removed => Some(Refusal::Removed),
+            Some(_) => None,
+            None if !hello.token.is_some_and(|shown| same(shown, self.token)) => Some(Refusal::NotInvited),
+            None if !self.joining => Some(Refusal::JoiningClosed),
+            None if seats >= self.config.stations_max => Some(Refusal::Full),
+            None => None,
+        };
+        if let Some(why) = refusal {
+            self.close(id, why);
+            return;
+        }
+        if let Some(link) = self.links.get_mut(&id) {
+            link.state = LinkState::Admitted;
+        }
+        let record = Record::Station {
+            peer,
+            name: hello.name,
+            harp: hello.harp,
+        };
+        self.persist(record.clone(), Waiting::Welcome { link: id, record });
+    }
+
+    /// Welcomes a station whose record rests on the disk: it takes its seat, and an older link of its key is given up.
+    pub(crate) fn welcome(&mut self, now: Uptime, id: LinkId, record: Record) {
+        let Record::Station { peer, name, harp } = record else {
+            return;
+        };
+        self.roster.seat(peer, name, harp);
+        // The link may have gone while the disk was busy; the station's seat stays.
+        if !self.links.contains_key(&id) {
+            return;
+        }
+        let older: Vec<LinkId> = self
+            .joined()
+            .filter(|&(_, other)| other == peer)
+            .map(|(older, _)| older)
+            .collect();
+        older
+            .into_iter()
+            .for_each(|older| self.close(older, Refusal::Superseded));
+        if let Some(link) = self.links.get_mut(&id) {
+            link.state = LinkState::Joined;
+        }
+        self.roster.heard(peer, now);
+        let acked = self.roster.get(peer).map(|station| station.acked).unwrap_or_default();
+        self.send(
+            id,
+            ToStation::Welcome {
+                session: self.agreement.session,
+                epoch: self.epoch,
+                acked,
+            },
+        );
+        self.send_agreement(now, id);
+    }
+
+    /// Sends the whole agreement.
+    pub(crate) fn send_agreement(&mut self, now: Uptime, id: LinkId) {
+        let agreement = self.agreement.clone();
+        self.send(
+            id,
+            ToStation::Agreement {
+                agreement,
+                start_in: self.start.map(|start| start.since(now)),
+            },
+        );
+    }
+
+    /// Strangers other than `peer` whose seat waits for the disk.
+    fn waiting_strangers(&self, peer: Fingerprint) -> usize {
+        let waits = |waiting: &&Waiting| match waiting {
+            Waiting::Welcome {
+                record: Record::Station { peer: other, .. },
+                ..
+            } => *other != peer && self.roster.get(*other).is_none(),
+            Waiting::Welcome { .. } | Waiting::Decided(_) | Waiting::Reports { .. } | Waiting::Removed { .. } => false,
+        };
+        self.waiting.values().filter(waits).count()
+    }
+}
+
+/// Compares without telling by the time it takes how much of a guess was right.
+fn same(shown: JoinToken, token: JoinToken) -> bool {
+    let difference = shown
+        .0
+        .iter()
+        .zip(token.0)
+        .fold(0, |difference, (shown, right)| difference | (shown ^ right));
+    std::hint::black_box(difference) == 0
+}

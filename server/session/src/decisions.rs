@@ -1,0 +1,128 @@
+//! What the leader decides: each change of the agreement is a new revision, on disk before anyone hears of it.
+
+use consort_proto::message::Refusal;
+use consort_proto::{Agreement, Fingerprint, Revision, Round, Tolerance, Tuning, Uptime};
+
+use crate::event::{Command, LinkId};
+use crate::record::Record;
+use crate::session::{Session, Waiting};
+
+/// What an undo brings back.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Past {
+    tuning: Tuning,
+    tolerance: Tolerance,
+    start: Option<Uptime>,
+}
+
+/// An agreement that comes into force once it is on disk.
+#[derive(Clone, Debug)]
+pub(crate) struct Decided {
+    agreement: Agreement,
+    start: Option<Uptime>,
+    past: Vec<Past>,
+}
+
+/// Changes that can be taken back; older ones are from another rehearsal.
+const PAST_MAX: usize = 20;
+
+impl Session {
+    /// Carries out what the leader decided.
+    pub(crate) fn decide(&mut self, now: Uptime, command: Command) {
+        match command {
+            Command::Joining(open) => {
+                self.joining = open;
+                self.redraw();
+            }
+            Command::Remove(peer) => self.set_removed(peer, true),
+            Command::LetBack(peer) => self.set_removed(peer, false),
+            Command::NewRound => self.change(|decided| decided.agreement.round = Round(decided.agreement.round.0 + 1)),
+            Command::Undo => self.change(|decided| {
+                if let Some(Past {
+                    tuning,
+                    tolerance,
+                    start,
+                }) = decided.past.pop()
+                {
+                    decided.agreement.tuning = tuning;
+                    decided.agreement.tolerance = tolerance;
+                    decided.start = start;
+                }
+            }),
+            Command::Pitch(a4) => self.change_undoably(|decided| decided.agreement.tuning.a4 = a4),
+            Command::Temperament(temperament) => {
+                self.change_undoably(|decided| decided.agreement.tuning.temperament = temperament);
+            }
+            Command::Setting(setting) => self.change_undoably(|decided| decided.agreement.tuning.setting = setting),
+            Command::Tolerance(tolerance) => self.change_undoably(|decided| decided.agreement.tolerance = tolerance),
+            Command::Start(left) => self.change_undoably(|decided| decided.start = left.map(|left| now + left)),
+        }
+    }
+
+    /// Puts an agreement that rests on the disk into force, and tells everyone.
+    pub(crate) fn put_in_force(&mut self, now: Uptime, decided: Decided) {
+        let Decided { agreement, start, past } = decided;
+        if agreement.round != self.agreement.round {
+            self.roster.begin_round();
+        }
+        self.agreement = agreement;
+        self.start = start;
+        self.past = past;
+        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
+        joined.into_iter().for_each(|link| self.send_agreement(now, link));
+    }
+
+    fn change_undoably(&mut self, change: impl FnOnce(&mut Decided)) {
+        self.change(|decided| {
+            let Agreement { tuning, tolerance, .. } = decided.agreement;
+            let past = Past {
+                tuning,
+                tolerance,
+                start: decided.start,
+            };
+            change(decided);
+            if decided.past.len() == PAST_MAX {
+                decided.past.remove(0);
+            }
+            decided.past.push(past);
+        });
+    }
+
+    /// Changes the newest agreement, in force or on its way to the disk; what changes nothing is not written.
+    fn change(&mut self, change: impl FnOnce(&mut Decided)) {
+        let newest = self.waiting.values().rev().find_map(|waiting| match waiting {
+            Waiting::Decided(decided) => Some(decided.clone()),
+            Waiting::Welcome { .. } | Waiting::Reports { .. } | Waiting::Removed { .. } => None,
+        });
+        let newest = newest.unwrap_or_else(|| Decided {
+            agreement: self.agreement.clone(),
+            start: self.start,
+            past: self.past.clone(),
+        });
+        let mut decided = newest.clone();
+        change(&mut decided);
+        if decided.agreement == newest.agreement && decided.start == newest.start {
+            return;
+        }
+        decided.agreement.revision = Revision(newest.agreement.revision.0 + 1);
+        self.persist(Record::Agreement(decided.agreement.clone()), Waiting::Decided(decided));
+    }
+
+    fn set_removed(&mut self, peer: Fingerprint, removed: bool) {
+        if self.roster.get(peer).is_none_or(|station| station.removed == removed) {
+            return;
+        }
+        if removed {
+            // At once: a station that should go must not report while the disk is busy.
+            let links: Vec<LinkId> = self
+                .links
+                .iter()
+                .filter(|(_, link)| link.peer == peer)
+                .map(|(&link, _)| link)
+                .collect();
+            links.into_iter().for_each(|link| self.close(link, Refusal::Removed));
+            self.roster.leave(peer);
+        }
+        self.persist(Record::Removed { peer, removed }, Waiting::Removed { peer, removed });
+    }
+}

@@ -1,0 +1,76 @@
+//! Reports of the stations: written down first, then counted and acknowledged, each once.
+
+use consort_proto::message::{Content, Refusal};
+use consort_proto::{Fingerprint, Report, ToStation, Uptime};
+
+use crate::event::LinkId;
+use crate::record::Record;
+use crate::session::{Session, Waiting};
+
+impl Session {
+    /// Takes what is new among `reports`; what is on disk already is acknowledged once more.
+    pub(crate) fn take_reports(&mut self, now: Uptime, id: LinkId, peer: Fingerprint, reports: Vec<Report>) {
+        if !self
+            .links
+            .get_mut(&id)
+            .is_some_and(|link| link.pace.takes(now, reports.len()))
+        {
+            self.close(id, Refusal::Misspoke);
+            return;
+        }
+        let Some(station) = self.roster.get_mut(peer) else {
+            return;
+        };
+        let mut new = Vec::with_capacity(reports.len());
+        for report in reports {
+            // Numbers may be left out, never used twice.
+            if report.sequence > station.accepted {
+                station.accepted = report.sequence;
+                new.push(report);
+            }
+        }
+        let acked = station.acked;
+        if new.is_empty() {
+            // The acknowledgement was lost with an older link.
+            self.send(id, ToStation::Acked(acked));
+        } else {
+            let record = Record::Reports { peer, reports: new };
+            self.persist(record.clone(), Waiting::Reports { record });
+        }
+    }
+
+    /// Counts reports that rest on the disk, and acknowledges them.
+    pub(crate) fn count(&mut self, record: Record) {
+        let Record::Reports { peer, reports } = record else {
+            return;
+        };
+        let (session, round) = (self.agreement.session, self.agreement.round);
+        let Some(station) = self.roster.get_mut(peer) else {
+            return;
+        };
+        for report in &reports {
+            station.acked = station.acked.max(report.sequence);
+            if report.session != session {
+                continue;
+            }
+            // A string that the harp does not have was reported for another harp.
+            let Some(story) = station.stories.get_mut(report.content.string().index()) else {
+                continue;
+            };
+            match report.content {
+                Content::Reading(reading) if report.round == round => story.hear(reading),
+                Content::Reading(_) => {}
+                Content::Mark { mark, .. } => story.set_mark(mark),
+            }
+        }
+        let acked = station.acked;
+        let links: Vec<LinkId> = self
+            .joined()
+            .filter(|&(_, other)| other == peer)
+            .map(|(link, _)| link)
+            .collect();
+        links
+            .into_iter()
+            .for_each(|link| self.send(link, ToStation::Acked(acked)));
+    }
+}

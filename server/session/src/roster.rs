@@ -1,0 +1,186 @@
+//! Who belongs to the ensemble, with which harp, and when each was last heard.
+
+use std::collections::BTreeMap;
+
+use consort_proto::{Fingerprint, Harp, Name, Sequence, StringStory, Uptime};
+
+use crate::record::SavedStation;
+use crate::view::Presence;
+use crate::{SILENT_AFTER, UNSURE_AFTER};
+
+/// Everyone who was ever let in.
+#[derive(Debug, Default)]
+pub(crate) struct Roster {
+    stations: BTreeMap<Fingerprint, Station>,
+}
+
+/// One station.
+#[derive(Debug)]
+pub(crate) struct Station {
+    /// Place in the order of joining, from 1.
+    pub(crate) seat: u32,
+    pub(crate) name: Name,
+    pub(crate) harp: Harp,
+    /// The last report that was handed to the disk.
+    pub(crate) accepted: Sequence,
+    /// The last report that rests on the disk.
+    pub(crate) acked: Sequence,
+    pub(crate) removed: bool,
+    /// From the top.
+    pub(crate) stories: Vec<StringStory>,
+    /// When it was last heard since the coordinator started; `None` also once it has said goodbye.
+    last_heard: Option<Uptime>,
+    /// What was last shown of its presence.
+    shown: Shown,
+}
+
+/// What a change of presence is judged by: the words, without the length of a silence in seconds.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Shown {
+    Here,
+    Unsure,
+    /// For so many whole seconds up to a minute, then minutes: what is written on the board.
+    Silent(u64),
+    Away,
+}
+
+impl Roster {
+    pub(crate) fn restore(saved: Vec<SavedStation>) -> Self {
+        let stations = (1..).zip(saved).map(|(seat, saved)| {
+            let mut stories = saved.stories;
+            stories.resize_with(saved.harp.len(), StringStory::default);
+            let station = Station {
+                seat,
+                name: saved.name,
+                harp: saved.harp,
+                accepted: saved.acked,
+                acked: saved.acked,
+                removed: saved.removed,
+                stories,
+                last_heard: None,
+                shown: Shown::Away,
+            };
+            (saved.peer, station)
+        });
+        Self {
+            stations: stations.collect(),
+        }
+    }
+
+    pub(crate) fn iter(&self) -> impl Iterator<Item = (Fingerprint, &Station)> {
+        self.stations.iter().map(|(peer, station)| (*peer, station))
+    }
+
+    pub(crate) fn get(&self, peer: Fingerprint) -> Option<&Station> {
+        self.stations.get(&peer)
+    }
+
+    pub(crate) fn get_mut(&mut self, peer: Fingerprint) -> Option<&mut Station> {
+        self.stations.get_mut(&peer)
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.stations.len()
+    }
+
+    /// Adds a station, or gives a known one its new name and harp; another harp starts with no story.
+    pub(crate) fn seat(&mut self, peer: Fingerprint, name: Name, harp: Harp) {
+        let seat = self.stations.len() as u32 + 1;
+        let station = self.stations.entry(peer).or_insert_with(|| Station {
+            seat,
+            name: name.clone(),
+            harp: harp.clone(),
+            accepted: Sequence(0),
+            acked: Sequence(0),
+            removed: false,
+            stories: vec![StringStory::default(); harp.len()],
+            last_heard: None,
+            shown: Shown::Away,
+        });
+        station.name = name;
+        if station.harp.strings() != harp.strings() {
+            station.stories = vec![StringStory::default(); harp.len()];
+        }
+        station.harp = harp;
+    }
+
+    pub(crate) fn begin_round(&mut self) {
+        let stories = self.stations.values_mut().flat_map(|station| &mut station.stories);
+        stories.for_each(StringStory::begin_round);
+    }
+
+    pub(crate) fn heard(&mut self, peer: Fingerprint, now: Uptime) {
+        if let Some(station) = self.stations.get_mut(&peer) {
+            station.last_heard = Some(now);
+        }
+    }
+
+    pub(crate) fn leave(&mut self, peer: Fingerprint) {
+        if let Some(station) = self.stations.get_mut(&peer) {
+            station.last_heard = None;
+        }
+    }
+
+    pub(crate) fn set_removed(&mut self, peer: Fingerprint, removed: bool) {
+        if let Some(station) = self.stations.get_mut(&peer) {
+            station.removed = removed;
+        }
+    }
+
+    /// Whether anything about presence reads otherwise than when this was last asked.
+    pub(crate) fn note_presence(&mut self, now: Uptime) -> bool {
+        let mut changed = false;
+        for station in self.stations.values_mut() {
+            let shown = Shown::from(station.presence(now));
+            changed |= shown != station.shown;
+            station.shown = shown;
+        }
+        changed
+    }
+
+    /// When presence reads otherwise, if nothing is heard before.
+    pub(crate) fn next_change(&self) -> Option<Uptime> {
+        self.stations.values().filter_map(Station::next_change).min()
+    }
+}
+
+impl Station {
+    pub(crate) fn presence(&self, now: Uptime) -> Presence {
+        match self.last_heard.map(|heard| now.since(heard)) {
+            None => Presence::Away,
+            Some(quiet) if quiet >= SILENT_AFTER => Presence::Silent(quiet),
+            Some(quiet) if quiet >= UNSURE_AFTER => Presence::Unsure,
+            Some(_) => Presence::Here,
+        }
+    }
+
+    fn next_change(&self) -> Option<Uptime> {
+        let heard = self.last_heard?;
+        Some(match self.shown {
+            Shown::Here => heard + UNSURE_AFTER,
+            Shown::Unsure => heard + SILENT_AFTER,
+            Shown::Silent(seconds) => heard + std::time::Duration::from_secs(seconds + step(seconds)),
+            // Heard again since: the next event shows it.
+            Shown::Away => heard,
+        })
+    }
+}
+
+/// How long the words of a silence of so many seconds stay the same.
+const fn step(seconds: u64) -> u64 {
+    if seconds < 60 { 1 } else { 30 }
+}
+
+impl From<Presence> for Shown {
+    fn from(presence: Presence) -> Self {
+        match presence {
+            Presence::Here => Self::Here,
+            Presence::Unsure => Self::Unsure,
+            Presence::Silent(quiet) => {
+                let seconds = quiet.as_secs();
+                Self::Silent(seconds - seconds % step(seconds))
+            }
+            Presence::Away => Self::Away,
+        }
+    }
+}

@@ -1,0 +1,299 @@
+//! The session itself: what it knows, and which part of it answers which event.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::time::Duration;
+
+use consort_proto::message::Refusal;
+use consort_proto::{Agreement, Fingerprint, JoinToken, Readiness, ToCoordinator, ToStation, Uptime};
+
+use crate::decisions::{Decided, Past};
+use crate::effect::Effect;
+use crate::event::{Event, LinkId};
+use crate::pace::Pace;
+use crate::record::{Record, Saved, Ticket};
+use crate::roster::Roster;
+use crate::view::{StationView, View};
+
+/// How many, how often, and whether strangers may knock.
+#[derive(Clone, Debug)]
+pub struct Config {
+    /// The most stations that are ever let in; the largest ensembles on record that rehearse together have under 64.
+    pub stations_max: usize,
+    /// The pause between two heartbeats to a station.
+    pub beat_every: Duration,
+    /// Whether stations that are not known yet may join from the start.
+    pub joining: bool,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            stations_max: 64,
+            beat_every: Duration::from_millis(500),
+            joining: true,
+        }
+    }
+}
+
+/// The coordinator's mind.
+///
+/// Call [`handle`](Self::handle) for everything that happens, drain [`poll_effect`](Self::poll_effect) after each call,
+/// and hand in [`Event::Tick`] when [`poll_timeout`](Self::poll_timeout) has come.
+#[derive(Debug)]
+pub struct Session {
+    pub(crate) config: Config,
+    /// What rests on the disk and was sent to everyone.
+    pub(crate) agreement: Agreement,
+    pub(crate) start: Option<Uptime>,
+    pub(crate) past: Vec<Past>,
+    pub(crate) epoch: u32,
+    pub(crate) token: JoinToken,
+    pub(crate) joining: bool,
+    pub(crate) roster: Roster,
+    pub(crate) links: BTreeMap<LinkId, Link>,
+    /// What waits for the disk, by the ticket that it waits for.
+    pub(crate) waiting: BTreeMap<Ticket, Waiting>,
+    pub(crate) last_ticket: Ticket,
+    pub(crate) disk_trouble: bool,
+    /// Records that the disk did not take, to be tried again.
+    pub(crate) again: Vec<(Record, Waiting)>,
+    pub(crate) again_at: Option<Uptime>,
+    pub(crate) beat_at: Option<Uptime>,
+    pub(crate) effects: VecDeque<Effect>,
+}
+
+/// One link and how far its station has come.
+#[derive(Debug)]
+pub(crate) struct Link {
+    pub(crate) peer: Fingerprint,
+    pub(crate) state: LinkState,
+    pub(crate) pace: Pace,
+}
+
+/// How far a link's station has come.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(crate) enum LinkState {
+    /// It has not introduced itself.
+    Open,
+    /// It is let in as soon as the disk has it.
+    Admitted,
+    /// It was welcomed.
+    Joined,
+}
+
+/// What happens once a record cannot be lost any more.
+#[derive(Clone, Debug)]
+pub(crate) enum Waiting {
+    /// The agreement comes into force.
+    Decided(Decided),
+    /// The station on this link is welcomed.
+    Welcome { link: LinkId, record: Record },
+    /// The reports count and are acknowledged.
+    Reports { record: Record },
+    /// The station is turned away or let back in.
+    Removed { peer: Fingerprint, removed: bool },
+}
+
+/// A disk that took no record is tried again after this time.
+const AGAIN_AFTER: Duration = Duration::from_secs(2);
+
+impl Session {
+    /// Opens what was saved, once more.
+    pub fn open(config: Config, saved: Saved) -> Self {
+        Self {
+            joining: config.joining,
+            config,
+            agreement: saved.agreement,
+            start: None,
+            past: Vec::new(),
+            epoch: saved.epoch,
+            token: saved.token,
+            roster: Roster::restore(saved.stations),
+            links: BTreeMap::new(),
+            waiting: BTreeMap::new(),
+            last_ticket: Ticket(0),
+            disk_trouble: false,
+            again: Vec::new(),
+            again_at: None,
+            beat_at: None,
+            effects: VecDeque::new(),
+        }
+    }
+
+    /// Takes in what happened at `now`.
+    pub fn handle(&mut self, now: Uptime, event: Event) {
+        match event {
+            Event::LinkOpened { link, peer } => {
+                self.links.insert(
+                    link,
+                    Link {
+                        peer,
+                        state: LinkState::Open,
+                        pace: Pace::starting_at(now),
+                    },
+                );
+            }
+            Event::Heard { link, message } => self.hear(now, link, message),
+            Event::LinkClosed { link } => self.link_closed(now, link),
+            Event::Persisted(ticket) => self.persisted(now, ticket),
+            Event::NotPersisted(ticket) => self.not_persisted(now, ticket),
+            Event::Command(command) => self.decide(now, command),
+            Event::Tick => {}
+        }
+        self.keep_time(now);
+    }
+
+    /// The next thing to be done; drain it after every [`handle`](Self::handle).
+    pub fn poll_effect(&mut self) -> Option<Effect> {
+        self.effects.pop_front()
+    }
+
+    /// When to hand in [`Event::Tick`], if nothing happens before.
+    pub fn poll_timeout(&self) -> Option<Uptime> {
+        [self.beat_at, self.again_at, self.roster.next_change()]
+            .into_iter()
+            .flatten()
+            .min()
+    }
+
+    /// What lets new stations in.
+    pub const fn token(&self) -> JoinToken {
+        self.token
+    }
+
+    /// What everyone may see at `now`.
+    pub fn view(&self, now: Uptime) -> View {
+        let Agreement { tuning, tolerance, .. } = &self.agreement;
+        let stations = self.roster.iter().map(|(peer, station)| StationView {
+            peer,
+            seat: station.seat,
+            name: station.name.clone(),
+            harp: station.harp.clone(),
+            readiness: Readiness::judge(&station.harp, &station.stories, tuning, tolerance),
+            presence: station.presence(now),
+            removed: station.removed,
+        });
+        let mut stations: Vec<StationView> = stations.collect();
+        stations.sort_by_key(|station| station.seat);
+        View {
+            agreement: self.agreement.clone(),
+            epoch: self.epoch,
+            start_in: self.start.map(|start| start.since(now)),
+            joining: self.joining,
+            can_undo: !self.past.is_empty(),
+            disk_trouble: self.disk_trouble,
+            stations,
+        }
+    }
+
+    fn hear(&mut self, now: Uptime, id: LinkId, message: ToCoordinator) {
+        let Some(link) = self.links.get(&id) else { return };
+        let (peer, state) = (link.peer, link.state);
+        if state == LinkState::Joined {
+            self.roster.heard(peer, now);
+        }
+        match (state, message) {
+            (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(id, peer, hello),
+            (LinkState::Joined, ToCoordinator::Reports(reports)) => self.take_reports(now, id, peer, reports),
+            (LinkState::Joined, ToCoordinator::Leave) => {
+                self.roster.leave(peer);
+                self.redraw();
+            }
+            // A heartbeat may overtake a hello; reports may have been sent just before an old link was given up.
+            (_, ToCoordinator::Beat | ToCoordinator::Leave) | (LinkState::Admitted, ToCoordinator::Reports(_)) => {}
+            (LinkState::Open, ToCoordinator::Reports(_))
+            | (LinkState::Admitted | LinkState::Joined, ToCoordinator::Hello(_)) => self.close(id, Refusal::Misspoke),
+        }
+    }
+
+    fn link_closed(&mut self, now: Uptime, id: LinkId) {
+        if self
+            .links
+            .remove(&id)
+            .is_some_and(|link| link.state == LinkState::Joined)
+        {
+            self.roster.note_presence(now);
+            self.redraw();
+        }
+    }
+
+    fn persisted(&mut self, now: Uptime, ticket: Ticket) {
+        if std::mem::take(&mut self.disk_trouble) {
+            self.redraw();
+        }
+        let later = self.waiting.split_off(&Ticket(ticket.0 + 1));
+        for (_, done) in std::mem::replace(&mut self.waiting, later) {
+            match done {
+                Waiting::Decided(decided) => self.put_in_force(now, decided),
+                Waiting::Welcome { link, record } => self.welcome(now, link, record),
+                Waiting::Reports { record } => self.count(record),
+                Waiting::Removed { peer, removed } => self.roster.set_removed(peer, removed),
+            }
+            self.redraw();
+        }
+    }
+
+    fn not_persisted(&mut self, now: Uptime, ticket: Ticket) {
+        for (_, lost) in self.waiting.split_off(&ticket) {
+            match &lost {
+                // The leader was told, and decides again.
+                Waiting::Decided(_) | Waiting::Removed { .. } => {}
+                Waiting::Welcome { record, .. } | Waiting::Reports { record } => {
+                    self.again.push((record.clone(), lost));
+                }
+            }
+        }
+        self.disk_trouble = true;
+        self.again_at.get_or_insert(now + AGAIN_AFTER);
+        self.redraw();
+    }
+
+    /// Everything that is due at `now`.
+    fn keep_time(&mut self, now: Uptime) {
+        if self.again_at.is_some_and(|at| at <= now) {
+            self.again_at = None;
+            for (record, waiting) in std::mem::take(&mut self.again) {
+                self.persist(record, waiting);
+            }
+        }
+        self.beat(now);
+        if self.roster.note_presence(now) {
+            self.redraw();
+        }
+    }
+
+    /// Writes `record` down; `waiting` happens once it cannot be lost any more.
+    pub(crate) fn persist(&mut self, record: Record, waiting: Waiting) {
+        self.last_ticket.0 += 1;
+        self.waiting.insert(self.last_ticket, waiting);
+        self.effects.push_back(Effect::Persist {
+            ticket: self.last_ticket,
+            record,
+        });
+    }
+
+    pub(crate) fn send(&mut self, link: LinkId, message: ToStation) {
+        self.effects.push_back(Effect::Send { link, message });
+    }
+
+    /// Says why, and ends the link.
+    pub(crate) fn close(&mut self, id: LinkId, why: Refusal) {
+        self.links.remove(&id);
+        self.effects.push_back(Effect::Close { link: id, why });
+    }
+
+    /// The links of stations that were welcomed.
+    pub(crate) fn joined(&self) -> impl Iterator<Item = (LinkId, Fingerprint)> {
+        self.links
+            .iter()
+            .filter(|(_, link)| link.state == LinkState::Joined)
+            .map(|(&id, link)| (id, link.peer))
+    }
+
+    /// Has the image drawn anew, once however often it is asked.
+    pub(crate) fn redraw(&mut self) {
+        if !self.effects.contains(&Effect::Redraw) {
+            self.effects.push_back(Effect::Redraw);
+        }
+    }
+}
