@@ -1,10 +1,26 @@
 //! The station's side of a session: events in, effects out.
 //!
-//! `Link` opens no socket, reads no clock, touches no disk: the shell hands in [`Event`]s with the time, drains
-//! [`Effect`]s after each, and hands in [`Event::Tick`] when the link's timeout has come.
+//! [`Link`] opens no socket, reads no clock, touches no disk: the shell hands in [`Event`]s with the time, drains
+//! [`Effect`]s after each, and hands in [`Event::Tick`] when [`Link::poll_timeout`] has come.
+//! Without any coordinator it is the memory of a harp that is tuned alone.
 
+mod dialling;
 pub mod effect;
 pub mod event;
+mod hearing;
+mod journal;
+mod link;
+mod random;
+pub mod view;
+
+use std::time::Duration;
 
 pub use effect::Effect;
 pub use event::{Attempt, AttemptFailure, Event};
+pub use link::{Config, Known, Link};
+pub use view::{LinkState, LinkView};
+
+/// The pause between two heartbeats to the coordinator.
+pub const BEAT_EVERY: Duration = Duration::from_millis(500);
+/// A coordinator that was not heard for this long counts as gone: the desk says so, and it is called anew.
+pub const SILENT_AFTER: Duration = Duration::from_secs(4);

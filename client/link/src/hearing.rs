@@ -1,0 +1,137 @@
+//! What happens on an open link: the introduction, the coordinator's words, its silence and its end.
+
+use std::net::SocketAddr;
+
+use consort_proto::{Fingerprint, ToCoordinator, ToStation, Uptime};
+
+use crate::SILENT_AFTER;
+use crate::dialling::{AFTER_REFUSAL, INTRODUCTION};
+use crate::effect::Effect;
+use crate::event::{Attempt, AttemptFailure};
+use crate::link::Link;
+use crate::view::LinkState;
+
+impl Link {
+    /// The first call that is answered is the one that counts.
+    pub(crate) fn connected(&mut self, now: Uptime, attempt: Attempt, peer: Fingerprint, address: SocketAddr) {
+        let Some(call) = self.calls.get_mut(&attempt) else {
+            self.effects.push_back(Effect::Close { attempt });
+            return;
+        };
+        if call.expect != peer || call.answered {
+            return;
+        }
+        call.answered = true;
+        call.address = address;
+        call.until = now + INTRODUCTION;
+        self.give_up_calls(|other, call| other != attempt && !call.answered);
+        let hello = self.hello(peer);
+        self.send(attempt, ToCoordinator::Hello(hello));
+    }
+
+    pub(crate) fn attempt_failed(&mut self, now: Uptime, attempt: Attempt, why: AttemptFailure) {
+        if self.calls.remove(&attempt).is_none() {
+            return;
+        }
+        match why {
+            AttemptFailure::NoAnswer => {}
+            AttemptFailure::OtherKey => self.trouble = Some(LinkState::OtherKey),
+            AttemptFailure::OtherVersion => self.trouble = Some(LinkState::OtherVersion),
+        }
+        self.call_ended(now);
+        self.redraw();
+    }
+
+    pub(crate) fn link_closed(&mut self, now: Uptime, attempt: Attempt) {
+        if self.calls.remove(&attempt).is_none() {
+            return;
+        }
+        if self.joined == Some(attempt) {
+            self.joined = None;
+            self.offline_since.get_or_insert(now);
+            self.dialling.start_over(now, &mut self.random);
+        } else {
+            self.call_ended(now);
+        }
+        self.redraw();
+    }
+
+    pub(crate) fn hear(&mut self, now: Uptime, attempt: Attempt, message: ToStation) {
+        let Some(call) = self.calls.get(&attempt).filter(|call| call.answered) else {
+            return;
+        };
+        let (coordinator, address) = (call.expect, call.address);
+        if self.joined == Some(attempt) {
+            self.last_heard = now;
+            if self.offline_since.take().is_some() {
+                // It was only quiet: what was called meanwhile is not needed.
+                self.give_up_calls(|other, _| other != attempt);
+                self.redraw();
+            }
+        }
+        match message {
+            ToStation::Welcome { session, acked, .. } => {
+                self.session = Some(session);
+                self.welcomed(now, attempt, coordinator, address);
+                self.forget(acked);
+                for reports in self.journal.batches(now) {
+                    self.send(attempt, ToCoordinator::Reports(reports));
+                }
+            }
+            ToStation::Agreement { agreement, start_in } if self.joined == Some(attempt) => {
+                self.agree(now, agreement, start_in);
+            }
+            ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
+            ToStation::Refused(why) => {
+                self.trouble = Some(LinkState::Refused(why));
+                self.calls.remove(&attempt);
+                if self.joined == Some(attempt) {
+                    self.joined = None;
+                }
+                self.effects.push_back(Effect::Close { attempt });
+                self.dialling.rest(now, AFTER_REFUSAL);
+                self.redraw();
+            }
+            // A welcome comes first; anything before it is not meant for this link.
+            ToStation::Agreement { .. } | ToStation::Acked(_) | ToStation::Beat { .. } => {}
+        }
+    }
+
+    fn welcomed(&mut self, now: Uptime, attempt: Attempt, coordinator: Fingerprint, address: SocketAddr) {
+        self.give_up_calls(|other, _| other != attempt);
+        self.joined = Some(attempt);
+        self.last_heard = now;
+        self.offline_since = None;
+        self.trouble = None;
+        self.invitation = self.invitation.filter(|(invited, _)| *invited != coordinator);
+        if self.known.insert(coordinator, Some(address)) != Some(Some(address)) {
+            self.effects.push_back(Effect::Remember { coordinator, address });
+        }
+        self.dialling.learn([(address, coordinator)]);
+        self.redraw();
+    }
+
+    fn forget(&mut self, acked: consort_proto::Sequence) {
+        if self.journal.forget(acked) {
+            self.effects.push_back(Effect::Forget(acked));
+            self.redraw();
+        }
+    }
+
+    /// Everything that is due at `now`.
+    pub(crate) fn keep_time(&mut self, now: Uptime) {
+        if self.joined.is_some() && self.offline_since.is_none() && now.since(self.last_heard) >= SILENT_AFTER {
+            self.offline_since = Some(self.last_heard);
+            self.dialling.start_over(now, &mut self.random);
+            self.redraw();
+        }
+        let joined = self.joined;
+        let late = |attempt: Attempt, until: Uptime| Some(attempt) != joined && until <= now;
+        if self.calls.iter().any(|(&attempt, call)| late(attempt, call.until)) {
+            self.give_up_calls(|attempt, call| late(attempt, call.until));
+            self.call_ended(now);
+        }
+        self.dial(now);
+        self.beat(now);
+    }
+}

@@ -1,0 +1,117 @@
+//! Reports that the coordinator may not have yet.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use consort_proto::message::{Content, REPORTS_MAX};
+use consort_proto::{Report, Sequence, Uptime};
+
+/// Readings kept per string while they wait.
+///
+/// Not only the newest: whether a string holds, moved, or will not hold is told by several plucks in a row.
+const KEPT_PER_STRING: usize = 4;
+
+/// What waits, by number.
+#[derive(Debug)]
+pub(crate) struct Journal {
+    waiting: BTreeMap<Sequence, Entry>,
+    next: Sequence,
+}
+
+#[derive(Debug)]
+struct Entry {
+    report: Report,
+    /// When the report's age was right.
+    noted_at: Uptime,
+    /// Whether it rests on this station's disk, so that it may be sent.
+    on_disk: bool,
+}
+
+impl Journal {
+    /// What an earlier run of the program left, none of it sent for certain.
+    pub(crate) fn restore(reports: Vec<Report>, next: Sequence, now: Uptime) -> Self {
+        let after = reports.iter().map(|report| report.sequence).max().unwrap_or_default();
+        let mut journal = Self {
+            waiting: BTreeMap::new(),
+            next: next.max(Sequence(after.0 + 1)),
+        };
+        for report in reports {
+            journal.insert(report, now, true);
+        }
+        journal
+    }
+
+    /// Gives `content` the next number.
+    pub(crate) fn note(&mut self, now: Uptime, report: impl FnOnce(Sequence) -> Report) -> Report {
+        let report = report(self.next);
+        self.next.0 += 1;
+        self.insert(report, now, false);
+        report
+    }
+
+    fn insert(&mut self, report: Report, noted_at: Uptime, on_disk: bool) {
+        let string = report.content.string();
+        let is_mark = matches!(report.content, Content::Mark { .. });
+        let kept = if is_mark { 1 } else { KEPT_PER_STRING };
+        self.waiting.insert(
+            report.sequence,
+            Entry {
+                report,
+                noted_at,
+                on_disk,
+            },
+        );
+        let alike = self.waiting.values().filter(|entry| {
+            entry.report.content.string() == string && matches!(entry.report.content, Content::Mark { .. }) == is_mark
+        });
+        let alike: Vec<Sequence> = alike.map(|entry| entry.report.sequence).collect();
+        for sequence in alike.iter().rev().skip(kept) {
+            self.waiting.remove(sequence);
+        }
+    }
+
+    /// Everything up to `sequence` rests on this station's disk; returns what may now be sent.
+    pub(crate) fn on_disk(&mut self, now: Uptime, sequence: Sequence) -> Vec<Report> {
+        let mut fresh = Vec::new();
+        for (_, entry) in self.waiting.range_mut(..=sequence) {
+            if !std::mem::replace(&mut entry.on_disk, true) {
+                fresh.push(entry.aged(now));
+            }
+        }
+        fresh
+    }
+
+    /// The coordinator has everything up to `sequence`; whether anything was dropped.
+    pub(crate) fn forget(&mut self, sequence: Sequence) -> bool {
+        let before = self.waiting.len();
+        self.waiting.retain(|&waiting, _| waiting > sequence);
+        // A station whose disk was lost must not use numbers again that the coordinator has seen.
+        self.next = self.next.max(Sequence(sequence.0.saturating_add(1)));
+        self.waiting.len() < before
+    }
+
+    /// Everything that may be sent, in batches.
+    pub(crate) fn batches(&self, now: Uptime) -> Vec<Vec<Report>> {
+        let ready: Vec<Report> = self
+            .waiting
+            .values()
+            .filter(|entry| entry.on_disk)
+            .map(|entry| entry.aged(now))
+            .collect();
+        ready.chunks(REPORTS_MAX).map(<[Report]>::to_vec).collect()
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.waiting.len()
+    }
+}
+
+impl Entry {
+    fn aged(&self, now: Uptime) -> Report {
+        let passed: Duration = now.since(self.noted_at);
+        Report {
+            age: self.report.age.saturating_add(passed),
+            ..self.report
+        }
+    }
+}

@@ -1,0 +1,316 @@
+//! The link itself: what the station knows of its coordinator and of its own harp.
+
+use std::collections::{BTreeMap, VecDeque};
+use std::net::SocketAddr;
+
+use consort_proto::message::Content;
+use consort_proto::{
+    Agreement, Fingerprint, Harp, Hello, JoinToken, Name, Readiness, Report, Revision, Round, Sequence, SessionId,
+    StringStory, ToCoordinator, Tolerance, Tuning, Uptime,
+};
+
+use crate::BEAT_EVERY;
+use crate::dialling::{Call, Dialling};
+use crate::effect::Effect;
+use crate::event::{Attempt, Event};
+use crate::journal::Journal;
+use crate::random::Random;
+use crate::view::{LinkState, LinkView};
+
+/// What a link starts from.
+#[derive(Clone, Debug)]
+pub struct Config {
+    /// The harpist.
+    pub name: Name,
+    /// The harp.
+    pub harp: Harp,
+    /// Random at each start of the program.
+    pub process: u64,
+    /// Coordinators that were joined before.
+    pub known: Vec<Known>,
+    /// Reports that an earlier run of the program left unacknowledged.
+    pub journal: Vec<Report>,
+    /// The number of the next report.
+    pub next: Sequence,
+    /// The agreement as last heard.
+    pub agreement: Option<Agreement>,
+    /// What the strings did in that agreement's round, from the top; empty when nothing is remembered.
+    pub stories: Vec<StringStory>,
+    /// What the harp is tuned to while no agreement is known.
+    pub own: (Tuning, Tolerance),
+    /// Makes pauses differ between stations.
+    pub seed: u64,
+}
+
+/// A coordinator whose key is known.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct Known {
+    /// Its key.
+    pub coordinator: Fingerprint,
+    /// Where it was last reached.
+    pub address: Option<SocketAddr>,
+}
+
+/// The station's side of a session.
+///
+/// Call [`handle`](Self::handle) for everything that happens, drain [`poll_effect`](Self::poll_effect) after each call,
+/// and hand in [`Event::Tick`] when [`poll_timeout`](Self::poll_timeout) has come.
+#[derive(Debug)]
+pub struct Link {
+    pub(crate) name: Name,
+    pub(crate) harp: Harp,
+    pub(crate) process: u64,
+    pub(crate) own: (Tuning, Tolerance),
+    pub(crate) agreement: Option<Agreement>,
+    /// The session that the coordinator named when it welcomed this station.
+    pub(crate) session: Option<SessionId>,
+    pub(crate) start: Option<Uptime>,
+    pub(crate) stories: Vec<StringStory>,
+    pub(crate) journal: Journal,
+    pub(crate) known: BTreeMap<Fingerprint, Option<SocketAddr>>,
+    /// The key and token of a pasted join link, until it has led to a welcome.
+    pub(crate) invitation: Option<(Fingerprint, JoinToken)>,
+    pub(crate) stranger: Option<String>,
+    pub(crate) dialling: Dialling,
+    pub(crate) random: Random,
+    pub(crate) calls: BTreeMap<Attempt, Call>,
+    pub(crate) joined: Option<Attempt>,
+    pub(crate) last_heard: Uptime,
+    pub(crate) offline_since: Option<Uptime>,
+    pub(crate) trouble: Option<LinkState>,
+    pub(crate) beat_at: Option<Uptime>,
+    pub(crate) effects: VecDeque<Effect>,
+}
+
+impl Link {
+    /// A link that has not called anyone yet.
+    pub fn new(now: Uptime, config: Config) -> Self {
+        let mut stories = config.stories;
+        stories.resize_with(config.harp.len(), StringStory::default);
+        Self {
+            name: config.name,
+            harp: config.harp,
+            process: config.process,
+            own: config.own,
+            agreement: config.agreement,
+            session: None,
+            start: None,
+            stories,
+            journal: Journal::restore(config.journal, config.next, now),
+            known: config
+                .known
+                .into_iter()
+                .map(|known| (known.coordinator, known.address))
+                .collect(),
+            invitation: None,
+            stranger: None,
+            dialling: Dialling::starting_at(now),
+            random: Random(config.seed),
+            calls: BTreeMap::new(),
+            joined: None,
+            last_heard: now,
+            offline_since: None,
+            trouble: None,
+            beat_at: None,
+            effects: VecDeque::new(),
+        }
+    }
+
+    /// Takes in what happened at `now`.
+    pub fn handle(&mut self, now: Uptime, event: Event) {
+        match event {
+            Event::JoinLink(link) => {
+                self.invitation = Some((link.coordinator, link.token));
+                self.trouble = None;
+                self.dialling
+                    .learn(link.addresses.into_iter().map(|address| (address, link.coordinator)));
+                self.dialling.hurry(now);
+                self.redraw();
+            }
+            Event::Address(address) => {
+                let keys: Vec<Fingerprint> = self.keys().collect();
+                self.dialling.learn(keys.into_iter().map(|key| (address, key)));
+                self.dialling.hurry(now);
+            }
+            Event::Sighted { tag, addresses } => self.sighted(now, tag, &addresses),
+            Event::Connected { attempt, peer, address } => self.connected(now, attempt, peer, address),
+            Event::AttemptFailed { attempt, why } => self.attempt_failed(now, attempt, why),
+            Event::LinkClosed { attempt } => self.link_closed(now, attempt),
+            Event::Heard { attempt, message } => self.hear(now, attempt, message),
+            Event::Observed(content) => self.observe(now, content),
+            Event::Journalled(sequence) => {
+                let reports = self.journal.on_disk(now, sequence);
+                if let Some(attempt) = self.joined.filter(|_| !reports.is_empty()) {
+                    self.send(attempt, ToCoordinator::Reports(reports));
+                }
+            }
+            Event::Tick => {}
+        }
+        self.keep_time(now);
+    }
+
+    /// The next thing to be done; drain it after every [`handle`](Self::handle).
+    pub fn poll_effect(&mut self) -> Option<Effect> {
+        self.effects.pop_front()
+    }
+
+    /// When to hand in [`Event::Tick`], if nothing happens before.
+    pub fn poll_timeout(&self) -> Option<Uptime> {
+        let silent = self
+            .joined
+            .filter(|_| self.offline_since.is_none())
+            .map(|_| self.last_heard + crate::SILENT_AFTER);
+        let calls = self
+            .calls
+            .iter()
+            .filter(|(attempt, _)| Some(**attempt) != self.joined)
+            .map(|(_, call)| call.until);
+        [self.beat_at, silent, self.next_dial()]
+            .into_iter()
+            .flatten()
+            .chain(calls)
+            .min()
+    }
+
+    /// What a desk may show at `now`.
+    pub fn view(&self, now: Uptime) -> LinkView<'_> {
+        LinkView {
+            state: self.state(),
+            agreement: self.agreement.as_ref(),
+            start_in: self.start.map(|start| start.since(now)),
+            unsent: self.journal.len(),
+            stranger: self.stranger.as_deref().filter(|_| self.joined.is_none()),
+        }
+    }
+
+    /// What the harp is tuned to: the agreement, or the harpist's own choice while there is none.
+    pub fn tuning(&self) -> &Tuning {
+        self.agreement
+            .as_ref()
+            .map_or(&self.own.0, |agreement| &agreement.tuning)
+    }
+
+    /// How far off a string may be.
+    pub fn tolerance(&self) -> &Tolerance {
+        self.agreement
+            .as_ref()
+            .map_or(&self.own.1, |agreement| &agreement.tolerance)
+    }
+
+    /// The harp.
+    pub const fn harp(&self) -> &Harp {
+        &self.harp
+    }
+
+    /// What each string did in this round, from the top.
+    pub fn stories(&self) -> &[StringStory] {
+        &self.stories
+    }
+
+    /// What each string is, judged here as it is judged everywhere.
+    pub fn readiness(&self) -> Readiness {
+        Readiness::judge(&self.harp, &self.stories, self.tuning(), self.tolerance())
+    }
+
+    fn state(&self) -> LinkState {
+        if self.joined.is_some() && self.offline_since.is_none() {
+            LinkState::Joined
+        } else if let Some(trouble) = self.trouble {
+            trouble
+        } else if let Some(since) = self.offline_since {
+            LinkState::Offline(since)
+        } else if self.keys().next().is_none() {
+            LinkState::Alone
+        } else if self.dialling.is_lost() {
+            LinkState::Searching
+        } else {
+            LinkState::Reaching
+        }
+    }
+
+    fn observe(&mut self, now: Uptime, content: Content) {
+        let Some(story) = self.stories.get_mut(content.string().index()) else {
+            return;
+        };
+        match content {
+            Content::Reading(reading) => story.hear(reading),
+            Content::Mark { mark, .. } => story.set_mark(mark),
+        }
+        let (session, round) = match &self.agreement {
+            Some(agreement) => (agreement.session, agreement.round),
+            // Nobody's session: whoever is joined later keeps it without counting it.
+            None => (SessionId([0; 16]), Round::default()),
+        };
+        let report = self.journal.note(now, |sequence| Report {
+            sequence,
+            session,
+            round,
+            age: std::time::Duration::ZERO,
+            content,
+        });
+        self.effects.push_back(Effect::Journal(report));
+        self.redraw();
+    }
+
+    /// Takes over an agreement of the session that welcomed this station, unless it is older than what is held.
+    pub(crate) fn agree(&mut self, now: Uptime, agreement: Agreement, start_in: Option<std::time::Duration>) {
+        if self.session != Some(agreement.session) {
+            return;
+        }
+        let held = self.agreement.as_ref();
+        let (same_session, held_revision, held_round) = held.map_or((false, Revision(0), Round(0)), |held| {
+            (held.session == agreement.session, held.revision, held.round)
+        });
+        if same_session && agreement.revision < held_revision {
+            return;
+        }
+        if !same_session || agreement.round != held_round {
+            self.stories.iter_mut().for_each(StringStory::begin_round);
+        }
+        self.start = start_in.map(|left| now + left);
+        self.agreement = Some(agreement);
+        self.redraw();
+    }
+
+    pub(crate) fn hello(&self, to: Fingerprint) -> Hello {
+        let token = self
+            .invitation
+            .filter(|(coordinator, _)| *coordinator == to)
+            .map(|(_, token)| token);
+        Hello {
+            name: self.name.clone(),
+            harp: self.harp.clone(),
+            token,
+            process: self.process,
+        }
+    }
+
+    pub(crate) fn keys(&self) -> impl Iterator<Item = Fingerprint> {
+        let invited = self.invitation.map(|(coordinator, _)| coordinator);
+        invited
+            .into_iter()
+            .chain(self.known.keys().copied().filter(move |known| Some(*known) != invited))
+    }
+
+    /// Sends a heartbeat when it is time, and sets the time of the next one.
+    pub(crate) fn beat(&mut self, now: Uptime) {
+        let Some(attempt) = self.joined else {
+            self.beat_at = None;
+            return;
+        };
+        if self.beat_at.is_none_or(|at| at <= now) {
+            self.beat_at = Some(now + BEAT_EVERY);
+            self.send(attempt, ToCoordinator::Beat);
+        }
+    }
+
+    pub(crate) fn send(&mut self, attempt: Attempt, message: ToCoordinator) {
+        self.effects.push_back(Effect::Send { attempt, message });
+    }
+
+    pub(crate) fn redraw(&mut self) {
+        if !self.effects.contains(&Effect::Redraw) {
+            self.effects.push_back(Effect::Redraw);
+        }
+    }
+}
