@@ -6,6 +6,7 @@
 pub mod args;
 pub mod choice;
 pub mod ear;
+pub mod feed;
 pub mod listen;
 pub mod order;
 pub mod pluck;

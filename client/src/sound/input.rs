@@ -67,6 +67,7 @@ impl fmt::Display for Input {
 
 /// Every input that can be opened, the system's own choice first.
 pub fn usable() -> Result<Vec<Input>, InputError> {
+    let _quiet = quiet();
     let host = cpal::default_host();
     let default = host.default_input_device();
     let default_name = default.as_ref().and_then(name_of);
@@ -98,6 +99,7 @@ pub(crate) fn preferred() -> Result<String, InputError> {
 
 /// The input called `name`, if it can be opened.
 pub(crate) fn find(name: &str) -> Result<cpal::Device, InputError> {
+    let _quiet = quiet();
     let unknown = || InputError::Unknown(name.chars().take(60).collect());
     let host = cpal::default_host();
     let default = host.default_input_device();
@@ -126,3 +128,13 @@ fn describe(device: &cpal::Device) -> Option<Input> {
 fn name_of(device: &cpal::Device) -> Option<String> {
     Some(device.id().ok()?.id().to_owned())
 }
+
+/// While it is held, ALSA keeps to itself what it tries and does not find.
+#[cfg(target_os = "linux")]
+fn quiet() -> impl Sized {
+    alsa::Output::local_error_handler()
+}
+
+/// Nothing talks elsewhere.
+#[cfg(not(target_os = "linux"))]
+const fn quiet() {}

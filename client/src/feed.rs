@@ -1,0 +1,250 @@
+//! Feeds the ear from its source, on a thread of its own.
+
+use std::io::{self, Read};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::Receiver;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use consort_proto::{SampleRate, Tuning};
+use consort_words::Words;
+use tokio::sync::mpsc::Sender;
+use tokio::sync::mpsc::error::TrySendError;
+
+use crate::ear::{Ear, Expectation, Sensed};
+use crate::sound::capture::Capture;
+use crate::sound::input::{self, InputError};
+use crate::sound::recording::Recording;
+
+/// Where the sound comes from.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum Source {
+    /// The input of this name; `None` for the one that the system prefers.
+    Live(Option<String>),
+    /// Standard input: 32-bit floating point, little-endian, mono, at this rate.
+    Stdin(SampleRate),
+    /// Recordings, one after another.
+    Recordings {
+        /// The files.
+        files: Vec<PathBuf>,
+        /// As fast as they can be heard, not at the pace at which they were played.
+        fast: bool,
+    },
+}
+
+/// What comes out of the thread.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Fed {
+    /// The ear sensed something in the sound that is called `file`.
+    Sensed { file: Arc<str>, sensed: Sensed },
+    /// A sentence for the harpist about the sound.
+    Said(String),
+    /// The input has gone; the same one is tried again until it comes back.
+    Lost,
+    /// The input is heard, again or for the first time.
+    Hears,
+    /// There is no more sound.
+    Ended,
+}
+
+/// The input that is to be heard, opened if it is a live one so that a wrong name is told at once.
+pub(crate) struct Feed {
+    source: Opened,
+    words: Words,
+    expectation: Option<Expectation>,
+    tunings: Receiver<Tuning>,
+    out: Sender<Fed>,
+}
+
+enum Opened {
+    /// Its name; the stream itself is made on the thread that reads it.
+    Live(String),
+    Stdin(SampleRate),
+    Recordings { files: Vec<PathBuf>, fast: bool },
+}
+
+/// The receiver has gone: the station ends.
+struct Over;
+
+/// Sound is handed to the ear in pieces of this length, so that a live recording is heard as it would be in a room.
+const PIECE: Duration = Duration::from_millis(10);
+/// A lost input is tried again after this long, then after twice as long each time.
+const RETRY_FIRST: Duration = Duration::from_millis(250);
+const RETRY_MAX: Duration = Duration::from_secs(4);
+
+impl Feed {
+    /// Gets ready to feed an ear that begins with `expectation`; what is sent into `tunings` replaces its targets.
+    pub(crate) fn new(
+        source: Source,
+        expectation: Expectation,
+        tunings: Receiver<Tuning>,
+        out: Sender<Fed>,
+    ) -> Result<Self, InputError> {
+        let source = match source {
+            Source::Live(name) => {
+                let name = name.map_or_else(input::preferred, Ok)?;
+                // Looked for here only, so that an unknown name ends the program and not its ear.
+                input::find(&name)?;
+                Opened::Live(name)
+            }
+            Source::Stdin(rate) => Opened::Stdin(rate),
+            Source::Recordings { files, fast } => Opened::Recordings { files, fast },
+        };
+        Ok(Self {
+            source,
+            words: Words::english(),
+            expectation: Some(expectation),
+            tunings,
+            out,
+        })
+    }
+
+    /// Starts the thread; it ends with the sound, or when nobody listens to it any more.
+    pub(crate) fn start(mut self) -> io::Result<()> {
+        let run = move || {
+            let over = match std::mem::replace(&mut self.source, Opened::Recordings { files: Vec::new(), fast: true }) {
+                Opened::Live(name) => self.live(&name),
+                Opened::Stdin(rate) => self.stdin(rate),
+                Opened::Recordings { files, fast } => self.recordings(&files, fast),
+            };
+            if over.is_ok() {
+                // Nobody may be there to hear of the end.
+                let _ = self.out.blocking_send(Fed::Ended);
+            }
+        };
+        thread::Builder::new().name("ear".to_owned()).spawn(run).map(drop)
+    }
+
+    fn recordings(&mut self, files: &[PathBuf], fast: bool) -> Result<(), Over> {
+        for path in files {
+            let name = path.display().to_string();
+            let mut recording = match Recording::open(path) {
+                Ok(recording) => recording,
+                Err(why) => {
+                    self.send(Fed::Said(why.sentence(&self.words)))?;
+                    continue;
+                }
+            };
+            for notice in &recording.notices {
+                self.send(Fed::Said(notice.sentence(&self.words, &name)))?;
+            }
+            self.send(Fed::Hears)?;
+            let rate = recording.rate();
+            let began = Instant::now();
+            let mut played = 0_u64;
+            let mut block = Vec::new();
+            self.hear(&name, rate, |hear| {
+                while recording.next_block(&mut block) {
+                    for piece in block.chunks(samples_in(PIECE, rate)) {
+                        if !fast {
+                            let due = began + Duration::from_secs_f64(played as f64 / f64::from(rate.get()));
+                            thread::sleep(due.saturating_duration_since(Instant::now()));
+                        }
+                        played += piece.len() as u64;
+                        hear(piece)?;
+                    }
+                }
+                Ok(())
+            })?;
+        }
+        Ok(())
+    }
+
+    fn stdin(&mut self, rate: SampleRate) -> Result<(), Over> {
+        self.send(Fed::Hears)?;
+        let mut sound = io::stdin().lock();
+        let mut bytes = vec![0_u8; samples_in(PIECE, rate) * 4];
+        let mut piece = Vec::new();
+        let mut kept = 0;
+        self.hear("stdin", rate, |hear| {
+            loop {
+                // A writer that goes away in the middle ends the sound like one that is done.
+                let read = sound.read(&mut bytes[kept..]).unwrap_or(0);
+                if read == 0 {
+                    return Ok(());
+                }
+                let have = kept + read;
+                let whole = have / 4 * 4;
+                piece.clear();
+                piece.extend(bytes[..whole].chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])));
+                bytes.copy_within(whole..have, 0);
+                kept = have - whole;
+                hear(&piece)?;
+            }
+        })
+    }
+
+    /// Hears the input called `name` for good; when it goes, waits for the same one and for no other.
+    fn live(&mut self, name: &str) -> Result<(), Over> {
+        let mut pause = RETRY_FIRST;
+        loop {
+            match Capture::open(name) {
+                Ok(capture) => {
+                    pause = RETRY_FIRST;
+                    self.send(Fed::Hears)?;
+                    self.capture(capture)?;
+                }
+                Err(why) => tracing::debug!(%why, "the input does not open"),
+            }
+            self.send(Fed::Lost)?;
+            thread::sleep(pause);
+            pause = (pause * 2).min(RETRY_MAX);
+        }
+    }
+
+    /// Hears one stream until it is gone.
+    fn capture(&mut self, mut capture: Capture) -> Result<(), Over> {
+        let mut block = Vec::new();
+        self.hear("live", capture.rate(), |hear| {
+            while capture.pull(&mut block).is_ok() {
+                let lost = capture.take_lost();
+                if lost > 0 {
+                    tracing::warn!(samples = lost, "sound was lost: this laptop is too busy");
+                }
+                hear(&block)?;
+                thread::sleep(PIECE);
+            }
+            Ok(())
+        })
+    }
+
+    /// Gives one stretch of sound to an ear: `play` hands it over piece by piece.
+    fn hear(
+        &mut self,
+        name: &str,
+        rate: SampleRate,
+        play: impl FnOnce(&mut dyn FnMut(&[f32]) -> Result<(), Over>) -> Result<(), Over>,
+    ) -> Result<(), Over> {
+        let Some(expectation) = self.expectation.take() else { return Ok(()) };
+        let mut ear = Ear::new(rate, expectation);
+        let file: Arc<str> = name.into();
+        let out = self.out.clone();
+        let mut over = false;
+        let mut tell = |sensed: Sensed| {
+            let fleeting = matches!(sensed, Sensed::Track { .. });
+            let fed = Fed::Sensed { file: file.clone(), sensed };
+            // What moves is worth nothing late; everything else waits until there is room.
+            over |= if fleeting { matches!(out.try_send(fed), Err(TrySendError::Closed(_))) } else { out.blocking_send(fed).is_err() };
+        };
+        let tunings = &self.tunings;
+        let played = play(&mut |piece| {
+            while let Ok(tuning) = tunings.try_recv() {
+                ear.retune(tuning);
+            }
+            ear.push(piece, &mut tell);
+            if out.is_closed() { Err(Over) } else { Ok(()) }
+        });
+        self.expectation = Some(ear.finish(&mut tell));
+        if over { Err(Over) } else { played }
+    }
+
+    fn send(&self, fed: Fed) -> Result<(), Over> {
+        self.out.blocking_send(fed).map_err(|_| Over)
+    }
+}
+
+/// Samples in `time`, at least one.
+fn samples_in(time: Duration, rate: SampleRate) -> usize {
+    ((time.as_secs_f64() * f64::from(rate.get())) as usize).max(1)
+}
