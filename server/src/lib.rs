@@ -1,1 +1,283 @@
 //! The coordinator: opens a session, holds the agreement, shows the board.
+//!
+//! This crate is the shell around `consort-session`: sockets, disk, clock and pages are here, every decision is there.
+
+mod address;
+mod advert;
+pub mod args;
+mod board;
+pub mod config;
+pub mod control;
+pub mod coordinator;
+mod endpoint;
+mod guard;
+pub mod remote;
+pub mod start;
+pub mod status;
+mod store;
+mod table;
+
+use std::fmt;
+use std::io;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
+
+use consort_peer::link::CLOSE_GOODBYE;
+use consort_peer::{Identity, IdentityError, ListenError, Listener};
+use consort_proto::{JoinLink, Uptime};
+use consort_session::{Command, Event, Session, View};
+use consort_store::{Folder, FolderError};
+use consort_words::{Arg, Key, Words};
+use tokio::net::TcpListener;
+use tokio::sync::{mpsc, watch};
+use tokio::time::{Instant, timeout};
+
+use crate::advert::Advert;
+pub use crate::config::Config;
+use crate::config::Discovery;
+use crate::coordinator::{EventLoop, Input, Viewer};
+use crate::remote::Handle;
+pub use crate::store::StoreError;
+use crate::store::{Opened, Store};
+
+/// A coordinator with its session read and its ports taken, not yet serving.
+pub struct Coordinator {
+    folder: Folder,
+    identity: Identity,
+    listener: Listener,
+    board: TcpListener,
+    control: TcpListener,
+    discovery: Option<Discovery>,
+    event_loop: EventLoop,
+    inputs: mpsc::Receiver<Input>,
+    inbox: mpsc::Sender<Input>,
+    images: watch::Receiver<Arc<View>>,
+    addresses: Addresses,
+    handle: Handle,
+    board_token: String,
+    notices: Vec<String>,
+}
+
+/// Where everything is, with the secrets that open it.
+#[derive(Clone)]
+pub struct Addresses {
+    /// Where stations call.
+    pub stations: SocketAddr,
+    /// What a station needs to join.
+    pub join: JoinLink,
+    /// The board, with the token that opens it.
+    pub board: String,
+    /// The leader's page, with the token that opens it.
+    pub control: String,
+}
+
+/// Why a coordinator cannot be opened.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum BindError {
+    /// The data folder cannot be used.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// There is no key to be known by.
+    #[error(transparent)]
+    Identity(#[from] IdentityError),
+    /// The session cannot be read or written.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Stations cannot call.
+    #[error(transparent)]
+    Listen(#[from] ListenError),
+    /// Another program has the port of a page.
+    #[error("another program already uses TCP port {port}: end it, or choose another port with {option}")]
+    PortInUse {
+        /// The port.
+        port: u16,
+        /// The option that chooses another.
+        option: &'static str,
+    },
+    /// A page cannot be served.
+    #[error("cannot serve pages on {address} ({cause})")]
+    NoSocket {
+        /// Where.
+        address: SocketAddr,
+        /// What the system said.
+        cause: io::Error,
+    },
+}
+
+impl fmt::Debug for Coordinator {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Coordinator({}, …)", self.addresses.stations)
+    }
+}
+
+/// Inputs that may wait for the event loop; it takes thousands in a second.
+const INBOX: usize = 1_024;
+/// Stations and pages are told of the end, but the end does not wait longer for them.
+const FAREWELL: Duration = Duration::from_secs(2);
+
+impl Coordinator {
+    /// Reads or begins the session in the data folder and takes all ports; to be called inside a tokio runtime.
+    pub fn bind(config: Config) -> Result<Self, BindError> {
+        let folder = Folder::open(&config.data)?;
+        let (identity, damaged_key) = Identity::open(&folder)?;
+        let listener = Listener::bind(&identity, SocketAddr::new(config.listen, config.port))?;
+        let stations_at = listener.local_addr().map_err(|cause| BindError::NoSocket {
+            address: SocketAddr::new(config.listen, config.port),
+            cause,
+        })?;
+        let (board, board_at) = listen(SocketAddr::new(config.listen, config.board_port), "--board-port")?;
+        let (control, control_at) = listen((Ipv4Addr::LOCALHOST, config.control_port).into(), "--control-port")?;
+        let Opened {
+            saved,
+            store,
+            events,
+            put_aside,
+        } = Store::open(&folder, &config.opening)?;
+        let notices = [damaged_key, put_aside]
+            .iter()
+            .flatten()
+            .map(|aside| notice(aside))
+            .collect();
+        let handle = Handle {
+            port: control_at.port(),
+            token: random_word()?,
+        };
+        let board_token = board::token(&saved);
+        let addresses = Addresses {
+            stations: stations_at,
+            join: JoinLink {
+                addresses: address::reachable(stations_at),
+                coordinator: identity.fingerprint(),
+                token: saved.token,
+            },
+            board: board::url(address::reachable(board_at)[0], &board_token),
+            control: control::url(control_at, &handle.token),
+        };
+        let mut session = Session::open(consort_session::Config::default(), saved);
+        if let Some(wait) = config.opening.start {
+            session.handle(Uptime::default(), Event::Command(Command::Start(Some(wait))));
+        }
+        let (inbox, inputs) = mpsc::channel(INBOX);
+        let (event_loop, images) = EventLoop::new(session, store, events, Instant::now());
+        Ok(Self {
+            folder,
+            identity,
+            listener,
+            board,
+            control,
+            discovery: config.discovery,
+            event_loop,
+            inputs,
+            inbox,
+            images,
+            addresses,
+            handle,
+            board_token,
+            notices,
+        })
+    }
+
+    /// Where everything is.
+    pub const fn addresses(&self) -> &Addresses {
+        &self.addresses
+    }
+
+    /// What a person should know before the session begins: one sentence each.
+    pub fn notices(&self) -> &[String] {
+        &self.notices
+    }
+
+    /// A way to look at the session and to give orders while it runs.
+    pub fn viewer(&self) -> Viewer {
+        Viewer::new(self.inbox.clone())
+    }
+
+    /// The images of the session, as it changes.
+    pub fn images(&self) -> watch::Receiver<Arc<View>> {
+        self.images.clone()
+    }
+
+    /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
+    pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
+        let control = control::pages(self.viewer(), &self.handle, &self.addresses);
+        let board = board::pages(self.images.clone(), &self.board_token);
+        // An order finds the coordinator by this file.
+        let handle = serde_json::to_vec(&self.handle).map_err(io::Error::other)?;
+        self.folder.write(remote::FILE, &handle).map_err(io::Error::other)?;
+        let advert = self.announce();
+        let Self {
+            folder,
+            listener,
+            mut event_loop,
+            inputs,
+            inbox,
+            ..
+        } = self;
+        tokio::select! {
+            () = event_loop.run(inputs, shutdown) => {}
+            () = endpoint::serve(&listener, &inbox) => {}
+            served = axum::serve(self.control, control) => served?,
+            served = axum::serve(self.board, board) => served?,
+        }
+        folder.remove(remote::FILE);
+        // A peer that cannot be told finds out by itself.
+        let _ = timeout(FAREWELL, listener.close(CLOSE_GOODBYE)).await;
+        if let Some(advert) = advert {
+            advert.withdraw().await;
+        }
+        Ok(())
+    }
+
+    /// Announces the session; without, it is joined by link or address, and that is said.
+    fn announce(&self) -> Option<Advert> {
+        let discovery = self.discovery?;
+        let port = self.addresses.stations.port();
+        let ensemble = self.images.borrow().agreement.ensemble.clone();
+        match Advert::announce(discovery, &ensemble, self.identity.fingerprint(), port) {
+            Ok(advert) => Some(advert),
+            Err(why) => {
+                tracing::warn!(%why);
+                None
+            }
+        }
+    }
+}
+
+/// A listening socket for pages, and where it is.
+fn listen(address: SocketAddr, option: &'static str) -> Result<(TcpListener, SocketAddr), BindError> {
+    let port = address.port();
+    let open = || -> io::Result<(TcpListener, SocketAddr)> {
+        let socket = std::net::TcpListener::bind(address)?;
+        socket.set_nonblocking(true)?;
+        let at = socket.local_addr()?;
+        Ok((TcpListener::from_std(socket)?, at))
+    };
+    open().map_err(|cause| match cause.kind() {
+        io::ErrorKind::AddrInUse => BindError::PortInUse { port, option },
+        _ => BindError::NoSocket { address, cause },
+    })
+}
+
+/// Says what became of a damaged file.
+fn notice(aside: &Path) -> String {
+    let aside_name = aside.file_name().unwrap_or_default().to_string_lossy();
+    let file = aside_name.split(".damaged-").next().unwrap_or_default();
+    Words::english().say(
+        Key::ProblemDataDamaged,
+        &[
+            ("file", Arg::from(file)),
+            ("aside", Arg::from(aside.display().to_string())),
+        ],
+    )
+}
+
+/// 128 random bits as a word that can stand in an address.
+fn random_word() -> Result<String, StoreError> {
+    Ok(store::random_bytes()?
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect())
+}

@@ -1,3 +1,107 @@
-//! The coordinator: opens a session, holds the agreement, shows the board.
+//! The program: arguments become a coordinator or an order to one; whatever stops it is said in one line.
 
-fn main() {}
+mod terminal;
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use clap::Parser;
+use clap::error::ErrorKind;
+use consort_coordinator::args::{Args, Order};
+use consort_coordinator::config::data_folder;
+use consort_coordinator::control::OrderBody;
+use consort_coordinator::remote::Handle;
+use consort_coordinator::{Config, Coordinator};
+use serde_json::Value;
+
+use crate::terminal::Terminal;
+
+/// What was typed cannot be meant, as shells expect it.
+const USAGE: u8 = 2;
+/// What was typed cannot be done.
+const NOT_DONE: u8 = 1;
+
+fn main() -> ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(refused) => return explain(&refused),
+    };
+    let terminal = Terminal::new(args.json);
+    let outcome = match args.order.clone() {
+        Some(order) => send(&order, &args, &terminal),
+        None => open(args, &terminal),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(why) => {
+            terminal::complain(why.as_ref());
+            ExitCode::from(NOT_DONE)
+        }
+    }
+}
+
+/// Any error on its way to the one line that is printed of it.
+type Outcome = Result<(), Box<dyn std::error::Error>>;
+
+/// Opens the session and serves it until a signal or an order ends it.
+fn open(args: Args, terminal: &Terminal) -> Outcome {
+    terminal::start_logging();
+    let opens_browser = !args.opening.no_browser && !args.json;
+    // Before any thread runs: the local time can be asked for only then.
+    let config = Config::try_from(args)?;
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    runtime.block_on(async {
+        let coordinator = Coordinator::bind(config)?;
+        terminal.opened(&coordinator);
+        if opens_browser {
+            terminal::open_in_browser(&coordinator.addresses().control);
+        }
+        let showing = terminal.show(coordinator.viewer(), coordinator.images());
+        tokio::select! {
+            ended = coordinator.run(terminal::asked_to_end()) => ended?,
+            () = showing => {}
+        }
+        terminal.closed();
+        Ok(())
+    })
+}
+
+/// Sends the order to the coordinator that runs on the data folder, and prints what came of it.
+fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
+    let folder = data_folder(args.data.clone())?;
+    let body = OrderBody::typed(order)?;
+    let handle = Handle::find(&folder)?;
+    let answer = ask(&handle, &folder, order, body.as_ref())?;
+    terminal.answered(order, &answer);
+    Ok(())
+}
+
+fn ask(
+    handle: &Handle,
+    folder: &Path,
+    order: &Order,
+    body: Option<&OrderBody>,
+) -> Result<Value, Box<dyn std::error::Error>> {
+    let target = match order {
+        Order::Link => "/link.json",
+        Order::Status => "/status.json",
+        _ => "/order",
+    };
+    let body = body.map(serde_json::to_value).transpose()?;
+    Ok(handle.ask(folder, target, body.as_ref())?)
+}
+
+/// Prints help, or in one line what of the typed options cannot be meant.
+fn explain(refused: &clap::Error) -> ExitCode {
+    match refused.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => {
+            // Nothing is left to do when even the help cannot be printed.
+            let _ = refused.print();
+            ExitCode::SUCCESS
+        }
+        _ => {
+            terminal::complain_of_usage(&refused.to_string());
+            ExitCode::from(USAGE)
+        }
+    }
+}

@@ -1,0 +1,276 @@
+//! The leader's page and the orders it sends: on this computer only, behind a token.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::http::header::SET_COOKIE;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use consort_proto::ReferencePitch;
+use consort_session::{Command, View};
+use consort_words::Words;
+use serde::{Deserialize, Serialize};
+use serde_json::{Value, json};
+
+use crate::Addresses;
+use crate::args::{self, Order};
+use crate::coordinator::{Outcome, Viewer};
+use crate::guard::Guard;
+use crate::remote::Handle;
+use crate::start::Start;
+use crate::status::{Status, line};
+
+/// An order as it travels from the leader's page, or from another terminal.
+#[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
+#[serde(tag = "order", rename_all = "kebab-case", deny_unknown_fields)]
+pub enum OrderBody {
+    /// A new reference pitch.
+    Pitch {
+        /// A4 in hertz.
+        hz: f64,
+    },
+    /// A new temperament.
+    Temperament {
+        /// Its name, or twelve offsets in cents from C to B.
+        name: String,
+    },
+    /// A new pedal setting for the temperament to serve.
+    Setting {
+        /// A major key, or all seven pedals.
+        key: String,
+    },
+    /// A new start.
+    Start {
+        /// Seconds from now; null clears it.
+        in_s: Option<u64>,
+    },
+    /// A new round.
+    Round,
+    /// Take back the last change.
+    Undo,
+    /// Open or close joining for stations that are not known yet.
+    Joining {
+        /// Whether it is open.
+        open: bool,
+    },
+    /// Turn a station away.
+    Remove {
+        /// The fingerprint of its key.
+        station: String,
+    },
+    /// Let a removed station back in.
+    LetBack {
+        /// The fingerprint of its key.
+        station: String,
+    },
+    /// Close the session and end the coordinator.
+    Stop,
+}
+
+impl OrderBody {
+    /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
+    fn command(self) -> Result<Option<Command>, String> {
+        let station = |text: &str| {
+            text.parse()
+                .map_err(|why: consort_proto::identity::NotAFingerprint| why.to_string())
+        };
+        Ok(Some(match self {
+            Self::Pitch { hz } => Command::Pitch(ReferencePitch::new(hz).map_err(|why| why.to_string())?),
+            Self::Temperament { name } => Command::Temperament(args::temperament(&name)?),
+            Self::Setting { key } => Command::Setting(
+                key.parse()
+                    .map_err(|why: consort_proto::setting::NotASetting| why.to_string())?,
+            ),
+            Self::Start { in_s } => Command::Start(in_s.map(|seconds| Duration::from_secs(seconds.min(DAY_S)))),
+            Self::Round => Command::NewRound,
+            Self::Undo => Command::Undo,
+            Self::Joining { open } => Command::Joining(open),
+            Self::Remove { station: key } => Command::Remove(station(&key)?),
+            Self::LetBack { station: key } => Command::LetBack(station(&key)?),
+            Self::Stop => return Ok(None),
+        }))
+    }
+}
+
+/// A start lies within a day.
+const DAY_S: u64 = 24 * 60 * 60;
+
+/// Why what was typed is not an order.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[error("{0}")]
+pub struct NotAnOrder(String);
+
+impl OrderBody {
+    /// What the typed order sends; `None` for those that only look.
+    pub fn typed(order: &Order) -> Result<Option<Self>, NotAnOrder> {
+        let checked = |body: Self| match body.clone().command() {
+            Ok(_) => Ok(Some(body)),
+            Err(why) => Err(NotAnOrder(why)),
+        };
+        match order {
+            Order::Pitch { hz } => checked(Self::Pitch { hz: hz.hz().get() }),
+            Order::Temperament { words } => checked(Self::Temperament { name: words.join(" ") }),
+            Order::Setting { words } => checked(Self::Setting { key: words.join(" ") }),
+            Order::Start { words } => {
+                let text = words.join(" ");
+                if text == "none" {
+                    return Ok(Some(Self::Start { in_s: None }));
+                }
+                let start: Start = text
+                    .parse()
+                    .map_err(|why: crate::start::NotAStart| NotAnOrder(why.to_string()))?;
+                let wait = start.from_now().map_err(|why| NotAnOrder(why.to_string()))?;
+                checked(Self::Start {
+                    in_s: Some(wait.as_secs()),
+                })
+            }
+            Order::Round => Ok(Some(Self::Round)),
+            Order::Undo => Ok(Some(Self::Undo)),
+            Order::Stop => Ok(Some(Self::Stop)),
+            Order::Status | Order::Link => Ok(None),
+        }
+    }
+}
+
+/// What the handlers share.
+#[derive(Clone)]
+struct Shared {
+    viewer: Viewer,
+    words: Arc<Words>,
+    links: Arc<Value>,
+}
+
+/// The page's address, with the token where it is not sent to any server: behind `#`.
+pub(crate) fn url(at: SocketAddr, token: &str) -> String {
+    format!("http://{at}/#{token}")
+}
+
+/// The leader's pages.
+pub(crate) fn pages(viewer: Viewer, handle: &Handle, addresses: &Addresses) -> Router {
+    let shared = Shared {
+        viewer,
+        words: Arc::new(Words::english()),
+        links: Arc::new(json!({"join": addresses.join.to_string(), "board": addresses.board})),
+    };
+    let guard = Guard::of(handle);
+    let open = Router::new().route("/enter", post(enter)).with_state(guard.clone());
+    let closed = Router::new()
+        .route("/status.json", get(status))
+        .route("/link.json", get(link))
+        .route("/order", post(order))
+        .with_state(shared);
+    guard.protect(open, closed)
+}
+
+/// What the page sends first: the token behind the `#` of its address.
+#[derive(Deserialize)]
+struct Entry {
+    token: String,
+}
+
+async fn enter(State(guard): State<Guard>, Json(entry): Json<Entry>) -> Response {
+    if guard.knows(&entry.token) {
+        ([(SET_COOKIE, guard.cookie())], StatusCode::NO_CONTENT).into_response()
+    } else {
+        StatusCode::FORBIDDEN.into_response()
+    }
+}
+
+async fn status(State(shared): State<Shared>) -> Response {
+    match shared.viewer.look().await {
+        Some(view) => Json(described(&view, &shared.words)).into_response(),
+        None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
+    }
+}
+
+async fn link(State(shared): State<Shared>) -> Json<Value> {
+    Json((*shared.links).clone())
+}
+
+async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
+    let refused = |status: StatusCode, why: &str| (status, Json(json!({"why": why}))).into_response();
+    let command = match body.command() {
+        Ok(Some(command)) => command,
+        Ok(None) => {
+            shared.viewer.stop().await;
+            return Json(json!({"line": "the session is closed"})).into_response();
+        }
+        Err(why) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &why),
+    };
+    match shared.viewer.order(command).await {
+        Some(Outcome::Done(view) | Outcome::Unchanged(view)) => Json(described(&view, &shared.words)).into_response(),
+        Some(Outcome::NotWritten) => refused(
+            StatusCode::INSUFFICIENT_STORAGE,
+            "the disk takes nothing, so nothing was changed: make room and try again",
+        ),
+        None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
+    }
+}
+
+/// The status with its one line for people.
+fn described(view: &View, words: &Words) -> Value {
+    let mut status = serde_json::to_value(Status::from(view)).unwrap_or_default();
+    if let Some(fields) = status.as_object_mut() {
+        fields.insert("line".to_owned(), line(view, words).into());
+    }
+    status
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use consort_proto::{Scheme, Setting, Temperament};
+
+    #[test]
+    fn an_order_keeps_its_shape_on_the_way() {
+        for (text, command) in [
+            (
+                r#"{"order":"pitch","hz":442}"#,
+                Command::Pitch(ReferencePitch::new(442.0).expect("pitch")),
+            ),
+            (
+                r#"{"order":"temperament","name":"vallotti"}"#,
+                Command::Temperament(Temperament::named(Scheme::Vallotti)),
+            ),
+            (r#"{"order":"setting","key":"C"}"#, Command::Setting(Setting::NATURALS)),
+            (
+                r#"{"order":"start","in_s":1500}"#,
+                Command::Start(Some(Duration::from_secs(1500))),
+            ),
+            (r#"{"order":"start","in_s":null}"#, Command::Start(None)),
+            (r#"{"order":"round"}"#, Command::NewRound),
+            (r#"{"order":"undo"}"#, Command::Undo),
+            (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
+        ] {
+            let body: OrderBody = serde_json::from_str(text).expect(text);
+            assert_eq!(body.command(), Ok(Some(command)), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_no_order() {
+        for text in [
+            r#"{"order":"pitch","hz":4400}"#,
+            r#"{"order":"pitch","hz":0}"#,
+            r#"{"order":"temperament","name":"loud"}"#,
+            r#"{"order":"setting","key":"H"}"#,
+            r#"{"order":"remove","station":"nobody"}"#,
+        ] {
+            let body: OrderBody = serde_json::from_str(text).expect(text);
+            assert!(body.command().is_err(), "{text}");
+        }
+        for text in [
+            r#"{"order":"pitch"}"#,
+            r#"{"order":"sing"}"#,
+            r#"{"order":"round","also":1}"#,
+            "null",
+            "[]",
+        ] {
+            assert!(serde_json::from_str::<OrderBody>(text).is_err(), "{text}");
+        }
+    }
+}

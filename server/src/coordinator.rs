@@ -1,0 +1,260 @@
+//! The event loop: one task owns the session, hands it events, and carries out its effects without ever waiting for them.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use consort_proto::{Fingerprint, Uptime};
+use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
+use tokio::sync::{mpsc, oneshot, watch};
+use tokio::time::Instant;
+
+use crate::endpoint::Outbox;
+use crate::store::Store;
+
+/// What reaches the event loop from outside.
+#[derive(Debug)]
+pub(crate) enum Input {
+    /// A station's link is open.
+    Link {
+        id: LinkId,
+        peer: Fingerprint,
+        outbox: Outbox,
+    },
+    /// Something happened to the session.
+    Event(Event),
+    /// The leader decided something and waits for the outcome.
+    Order(Command, oneshot::Sender<Outcome>),
+    /// Somebody wants to see the session as it is now.
+    Look(oneshot::Sender<Arc<View>>),
+    /// The leader closes the session.
+    Stop,
+}
+
+/// A way to the event loop for those who look and order.
+#[derive(Clone, Debug)]
+pub struct Viewer {
+    inbox: mpsc::Sender<Input>,
+}
+
+impl Viewer {
+    pub(crate) const fn new(inbox: mpsc::Sender<Input>) -> Self {
+        Self { inbox }
+    }
+
+    /// The session as it is now; `None` once the coordinator has ended.
+    pub async fn look(&self) -> Option<Arc<View>> {
+        let (answer, view) = oneshot::channel();
+        self.inbox.send(Input::Look(answer)).await.ok()?;
+        view.await.ok()
+    }
+
+    /// Carries the order out; `None` once the coordinator has ended.
+    pub async fn order(&self, command: Command) -> Option<Outcome> {
+        let (answer, outcome) = oneshot::channel();
+        self.inbox.send(Input::Order(command, answer)).await.ok()?;
+        outcome.await.ok()
+    }
+
+    /// Closes the session.
+    pub async fn stop(&self) {
+        // When nobody takes it, the coordinator has ended already.
+        let _ = self.inbox.send(Input::Stop).await;
+    }
+}
+
+/// What became of an order.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Outcome {
+    /// It is done, written down and on its way to every station.
+    Done(Arc<View>),
+    /// Nothing had to change.
+    Unchanged(Arc<View>),
+    /// The disk takes nothing, so the order was not carried out.
+    NotWritten,
+}
+
+/// The session, its links, its store, and those who wait for it.
+#[derive(Debug)]
+pub(crate) struct EventLoop {
+    session: Session,
+    store: Store,
+    events: mpsc::UnboundedReceiver<Event>,
+    started: Instant,
+    links: BTreeMap<LinkId, Outbox>,
+    /// The newest record that was handed to the store.
+    handed: Ticket,
+    /// Orders that wait until the disk has their record.
+    orders: Vec<(Ticket, oneshot::Sender<Outcome>)>,
+    image: watch::Sender<Arc<View>>,
+    /// When the next image is due, if anything has changed since the last one.
+    draw_at: Option<Instant>,
+    drawn_at: Instant,
+}
+
+/// At most one image in this time, so that a busy tuning costs no more to show than a quiet one.
+const DRAW_EVERY: Duration = Duration::from_millis(100);
+
+impl EventLoop {
+    /// Carries on until `shutdown`.
+    pub(crate) async fn run(&mut self, mut inbox: mpsc::Receiver<Input>, shutdown: impl Future<Output = ()>) {
+        let mut shutdown = std::pin::pin!(shutdown);
+        loop {
+            while let Some(effect) = self.session.poll_effect() {
+                self.perform(effect);
+            }
+            let input = tokio::select! {
+                biased;
+                () = &mut shutdown => return,
+                Some(event) = self.events.recv() => Input::Event(event),
+                () = until(self.session.poll_timeout().map(|at| self.started + at.0)) => Input::Event(Event::Tick),
+                () = until(self.draw_at) => { self.draw(); continue }
+                Some(input) = inbox.recv() => input,
+            };
+            if matches!(input, Input::Stop) {
+                return;
+            }
+            self.take(input);
+        }
+    }
+}
+
+impl EventLoop {
+    /// A loop around `session`; images of it appear in the receiver.
+    pub(crate) fn new(
+        session: Session,
+        store: Store,
+        events: mpsc::UnboundedReceiver<Event>,
+        started: Instant,
+    ) -> (Self, watch::Receiver<Arc<View>>) {
+        let now = Instant::now();
+        let (image, images) = watch::channel(Arc::new(session.view(Uptime(now - started))));
+        let event_loop = Self {
+            session,
+            store,
+            events,
+            started,
+            links: BTreeMap::new(),
+            handed: Ticket(0),
+            orders: Vec::new(),
+            image,
+            draw_at: None,
+            drawn_at: now,
+        };
+        (event_loop, images)
+    }
+
+    /// Hands the input to the session, with the time.
+    fn take(&mut self, input: Input) {
+        let now = self.now();
+        match input {
+            Input::Link { id, peer, outbox } => {
+                self.links.insert(id, outbox);
+                self.session.handle(now, Event::LinkOpened { link: id, peer });
+            }
+            Input::Order(command, answer) => self.order(command, answer),
+            Input::Look(answer) => {
+                // Whoever asked may have gone.
+                let _ = answer.send(self.look());
+            }
+            Input::Stop => {}
+            Input::Event(event) => {
+                match &event {
+                    Event::LinkClosed { link } => drop(self.links.remove(link)),
+                    Event::NotPersisted(_) => self.store.refusal_is_told(),
+                    _ => {}
+                }
+                let settled = match event {
+                    Event::Persisted(ticket) => Some((ticket, true)),
+                    Event::NotPersisted(ticket) => Some((ticket, false)),
+                    _ => None,
+                };
+                self.session.handle(now, event);
+                if let Some((ticket, written)) = settled {
+                    self.answer_orders(ticket, written);
+                }
+            }
+        }
+    }
+
+    fn perform(&mut self, effect: Effect) {
+        match effect {
+            Effect::Send { link, message } => {
+                // A station that does not read costs only itself; the session hears of its end like of any other.
+                if self.links.get(&link).is_some_and(|outbox| !outbox.post(message)) {
+                    tracing::info!(link = link.0, "a station reads too slowly and is cut");
+                    self.links.remove(&link);
+                }
+            }
+            Effect::Close { link, why } => {
+                if let Some(outbox) = self.links.remove(&link) {
+                    outbox.dismiss(why);
+                }
+            }
+            Effect::Persist { ticket, record } => {
+                self.handed = ticket;
+                self.store.persist(ticket, record);
+            }
+            Effect::Redraw => {
+                self.draw_at.get_or_insert(self.drawn_at + DRAW_EVERY);
+            }
+        }
+    }
+
+    /// Carries the order out; the answer waits until what it changes is on the disk.
+    fn order(&mut self, command: Command, answer: oneshot::Sender<Outcome>) {
+        let before = self.handed;
+        let now = self.now();
+        self.session.handle(now, Event::Command(command));
+        while let Some(effect) = self.session.poll_effect() {
+            self.perform(effect);
+        }
+        if self.handed > before {
+            self.orders.push((self.handed, answer));
+        } else {
+            let _ = answer.send(Outcome::Unchanged(self.look()));
+        }
+    }
+
+    fn answer_orders(&mut self, ticket: Ticket, written: bool) {
+        if !self.orders.iter().any(|(waits_for, _)| *waits_for <= ticket) {
+            return;
+        }
+        let view = self.look();
+        let (settled, waiting): (Vec<_>, Vec<_>) = std::mem::take(&mut self.orders)
+            .into_iter()
+            .partition(|(waits_for, _)| *waits_for <= ticket);
+        self.orders = waiting;
+        for (_, answer) in settled {
+            let outcome = if written {
+                Outcome::Done(view.clone())
+            } else {
+                Outcome::NotWritten
+            };
+            // Whoever ordered it may have gone.
+            let _ = answer.send(outcome);
+        }
+    }
+
+    fn draw(&mut self) {
+        self.draw_at = None;
+        self.drawn_at = Instant::now();
+        self.image.send_replace(self.look());
+    }
+
+    fn look(&self) -> Arc<View> {
+        Arc::new(self.session.view(self.now()))
+    }
+
+    fn now(&self) -> Uptime {
+        Uptime(self.started.elapsed())
+    }
+}
+
+/// Sleeps until then; for ever when there is no then.
+async fn until(then: Option<Instant>) {
+    match then {
+        Some(then) => tokio::time::sleep_until(then).await,
+        None => std::future::pending().await,
+    }
+}

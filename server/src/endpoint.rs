@@ -1,0 +1,203 @@
+//! The door for stations: callers are admitted within limits, and each link has a task and a bounded queue of its own.
+
+use std::collections::BTreeMap;
+use std::net::IpAddr;
+use std::time::Duration;
+
+use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED, CLOSE_UNREADABLE};
+use consort_peer::{AdmitError, Hear, HearError, Link, Listener, Say};
+use consort_proto::message::Refusal;
+use consort_proto::{Fingerprint, ToCoordinator, ToStation};
+use consort_session::{Event, LinkId};
+use tokio::sync::{mpsc, oneshot};
+use tokio::task::JoinSet;
+use tokio::time::{Instant, sleep_until, timeout};
+
+use crate::coordinator::Input;
+
+/// The coordinator's end of a link; dropping it cuts the link.
+#[derive(Debug)]
+pub(crate) struct Outbox {
+    queue: mpsc::Sender<Outgoing>,
+    /// Never sent on: the link's task sees when it is dropped.
+    _held: oneshot::Sender<()>,
+}
+
+/// What waits to be said on a link.
+#[derive(Debug)]
+struct Outgoing {
+    message: ToStation,
+    /// Whether the link closes once it has arrived.
+    last: bool,
+}
+
+/// How admitting a caller from an address ended.
+type Admitted = (IpAddr, Result<Link<ToStation, ToCoordinator>, AdmitError>);
+
+/// Links at once; the largest ensembles have a few dozen harps.
+const LINKS_MAX: usize = 128;
+/// Callers that are being admitted at once.
+const ADMITTING_MAX: usize = 16;
+/// Callers that are being admitted at once from one address: a laptop with several stations, or many behind one router.
+const ADMITTING_PER_ADDRESS: usize = 8;
+/// While more than this many are being admitted, callers must first prove their address.
+const ADMITTING_AT_EASE: usize = 8;
+/// Messages that may wait on one link. The agreement and the acknowledgements of a whole tuning fit; who lets more pile
+/// up does not read, and is cut.
+const WAITING_MAX: usize = 64;
+/// A station introduces itself at once; who says nothing for so long is cut.
+const FIRST_WORD_WITHIN: Duration = Duration::from_secs(15);
+/// A dismissed station hears why within this time, or not at all.
+const FAREWELL_WITHIN: Duration = Duration::from_secs(3);
+/// One message in this time is read on in the long run: five times what a station says while every string is plucked.
+const PACE: Duration = Duration::from_millis(20);
+/// Messages that may come faster than that in one go: a whole tuning, reported after a gap in the Wi-Fi.
+const BURST: u32 = 100;
+
+/// Admits callers until the listener is closed.
+pub(crate) async fn serve(listener: &Listener, inbox: &mpsc::Sender<Input>) {
+    let mut admitting: JoinSet<Admitted> = JoinSet::new();
+    let mut from: BTreeMap<IpAddr, usize> = BTreeMap::new();
+    let mut links = JoinSet::new();
+    let mut last = LinkId(0);
+    loop {
+        tokio::select! {
+            caller = listener.knock() => {
+                let Some(caller) = caller else { return };
+                let address = caller.address().ip();
+                let here = from.entry(address).or_default();
+                if admitting.len() >= ADMITTING_MAX || *here >= ADMITTING_PER_ADDRESS
+                    || admitting.len() + links.len() >= LINKS_MAX
+                {
+                    caller.refuse();
+                } else if admitting.len() > ADMITTING_AT_EASE && !caller.is_proven() {
+                    caller.ask_again();
+                } else {
+                    *here += 1;
+                    admitting.spawn(async move { (address, caller.admit().await) });
+                }
+                from.retain(|_, count| *count > 0);
+            }
+            Some(admitted) = admitting.join_next() => {
+                // Admitting neither panics nor is aborted.
+                let Ok((address, admitted)) = admitted else { continue };
+                if let Some(count) = from.get_mut(&address) {
+                    *count -= 1;
+                }
+                from.retain(|_, count| *count > 0);
+                match admitted {
+                    Ok(link) => {
+                        last = LinkId(last.0 + 1);
+                        links.spawn(run_link(last, link, inbox.clone()));
+                    }
+                    Err(why) => tracing::debug!(%address, %why, "a caller did not get in"),
+                }
+            }
+            Some(_) = links.join_next() => {}
+        }
+    }
+}
+
+impl Outbox {
+    /// Hands the message over; `false` when the station reads too slowly to be kept.
+    ///
+    /// A heartbeat that finds no room is dropped, since the next one says the same.
+    pub(crate) fn post(&self, message: ToStation) -> bool {
+        let fleeting = matches!(message, ToStation::Beat { .. });
+        match self.queue.try_send(Outgoing { message, last: false }) {
+            Ok(()) => true,
+            Err(mpsc::error::TrySendError::Full(_)) => fleeting,
+            // Its end is on the way to the session.
+            Err(mpsc::error::TrySendError::Closed(_)) => true,
+        }
+    }
+
+    /// Says why and closes the link once that has arrived; who does not read is cut.
+    pub(crate) fn dismiss(self, why: Refusal) {
+        let Self { queue, _held } = self;
+        let farewell = Outgoing {
+            message: ToStation::Refused(why),
+            last: true,
+        };
+        if queue.try_send(farewell).is_ok() {
+            tokio::spawn(async move {
+                // The link's task closes the queue when it ends.
+                let _ = timeout(FAREWELL_WITHIN, queue.closed()).await;
+                drop(_held);
+            });
+        }
+    }
+}
+
+/// Carries one link until either side ends it; the session hears of its beginning, its messages and its end.
+async fn run_link(id: LinkId, link: Link<ToStation, ToCoordinator>, inbox: mpsc::Sender<Input>) {
+    let (queue, waiting) = mpsc::channel(WAITING_MAX);
+    let (held, let_go) = oneshot::channel();
+    let peer: Fingerprint = link.peer();
+    let address = link.address();
+    let outbox = Outbox { queue, _held: held };
+    if inbox.send(Input::Link { id, peer, outbox }).await.is_err() {
+        return;
+    }
+    tracing::debug!(link = id.0, %address, station = peer.tag(), "a link is open");
+    let (say, mut hear) = link.split();
+    let mut saying = tokio::spawn(say_all(say, waiting));
+    let end = tokio::select! {
+        heard = hear_all(id, &mut hear, &inbox) => match heard {
+            Ok(()) => "the station ended it".to_owned(),
+            Err(why) => {
+                hear.cut(if matches!(why, HearError::Frame(_)) { CLOSE_UNREADABLE } else { CLOSE_GOODBYE });
+                why.to_string()
+            }
+        },
+        _ = &mut saying => "nothing can be said any more".to_owned(),
+        _ = let_go => {
+            hear.cut(CLOSE_REFUSED);
+            "cut".to_owned()
+        }
+    };
+    saying.abort();
+    tracing::debug!(link = id.0, why = end, "a link is gone");
+    // The coordinator may have ended before the link.
+    let _ = inbox.send(Input::Event(Event::LinkClosed { link: id })).await;
+}
+
+/// Says what waits until the queue is closed, the link is gone, or the station is dismissed.
+async fn say_all(mut say: Say<ToStation>, mut waiting: mpsc::Receiver<Outgoing>) {
+    while let Some(Outgoing { message, last }) = waiting.recv().await {
+        if let Err(why) = say.say(&message).await {
+            tracing::debug!(%why, "a message was not sent");
+            return;
+        }
+        if last {
+            return say.close(CLOSE_REFUSED).await;
+        }
+    }
+}
+
+/// Hands on what the station says, no faster than stations speak.
+async fn hear_all(id: LinkId, hear: &mut Hear<ToCoordinator>, inbox: &mpsc::Sender<Input>) -> Result<(), HearError> {
+    let mut first = true;
+    // The moment up to which the station has used its time; it may run ahead by a burst.
+    let mut used = Instant::now();
+    loop {
+        let heard = if first {
+            timeout(FIRST_WORD_WITHIN, hear.hear())
+                .await
+                .unwrap_or(Err(HearError::Silent))?
+        } else {
+            hear.hear().await?
+        };
+        first = false;
+        let Some(message) = heard else { return Ok(()) };
+        used = used.max(Instant::now()) + PACE;
+        sleep_until(used - PACE * BURST).await;
+        if inbox
+            .send(Input::Event(Event::Heard { link: id, message }))
+            .await
+            .is_err()
+        {
+            return Ok(());
+        }
+    }
+}

@@ -1,0 +1,179 @@
+//! The session as text: one line for a terminal, one object for other programs.
+
+use std::time::Duration;
+
+use consort_proto::Standing;
+use consort_session::{Presence, StationView, View};
+use consort_words::{Arg, Key, Words};
+use serde::Serialize;
+
+/// The session as machine-readable JSON; notes are scientific ASCII, times are seconds, frequencies hertz.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Status {
+    /// What the ensemble calls itself.
+    pub ensemble: String,
+    /// The session's short name.
+    pub session: String,
+    /// How often the session has been opened.
+    pub epoch: u32,
+    /// How often the agreement has changed.
+    pub revision: u64,
+    /// The round that is being tuned.
+    pub round: u32,
+    /// A4 in hertz.
+    pub pitch_hz: f64,
+    /// The temperament's word; null for offsets of one's own.
+    pub temperament: Option<&'static str>,
+    /// Deviations from equal temperament in cents, C to B.
+    pub offsets_cents: [f64; 12],
+    /// The pedal setting that the temperament serves.
+    pub setting: String,
+    /// Seconds left until the start; null when none is set.
+    pub start_in_s: Option<u64>,
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// Whether the disk refuses to keep what is reported.
+    pub disk_trouble: bool,
+    /// Harps that are ready.
+    pub ready: usize,
+    /// The stations in the order in which they first joined.
+    pub stations: Vec<StationStatus>,
+}
+
+/// One station in a [`Status`].
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StationStatus {
+    /// Its place in the order of joining, from 1.
+    pub seat: u32,
+    /// The harpist.
+    pub name: String,
+    /// The tag of its key.
+    pub tag: String,
+    /// What people call the harp.
+    pub harp: String,
+    /// `here`, `unsure`, `silent` or `away`.
+    pub presence: &'static str,
+    /// For how many seconds it was not heard, if it is silent.
+    pub silent_s: Option<u64>,
+    /// Whether the leader turned it away.
+    pub removed: bool,
+    /// Whether the harp counts as ready.
+    pub ready: bool,
+    /// Strings that hold.
+    pub holding: usize,
+    /// Strings left to tune.
+    pub left: usize,
+    /// The strings from the top.
+    pub strings: Vec<StringStatus>,
+}
+
+/// One string in a [`StationStatus`].
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StringStatus {
+    /// Its number from the top.
+    pub string: u8,
+    /// The note of the open string.
+    pub note: String,
+    /// `not-heard`, `off`, `set-once`, `holds`, `moved`, `will-not-hold`, `new` or `missing`.
+    pub standing: &'static str,
+    /// How far the newest reading lies above the target, if there is one.
+    pub cents: Option<f64>,
+}
+
+impl From<&View> for Status {
+    fn from(view: &View) -> Self {
+        let agreement = &view.agreement;
+        let tuning = &agreement.tuning;
+        Self {
+            ensemble: agreement.ensemble.to_string(),
+            session: agreement.session.to_string(),
+            epoch: view.epoch,
+            revision: agreement.revision.0,
+            round: agreement.round.0,
+            pitch_hz: tuning.a4.hz().get(),
+            temperament: tuning.temperament.scheme().map(consort_proto::Scheme::word),
+            offsets_cents: tuning.temperament.offsets().map(|offset| rounded(offset.0)),
+            setting: tuning.setting.to_string(),
+            start_in_s: view.start_in.map(|left| left.as_secs()),
+            joining: view.joining,
+            disk_trouble: view.disk_trouble,
+            ready: view.stations.iter().filter(|station| station.is_ready()).count(),
+            stations: view.stations.iter().map(StationStatus::from).collect(),
+        }
+    }
+}
+
+impl From<&StationView> for StationStatus {
+    fn from(station: &StationView) -> Self {
+        let (presence, silent) = match station.presence {
+            Presence::Here => ("here", None),
+            Presence::Unsure => ("unsure", None),
+            Presence::Silent(silent) => ("silent", Some(silent)),
+            Presence::Away => ("away", None),
+        };
+        let strings = station.harp.numbered().zip(station.readiness.standings());
+        Self {
+            seat: station.seat,
+            name: station.name.to_string(),
+            tag: station.peer.tag(),
+            harp: station.harp.name().to_owned(),
+            presence,
+            silent_s: silent.map(|silent: Duration| silent.as_secs()),
+            removed: station.removed,
+            ready: station.is_ready(),
+            holding: station.readiness.holding(),
+            left: station.readiness.left(),
+            strings: strings
+                .map(|((number, string), standing)| StringStatus {
+                    string: number.get(),
+                    note: string.open.to_string(),
+                    standing: standing_word(*standing),
+                    cents: standing.cents().map(|cents| rounded(cents.0)),
+                })
+                .collect(),
+        }
+    }
+}
+
+/// The session in one line, for a terminal.
+pub fn line(view: &View, words: &Words) -> String {
+    let counted: Vec<&StationView> = view.stations.iter().filter(|station| !station.removed).collect();
+    let ready = counted.iter().filter(|station| station.is_ready()).count();
+    let silent = counted.iter().filter(|station| !station.presence.counts()).count();
+    let left: usize = counted.iter().map(|station| station.readiness.left()).sum();
+    let mut parts = vec![
+        words.agreement(&view.agreement),
+        words.headline(ready, counted.len() - ready - silent, silent),
+    ];
+    if left > 0 {
+        parts.push(words.say(Key::HarpLeft, &[("count", Arg::from(left))]));
+    }
+    match view.start_in {
+        Some(Duration::ZERO) => parts.push(words.say(Key::StartPassed, &[])),
+        Some(wait) => parts.push(words.say(Key::StartIn, &[("time", Arg::from(words.time(wait)))])),
+        None => {}
+    }
+    if view.disk_trouble {
+        parts.push("the disk takes nothing: make room".to_owned());
+    }
+    parts.join(" · ")
+}
+
+/// The word of a standing in machine output.
+const fn standing_word(standing: Standing) -> &'static str {
+    match standing {
+        Standing::NotHeard => "not-heard",
+        Standing::Off(_) => "off",
+        Standing::SetOnce(_) => "set-once",
+        Standing::Holds(_) => "holds",
+        Standing::Moved(_) => "moved",
+        Standing::WillNotHold(_) => "will-not-hold",
+        Standing::New(_) => "new",
+        Standing::Missing => "missing",
+    }
+}
+
+/// Thousandths of a cent: finer is nobody's business.
+fn rounded(cents: f64) -> f64 {
+    (cents * 1000.0).round() / 1000.0
+}

@@ -1,0 +1,342 @@
+//! The tables of the session's file: what each record changes in them, and what they say when they are read again.
+
+use std::fmt::Display;
+use std::str::FromStr;
+
+use consort_proto::message::Content;
+use consort_proto::{
+    Agreement, Cents, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, ReferencePitch, Report, Revision, Round,
+    Scheme, Sequence, SessionId, StringNumber, StringStory, Temperament, Tolerance, Tuning,
+};
+use consort_session::{Record, Saved, SavedStation};
+use consort_store::Unreadable;
+use rusqlite::{Connection, OptionalExtension, Result, Row, Transaction, params};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+
+/// The steps of the layout, oldest first; a shipped step is never edited.
+pub(crate) const MIGRATIONS: &[&str] = &["
+    CREATE TABLE session (
+        only INTEGER PRIMARY KEY CHECK (only = 1),
+        id BLOB NOT NULL,
+        token BLOB NOT NULL,
+        epoch INTEGER NOT NULL
+    ) STRICT;
+    -- Every agreement that was ever in force; the newest is the one that is.
+    CREATE TABLE agreement (
+        revision INTEGER PRIMARY KEY,
+        ensemble TEXT NOT NULL,
+        a4_hz REAL NOT NULL,
+        -- The word of the temperament; null for offsets of one's own.
+        temperament TEXT,
+        -- Twelve offsets in cents, C to B.
+        offsets TEXT NOT NULL,
+        setting TEXT NOT NULL,
+        tolerance_middle_cents REAL NOT NULL,
+        tolerance_wires_cents REAL NOT NULL,
+        tolerance_top_cents REAL NOT NULL,
+        round INTEGER NOT NULL
+    ) STRICT;
+    -- Everyone who was ever let in, in that order.
+    CREATE TABLE station (
+        seat INTEGER PRIMARY KEY,
+        fingerprint BLOB NOT NULL UNIQUE,
+        name TEXT NOT NULL,
+        harp TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        acked INTEGER NOT NULL,
+        removed INTEGER NOT NULL
+    ) STRICT;
+    CREATE TABLE string (
+        seat INTEGER NOT NULL REFERENCES station ON DELETE CASCADE,
+        number INTEGER NOT NULL,
+        note TEXT NOT NULL,
+        material TEXT NOT NULL,
+        mechanism TEXT NOT NULL,
+        regulation_1_cents REAL NOT NULL,
+        regulation_2_cents REAL NOT NULL,
+        mark TEXT,
+        PRIMARY KEY (seat, number)
+    ) STRICT, WITHOUT ROWID;
+    -- The readings of the round that is being tuned.
+    CREATE TABLE reading (
+        id INTEGER PRIMARY KEY,
+        seat INTEGER NOT NULL,
+        number INTEGER NOT NULL,
+        hz REAL NOT NULL,
+        sigma_cents REAL NOT NULL,
+        FOREIGN KEY (seat, number) REFERENCES string ON DELETE CASCADE
+    ) STRICT;
+    CREATE INDEX reading_by_string ON reading (seat, number);
+"];
+
+/// Makes the record's changes.
+pub(crate) fn write(transaction: &Transaction<'_>, record: &Record) -> Result<()> {
+    match record {
+        Record::Agreement(agreement) => write_agreement(transaction, agreement),
+        Record::Station { peer, name, harp } => write_station(transaction, *peer, name.as_str(), harp),
+        Record::Reports { peer, reports } => write_reports(transaction, *peer, reports),
+        Record::Removed { peer, removed } => transaction
+            .execute(
+                "UPDATE station SET removed = ?2 WHERE fingerprint = ?1",
+                params![peer.0, removed],
+            )
+            .map(drop),
+    }
+}
+
+/// Writes down that the session is open, with its epoch and agreement.
+pub(crate) fn write_opening(transaction: &Transaction<'_>, saved: &Saved) -> Result<()> {
+    transaction.execute(
+        "INSERT INTO session (only, id, token, epoch) VALUES (1, ?1, ?2, ?3)
+         ON CONFLICT DO UPDATE SET epoch = excluded.epoch",
+        params![saved.agreement.session.0, saved.token.0, saved.epoch],
+    )?;
+    write_agreement(transaction, &saved.agreement)
+}
+
+fn write_agreement(transaction: &Transaction<'_>, agreement: &Agreement) -> Result<()> {
+    // Only readings inside a round count; the marks stay with the strings.
+    if round(transaction)?.is_some_and(|before| before != agreement.round) {
+        transaction.execute("DELETE FROM reading", [])?;
+    }
+    let tuning = &agreement.tuning;
+    let offsets = tuning.temperament.offsets().map(|offset| offset.0.to_string());
+    transaction
+        .execute(
+            "INSERT OR REPLACE INTO agreement VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+            params![
+                agreement.revision.0.cast_signed(),
+                agreement.ensemble.as_str(),
+                tuning.a4.hz().get(),
+                tuning.temperament.scheme().map(Scheme::word),
+                offsets.join(" "),
+                tuning.setting.to_string(),
+                agreement.tolerance.middle.0,
+                agreement.tolerance.wires.0,
+                agreement.tolerance.top.0,
+                agreement.round.0,
+            ],
+        )
+        .map(drop)
+}
+
+fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, harp: &Harp) -> Result<()> {
+    transaction.execute(
+        "INSERT INTO station (fingerprint, name, harp, kind, acked, removed) VALUES (?1, ?2, ?3, ?4, 0, 0)
+         ON CONFLICT (fingerprint) DO UPDATE SET name = excluded.name, harp = excluded.harp, kind = excluded.kind",
+        params![peer.0, name, harp.name(), word(&harp.kind())],
+    )?;
+    let seat = seat_of(transaction, peer)?;
+    if read_strings(transaction, seat).is_ok_and(|before| before.iter().map(|(string, _)| string).eq(harp.strings())) {
+        return Ok(());
+    }
+    // Another harp: what was heard of the strings of the old one says nothing about it.
+    transaction.execute("DELETE FROM string WHERE seat = ?1", [seat])?;
+    for (number, string) in harp.numbered() {
+        transaction.execute(
+            "INSERT INTO string VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, NULL)",
+            params![
+                seat,
+                number.get(),
+                string.open.to_string(),
+                word(&string.material),
+                word(&string.mechanism),
+                string.regulation[0].0,
+                string.regulation[1].0,
+            ],
+        )?;
+    }
+    Ok(())
+}
+
+fn write_reports(transaction: &Transaction<'_>, peer: Fingerprint, reports: &[Report]) -> Result<()> {
+    let seat = seat_of(transaction, peer)?;
+    let session = session(transaction)?;
+    let round = round(transaction)?;
+    for report in reports {
+        transaction.execute(
+            "UPDATE station SET acked = ?2 WHERE seat = ?1",
+            params![seat, report.sequence.0.cast_signed()],
+        )?;
+        if session != Some(report.session) {
+            continue;
+        }
+        match report.content {
+            // A reading of another round, or of a string that the harp does not have, is acknowledged and dropped.
+            Content::Reading(reading) if round == Some(report.round) => transaction.execute(
+                "INSERT INTO reading (seat, number, hz, sigma_cents)
+                 SELECT seat, number, ?3, ?4 FROM string WHERE seat = ?1 AND number = ?2",
+                params![seat, reading.string.get(), reading.hz.get(), reading.sigma.0],
+            )?,
+            Content::Reading(_) => 0,
+            Content::Mark { string, mark } => transaction.execute(
+                "UPDATE string SET mark = ?3 WHERE seat = ?1 AND number = ?2",
+                params![seat, string.get(), mark.as_ref().map(word)],
+            )?,
+        };
+    }
+    Ok(())
+}
+
+/// Everything that was written, put together again; `None` in a fresh file.
+pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable> {
+    let opened = connection
+        .query_row("SELECT id, token, epoch FROM session", [], |row| {
+            Ok((SessionId(row.get(0)?), JoinToken(row.get(1)?), row.get(2)?))
+        })
+        .optional()?;
+    let Some((session, token, epoch)) = opened else {
+        return Ok(None);
+    };
+    Ok(Some(Saved {
+        agreement: read_agreement(connection, session)?,
+        epoch,
+        token,
+        stations: read_stations(connection)?,
+    }))
+}
+
+fn read_agreement(connection: &Connection, session: SessionId) -> Result<Agreement, Unreadable> {
+    let mut statement = connection.prepare("SELECT * FROM agreement ORDER BY revision DESC LIMIT 1")?;
+    let mut rows = statement.query([])?;
+    let row = rows
+        .next()?
+        .ok_or_else(|| meaningless("the session has no agreement"))?;
+    let temperament = match row.get::<_, Option<String>>("temperament")? {
+        Some(word) => Scheme::from_word(&word)
+            .map(Temperament::named)
+            .ok_or_else(|| meaningless(format!("“{word}” is no temperament")))?,
+        None => {
+            let offsets: Vec<f64> = row
+                .get::<_, String>("offsets")?
+                .split(' ')
+                .map(|offset| offset.parse().map_err(meaningless))
+                .collect::<Result<_, _>>()?;
+            Temperament::own(&offsets).map_err(meaningless)?
+        }
+    };
+    let tolerance = Tolerance {
+        middle: cents(row, "tolerance_middle_cents")?,
+        wires: cents(row, "tolerance_wires_cents")?,
+        top: cents(row, "tolerance_top_cents")?,
+    };
+    Ok(Agreement {
+        session,
+        revision: Revision(row.get::<_, i64>("revision")?.cast_unsigned()),
+        ensemble: parsed(row, "ensemble")?,
+        tuning: Tuning {
+            a4: ReferencePitch::new(row.get("a4_hz")?).map_err(meaningless)?,
+            temperament,
+            setting: parsed(row, "setting")?,
+        },
+        tolerance,
+        round: Round(row.get("round")?),
+    })
+}
+
+fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadable> {
+    let mut statement = connection.prepare("SELECT * FROM station ORDER BY seat")?;
+    let mut rows = statement.query([])?;
+    let mut stations = Vec::new();
+    while let Some(row) = rows.next()? {
+        let seat: i64 = row.get("seat")?;
+        let (strings, mut stories): (Vec<HarpString>, Vec<StringStory>) =
+            read_strings(connection, seat)?.into_iter().unzip();
+        read_readings(connection, seat, &mut stories)?;
+        stations.push(SavedStation {
+            peer: Fingerprint(row.get("fingerprint")?),
+            name: parsed(row, "name")?,
+            harp: Harp::new(row.get("harp")?, from_word(row, "kind")?, strings).map_err(meaningless)?,
+            acked: Sequence(row.get::<_, i64>("acked")?.cast_unsigned()),
+            removed: row.get("removed")?,
+            stories,
+        });
+    }
+    Ok(stations)
+}
+
+/// The strings of a harp from the top, each with a story that holds its mark.
+fn read_strings(connection: &Connection, seat: i64) -> Result<Vec<(HarpString, StringStory)>, Unreadable> {
+    let mut statement = connection.prepare_cached("SELECT * FROM string WHERE seat = ?1 ORDER BY number")?;
+    let mut rows = statement.query([seat])?;
+    let mut strings = Vec::new();
+    while let Some(row) = rows.next()? {
+        let string = HarpString {
+            open: parsed(row, "note")?,
+            material: from_word(row, "material")?,
+            mechanism: from_word(row, "mechanism")?,
+            regulation: [cents(row, "regulation_1_cents")?, cents(row, "regulation_2_cents")?],
+        };
+        let mut story = StringStory::default();
+        if row.get::<_, Option<String>>("mark")?.is_some() {
+            story.set_mark(Some(from_word(row, "mark")?));
+        }
+        strings.push((string, story));
+    }
+    Ok(strings)
+}
+
+fn read_readings(connection: &Connection, seat: i64, stories: &mut [StringStory]) -> Result<(), Unreadable> {
+    let mut statement = connection.prepare_cached("SELECT * FROM reading WHERE seat = ?1 ORDER BY id")?;
+    let mut rows = statement.query([seat])?;
+    while let Some(row) = rows.next()? {
+        let string = StringNumber::new(row.get("number")?).map_err(meaningless)?;
+        let hz = Hz::new(row.get("hz")?).map_err(meaningless)?;
+        let reading = Reading::new(string, hz, cents(row, "sigma_cents")?).map_err(meaningless)?;
+        stories
+            .get_mut(string.index())
+            .ok_or_else(|| meaningless(format!("string {string} was heard, but the harp has none")))?
+            .hear(reading);
+    }
+    Ok(())
+}
+
+fn session(connection: &Connection) -> Result<Option<SessionId>> {
+    connection
+        .query_row("SELECT id FROM session", [], |row| row.get(0).map(SessionId))
+        .optional()
+}
+
+fn round(connection: &Connection) -> Result<Option<Round>> {
+    connection
+        .query_row(
+            "SELECT round FROM agreement ORDER BY revision DESC LIMIT 1",
+            [],
+            |row| row.get(0).map(Round),
+        )
+        .optional()
+}
+
+fn seat_of(connection: &Connection, peer: Fingerprint) -> Result<i64> {
+    connection.query_row("SELECT seat FROM station WHERE fingerprint = ?1", [peer.0], |row| {
+        row.get(0)
+    })
+}
+
+/// The word that a value has in files.
+fn word<T: Serialize>(value: &T) -> Option<String> {
+    serde_json::to_value(value).ok()?.as_str().map(str::to_owned)
+}
+
+fn from_word<T: DeserializeOwned>(row: &Row<'_>, column: &str) -> Result<T, Unreadable> {
+    let word: String = row.get(column)?;
+    serde_json::from_value(word.into()).map_err(meaningless)
+}
+
+fn parsed<T: FromStr<Err: Display>>(row: &Row<'_>, column: &str) -> Result<T, Unreadable> {
+    row.get::<_, String>(column)?.parse().map_err(meaningless)
+}
+
+fn cents(row: &Row<'_>, column: &str) -> Result<Cents, Unreadable> {
+    let cents: f64 = row.get(column)?;
+    if cents.is_finite() {
+        Ok(Cents(cents))
+    } else {
+        Err(meaningless(format!("{column} is no number")))
+    }
+}
+
+fn meaningless(why: impl Display) -> Unreadable {
+    Unreadable::Meaningless(why.to_string())
+}

@@ -1,0 +1,186 @@
+//! Everything the program prints: lines for people, or JSON for programs.
+
+use std::error::Error;
+use std::io::{IsTerminal, Write, stderr, stdout};
+use std::sync::Arc;
+use std::time::Duration;
+
+use consort_coordinator::args::Order;
+use consort_coordinator::coordinator::Viewer;
+use consort_coordinator::status::{Status, line};
+use consort_coordinator::{Addresses, Coordinator};
+use consort_session::View;
+use consort_words::Words;
+use serde_json::{Value, json};
+use tokio::sync::watch;
+use tracing_subscriber::EnvFilter;
+
+/// Where results go, and in which form.
+pub(crate) struct Terminal {
+    json: bool,
+    words: Words,
+}
+
+/// How the program names itself when it complains.
+const PROGRAM: &str = "coordinator";
+/// The environment variable that chooses what is logged, as in `debug`.
+const LOG: &str = "CONSORT_LOG";
+/// A person reads one line a second at most.
+const LINE_EVERY: Duration = Duration::from_secs(1);
+/// A program reads four objects a second at most.
+const OBJECT_EVERY: Duration = Duration::from_millis(250);
+
+impl Terminal {
+    pub(crate) fn new(json: bool) -> Self {
+        Self {
+            json,
+            words: Words::english(),
+        }
+    }
+
+    /// Says where everything is.
+    pub(crate) fn opened(&self, coordinator: &Coordinator) {
+        let Addresses {
+            stations,
+            join,
+            board,
+            control,
+        } = coordinator.addresses();
+        let notices = coordinator.notices();
+        if self.json {
+            print(&json!({
+                "event": "open", "join": join.to_string(), "board": board, "control": control,
+                "stations": stations.to_string(), "notices": notices,
+            }));
+            return;
+        }
+        notices.iter().for_each(print);
+        print(&format!("join link  {join}"));
+        print(&format!("board      {board}"));
+        print(&format!("control    {control}"));
+    }
+
+    /// Shows the session until the coordinator has ended.
+    pub(crate) async fn show(&self, viewer: Viewer, mut images: watch::Receiver<Arc<View>>) {
+        let every = if self.json { OBJECT_EVERY } else { LINE_EVERY };
+        let mut shown = String::new();
+        while let Some(view) = viewer.look().await {
+            let text = if self.json {
+                status_object(&view).to_string()
+            } else {
+                line(&view, &self.words)
+            };
+            if text != shown {
+                self.live(&text);
+                shown = text;
+            }
+            tokio::time::sleep(every).await;
+            // What a clock alone changes is shown once a second.
+            let _ = tokio::time::timeout(LINE_EVERY, images.changed()).await;
+        }
+        // The coordinator ends the program once it has closed politely.
+        std::future::pending::<()>().await;
+    }
+
+    pub(crate) fn closed(&self) {
+        if self.json {
+            print(&json!({"event": "closed"}));
+        } else {
+            if stdout().is_terminal() {
+                print(&"");
+            }
+            print(&"the session is closed; the next start goes on from here");
+        }
+    }
+
+    /// Prints what came of an order.
+    pub(crate) fn answered(&self, order: &Order, answer: &Value) {
+        let text = |key: &str| answer.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+        match order {
+            _ if self.json => print(answer),
+            Order::Link => print(&text("join")),
+            _ => print(&text("line")),
+        }
+    }
+
+    /// Replaces the live line on a terminal; elsewhere each is a line of its own.
+    fn live(&self, text: &str) {
+        if !self.json && stdout().is_terminal() {
+            let mut out = stdout();
+            // A closed terminal does not end the session.
+            let _ = write!(out, "\r\x1b[K{text}").and_then(|()| out.flush());
+        } else {
+            print(&text);
+        }
+    }
+}
+
+/// The status as a line of the `--json` stream.
+fn status_object(view: &View) -> Value {
+    let mut object = serde_json::to_value(Status::from(view)).unwrap_or_default();
+    if let Some(fields) = object.as_object_mut() {
+        fields.insert("event".to_owned(), "status".into());
+    }
+    object
+}
+
+/// Prints one line; a reader that has gone does not end the session.
+fn print(line: &impl std::fmt::Display) {
+    let _ = writeln!(stdout(), "{line}");
+}
+
+/// Says in one line why the program cannot go on.
+pub(crate) fn complain(why: &dyn Error) {
+    let mut sentence = why.to_string();
+    let mut cause = why.source();
+    while let Some(deeper) = cause {
+        sentence = format!("{sentence}: {deeper}");
+        cause = deeper.source();
+    }
+    let _ = writeln!(stderr(), "{PROGRAM}: {sentence}");
+}
+
+/// Says in one line which option cannot be meant: the first paragraph of what the parser says, without its heading.
+pub(crate) fn complain_of_usage(text: &str) {
+    let first = text.split("\n\n").next().unwrap_or_default();
+    let words: Vec<&str> = first.split_whitespace().collect();
+    let sentence = words.join(" ");
+    let sentence = sentence.strip_prefix("error: ").unwrap_or(&sentence);
+    let _ = writeln!(stderr(), "{PROGRAM}: {sentence}");
+}
+
+/// Logs to standard error, by default only what a person should notice.
+pub(crate) fn start_logging() {
+    let filter = EnvFilter::try_from_env(LOG).unwrap_or_else(|_| EnvFilter::new("warn"));
+    tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(stderr)
+        .init();
+}
+
+/// Resolves when the user or the system asks the program to end.
+pub(crate) async fn asked_to_end() {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        let (Ok(mut interrupt), Ok(mut terminate)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()))
+        else {
+            return std::future::pending().await;
+        };
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
+        }
+    }
+    #[cfg(not(unix))]
+    if tokio::signal::ctrl_c().await.is_err() {
+        std::future::pending::<()>().await;
+    }
+}
+
+/// Opens the page in the user's browser; without one, its address was printed.
+pub(crate) fn open_in_browser(url: &str) {
+    if let Err(why) = open::that_detached(url) {
+        tracing::info!(%why, "no browser opened");
+    }
+}
