@@ -15,6 +15,7 @@ pub mod join;
 pub mod message;
 pub mod name;
 pub mod note;
+pub mod order;
 pub mod readiness;
 pub mod reading;
 pub mod setting;

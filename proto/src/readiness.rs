@@ -37,10 +37,15 @@ impl Default for Tolerance {
 }
 
 impl Tolerance {
+    /// Whether `string` is of the top octave and a half, where a touch of the key moves the pitch furthest.
+    pub const fn is_top(&self, string: &HarpString) -> bool {
+        const TOP_FROM: i32 = Note::new(Letter::D, Accidental::Natural, 6).steps();
+        string.open.steps() >= TOP_FROM
+    }
+
     /// The tolerance of `string`.
     pub fn of(&self, string: &HarpString) -> Cents {
-        const TOP_FROM: i32 = Note::new(Letter::D, Accidental::Natural, 6).steps();
-        if string.open.steps() >= TOP_FROM {
+        if self.is_top(string) {
             self.top
         } else if string.material == Material::Wire {
             self.wires

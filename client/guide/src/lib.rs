@@ -1,1 +1,35 @@
-//! Guidance: which string, which way, how far.
+//! Guidance: which string, which way, how far, and where its pin is.
+//!
+//! A pure function of the harp, what each string is, and what is heard of the string in hand.
+//! Whenever the string is in doubt there is no turning advice: a broken string costs more than another pluck.
+
+mod advice;
+mod place;
+#[cfg(test)]
+mod tests;
+
+use consort_words::{Arg, Key, Words};
+
+pub use advice::{Action, Advice, Far, Hand, Heard, Situation, advise};
+pub use place::place;
+
+/// A sentence that is not said yet: its key and what fills it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Phrase {
+    /// Which sentence.
+    pub key: Key,
+    /// What fills it.
+    pub args: Vec<(&'static str, Arg)>,
+}
+
+impl Phrase {
+    /// A sentence without places to fill.
+    pub const fn plain(key: Key) -> Self {
+        Self { key, args: Vec::new() }
+    }
+
+    /// The sentence in words.
+    pub fn say(&self, words: &Words) -> String {
+        words.say(self.key, &self.args)
+    }
+}

@@ -26,7 +26,10 @@ why-flat = { $cents } cents flat.
 why-sharp = { $cents } cents sharp.
 why-within = { $cents } cents from the mark, close enough. Pluck once more when it has rung.
 why-confirm = In tune once. One more pluck shows whether it holds.
-why-holds = Holds within { $cents } cents. Go on.
+why-holds = Holds within { $cents ->
+    [1] 1 cent
+   *[other] { $cents } cents
+}. Go on.
 why-moved = Held before and has moved.
 why-will-not-hold = Set { $times } times and fell away each time. Leave it and go on; have the pin and the string looked at.
 why-new = New strings come last and may stay a touch sharp.

@@ -1,0 +1,300 @@
+//! What to do with the string in hand.
+
+use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance, order};
+use consort_words::{Arg, Key};
+
+use crate::Phrase;
+use crate::place::place;
+
+/// What advice is given from.
+#[derive(Clone, Copy, Debug)]
+pub struct Situation<'a> {
+    /// The harp.
+    pub harp: &'a Harp,
+    /// How far off a string may be.
+    pub tolerance: &'a Tolerance,
+    /// What each string is.
+    pub readiness: &'a Readiness,
+    /// What is heard now; `None` between strings.
+    pub hand: Option<Hand>,
+}
+
+/// The string that sounds.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hand {
+    /// Which string it is taken for.
+    pub string: StringNumber,
+    /// What is heard of it.
+    pub heard: Heard,
+}
+
+/// What is heard of a sounding string.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Heard {
+    /// Followed while it sounds or while the key turns it: this far above its target.
+    Live(Cents),
+    /// Measured to the end: this far above its target. The string's standing already counts it.
+    Settled(Cents),
+    /// Not sure which string it is, or how high.
+    Unsure,
+}
+
+/// What to do.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Action {
+    /// Pluck this string.
+    Pluck,
+    /// Pluck it again, alone.
+    Again,
+    /// Raise it.
+    Tighten,
+    /// Lower it.
+    Loosen,
+    /// It is close enough: let it ring until it is measured.
+    LetRing,
+    /// In tune once: pluck it once more.
+    OnceMore,
+    /// It holds: go on.
+    Holds,
+    /// It will not hold: leave it.
+    LeaveIt,
+    /// So far off that the key may be on another pin.
+    WhichPin,
+    /// Nothing is left to do.
+    AllSet,
+}
+
+/// How far the key should turn.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Far {
+    /// Hardly more than leaning on the key.
+    Touch,
+    /// A few degrees.
+    Little,
+    /// A good turn.
+    Good,
+    /// A long way, in steps, with a look at the pin first.
+    Steps,
+}
+
+/// One piece of advice.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Advice {
+    /// The string it is about; `None` when all is set.
+    pub string: Option<StringNumber>,
+    /// What to do.
+    pub action: Action,
+    /// How far the string is above its target, where that is known for sure.
+    pub cents: Option<Cents>,
+    /// How far to turn; only with [`Action::Tighten`] and [`Action::Loosen`].
+    pub far: Option<Far>,
+    /// Why.
+    pub why: Phrase,
+    /// Where the pin is.
+    pub place: Option<Phrase>,
+}
+
+/// Beyond a semitone the string is more likely another one, or the key on another pin.
+const WHICH_PIN_FROM: Cents = Cents(105.0);
+/// Cents by which one degree of the key moves a middle string: 1.8 at 4C (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_MIDDLE: f64 = 2.0;
+/// The same for the top octave and a half: 11 at 1C, less below it (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_TOP: f64 = 8.0;
+/// The same for wires: 9 on a long bass wire (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
+
+/// The advice for `situation`.
+///
+/// With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+pub fn advise(situation: &Situation<'_>) -> Advice {
+    match situation.hand {
+        Some(hand) => about_hand(situation, hand),
+        None => about_next(situation),
+    }
+}
+
+impl Action {
+    /// The large word on the desk.
+    pub const fn key(self) -> Key {
+        match self {
+            Self::Pluck => Key::GuidePluck,
+            Self::Again => Key::GuideAgain,
+            Self::Tighten => Key::GuideTighten,
+            Self::Loosen => Key::GuideLoosen,
+            Self::LetRing => Key::GuideLetRing,
+            Self::OnceMore => Key::GuidePluckOnceMore,
+            Self::Holds => Key::GuideHolds,
+            Self::LeaveIt => Key::GuideLeaveIt,
+            Self::WhichPin => Key::GuideWhichPin,
+            Self::AllSet => Key::GuideHarpDone,
+        }
+    }
+}
+
+impl Far {
+    /// How it is said.
+    pub const fn key(self) -> Key {
+        match self {
+            Self::Touch => Key::GuideFarTouch,
+            Self::Little => Key::GuideFarLittle,
+            Self::Good => Key::GuideFarGood,
+            Self::Steps => Key::GuideFarSteps,
+        }
+    }
+}
+
+fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice {
+    let standing = situation.readiness.of(string).unwrap_or(Standing::NotHeard);
+    let plain = |action, cents, key| advice(situation, string, action, cents, None, Phrase::plain(key));
+    match (heard, standing) {
+        (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
+        (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
+        (Heard::Live(cents) | Heard::Settled(cents), _) if !cents.is_within(WHICH_PIN_FROM) => {
+            plain(Action::WhichPin, Some(cents), Key::WhyTooFar)
+        }
+        (Heard::Settled(cents), Standing::WillNotHold(_)) => {
+            let times = u64::from(consort_proto::readiness::FALLS_UNTIL_STUBBORN);
+            let why = Phrase {
+                key: Key::WhyWillNotHold,
+                args: vec![("times", Arg::from(times))],
+            };
+            advice(situation, string, Action::LeaveIt, Some(cents), None, why)
+        }
+        (Heard::Settled(cents), Standing::Holds(_)) => advice(
+            situation,
+            string,
+            Action::Holds,
+            Some(cents),
+            None,
+            told(Key::WhyHolds, ceiling(cents)),
+        ),
+        (Heard::Settled(cents), Standing::SetOnce(_)) => plain(Action::OnceMore, Some(cents), Key::WhyConfirm),
+        (Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
+    }
+}
+
+/// Which way and how far to turn, or to let it ring when it is close enough.
+fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice {
+    let Some(string) = situation.harp.string(number) else {
+        return about_next(situation);
+    };
+    if cents.is_within(situation.tolerance.of(string)) {
+        return advice(
+            situation,
+            number,
+            Action::LetRing,
+            Some(cents),
+            None,
+            told(Key::WhyWithin, one_digit(cents)),
+        );
+    }
+    let per_degree = if situation.tolerance.is_top(string) {
+        CENTS_PER_DEGREE_TOP
+    } else if string.material == consort_proto::Material::Wire {
+        CENTS_PER_DEGREE_WIRE
+    } else {
+        CENTS_PER_DEGREE_MIDDLE
+    };
+    let far = match cents.0.abs() / per_degree {
+        _ if cents.0 < -60.0 => Far::Steps,
+        degrees if degrees < 2.0 => Far::Touch,
+        degrees if degrees < 8.0 => Far::Little,
+        _ => Far::Good,
+    };
+    let (action, key) = if cents.0 < 0.0 {
+        (
+            Action::Tighten,
+            if far == Far::Steps {
+                Key::WhyFarFlat
+            } else {
+                Key::WhyFlat
+            },
+        )
+    } else {
+        (Action::Loosen, Key::WhySharp)
+    };
+    let why = if far == Far::Steps {
+        Phrase::plain(key)
+    } else {
+        told(key, one_digit(cents))
+    };
+    advice(situation, number, action, Some(cents), Some(far), why)
+}
+
+fn about_next(situation: &Situation<'_>) -> Advice {
+    let left = |number: &StringNumber| {
+        situation
+            .readiness
+            .of(*number)
+            .is_some_and(|standing| !standing.lets_the_harp_be_ready())
+    };
+    let Some(next) = order::usual_order(situation.harp).into_iter().find(left) else {
+        let aside: Vec<String> = situation
+            .readiness
+            .set_aside()
+            .filter_map(|number| situation.harp.string(number))
+            .map(|string| string.open.harp_name())
+            .collect();
+        let why = if aside.is_empty() {
+            Phrase::plain(Key::WhyAllSet)
+        } else {
+            Phrase {
+                key: Key::WhyAllWithinBut,
+                args: vec![("strings", Arg::from(aside.join(", ")))],
+            }
+        };
+        return Advice {
+            string: None,
+            action: Action::AllSet,
+            cents: None,
+            far: None,
+            why,
+            place: None,
+        };
+    };
+    let standing = situation.readiness.of(next).unwrap_or(Standing::NotHeard);
+    let key = match standing {
+        Standing::SetOnce(_) => Key::WhyConfirm,
+        Standing::Moved(_) => Key::WhyMoved,
+        _ => Key::WhyNotHeard,
+    };
+    let why = match standing {
+        Standing::Off(cents) if cents.0 < 0.0 => told(Key::WhyFlat, one_digit(cents)),
+        Standing::Off(cents) => told(Key::WhySharp, one_digit(cents)),
+        _ => Phrase::plain(key),
+    };
+    advice(situation, next, Action::Pluck, standing.cents(), None, why)
+}
+
+fn advice(
+    situation: &Situation<'_>,
+    string: StringNumber,
+    action: Action,
+    cents: Option<Cents>,
+    far: Option<Far>,
+    why: Phrase,
+) -> Advice {
+    Advice {
+        string: Some(string),
+        action,
+        cents,
+        far,
+        why,
+        place: Some(place(situation.harp, string)),
+    }
+}
+
+fn told(key: Key, cents: impl Into<Arg>) -> Phrase {
+    Phrase {
+        key,
+        args: vec![("cents", cents.into())],
+    }
+}
+
+fn one_digit(cents: Cents) -> String {
+    format!("{:.1}", cents.0.abs())
+}
+
+fn ceiling(cents: Cents) -> u64 {
+    cents.0.abs().ceil().max(1.0) as u64
+}
