@@ -38,7 +38,7 @@ pub struct OpeningArgs {
     #[arg(long, value_name = "HZ")]
     pub pitch: Option<ReferencePitch>,
     /// Temperament: a name such as equal or vallotti, or twelve offsets in cents from C to B.
-    #[arg(long, value_name = "NAME", value_parser = temperament, allow_hyphen_values = true)]
+    #[arg(long, value_name = "NAME", value_parser = temperament, allow_negative_numbers = true)]
     pub temperament: Option<Temperament>,
     /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals.
     #[arg(long, value_name = "KEY")]
@@ -86,7 +86,7 @@ pub enum Order {
     /// Change the temperament.
     Temperament {
         /// A name, or twelve offsets in cents from C to B.
-        #[arg(required = true, allow_hyphen_values = true)]
+        #[arg(required = true, allow_negative_numbers = true)]
         words: Vec<String>,
     },
     /// Change the pedal setting that the temperament serves.

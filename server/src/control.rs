@@ -266,7 +266,7 @@ mod tests {
         for text in [
             r#"{"order":"pitch"}"#,
             r#"{"order":"sing"}"#,
-            r#"{"order":"round","also":1}"#,
+            r#"{"order":"pitch","hz":442,"also":1}"#,
             "null",
             "[]",
         ] {

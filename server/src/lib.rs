@@ -160,6 +160,8 @@ impl Coordinator {
         if let Some(wait) = config.opening.start {
             session.handle(Uptime::default(), Event::Command(Command::Start(Some(wait))));
         }
+        // An order finds the coordinator by this file, from the moment in which the page's port is open.
+        folder.write(remote::FILE, handle.text().as_bytes())?;
         let (inbox, inputs) = mpsc::channel(INBOX);
         let (event_loop, images) = EventLoop::new(session, store, events, Instant::now());
         Ok(Self {
@@ -204,9 +206,6 @@ impl Coordinator {
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
         let control = control::pages(self.viewer(), &self.handle, &self.addresses);
         let board = board::pages(self.images.clone(), &self.board_token);
-        // An order finds the coordinator by this file.
-        let handle = serde_json::to_vec(&self.handle).map_err(io::Error::other)?;
-        self.folder.write(remote::FILE, &handle).map_err(io::Error::other)?;
         let advert = self.announce();
         let Self {
             folder,

@@ -6,11 +6,11 @@ use std::net::{Ipv4Addr, SocketAddr, TcpStream};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use serde::{Deserialize, Serialize};
-use serde_json::Value;
+use serde::Deserialize;
+use serde_json::{Value, json};
 
 /// What a running coordinator leaves in its data folder, readable by its user only.
-#[derive(Clone, Deserialize, Serialize)]
+#[derive(Clone, Deserialize)]
 pub struct Handle {
     /// The TCP port of the control page, on loopback.
     pub(crate) port: u16,
@@ -46,6 +46,11 @@ impl Handle {
     /// which page it is for.
     pub(crate) fn cookie(&self) -> String {
         format!("consort-control-{}", self.port)
+    }
+
+    /// The file's content.
+    pub(crate) fn text(&self) -> String {
+        json!({"port": self.port, "token": self.token}).to_string()
     }
 
     /// The coordinator that runs on the data folder at `path`.

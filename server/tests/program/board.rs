@@ -1,0 +1,117 @@
+//! The board can be looked at by whoever has its address, and changed by nobody.
+
+use std::io::{BufRead, BufReader, Write};
+use std::net::{SocketAddr, TcpStream};
+
+use serde_json::Value;
+
+use crate::running::{Running, fresh_folder, request};
+
+fn get(address: SocketAddr, target: &str) -> (u16, String, String) {
+    request(
+        address,
+        &format!("GET {target} HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n"),
+    )
+}
+
+/// The stream of pictures, one JSON object at a time.
+struct Pictures(BufReader<TcpStream>);
+
+impl Pictures {
+    fn open(address: SocketAddr, target: &str) -> Self {
+        let mut stream = TcpStream::connect(address).expect("connect");
+        write!(stream, "GET {target} HTTP/1.1\r\nHost: {address}\r\n\r\n").expect("send");
+        Self(BufReader::new(stream))
+    }
+
+    /// The status code; skips the rest of the head.
+    fn status(&mut self) -> u16 {
+        let mut line = String::new();
+        self.0.read_line(&mut line).expect("status line");
+        line.split(' ').nth(1).expect("status").parse().expect("number")
+    }
+
+    fn next(&mut self) -> Value {
+        loop {
+            let mut line = String::new();
+            assert!(self.0.read_line(&mut line).expect("line") > 0, "the stream ended");
+            if let Some(data) = line.strip_prefix("data: ") {
+                return serde_json::from_str(data.trim()).expect("json");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_new_pitch_appears_on_an_open_board() {
+    let running = Running::start(&fresh_folder("board"));
+    let (address, path) = running.page("board");
+    let mut pictures = Pictures::open(address, &format!("/{path}live"));
+    assert_eq!(pictures.status(), 200);
+    assert_eq!(pictures.next()["pitch_hz"], 440.0);
+    assert!(running.order(&["pitch", "442"]).status.success());
+    assert_eq!(pictures.next()["pitch_hz"], 442.0);
+}
+
+#[test]
+fn without_its_token_there_is_no_board() {
+    let running = Running::start(&fresh_folder("token"));
+    let (address, path) = running.page("board");
+    assert_eq!(get(address, &format!("/{path}board.json")).0, 200);
+    let wrong = "0".repeat(path.len() - 1);
+    for target in [
+        "/".to_owned(),
+        "/board.json".to_owned(),
+        format!("/{wrong}/board.json"),
+        format!("/{wrong}/live"),
+        format!("/{}/board.json", &path[..path.len() - 2]),
+        "/order".to_owned(),
+        "/status.json".to_owned(),
+    ] {
+        assert_eq!(get(address, &target).0, 404, "{target}");
+    }
+}
+
+#[test]
+fn nothing_can_be_sent_to_the_board() {
+    let running = Running::start(&fresh_folder("get-only"));
+    let (address, path) = running.page("board");
+    for method in ["POST", "PUT", "PATCH", "DELETE"] {
+        for target in [
+            format!("/{path}board.json"),
+            format!("/{path}live"),
+            format!("/{path}"),
+            "/order".to_owned(),
+        ] {
+            let text = format!(
+                "{method} {target} HTTP/1.1\r\nHost: {address}\r\nContent-Type: application/json\r\n\
+                 Content-Length: 2\r\nConnection: close\r\n\r\n{{}}"
+            );
+            let (status, ..) = request(address, &text);
+            assert!(matches!(status, 404 | 405), "{method} {target}: {status}");
+        }
+    }
+}
+
+#[test]
+fn the_thirty_third_viewer_waits_until_one_has_gone() {
+    let running = Running::start(&fresh_folder("viewers"));
+    let (address, path) = running.page("board");
+    let target = format!("/{path}live");
+    let mut viewers: Vec<Pictures> = (0..32).map(|_| Pictures::open(address, &target)).collect();
+    for viewer in &mut viewers {
+        assert_eq!(viewer.status(), 200);
+        viewer.next();
+    }
+    assert_eq!(Pictures::open(address, &target).status(), 503);
+    drop(viewers.pop());
+    // The stream notices a gone viewer when it has something to show.
+    loop {
+        for hz in ["441", "442"] {
+            assert!(running.order(&["pitch", hz]).status.success());
+        }
+        if Pictures::open(address, &target).status() == 200 {
+            break;
+        }
+    }
+}

@@ -1,0 +1,9 @@
+//! The program as people, stations and strangers meet it, run for real on loopback.
+
+mod bad_input;
+mod board;
+mod control;
+mod orders;
+mod restart;
+mod running;
+mod stations;
