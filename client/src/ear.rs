@@ -29,6 +29,10 @@ pub enum Sensed {
     Answer(Answer),
     /// Where the sounding string stands just now.
     Track {
+        /// When the string was plucked, in seconds from the start of the sound.
+        onset_s: f64,
+        /// Up to when the sound was used, in seconds from its start.
+        time_s: f64,
         /// The string.
         string: StringNumber,
         /// Its pitch over the last few hundredths of a second.
@@ -193,6 +197,8 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
     match heard {
         Heard::Onset(_) => None,
         Heard::Track(track) => Some(Sensed::Track {
+            onset_s: seconds(track.onset),
+            time_s: seconds(track.time),
             string: StringNumber::new(u32::from(track.string)).ok()?,
             hz: track.hz,
         }),

@@ -61,7 +61,10 @@ enum Opened {
     /// Its name; the stream itself is made on the thread that reads it.
     Live(String),
     Stdin(SampleRate),
-    Recordings { files: Vec<PathBuf>, fast: bool },
+    Recordings {
+        files: Vec<PathBuf>,
+        fast: bool,
+    },
 }
 
 /// The receiver has gone: the station ends.
@@ -103,7 +106,13 @@ impl Feed {
     /// Starts the thread; it ends with the sound, or when nobody listens to it any more.
     pub(crate) fn start(mut self) -> io::Result<()> {
         let run = move || {
-            let over = match std::mem::replace(&mut self.source, Opened::Recordings { files: Vec::new(), fast: true }) {
+            let over = match std::mem::replace(
+                &mut self.source,
+                Opened::Recordings {
+                    files: Vec::new(),
+                    fast: true,
+                },
+            ) {
                 Opened::Live(name) => self.live(&name),
                 Opened::Stdin(rate) => self.stdin(rate),
                 Opened::Recordings { files, fast } => self.recordings(&files, fast),
@@ -167,7 +176,11 @@ impl Feed {
                 let have = kept + read;
                 let whole = have / 4 * 4;
                 piece.clear();
-                piece.extend(bytes[..whole].chunks_exact(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])));
+                piece.extend(
+                    bytes[..whole]
+                        .chunks_exact(4)
+                        .map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])),
+                );
                 bytes.copy_within(whole..have, 0);
                 kept = have - whole;
                 hear(&piece)?;
@@ -216,16 +229,25 @@ impl Feed {
         rate: SampleRate,
         play: impl FnOnce(&mut dyn FnMut(&[f32]) -> Result<(), Over>) -> Result<(), Over>,
     ) -> Result<(), Over> {
-        let Some(expectation) = self.expectation.take() else { return Ok(()) };
+        let Some(expectation) = self.expectation.take() else {
+            return Ok(());
+        };
         let mut ear = Ear::new(rate, expectation);
         let file: Arc<str> = name.into();
         let out = self.out.clone();
         let mut over = false;
         let mut tell = |sensed: Sensed| {
             let fleeting = matches!(sensed, Sensed::Track { .. });
-            let fed = Fed::Sensed { file: file.clone(), sensed };
+            let fed = Fed::Sensed {
+                file: file.clone(),
+                sensed,
+            };
             // What moves is worth nothing late; everything else waits until there is room.
-            over |= if fleeting { matches!(out.try_send(fed), Err(TrySendError::Closed(_))) } else { out.blocking_send(fed).is_err() };
+            over |= if fleeting {
+                matches!(out.try_send(fed), Err(TrySendError::Closed(_)))
+            } else {
+                out.blocking_send(fed).is_err()
+            };
         };
         let tunings = &self.tunings;
         let played = play(&mut |piece| {

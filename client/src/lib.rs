@@ -4,12 +4,27 @@
 //! and pages are here, every decision is there.
 
 pub mod args;
+mod browse;
+mod browser;
 pub mod choice;
+pub mod config;
+mod desk;
 pub mod ear;
+mod endpoint;
 pub mod feed;
+mod hand;
+pub mod image;
 pub mod listen;
 pub mod order;
 pub mod pluck;
 pub mod say;
 pub mod sound;
+pub mod start;
+mod station;
+mod store;
+mod table;
 pub mod targets;
+mod voice;
+
+pub use config::Config;
+pub use start::{StartError, Station};

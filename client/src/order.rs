@@ -10,10 +10,12 @@ use consort_proto::harp_file;
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::choice::{self, NotAHarpChoice};
+use crate::config::{Config, ConfigError};
 use crate::listen::Listening;
 use crate::pluck::json;
 use crate::sound::input::{self, InputError};
-use crate::{say, targets};
+use crate::start::{StartError, Station};
+use crate::{browser, say, targets};
 
 /// Why the program ends without having done what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -24,6 +26,15 @@ pub(crate) enum Refusal {
     /// There is no input.
     #[error(transparent)]
     Input(#[from] InputError),
+    /// What was typed cannot be used.
+    #[error(transparent)]
+    Config(#[from] ConfigError),
+    /// The station does not start.
+    #[error(transparent)]
+    Start(#[from] StartError),
+    /// The system gives no event loop.
+    #[error("the system lets this program do nothing ({0})")]
+    Runtime(std::io::Error),
 }
 
 /// Carries out what `words` ask for; the program ends with the answer.
@@ -55,7 +66,7 @@ const USAGE: u8 = 2;
 /// Says whether everything that was asked for could be done.
 fn carry_out(args: Args) -> Result<bool, Refusal> {
     let json = args.json;
-    match args.order {
+    match args.order.clone() {
         Some(Order::Listen {
             files,
             trace,
@@ -82,8 +93,55 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             say::line(text.trim_end());
             Ok(true)
         }
-        None => Ok(true),
+        None => run_station(args),
     }
+}
+
+/// Runs the station until Ctrl-C, or until its recordings have ended if it is to end with them.
+fn run_station(args: Args) -> Result<bool, Refusal> {
+    log_to_stderr();
+    let open_browser = !args.station.no_browser && !args.json && args.station.advice.is_none();
+    let config = Config::try_from(args)?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(Refusal::Runtime)?;
+    runtime.block_on(async {
+        let station = Station::start(config).await?;
+        if open_browser {
+            browser::open(&station.desk_url());
+        }
+        station.run(asked_to_end()).await;
+        Ok(true)
+    })
+}
+
+/// Resolves when the person or the system wants the program to end.
+async fn asked_to_end() {
+    let interrupted = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        if let Ok(mut terminated) = signal(SignalKind::terminate()) {
+            tokio::select! {
+                _ = interrupted => {}
+                _ = terminated.recv() => {}
+            }
+            return;
+        }
+    }
+    let _ = interrupted.await;
+}
+
+/// What is worth a log goes to standard error, and only when it is asked for by the variable `CONSORT_LOG`.
+fn log_to_stderr() {
+    let filter = tracing_subscriber::EnvFilter::try_from_env("CONSORT_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("off"));
+    // Whoever embeds the station may have set one up already.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .try_init();
 }
 
 fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {

@@ -1,0 +1,131 @@
+//! What the station uses: every option resolved, ready to start.
+
+use std::net::SocketAddr;
+use std::path::PathBuf;
+
+use consort_proto::{Harp, JoinLink, Name, Tuning};
+use consort_store::{Folder, FolderError};
+
+use crate::args::Args;
+use crate::choice::{self, NotAHarpChoice};
+use crate::feed::Source;
+
+/// How a station is started.
+#[derive(Clone, Debug)]
+pub struct Config {
+    /// The harpist; `None` for the name given last, or one made up.
+    pub name: Option<Name>,
+    /// The harp.
+    pub harp: Harp,
+    /// What it is tuned to while no agreement is known.
+    pub tuning: Tuning,
+    /// Where the sound comes from.
+    pub source: Source,
+    /// A pasted join link.
+    pub join: Option<JoinLink>,
+    /// A typed address.
+    pub coordinator: Option<SocketAddr>,
+    /// Where key, journal and memory are kept.
+    pub data: PathBuf,
+    /// How coordinators are looked for; `None` does not look.
+    pub discovery: Option<Discovery>,
+    /// The TCP port of the desk, always on loopback; 0 takes any free one.
+    pub desk_port: u16,
+    /// What is printed.
+    pub output: Output,
+    /// Whether to end once the recordings have been heard and reported.
+    pub until_end: bool,
+}
+
+/// How coordinators are looked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Discovery {
+    /// The UDP port of multicast DNS.
+    pub port: u16,
+    /// Whether to stay on this computer.
+    pub loopback_only: bool,
+}
+
+/// What a station prints on standard output.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Output {
+    /// Plain lines for a person.
+    pub terminal: bool,
+    /// Each change of advice as a line of JSON.
+    pub advice: bool,
+    /// Readings and events as lines of JSON.
+    pub json: bool,
+}
+
+/// Why what was typed cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfigError {
+    /// The harp is none.
+    #[error(transparent)]
+    Harp(#[from] NotAHarpChoice),
+    /// There is no usual place for data.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// A recording is not there.
+    #[error("there is neither an input nor a recording called “{0}”: `consort-station inputs` lists the inputs")]
+    NoSuchSource(String),
+}
+
+/// The name of the program's folder below the user's data.
+const PROGRAM: &str = "station";
+
+impl TryFrom<Args> for Config {
+    type Error = ConfigError;
+
+    fn try_from(args: Args) -> Result<Self, ConfigError> {
+        let tuning = args.harp.tuning();
+        let typed = args.station;
+        Ok(Self {
+            source: source(&typed.input, typed.rate, typed.fast)?,
+            name: typed.name,
+            harp: choice::harp(&args.harp.harp)?,
+            tuning,
+            join: typed.join,
+            coordinator: typed.coordinator,
+            data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,
+            discovery: (!typed.no_discovery).then_some(Discovery {
+                port: typed.mdns_port,
+                loopback_only: typed.mdns_loopback,
+            }),
+            desk_port: typed.desk_port,
+            output: Output {
+                terminal: typed.terminal,
+                advice: typed.advice.is_some(),
+                json: args.json,
+            },
+            until_end: typed.until_end,
+        })
+    }
+}
+
+/// What the words after `--input` mean: a name of an input, or files.
+fn source(words: &[String], rate: consort_proto::SampleRate, fast: bool) -> Result<Source, ConfigError> {
+    match words {
+        [] => Ok(Source::Live(None)),
+        [word] if word == "default" => Ok(Source::Live(None)),
+        [word] if word == "stdin" => Ok(Source::Stdin(rate)),
+        [word] if !is_file(word) => Ok(Source::Live(Some(word.clone()))),
+        files => match files.iter().find(|file| !is_file(file)) {
+            Some(missing) => Err(ConfigError::NoSuchSource(missing.chars().take(60).collect())),
+            None => Ok(Source::Recordings {
+                files: files.iter().map(PathBuf::from).collect(),
+                fast,
+            }),
+        },
+    }
+}
+
+/// Names of inputs have no such ending, so that a mistyped file is not looked for among the inputs.
+fn is_file(word: &str) -> bool {
+    let path = std::path::Path::new(word);
+    let ending = path
+        .extension()
+        .and_then(|end| end.to_str())
+        .map(str::to_ascii_lowercase);
+    path.is_file() || matches!(ending.as_deref(), Some("wav" | "flac"))
+}

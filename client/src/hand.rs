@@ -1,0 +1,189 @@
+//! The string in hand: what the desk follows while a string sounds and its pin turns.
+
+use consort_guide::{Hand, Heard};
+use consort_proto::{Hz, StringNumber, Tuning};
+
+use crate::ear::{Answer, Sensed, Verdict};
+
+/// Follows the string that sounds, calmly enough to be read.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Follower {
+    held: Option<Held>,
+}
+
+/// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
+#[derive(Clone, Copy, Debug)]
+struct Held {
+    onset_s: f64,
+    /// When it last changed, in seconds of the sound.
+    shown_s: f64,
+    string: StringNumber,
+    state: State,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum State {
+    Live(Hz),
+    Settled(Hz),
+    Unsure,
+}
+
+/// Before a pluck is this old, seconds, the string that it is taken for may still change: no advice is given on it.
+const SURE_AFTER_S: f64 = 0.3;
+/// Figures change at most this often, seconds, and by no less than this, cents: faster ones cannot be read.
+const FIGURES_EVERY_S: f64 = 0.25;
+const FIGURES_STEP_CENTS: f64 = 0.7;
+/// A settled string that is heard this far, cents, from where it settled is being turned; less is its dying away.
+const TURNED_CENTS: f64 = 3.0;
+
+impl Follower {
+    /// Takes in what the ear sensed; whether the hand has changed.
+    pub(crate) fn follow(&mut self, sensed: &Sensed) -> bool {
+        match *sensed {
+            Sensed::Answer(answer) => self.answer(&answer),
+            Sensed::Track {
+                onset_s,
+                time_s,
+                string,
+                hz,
+            } => self.live(onset_s, time_s, string, hz),
+            Sensed::Refused { .. } | Sensed::Input(_) => false,
+        }
+    }
+
+    /// Another sound begins, whose times start over; what was heard stays in hand.
+    pub(crate) const fn begin_sound(&mut self) {
+        if let Some(held) = &mut self.held {
+            held.onset_s = f64::NEG_INFINITY;
+            held.shown_s = f64::NEG_INFINITY;
+        }
+    }
+
+    /// The string is done: between strings, nothing is in hand.
+    pub(crate) const fn let_go(&mut self) {
+        self.held = None;
+    }
+
+    /// The hand as it stands under `tuning`.
+    pub(crate) fn hand(&self, harp: &consort_proto::Harp, tuning: &Tuning) -> Option<Hand> {
+        let held = self.held?;
+        let target = tuning.open_target(harp.string(held.string)?);
+        let heard = match held.state {
+            State::Live(hz) => Heard::Live(hz.cents_above(target)),
+            State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
+            State::Unsure => Heard::Unsure,
+        };
+        Some(Hand {
+            string: held.string,
+            heard,
+        })
+    }
+
+    fn answer(&mut self, answer: &Answer) -> bool {
+        let state = match answer.verdict {
+            Verdict::Provisional => return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz),
+            Verdict::Settled => State::Settled(answer.hz),
+            Verdict::Unsure(_) => State::Unsure,
+        };
+        // A string that was plucked before the one in hand settles behind its back.
+        if self.held.is_some_and(|held| held.onset_s > answer.onset_s) {
+            return false;
+        }
+        self.held = Some(Held {
+            onset_s: answer.onset_s,
+            shown_s: answer.time_s,
+            string: answer.string,
+            state,
+        });
+        true
+    }
+
+    fn live(&mut self, onset_s: f64, time_s: f64, string: StringNumber, hz: Hz) -> bool {
+        if time_s - onset_s < SURE_AFTER_S {
+            return false;
+        }
+        if let Some(held) = self.held.filter(|held| held.string == string) {
+            let moved = |from: Hz| hz.cents_above(from).abs().0;
+            let same_pluck = held.onset_s >= onset_s;
+            let still = match held.state {
+                State::Unsure => same_pluck,
+                State::Settled(settled) => same_pluck && moved(settled) < TURNED_CENTS,
+                State::Live(shown) => time_s - held.shown_s < FIGURES_EVERY_S || moved(shown) < FIGURES_STEP_CENTS,
+            };
+            if still {
+                return false;
+            }
+        } else if self.held.is_some_and(|held| held.onset_s > onset_s) {
+            return false;
+        }
+        self.held = Some(Held {
+            onset_s,
+            shown_s: time_s,
+            string,
+            state: State::Live(hz),
+        });
+        true
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use consort_proto::{Cents, harp_file};
+
+    /// What the hand shows after each of `steps`: (onset, time, string, cents above 440 Hz, whether settled).
+    #[track_caller]
+    fn check(steps: &[(f64, f64, u32, f64, bool, Option<&str>)]) {
+        let harp = harp_file::preset("pedal-47").expect("preset");
+        let mut follower = Follower::default();
+        for &(onset_s, time_s, string, cents, settled, expected) in steps {
+            let string = StringNumber::new(string).expect("string");
+            let target = Tuning::default().open_target(harp.string(string).expect("string"));
+            let hz = target.raised_by(Cents(cents));
+            let changed = follower.follow(&if settled {
+                Sensed::Answer(Answer {
+                    onset_s,
+                    time_s,
+                    string,
+                    hz,
+                    sigma: Cents(0.1),
+                    glide: Cents(0.0),
+                    inharmonicity: 0.0,
+                    level_dbfs: -20.0,
+                    verdict: Verdict::Settled,
+                })
+            } else {
+                Sensed::Track {
+                    onset_s,
+                    time_s,
+                    string,
+                    hz,
+                }
+            });
+            let shown = follower.hand(&harp, &Tuning::default()).map(|hand| match hand.heard {
+                Heard::Live(cents) => format!("{} live {:.1}", hand.string, cents.0),
+                Heard::Settled(cents) => format!("{} settled {:.1}", hand.string, cents.0),
+                Heard::Unsure => format!("{} unsure", hand.string),
+            });
+            assert_eq!(changed.then_some(shown).flatten().as_deref(), expected, "at {time_s} s");
+        }
+    }
+
+    #[test]
+    #[rustfmt::skip]
+    fn the_hand_follows_the_key_and_not_the_dying_string() {
+        check(&[
+            // onset  time  string  cents  settled
+            (0.0,     0.2,  21,     -9.0,  false, None),                      // Too young to be sure of the string.
+            (0.0,     0.3,  21,     -9.0,  false, Some("21 live -9.0")),
+            (0.0,     0.4,  21,     -6.0,  false, None),                      // Faster than can be read.
+            (0.0,     0.6,  21,     -6.0,  false, Some("21 live -6.0")),
+            (0.0,     0.9,  21,     -5.8,  false, None),                      // Less than can be seen.
+            (0.0,     1.5,  21,     -5.5,  true,  Some("21 settled -5.5")),
+            (0.0,     2.5,  21,     -6.9,  false, None),                      // It dies away.
+            (0.0,     3.0,  21,      1.0,  false, Some("21 live 1.0")),       // The key turns.
+            (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
+            (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
+        ]);
+    }
+}

@@ -1,0 +1,148 @@
+//! The station at one moment: what desk, terminal and machine lines are drawn from.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use consort_guide::Advice;
+use consort_link::LinkState;
+use consort_proto::message::Refusal;
+use consort_proto::{Agreement, Harp, Name, Readiness, Tolerance, Tuning};
+use consort_words::{Arg, Key, Words};
+
+/// Everything that can be shown of a station.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Image {
+    /// The harpist.
+    pub name: Name,
+    /// The harp.
+    pub harp: Arc<Harp>,
+    /// What it is tuned to.
+    pub tuning: Tuning,
+    /// How far off a string may be.
+    pub tolerance: Tolerance,
+    /// What the ensemble agreed; `None` while the harp is tuned alone.
+    pub agreement: Option<Agreement>,
+    /// What each string is.
+    pub readiness: Readiness,
+    /// What to do now.
+    pub advice: Advice,
+    /// How the station stands to its coordinator.
+    pub link: Connection,
+    /// Reports that the coordinator does not have yet.
+    pub unsent: usize,
+    /// The state of the sound.
+    pub input: Input,
+    /// What has to be said besides, newest last.
+    pub notices: Vec<String>,
+}
+
+/// How a station stands to its coordinator, with times that make sense by themselves.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Connection {
+    /// The state.
+    pub state: LinkState,
+    /// How long it has been offline, if it is.
+    pub offline_for: Option<Duration>,
+    /// The tag of a coordinator that was sighted and is not known.
+    pub stranger: Option<String>,
+}
+
+/// The state of the sound.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub enum Input {
+    /// Nothing has been heard of it yet.
+    #[default]
+    Waiting,
+    /// It carries sound that can be used.
+    Hears,
+    /// Nothing arrives.
+    Silent,
+    /// The loudest samples are cut off.
+    Clipped,
+    /// Mains hum of this many hertz drowns everything else.
+    Humming(u8),
+    /// The input has gone.
+    Lost,
+    /// There is no more sound.
+    Ended,
+}
+
+impl Input {
+    /// The word by which programs know the state.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Waiting => "waiting",
+            Self::Hears => "hears",
+            Self::Silent => "silent",
+            Self::Clipped => "clipped",
+            Self::Humming(_) => "humming",
+            Self::Lost => "lost",
+            Self::Ended => "ended",
+        }
+    }
+
+    /// What to say of it; `None` while there is nothing to say.
+    pub fn sentence(self, words: &Words) -> Option<String> {
+        let key = match self {
+            Self::Waiting => return None,
+            Self::Hears => Key::InputHears,
+            Self::Silent => Key::InputSilent,
+            Self::Clipped => Key::InputClipped,
+            Self::Humming(hz) => return Some(words.say(Key::InputHumming, &[("hz", Arg::from(u32::from(hz)))])),
+            Self::Lost => Key::InputLost,
+            Self::Ended => Key::InputEnded,
+        };
+        Some(words.say(key, &[]))
+    }
+}
+
+impl Connection {
+    /// The word by which programs know the state.
+    pub const fn word(&self) -> &'static str {
+        match self.state {
+            LinkState::Alone => "alone",
+            LinkState::Searching => "searching",
+            LinkState::Reaching => "reaching",
+            LinkState::Joined => "joined",
+            LinkState::Offline(_) => "offline",
+            LinkState::Refused(why) => refusal_word(why),
+            LinkState::OtherKey => "other-key",
+            LinkState::OtherVersion => "other-version",
+        }
+    }
+
+    /// What to say of it.
+    pub fn sentence(&self, words: &Words, agreement: Option<&Agreement>) -> String {
+        let key = match self.state {
+            LinkState::Alone => match &self.stranger {
+                Some(tag) => return words.say(Key::LinkNeedsLink, &[("tag", Arg::from(tag.as_str()))]),
+                None => Key::LinkAlone,
+            },
+            LinkState::Searching => Key::LinkSearching,
+            LinkState::Reaching => Key::LinkReaching,
+            LinkState::Joined => {
+                let ensemble = agreement.map_or("", |agreement| agreement.ensemble.as_str());
+                return words.say(Key::LinkJoined, &[("ensemble", Arg::from(ensemble))]);
+            }
+            LinkState::Offline(_) => {
+                let time = words.time(self.offline_for.unwrap_or_default());
+                return words.say(Key::LinkOffline, &[("time", Arg::from(time))]);
+            }
+            LinkState::Refused(why) => return words.refusal(why),
+            LinkState::OtherKey => Key::LinkOtherKey,
+            LinkState::OtherVersion => Key::LinkOtherVersion,
+        };
+        words.say(key, &[])
+    }
+}
+
+const fn refusal_word(why: Refusal) -> &'static str {
+    match why {
+        Refusal::NotInvited => "not-invited",
+        Refusal::JoiningClosed => "joining-closed",
+        Refusal::Removed => "removed",
+        Refusal::Superseded => "superseded",
+        Refusal::Full => "full",
+        Refusal::Misspoke => "misspoke",
+    }
+}

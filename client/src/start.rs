@@ -1,0 +1,251 @@
+//! Starting a station: everything that can be refused is refused here, before anything runs.
+
+use std::io;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use consort_link::{Event, Link};
+use consort_peer::{Dialer, Identity, IdentityError};
+use consort_proto::{Fingerprint, Name, Sequence, Tolerance, Uptime};
+use consort_store::{Folder, FolderError};
+use consort_words::{Arg, Key, Words};
+use tokio::net::TcpListener;
+use tokio::sync::{mpsc, watch};
+use tokio::time::Instant;
+
+use crate::browse;
+use crate::config::{Config, Discovery};
+use crate::desk;
+use crate::ear::Expectation;
+use crate::endpoint::Calls;
+use crate::feed::{Feed, Source};
+use crate::image::Image;
+use crate::sound::input::InputError;
+use crate::station::{EventLoop, Inboxes, Parts, Wish};
+use crate::store::{Opened, Store, StoreError};
+use crate::voice::Voice;
+
+/// A station with its memory read and its ports taken, not yet hearing anything.
+pub struct Station {
+    /// Held until the station ends.
+    _folder: Folder,
+    event_loop: EventLoop,
+    inboxes: Inboxes,
+    events: mpsc::Sender<Event>,
+    wishes: mpsc::Sender<Wish>,
+    images: watch::Receiver<Arc<Image>>,
+    discovery: Option<Discovery>,
+    desk: TcpListener,
+    desk_address: SocketAddr,
+    desk_key: String,
+}
+
+/// Why a station cannot be started.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum StartError {
+    /// The data folder cannot be used.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// There is no key to be known by.
+    #[error(transparent)]
+    Identity(#[from] IdentityError),
+    /// The memory cannot be read or written.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// There is nothing to hear.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// No socket for calls.
+    #[error("no coordinator can be called from here ({0}): look at the network settings")]
+    Network(io::Error),
+    /// Another program has the desk's port.
+    #[error("another program already uses TCP port {0}: end it, or choose another port with --desk-port")]
+    PortInUse(u16),
+    /// The desk cannot be served.
+    #[error("the desk cannot be served on port {port} ({cause}): choose another with --desk-port")]
+    Desk {
+        /// The port.
+        port: u16,
+        /// What the system said.
+        cause: io::Error,
+    },
+    /// The system gives no random numbers.
+    #[error("the system gives no random numbers")]
+    NoRandomNumbers,
+}
+
+/// Events that may wait for the loop; it never takes long over one.
+const WAITING_MAX: usize = 256;
+/// What the ear has said and nobody has taken in yet.
+const FED_MAX: usize = 64;
+/// How long recordings wait for the agreement of a coordinator: one that was named, and one that was joined before.
+const PATIENCE_INVITED: Duration = Duration::from_secs(10);
+const PATIENCE_KNOWN: Duration = Duration::from_secs(3);
+
+impl Station {
+    /// Opens the data folder, the input and the desk's port; to be called inside a tokio runtime.
+    pub async fn start(config: Config) -> Result<Self, StartError> {
+        let started = Instant::now();
+        let folder = Folder::open(&config.data)?;
+        let (identity, key_aside) = Identity::open(&folder)?;
+        let (told, written) = mpsc::unbounded_channel();
+        let Opened {
+            saved,
+            store,
+            put_aside,
+        } = Store::open(&folder, told)?;
+        let desk = bind(config.desk_port).await?;
+        let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
+
+        let harp = Arc::new(config.harp);
+        let name = config
+            .name
+            .or_else(|| saved.name.clone())
+            .unwrap_or_else(|| made_up(identity.fingerprint()));
+        store.start(name.clone(), (*harp).clone());
+        let mut link = Link::new(
+            Uptime::default(),
+            consort_link::Config {
+                name: name.clone(),
+                harp: (*harp).clone(),
+                process: random()?,
+                known: saved.known.clone(),
+                stories: saved.stories(&harp),
+                journal: saved.journal,
+                next: Sequence(saved.reported + 1),
+                agreement: saved.agreement,
+                own: (config.tuning, Tolerance::default()),
+                seed: random()?,
+            },
+        );
+
+        let (tunings, heard_tunings) = std::sync::mpsc::channel();
+        let (feeding, fed) = mpsc::channel(FED_MAX);
+        let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
+        let plays_recordings = matches!(config.source, Source::Recordings { .. });
+        let feed = Feed::new(config.source, expectation, heard_tunings, feeding)?;
+        let patience = match (plays_recordings, config.join.is_some(), saved.known.is_empty()) {
+            (true, true, _) => PATIENCE_INVITED,
+            (true, false, false) => PATIENCE_KNOWN,
+            _ => Duration::ZERO,
+        };
+
+        if let Some(address) = config.coordinator {
+            link.handle(Uptime::default(), Event::Address(address));
+        }
+        if let Some(join) = config.join {
+            link.handle(Uptime::default(), Event::JoinLink(join));
+        }
+        let (events, heard_events) = mpsc::channel(WAITING_MAX);
+        let (wishes, heard_wishes) = mpsc::channel(WAITING_MAX);
+        let desk_key = desk::key()?;
+        let voice = Voice::new(config.output);
+        voice.desk_at(desk_address, &desk_key);
+        let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
+        let (event_loop, images) = EventLoop::new(Parts {
+            link,
+            calls: Calls::new(dialer, events.clone()),
+            store,
+            started,
+            harp,
+            name,
+            voice,
+            notices: put_aside.into_iter().chain(key_aside).map(aside_sentence).collect(),
+            tunings,
+            feed,
+            patience,
+            until_end: config.until_end && plays_recordings,
+        });
+        Ok(Self {
+            _folder: folder,
+            event_loop,
+            inboxes: Inboxes {
+                events: heard_events,
+                fed,
+                written,
+                wishes: heard_wishes,
+            },
+            events,
+            wishes,
+            images,
+            discovery: config.discovery,
+            desk,
+            desk_address,
+            desk_key,
+        })
+    }
+
+    /// Where the desk is served.
+    pub const fn desk_address(&self) -> SocketAddr {
+        self.desk_address
+    }
+
+    /// The address of the desk's page for a browser on this computer; it holds the key that lets the page in.
+    pub fn desk_url(&self) -> String {
+        format!("http://{}/{}", self.desk_address, self.desk_key)
+    }
+
+    /// The station's image, now and after each change.
+    pub fn images(&self) -> watch::Receiver<Arc<Image>> {
+        self.images.clone()
+    }
+
+    /// Hears, guides and reports until `shutdown`, or until the recordings have ended if it is to end with them.
+    pub async fn run(self, shutdown: impl Future<Output = ()>) {
+        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes);
+        let looking = look(self.discovery, self.events);
+        tokio::select! {
+            () = self.event_loop.run(self.inboxes, shutdown) => {}
+            () = async { tokio::join!(desk, looking); std::future::pending().await } => {}
+        }
+    }
+}
+
+async fn look(discovery: Option<Discovery>, events: mpsc::Sender<Event>) {
+    if let Some(discovery) = discovery
+        && let Err(why) = browse::look(discovery, events).await
+    {
+        tracing::warn!(%why, "discovery has ended");
+    }
+}
+
+async fn bind(port: u16) -> Result<TcpListener, StartError> {
+    TcpListener::bind((Ipv4Addr::LOCALHOST, port))
+        .await
+        .map_err(|cause| desk_error(port, cause))
+}
+
+fn desk_error(port: u16, cause: io::Error) -> StartError {
+    if cause.kind() == io::ErrorKind::AddrInUse {
+        StartError::PortInUse(port)
+    } else {
+        StartError::Desk { port, cause }
+    }
+}
+
+/// Until the harpist says who she is, the board tells stations apart by their keys.
+fn made_up(key: Fingerprint) -> Name {
+    let tag = key.tag();
+    let short: String = tag.chars().take(4).collect();
+    format!("Harp {short}")
+        .parse()
+        .unwrap_or_else(|_| unreachable!("letters and digits make a name"))
+}
+
+fn aside_sentence(aside: PathBuf) -> String {
+    let shown = aside.display().to_string();
+    let file = shown.split(".damaged-").next().unwrap_or(&shown).to_owned();
+    Words::english().say(
+        Key::ProblemDataDamaged,
+        &[("file", Arg::from(file)), ("aside", Arg::from(shown))],
+    )
+}
+
+fn random() -> Result<u64, StartError> {
+    ring::rand::generate::<[u8; 8]>(&ring::rand::SystemRandom::new())
+        .map(|bytes| u64::from_le_bytes(bytes.expose()))
+        .map_err(|_| StartError::NoRandomNumbers)
+}

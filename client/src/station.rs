@@ -1,0 +1,416 @@
+//! The event loop: one task owns the link, hands it events, and carries out its effects without ever waiting for them.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::mpsc::Sender as Tunings;
+use std::time::Duration;
+
+use consort_analysis::Health;
+use consort_guide::{Action, Situation};
+use consort_link::{Attempt, Effect, Event, Link, LinkState};
+use consort_proto::message::Content;
+use consort_proto::{Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Uptime};
+use consort_words::{Arg, Key, Words};
+use tokio::sync::{mpsc, watch};
+use tokio::time::Instant;
+
+use crate::ear::{Answer, Sensed, Verdict};
+use crate::endpoint::Calls;
+use crate::feed::{Fed, Feed};
+use crate::hand::Follower;
+use crate::image::{Connection, Image, Input};
+use crate::store::{Store, Written};
+use crate::voice::Voice;
+
+/// What the harpist asks for at the desk.
+#[derive(Clone, Debug)]
+pub(crate) enum Wish {
+    /// Mark a string, or take the mark back.
+    Mark { string: StringNumber, mark: Option<Mark> },
+    /// Join with this link.
+    Join(consort_proto::JoinLink),
+}
+
+/// Everything that reaches the loop from outside.
+#[derive(Debug)]
+pub(crate) struct Inboxes {
+    pub(crate) events: mpsc::Receiver<Event>,
+    pub(crate) fed: mpsc::Receiver<Fed>,
+    pub(crate) written: mpsc::UnboundedReceiver<Written>,
+    pub(crate) wishes: mpsc::Receiver<Wish>,
+}
+
+/// The link, its harp's sound, its memory, and what shows them.
+pub(crate) struct EventLoop {
+    link: Link,
+    calls: Calls,
+    store: Store,
+    started: Instant,
+    harp: Arc<Harp>,
+    name: Name,
+    follower: Follower,
+    input: Input,
+    notices: Vec<String>,
+    /// The file whose sound is heard.
+    file: Arc<str>,
+    words: Words,
+    voice: Voice,
+    image: watch::Sender<Arc<Image>>,
+    /// Tells the ear of other targets.
+    tunings: Tunings<consort_proto::Tuning>,
+    /// The agreement that the ear and the disk know of.
+    agreed: Option<Agreement>,
+    /// The newest report that rests on the disk.
+    on_disk: Sequence,
+    /// Reports that the disk refused, and when to try them again.
+    unwritten: BTreeMap<Sequence, Report>,
+    retry_at: Option<Instant>,
+    /// Recordings that wait for the agreement, and until when.
+    waiting: Option<(Feed, Instant)>,
+    /// When the hand is let go of, since its string is done.
+    let_go_at: Option<Instant>,
+    /// Whether to end with the sound, and by when at the latest.
+    until_end: bool,
+    end_by: Option<Instant>,
+}
+
+/// What a loop starts from.
+pub(crate) struct Parts {
+    pub(crate) link: Link,
+    pub(crate) calls: Calls,
+    pub(crate) store: Store,
+    pub(crate) started: Instant,
+    pub(crate) harp: Arc<Harp>,
+    pub(crate) name: Name,
+    pub(crate) voice: Voice,
+    pub(crate) notices: Vec<String>,
+    pub(crate) tunings: Tunings<consort_proto::Tuning>,
+    pub(crate) feed: Feed,
+    /// How long the sound may wait for an agreement.
+    pub(crate) patience: Duration,
+    pub(crate) until_end: bool,
+}
+
+/// A disk that took nothing is tried again after this long.
+const RETRY_AFTER: Duration = Duration::from_secs(5);
+/// A string that is done is shown for this long, then the next one.
+const LET_GO_AFTER: Duration = Duration::from_secs(2);
+/// How long a station that ends with its recordings waits until the coordinator has everything.
+const ACKED_WITHIN: Duration = Duration::from_secs(10);
+/// How long leaving may take; a coordinator that is gone does not hold up the end.
+const LEAVE_WITHIN: Duration = Duration::from_secs(2);
+/// Notices that are kept to be shown; older ones were seen or do not matter any more.
+const NOTICES_MAX: usize = 64;
+
+impl EventLoop {
+    /// Carries on until `shutdown`, or until the sound has ended if it is to end with it; then takes leave.
+    pub(crate) async fn run(mut self, mut inboxes: Inboxes, shutdown: impl Future<Output = ()>) {
+        let mut shutdown = std::pin::pin!(shutdown);
+        self.refresh();
+        loop {
+            while let Some(effect) = self.link.poll_effect() {
+                self.perform(effect);
+            }
+            if self.is_done() {
+                break;
+            }
+            let tick = self.link.poll_timeout().map(|at| self.started + at.0);
+            tokio::select! {
+                biased;
+                () = &mut shutdown => break,
+                Some(written) = inboxes.written.recv() => self.written(written),
+                Some(event) = inboxes.events.recv() => self.tell(event),
+                () = until(tick) => self.tell(Event::Tick),
+                () = until(self.next_deadline()) => self.deadline(),
+                Some(wish) = inboxes.wishes.recv() => self.wish(wish),
+                Some(fed) = inboxes.fed.recv() => self.hear(fed),
+            }
+        }
+        self.voice.farewell(&self.image.borrow());
+        // What was not said by then is in the journal and is said next time.
+        let _ = tokio::time::timeout(LEAVE_WITHIN, self.calls.leave()).await;
+    }
+}
+
+impl EventLoop {
+    /// A loop around `parts`; its images appear in the receiver.
+    pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
+        let now = Instant::now();
+        let follower = Follower::default();
+        let mut event_loop = Self {
+            image: watch::Sender::new(Arc::new(draw(
+                &parts.link,
+                &parts.harp,
+                &parts.name,
+                &follower,
+                Uptime(now - parts.started),
+            ))),
+            link: parts.link,
+            calls: parts.calls,
+            store: parts.store,
+            started: parts.started,
+            harp: parts.harp,
+            name: parts.name,
+            follower,
+            input: Input::Waiting,
+            notices: parts.notices,
+            file: "".into(),
+            words: Words::english(),
+            voice: parts.voice,
+            tunings: parts.tunings,
+            agreed: None,
+            on_disk: Sequence::default(),
+            unwritten: BTreeMap::new(),
+            retry_at: None,
+            waiting: Some((parts.feed, now + parts.patience)),
+            let_go_at: None,
+            until_end: parts.until_end,
+            end_by: None,
+        };
+        event_loop.agreed = event_loop.link.view(Uptime::default()).agreement.cloned();
+        let images = event_loop.image.subscribe();
+        (event_loop, images)
+    }
+
+    fn perform(&mut self, effect: Effect) {
+        match effect {
+            Effect::Dial {
+                attempt,
+                address,
+                expect,
+            } => self.calls.dial(attempt, address, expect),
+            Effect::Send { attempt, message } => self.calls.say(attempt, message),
+            Effect::Close { attempt } => self.close(attempt),
+            Effect::Journal(report) => self.store.journal(report),
+            Effect::Forget(sequence) => {
+                self.store.forget(sequence);
+                self.refresh();
+            }
+            Effect::Remember { coordinator, address } => self.store.remember(coordinator, address),
+            Effect::Redraw => self.refresh(),
+        }
+    }
+
+    fn tell(&mut self, event: Event) {
+        self.link.handle(self.now(), event);
+    }
+
+    fn close(&mut self, attempt: Attempt) {
+        self.calls.close(attempt);
+    }
+
+    fn wish(&mut self, wish: Wish) {
+        match wish {
+            Wish::Mark { string, mark } => self.tell(Event::Observed(Content::Mark { string, mark })),
+            Wish::Join(link) => self.tell(Event::JoinLink(link)),
+        }
+    }
+
+    fn written(&mut self, written: Written) {
+        match written {
+            Written::Report(sequence) => {
+                self.unwritten.remove(&sequence);
+                self.on_disk = self.on_disk.max(sequence);
+                // What the disk refused keeps back what came after it: the journal counts upwards.
+                if self.unwritten.is_empty() {
+                    self.tell(Event::Journalled(self.on_disk));
+                }
+            }
+            Written::NotReport(report, why) => {
+                self.unwritten.insert(report.sequence, report);
+                self.disk_refuses(&why);
+            }
+            Written::Nothing(why) => self.disk_refuses(&why),
+        }
+    }
+
+    fn disk_refuses(&mut self, why: &str) {
+        if self.retry_at.is_none() {
+            self.retry_at = Some(Instant::now() + RETRY_AFTER);
+            self.notice(why.to_owned());
+        }
+    }
+
+    fn hear(&mut self, fed: Fed) {
+        match fed {
+            Fed::Sensed { file, sensed } => {
+                if self.file != file {
+                    self.file = file;
+                    self.follower.begin_sound();
+                }
+                self.sense(&sensed);
+            }
+            Fed::Said(sentence) => self.notice(sentence),
+            Fed::Hears => {
+                self.follower.begin_sound();
+                self.set_input(Input::Hears);
+            }
+            Fed::Lost => self.set_input(Input::Lost),
+            Fed::Ended => {
+                self.set_input(Input::Ended);
+                self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
+            }
+        }
+    }
+
+    fn sense(&mut self, sensed: &Sensed) {
+        if let Sensed::Answer(answer) = sensed
+            && answer.verdict != Verdict::Provisional
+        {
+            let file = self.file.clone();
+            self.voice.pluck(&file, answer, &self.image.borrow());
+            self.observe(answer);
+        }
+        if let Sensed::Input(health) = sensed {
+            self.set_input(match health {
+                Health::Silent => Input::Silent,
+                Health::Clipped => Input::Clipped,
+                Health::Humming(hz) => Input::Humming(*hz),
+                _ => Input::Hears,
+            });
+        }
+        if self.follower.follow(sensed) {
+            self.refresh();
+            let done = matches!(self.image.borrow().advice.action, Action::Holds | Action::LeaveIt);
+            self.let_go_at = done.then(|| Instant::now() + LET_GO_AFTER);
+        }
+    }
+
+    /// Reports a settled answer; one that cannot be a reading of a harp's string is left out.
+    fn observe(&mut self, answer: &Answer) {
+        if answer.verdict != Verdict::Settled {
+            return;
+        }
+        match Reading::new(answer.string, answer.hz, answer.sigma) {
+            Ok(reading) => self.tell(Event::Observed(Content::Reading(reading))),
+            Err(why) => tracing::debug!(%why, "a pluck is no reading"),
+        }
+    }
+
+    fn set_input(&mut self, input: Input) {
+        if self.input != input {
+            self.input = input;
+            self.refresh();
+        }
+    }
+
+    fn notice(&mut self, sentence: String) {
+        if self.notices.len() < NOTICES_MAX {
+            self.notices.push(sentence);
+            self.refresh();
+        }
+    }
+
+    /// Draws everything anew, and tells the ear and the disk when the agreement has changed.
+    fn refresh(&mut self) {
+        let now = self.now();
+        let image = Image {
+            input: self.input,
+            notices: self.notices.clone(),
+            ..draw(&self.link, &self.harp, &self.name, &self.follower, now)
+        };
+        if image.agreement != self.agreed {
+            self.agreed.clone_from(&image.agreement);
+            // The ear may have ended with its sound.
+            let _ = self.tunings.send(image.tuning);
+            if let Some(agreement) = &image.agreement {
+                self.store.agree(agreement.clone());
+            }
+        }
+        if image.link.state == LinkState::Joined && image.agreement.is_some() {
+            self.start_feed();
+        }
+        self.voice.show(&image);
+        self.image.send_if_modified(|shown| {
+            let changed = **shown != image;
+            if changed {
+                *shown = Arc::new(image);
+            }
+            changed
+        });
+    }
+
+    fn start_feed(&mut self) {
+        if let Some((feed, _)) = self.waiting.take()
+            && let Err(why) = feed.start()
+        {
+            self.notice(
+                self.words
+                    .say(Key::ProblemOther, &[("why", Arg::from(why.to_string()))]),
+            );
+        }
+    }
+
+    fn next_deadline(&self) -> Option<Instant> {
+        let waiting = self.waiting.as_ref().map(|(_, until)| *until);
+        [waiting, self.retry_at, self.let_go_at, self.end_by].into_iter().flatten().min()
+    }
+
+    fn deadline(&mut self) {
+        let now = Instant::now();
+        if self.waiting.as_ref().is_some_and(|(_, until)| *until <= now) {
+            self.start_feed();
+        }
+        if self.let_go_at.is_some_and(|at| at <= now) {
+            self.let_go_at = None;
+            self.follower.let_go();
+            self.refresh();
+        }
+        if self.retry_at.is_some_and(|at| at <= now) {
+            self.retry_at = None;
+            self.unwritten.values().for_each(|report| self.store.journal(*report));
+        }
+    }
+
+    /// Whether the sound is over, and everything that can be reported has been, or will not be any more today.
+    fn is_done(&self) -> bool {
+        self.end_by.is_some_and(|by| {
+            let view = self.link.view(self.now());
+            view.unsent == 0 || view.state == LinkState::Alone || by <= Instant::now()
+        })
+    }
+
+    fn now(&self) -> Uptime {
+        Uptime(self.started.elapsed())
+    }
+}
+
+/// The image of everything but the sound's own state.
+fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, follower: &Follower, now: Uptime) -> Image {
+    let view = link.view(now);
+    let readiness = link.readiness();
+    let advice = consort_guide::advise(&Situation {
+        harp,
+        tolerance: link.tolerance(),
+        readiness: &readiness,
+        hand: follower.hand(harp, link.tuning()),
+    });
+    Image {
+        name: name.clone(),
+        harp: harp.clone(),
+        tuning: *link.tuning(),
+        tolerance: *link.tolerance(),
+        agreement: view.agreement.cloned(),
+        readiness,
+        advice,
+        link: Connection {
+            state: view.state,
+            offline_for: match view.state {
+                LinkState::Offline(since) => Some(now.since(since)),
+                _ => None,
+            },
+            stranger: view.stranger.map(str::to_owned),
+        },
+        unsent: view.unsent,
+        input: Input::Waiting,
+        notices: Vec::new(),
+    }
+}
+
+/// Sleeps until then; for ever when there is no then.
+async fn until(then: Option<Instant>) {
+    match then {
+        Some(then) => tokio::time::sleep_until(then).await,
+        None => std::future::pending().await,
+    }
+}
