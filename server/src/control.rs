@@ -202,7 +202,12 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
         Err(why) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &why),
     };
     match shared.viewer.order(command).await {
-        Some(Outcome::Done(view) | Outcome::Unchanged(view)) => Json(described(&view, &shared.words)).into_response(),
+        Some(Outcome::Done(view)) => Json(described(&view, &shared.words)).into_response(),
+        Some(Outcome::Unchanged(view)) => {
+            let mut described = described(&view, &shared.words);
+            described["line"] = format!("nothing had to change · {}", line(&view, &shared.words)).into();
+            Json(described).into_response()
+        }
         Some(Outcome::NotWritten) => refused(
             StatusCode::INSUFFICIENT_STORAGE,
             "the disk takes nothing, so nothing was changed: make room and try again",

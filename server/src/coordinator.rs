@@ -95,6 +95,9 @@ pub(crate) struct EventLoop {
 /// At most one image in this time, so that a busy tuning costs no more to show than a quiet one.
 const DRAW_EVERY: Duration = Duration::from_millis(100);
 
+/// How often the time left until the start is shown anew.
+const COUNT_EVERY: Duration = Duration::from_secs(1);
+
 impl EventLoop {
     /// Carries on until `shutdown`.
     pub(crate) async fn run(&mut self, mut inbox: mpsc::Receiver<Input>, shutdown: impl Future<Output = ()>) {
@@ -138,7 +141,8 @@ impl EventLoop {
             handed: Ticket(0),
             orders: Vec::new(),
             image,
-            draw_at: None,
+            // The first image shows the session before anything happens in it, so a start may already count down.
+            draw_at: Some(now),
             drawn_at: now,
         };
         (event_loop, images)
@@ -196,7 +200,8 @@ impl EventLoop {
                 self.store.persist(ticket, record);
             }
             Effect::Redraw => {
-                self.draw_at.get_or_insert(self.drawn_at + DRAW_EVERY);
+                let soon = self.drawn_at + DRAW_EVERY;
+                self.draw_at = Some(self.draw_at.map_or(soon, |at| at.min(soon)));
             }
         }
     }
@@ -237,9 +242,12 @@ impl EventLoop {
     }
 
     fn draw(&mut self) {
-        self.draw_at = None;
+        let view = self.look();
         self.drawn_at = Instant::now();
-        self.image.send_replace(self.look());
+        // A countdown moves by itself.
+        let counts_down = view.start_in.is_some_and(|left| left > Duration::ZERO);
+        self.draw_at = counts_down.then_some(self.drawn_at + COUNT_EVERY);
+        self.image.send_replace(view);
     }
 
     fn look(&self) -> Arc<View> {

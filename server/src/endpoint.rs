@@ -2,14 +2,15 @@
 
 use std::collections::BTreeMap;
 use std::net::IpAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED, CLOSE_UNREADABLE};
-use consort_peer::{AdmitError, Hear, HearError, Link, Listener, Say};
+use consort_peer::{Caller, Hear, HearError, Link, Listener, Say};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, ToCoordinator, ToStation};
 use consort_session::{Event, LinkId};
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore, mpsc, oneshot};
 use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep_until, timeout};
 
@@ -31,22 +32,26 @@ struct Outgoing {
     last: bool,
 }
 
-/// How admitting a caller from an address ended.
-type Admitted = (IpAddr, Result<Link<ToStation, ToCoordinator>, AdmitError>);
+/// A place among the callers who have not been welcomed yet, given up when dropped.
+#[derive(Debug)]
+struct Stranger {
+    _of_all: OwnedSemaphorePermit,
+    _of_address: OwnedSemaphorePermit,
+}
 
 /// Links at once; the largest ensembles have a few dozen harps.
 const LINKS_MAX: usize = 128;
-/// Callers that are being admitted at once.
-const ADMITTING_MAX: usize = 16;
-/// Callers that are being admitted at once from one address: a laptop with several stations, or many behind one router.
-const ADMITTING_PER_ADDRESS: usize = 8;
-/// While more than this many are being admitted, callers must first prove their address.
-const ADMITTING_AT_EASE: usize = 8;
+/// Callers at once who have not been welcomed yet: whoever holds no seat cannot keep stations from theirs.
+const STRANGERS_MAX: usize = 32;
+/// Such callers at once from one address: a laptop with several stations, or many behind one router.
+const STRANGERS_PER_ADDRESS: usize = 16;
+/// When no more than so many places are left, callers must first prove their address.
+const PLACES_AT_EASE: usize = 24;
 /// Messages that may wait on one link. The agreement and the acknowledgements of a whole tuning fit; who lets more pile
 /// up does not read, and is cut.
 const WAITING_MAX: usize = 64;
 /// A station introduces itself at once; who says nothing for so long is cut.
-const FIRST_WORD_WITHIN: Duration = Duration::from_secs(15);
+const FIRST_WORD_WITHIN: Duration = Duration::from_secs(5);
 /// A dismissed station hears why within this time, or not at all.
 const FAREWELL_WITHIN: Duration = Duration::from_secs(3);
 /// One message in this time is read on in the long run: five times what a station says while every string is plucked.
@@ -54,46 +59,35 @@ const PACE: Duration = Duration::from_millis(20);
 /// Messages that may come faster than that in one go: a whole tuning, reported after a gap in the Wi-Fi.
 const BURST: u32 = 100;
 
-/// Admits callers until the listener is closed.
+/// Takes callers until the listener is closed.
 pub(crate) async fn serve(listener: &Listener, inbox: &mpsc::Sender<Input>) {
-    let mut admitting: JoinSet<Admitted> = JoinSet::new();
-    let mut from: BTreeMap<IpAddr, usize> = BTreeMap::new();
+    let of_all = Arc::new(Semaphore::new(STRANGERS_MAX));
+    let mut of_addresses: BTreeMap<IpAddr, Arc<Semaphore>> = BTreeMap::new();
     let mut links = JoinSet::new();
     let mut last = LinkId(0);
     loop {
-        tokio::select! {
-            caller = listener.knock() => {
-                let Some(caller) = caller else { return };
-                let address = caller.address().ip();
-                let here = from.entry(address).or_default();
-                if admitting.len() >= ADMITTING_MAX || *here >= ADMITTING_PER_ADDRESS
-                    || admitting.len() + links.len() >= LINKS_MAX
-                {
-                    caller.refuse();
-                } else if admitting.len() > ADMITTING_AT_EASE && !caller.is_proven() {
-                    caller.ask_again();
-                } else {
-                    *here += 1;
-                    admitting.spawn(async move { (address, caller.admit().await) });
-                }
-                from.retain(|_, count| *count > 0);
+        let caller = tokio::select! {
+            caller = listener.knock() => caller,
+            Some(_) = links.join_next() => continue,
+        };
+        let Some(caller) = caller else { return };
+        // A place holds its semaphore, so that one nobody else holds has no place taken.
+        of_addresses.retain(|_, places| Arc::strong_count(places) > 1);
+        let of_address = of_addresses
+            .entry(caller.address().ip())
+            .or_insert_with(|| Arc::new(Semaphore::new(STRANGERS_PER_ADDRESS)));
+        let places = (
+            of_all.clone().try_acquire_owned(),
+            of_address.clone().try_acquire_owned(),
+        );
+        match places {
+            (Ok(_), Ok(_)) if of_all.available_permits() < PLACES_AT_EASE && !caller.is_proven() => caller.ask_again(),
+            (Ok(_of_all), Ok(_of_address)) if links.len() < LINKS_MAX => {
+                last = LinkId(last.0 + 1);
+                let stranger = Stranger { _of_all, _of_address };
+                links.spawn(run_link(last, caller, stranger, inbox.clone()));
             }
-            Some(admitted) = admitting.join_next() => {
-                // Admitting neither panics nor is aborted.
-                let Ok((address, admitted)) = admitted else { continue };
-                if let Some(count) = from.get_mut(&address) {
-                    *count -= 1;
-                }
-                from.retain(|_, count| *count > 0);
-                match admitted {
-                    Ok(link) => {
-                        last = LinkId(last.0 + 1);
-                        links.spawn(run_link(last, link, inbox.clone()));
-                    }
-                    Err(why) => tracing::debug!(%address, %why, "a caller did not get in"),
-                }
-            }
-            Some(_) = links.join_next() => {}
+            _ => caller.refuse(),
         }
     }
 }
@@ -130,18 +124,25 @@ impl Outbox {
 }
 
 /// Carries one link until either side ends it; the session hears of its beginning, its messages and its end.
-async fn run_link(id: LinkId, link: Link<ToStation, ToCoordinator>, inbox: mpsc::Sender<Input>) {
+async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, inbox: mpsc::Sender<Input>) {
+    let address = caller.address();
+    let link: Link<ToStation, ToCoordinator> = match caller.admit().await {
+        Ok(link) => link,
+        Err(why) => {
+            tracing::debug!(%address, %why, "a caller did not get in");
+            return;
+        }
+    };
     let (queue, waiting) = mpsc::channel(WAITING_MAX);
     let (held, let_go) = oneshot::channel();
     let peer: Fingerprint = link.peer();
-    let address = link.address();
     let outbox = Outbox { queue, _held: held };
     if inbox.send(Input::Link { id, peer, outbox }).await.is_err() {
         return;
     }
     tracing::debug!(link = id.0, %address, station = peer.tag(), "a link is open");
     let (say, mut hear) = link.split();
-    let mut saying = tokio::spawn(say_all(say, waiting));
+    let mut saying = tokio::spawn(say_all(say, waiting, stranger));
     let end = tokio::select! {
         heard = hear_all(id, &mut hear, &inbox) => match heard {
             Ok(()) => "the station ended it".to_owned(),
@@ -163,8 +164,12 @@ async fn run_link(id: LinkId, link: Link<ToStation, ToCoordinator>, inbox: mpsc:
 }
 
 /// Says what waits until the queue is closed, the link is gone, or the station is dismissed.
-async fn say_all(mut say: Say<ToStation>, mut waiting: mpsc::Receiver<Outgoing>) {
+async fn say_all(mut say: Say<ToStation>, mut waiting: mpsc::Receiver<Outgoing>, stranger: Stranger) {
+    let mut stranger = Some(stranger);
     while let Some(Outgoing { message, last }) = waiting.recv().await {
+        if matches!(message, ToStation::Welcome { .. }) {
+            drop(stranger.take());
+        }
         if let Err(why) = say.say(&message).await {
             tracing::debug!(%why, "a message was not sent");
             return;

@@ -33,6 +33,7 @@ pub struct Hear<In> {
     /// The frame that is arriving: as long as is known to be needed, filled up to `arrived`.
     frame: Vec<u8>,
     arrived: usize,
+    stream_ended: bool,
     direction: PhantomData<fn() -> In>,
 }
 
@@ -98,6 +99,7 @@ impl<Out: Message, In: Message> Link<Out, In> {
                 stream: receive,
                 frame: vec![0; HEADER_LEN],
                 arrived: 0,
+                stream_ended: false,
                 direction: PhantomData,
             },
         }
@@ -160,20 +162,33 @@ impl<Out: Message> Say<Out> {
 
 impl<In: Message> Hear<In> {
     /// The next message, from the stream or as a datagram; `None` once the peer has ended the stream between two frames.
+    /// After that, the reason for which the link ended.
     ///
     /// Dropping the future loses nothing.
     /// Frames of a kind that this version does not know are skipped, if their sender says that they may be.
     pub async fn hear(&mut self) -> Result<Option<In>, HearError> {
+        if self.stream_ended {
+            return Err(gone(self.connection.closed().await));
+        }
         loop {
-            let heard = tokio::select! {
-                datagram = self.connection.read_datagram() => In::from_frame(&datagram.map_err(gone)?)?,
-                frame = next_frame::<In>(&mut self.stream, &mut self.frame, &mut self.arrived) => match frame? {
-                    Some(frame) => In::from_frame(&frame)?,
-                    None => return Ok(None),
+            let Self {
+                stream, frame, arrived, ..
+            } = self;
+            let received = tokio::select! {
+                biased;
+                received = next_frame::<In>(stream, frame, arrived) => received?,
+                datagram = self.connection.read_datagram() => match datagram {
+                    Ok(datagram) => Some(datagram.to_vec()),
+                    // The link is gone, but what arrived before may still be read.
+                    Err(_) => next_frame::<In>(stream, frame, arrived).await?,
                 },
             };
-            if heard.is_some() {
-                return Ok(heard);
+            let Some(received) = received else {
+                self.stream_ended = true;
+                return Ok(None);
+            };
+            if let Some(heard) = In::from_frame(&received)? {
+                return Ok(Some(heard));
             }
         }
     }

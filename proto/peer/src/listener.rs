@@ -62,8 +62,8 @@ pub enum AdmitError {
     TooSlow,
 }
 
-/// A caller proves its key and opens its stream within this time, even over a network that loses every other packet.
-pub const ADMIT_WITHIN: Duration = Duration::from_secs(15);
+/// A caller proves its key and opens its stream within this time; stations give an attempt up after 3 s.
+pub const ADMIT_WITHIN: Duration = Duration::from_secs(5);
 /// Handshakes that may wait; more are dropped, and the stations try again a moment later.
 const WAITING_MAX: usize = 64;
 /// Bytes kept of one waiting handshake.

@@ -341,6 +341,27 @@ async fn the_last_word_arrives_before_the_link_closes() {
     .await;
 }
 
+#[tokio::test]
+async fn what_arrived_before_the_link_closed_is_still_heard() {
+    patiently(async {
+        // Which of stream and datagrams is looked at first must not matter, so luck gets several chances.
+        for _ in 0..20 {
+            let room = room();
+            let ((station, mut hear), (mut say, _at_coordinator)) = room.join(word("hello")).await;
+            for text in ["one", "two", "three"] {
+                say.say(&word(text)).await.expect("say");
+            }
+            say.close(CLOSE_REFUSED).await;
+            station.gone().await;
+            for text in ["one", "two", "three"] {
+                assert_eq!(hear.hear().await, Ok(Some(word(text))));
+            }
+            assert_eq!(ended(&mut hear).await, HearError::Closed(CLOSE_REFUSED));
+        }
+    })
+    .await;
+}
+
 /// Why the link ended, once it has.
 async fn ended<In: Message + std::fmt::Debug>(hear: &mut Hear<In>) -> HearError {
     loop {

@@ -1,5 +1,6 @@
 //! A coordinator running as a process of its own, and what the tests ask of it.
 
+use std::error::Error;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpStream};
 use std::path::{Path, PathBuf};
@@ -188,20 +189,21 @@ impl Station {
 
     /// Dials and introduces itself with `token`.
     pub(crate) async fn call(&self, link: &JoinLink, token: Option<JoinToken>) -> End {
-        let end = self
-            .dialer
-            .dial(link.addresses[0], link.coordinator)
-            .await
-            .expect("dial");
+        self.try_call(link, token).await.expect("call")
+    }
+
+    /// As [`Station::call`], where the door may be shut.
+    pub(crate) async fn try_call(&self, link: &JoinLink, token: Option<JoinToken>) -> Result<End, Box<dyn Error>> {
+        let end = self.dialer.dial(link.addresses[0], link.coordinator).await?;
         let (mut say, hear): End = end.split();
         let hello = Hello {
-            name: "Ilse".parse().expect("name"),
-            harp: harp_file::preset("lever-34").expect("preset"),
+            name: "Ilse".parse()?,
+            harp: harp_file::preset("lever-34").ok_or("no such preset")?,
             token,
             process: self.process,
         };
-        say.say(&ToCoordinator::Hello(hello)).await.expect("hello");
-        (say, hear)
+        say.say(&ToCoordinator::Hello(hello)).await?;
+        Ok((say, hear))
     }
 }
 

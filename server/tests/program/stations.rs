@@ -103,3 +103,33 @@ async fn a_coordinator_that_ends_says_goodbye() {
     assert_eq!(end, HearError::Closed(CLOSE_GOODBYE));
     assert_eq!(ended.await.expect("ended"), Some(0));
 }
+
+#[tokio::test]
+async fn strangers_who_hold_the_door_do_not_keep_a_harp_out() {
+    let running = Running::start(&fresh_folder("door"));
+    let link = running.join_link();
+    // Sixteen places per address, and these take them all: each proves a key and then says nothing.
+    let mut silent = Vec::new();
+    for _ in 0..20 {
+        let stranger = Station::new();
+        let dialled = stranger
+            .dialer
+            .dial::<ToCoordinator, ToStation>(link.addresses[0], link.coordinator)
+            .await;
+        silent.push((stranger, dialled));
+    }
+    let station = Station::new();
+    loop {
+        // They are cut in a few seconds, and then it is the station's turn.
+        let Ok(end) = station.try_call(&link, Some(link.token)).await else {
+            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+            continue;
+        };
+        let (_say, mut ear) = end;
+        match ear.hear().await {
+            Ok(Some(ToStation::Welcome { .. })) => break,
+            _ => tokio::time::sleep(std::time::Duration::from_millis(50)).await,
+        }
+    }
+    assert_eq!(running.status()["stations"].as_array().map(Vec::len), Some(1));
+}
