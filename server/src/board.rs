@@ -8,12 +8,12 @@ use std::time::Duration;
 use axum::Router;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
 use axum::middleware::from_fn;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use consort_session::{Saved, View};
-use futures_util::Stream;
 use futures_util::stream::unfold;
 use sha2::{Digest, Sha256};
 use tokio::sync::{Semaphore, watch};
@@ -46,15 +46,32 @@ pub(crate) fn url(at: SocketAddr, token: &str) -> String {
 #[derive(Clone)]
 struct Shared {
     token: Arc<str>,
-    images: watch::Receiver<Arc<View>>,
+    pictures: watch::Receiver<Arc<str>>,
     viewers: Arc<Semaphore>,
 }
 
+/// Draws the newest image for all viewers together, at most once in [`SHOW_EVERY`]; never ends.
+pub(crate) async fn draw(mut images: watch::Receiver<Arc<View>>, pictures: watch::Sender<Arc<str>>) {
+    images.mark_changed();
+    while images.changed().await.is_ok() {
+        let view = images.borrow_and_update().clone();
+        pictures.send_replace(picture(&view));
+        sleep(SHOW_EVERY).await;
+    }
+    std::future::pending().await
+}
+
+/// What a viewer is sent.
+pub(crate) fn picture(view: &View) -> Arc<str> {
+    // A status always becomes JSON: its keys are words and its numbers finite.
+    serde_json::to_string(&Status::from(view)).unwrap_or_default().into()
+}
+
 /// The board's pages; there is no route that changes anything.
-pub(crate) fn pages(images: watch::Receiver<Arc<View>>, token: &str) -> Router {
+pub(crate) fn pages(pictures: watch::Receiver<Arc<str>>, token: &str) -> Router {
     let shared = Shared {
         token: token.into(),
-        images,
+        pictures,
         viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
     };
     Router::new()
@@ -68,8 +85,8 @@ async fn look(State(shared): State<Shared>, Path(token): Path<String>) -> Respon
     if !same(token.as_bytes(), shared.token.as_bytes()) {
         return StatusCode::NOT_FOUND.into_response();
     }
-    let view = shared.images.borrow().clone();
-    axum::Json(Status::from(&*view)).into_response()
+    let picture = shared.pictures.borrow().to_string();
+    ([(CONTENT_TYPE, "application/json")], picture).into_response()
 }
 
 async fn live(State(shared): State<Shared>, Path(token): Path<String>) -> Response {
@@ -79,27 +96,13 @@ async fn live(State(shared): State<Shared>, Path(token): Path<String>) -> Respon
     let Ok(seat) = shared.viewers.clone().try_acquire_owned() else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
-    let pictures = pictures(shared.images.clone(), |view| {
-        Event::default().json_data(Status::from(view)).unwrap_or_default()
-    });
+    let mut pictures = shared.pictures.clone();
+    pictures.mark_changed();
     // The seat is given up with the stream.
-    let pictures = futures_util::StreamExt::map(pictures, move |picture| {
-        let _seat = &seat;
-        Ok::<_, Infallible>(picture)
+    let stream = unfold((pictures, seat), |(mut pictures, seat)| async move {
+        pictures.changed().await.ok()?;
+        let picture = Event::default().data(&*pictures.borrow_and_update().clone());
+        Some((Ok::<_, Infallible>(picture), (pictures, seat)))
     });
-    Sse::new(pictures).keep_alive(KeepAlive::default()).into_response()
-}
-
-/// The newest image, now and after each change, at most one in [`SHOW_EVERY`].
-pub(crate) fn pictures<T>(mut images: watch::Receiver<Arc<View>>, draw: impl Fn(&View) -> T) -> impl Stream<Item = T> {
-    images.mark_changed();
-    unfold((images, draw, false), |(mut images, draw, shown)| async move {
-        if shown {
-            sleep(SHOW_EVERY).await;
-        }
-        images.changed().await.ok()?;
-        let view = images.borrow_and_update().clone();
-        let picture = draw(&view);
-        Some((picture, (images, draw, true)))
-    })
+    Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
 }

@@ -16,6 +16,7 @@ pub mod start;
 pub mod status;
 mod store;
 mod table;
+mod visitors;
 
 use std::fmt;
 use std::io;
@@ -41,6 +42,7 @@ use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::remote::Handle;
 pub use crate::store::StoreError;
 use crate::store::{Opened, Store};
+use crate::visitors::Visitors;
 
 /// A coordinator with its session read and its ports taken, not yet serving.
 pub struct Coordinator {
@@ -205,7 +207,8 @@ impl Coordinator {
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
         let control = control::pages(self.viewer(), &self.handle, &self.addresses);
-        let board = board::pages(self.images.clone(), &self.board_token);
+        let (picture, pictures) = watch::channel(board::picture(&self.images.borrow()));
+        let board = board::pages(pictures, &self.board_token);
         let advert = self.announce();
         let Self {
             folder,
@@ -218,8 +221,9 @@ impl Coordinator {
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, &inbox) => {}
-            served = axum::serve(self.control, control) => served?,
-            served = axum::serve(self.board, board) => served?,
+            () = board::draw(self.images, picture) => {}
+            served = axum::serve(Visitors::of(self.control), control) => served?,
+            served = axum::serve(Visitors::of(self.board), board) => served?,
         }
         folder.remove(remote::FILE);
         // A peer that cannot be told finds out by itself.

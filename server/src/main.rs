@@ -51,6 +51,7 @@ fn open(args: Args, terminal: &Terminal) -> Outcome {
     let config = Config::try_from(args)?;
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     runtime.block_on(async {
+        let asked_to_end = terminal::asked_to_end()?;
         let coordinator = Coordinator::bind(config)?;
         terminal.opened(&coordinator);
         if opens_browser {
@@ -58,7 +59,7 @@ fn open(args: Args, terminal: &Terminal) -> Outcome {
         }
         let showing = terminal.show(coordinator.viewer(), coordinator.images());
         tokio::select! {
-            ended = coordinator.run(terminal::asked_to_end()) => ended?,
+            ended = coordinator.run(asked_to_end) => ended?,
             () = showing => {}
         }
         terminal.closed();

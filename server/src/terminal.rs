@@ -158,24 +158,26 @@ pub(crate) fn start_logging() {
         .init();
 }
 
-/// Resolves when the user or the system asks the program to end.
-pub(crate) async fn asked_to_end() {
-    #[cfg(unix)]
-    {
-        use tokio::signal::unix::{SignalKind, signal};
-        let (Ok(mut interrupt), Ok(mut terminate)) = (signal(SignalKind::interrupt()), signal(SignalKind::terminate()))
-        else {
-            return std::future::pending().await;
-        };
+/// A future that resolves when the user or the system asks the program to end; from this call on, such a wish is heard.
+#[cfg(unix)]
+pub(crate) fn asked_to_end() -> std::io::Result<impl Future<Output = ()>> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let (mut interrupt, mut terminate) = (signal(SignalKind::interrupt())?, signal(SignalKind::terminate())?);
+    Ok(async move {
         tokio::select! {
             _ = interrupt.recv() => {}
             _ = terminate.recv() => {}
         }
-    }
-    #[cfg(not(unix))]
-    if tokio::signal::ctrl_c().await.is_err() {
-        std::future::pending::<()>().await;
-    }
+    })
+}
+
+/// A future that resolves when the user asks the program to end; from this call on, such a wish is heard.
+#[cfg(not(unix))]
+pub(crate) fn asked_to_end() -> std::io::Result<impl Future<Output = ()>> {
+    let mut interrupt = tokio::signal::windows::ctrl_c()?;
+    Ok(async move {
+        interrupt.recv().await;
+    })
 }
 
 /// Opens the page in the user's browser; without one, its address was printed.
