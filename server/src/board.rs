@@ -14,11 +14,13 @@ use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use axum::routing::get;
 use consort_session::{Saved, View};
+use consort_words::Words;
 use futures_util::stream::unfold;
 use sha2::{Digest, Sha256};
 use tokio::sync::{Semaphore, watch};
 use tokio::time::sleep;
 
+use crate::asset;
 use crate::guard::{same, with_headers};
 use crate::status::Status;
 
@@ -53,18 +55,21 @@ struct Shared {
 /// Draws the newest image for all viewers together, at most once in [`SHOW_EVERY`]; never ends.
 pub(crate) async fn draw(mut images: watch::Receiver<Arc<View>>, pictures: watch::Sender<Arc<str>>) {
     images.mark_changed();
+    let words = Words::english();
     while images.changed().await.is_ok() {
         let view = images.borrow_and_update().clone();
-        pictures.send_replace(picture(&view));
+        pictures.send_replace(picture(&view, &words));
         sleep(SHOW_EVERY).await;
     }
     std::future::pending().await
 }
 
 /// What a viewer is sent.
-pub(crate) fn picture(view: &View) -> Arc<str> {
+pub(crate) fn picture(view: &View, words: &Words) -> Arc<str> {
     // A status always becomes JSON: its keys are words and its numbers finite.
-    serde_json::to_string(&Status::from(view)).unwrap_or_default().into()
+    serde_json::to_string(&Status::of(view, words))
+        .unwrap_or_default()
+        .into()
 }
 
 /// The board's pages; there is no route that changes anything.
@@ -75,10 +80,21 @@ pub(crate) fn pages(pictures: watch::Receiver<Arc<str>>, token: &str) -> Router 
         viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
     };
     Router::new()
+        .route("/{token}/", get(page))
+        .route("/{token}/board.js", get(asset::board_script))
+        .route("/{token}/page.css", get(asset::style))
         .route("/{token}/board.json", get(look))
         .route("/{token}/live", get(live))
         .with_state(shared)
         .layer(from_fn(with_headers))
+}
+
+async fn page(State(shared): State<Shared>, Path(token): Path<String>) -> Response {
+    if same(token.as_bytes(), shared.token.as_bytes()) {
+        asset::board_page().into_response()
+    } else {
+        StatusCode::NOT_FOUND.into_response()
+    }
 }
 
 async fn look(State(shared): State<Shared>, Path(token): Path<String>) -> Response {
@@ -96,13 +112,17 @@ async fn live(State(shared): State<Shared>, Path(token): Path<String>) -> Respon
     let Ok(seat) = shared.viewers.clone().try_acquire_owned() else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
-    let mut pictures = shared.pictures.clone();
-    pictures.mark_changed();
     // The seat is given up with the stream.
-    let stream = unfold((pictures, seat), |(mut pictures, seat)| async move {
+    stream(shared.pictures, seat)
+}
+
+/// The newest picture, now and after each change; `held` is let go of when the viewer goes.
+pub(crate) fn stream(mut pictures: watch::Receiver<Arc<str>>, held: impl Send + 'static) -> Response {
+    pictures.mark_changed();
+    let stream = unfold((pictures, held), |(mut pictures, held)| async move {
         pictures.changed().await.ok()?;
         let picture = Event::default().data(&*pictures.borrow_and_update().clone());
-        Some((Ok::<_, Infallible>(picture), (pictures, seat)))
+        Some((Ok::<_, Infallible>(picture), (pictures, held)))
     });
     Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
 }

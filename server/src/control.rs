@@ -10,11 +10,12 @@ use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use consort_proto::ReferencePitch;
-use consort_session::{Command, View};
+use consort_proto::{ReferencePitch, Scheme};
+use consort_session::Command;
 use consort_words::Words;
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
+use tokio::sync::watch;
 
 use crate::Addresses;
 use crate::args::{self, Order};
@@ -22,7 +23,8 @@ use crate::coordinator::{Outcome, Viewer};
 use crate::guard::Guard;
 use crate::remote::Handle;
 use crate::start::Start;
-use crate::status::{Status, line};
+use crate::status::Status;
+use crate::{asset, board};
 
 /// An order as it travels from the leader's page, or from another terminal.
 #[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
@@ -141,6 +143,7 @@ impl OrderBody {
 struct Shared {
     viewer: Viewer,
     words: Arc<Words>,
+    pictures: watch::Receiver<Arc<str>>,
     links: Arc<Value>,
 }
 
@@ -150,17 +153,34 @@ pub(crate) fn url(at: SocketAddr, token: &str) -> String {
 }
 
 /// The leader's pages.
-pub(crate) fn pages(viewer: Viewer, handle: &Handle, addresses: &Addresses) -> Router {
+pub(crate) fn pages(
+    viewer: Viewer,
+    pictures: watch::Receiver<Arc<str>>,
+    handle: &Handle,
+    addresses: &Addresses,
+) -> Router {
     let shared = Shared {
         viewer,
         words: Arc::new(Words::english()),
-        links: Arc::new(json!({"join": addresses.join.to_string(), "board": addresses.board})),
+        pictures,
+        links: Arc::new(json!({
+            "join": addresses.join.to_string(),
+            "board": addresses.board,
+            "temperaments": Scheme::ALL.map(Scheme::word),
+        })),
     };
     let guard = Guard::of(handle);
-    let open = Router::new().route("/enter", post(enter)).with_state(guard.clone());
+    let open = Router::new()
+        .route("/", get(asset::control_page))
+        .route("/control.js", get(asset::control_script))
+        .route("/board.js", get(asset::board_script))
+        .route("/page.css", get(asset::style))
+        .route("/enter", post(enter))
+        .with_state(guard.clone());
     let closed = Router::new()
         .route("/status.json", get(status))
         .route("/link.json", get(link))
+        .route("/live", get(live))
         .route("/order", post(order))
         .with_state(shared);
     guard.protect(open, closed)
@@ -182,9 +202,13 @@ async fn enter(State(guard): State<Guard>, Json(entry): Json<Entry>) -> Response
 
 async fn status(State(shared): State<Shared>) -> Response {
     match shared.viewer.look().await {
-        Some(view) => Json(described(&view, &shared.words)).into_response(),
+        Some(view) => Json(Status::of(&view, &shared.words)).into_response(),
         None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
     }
+}
+
+async fn live(State(shared): State<Shared>) -> Response {
+    board::stream(shared.pictures, ())
 }
 
 async fn link(State(shared): State<Shared>) -> Json<Value> {
@@ -202,11 +226,11 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
         Err(why) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &why),
     };
     match shared.viewer.order(command).await {
-        Some(Outcome::Done(view)) => Json(described(&view, &shared.words)).into_response(),
+        Some(Outcome::Done(view)) => Json(Status::of(&view, &shared.words)).into_response(),
         Some(Outcome::Unchanged(view)) => {
-            let mut described = described(&view, &shared.words);
-            described["line"] = format!("nothing had to change · {}", line(&view, &shared.words)).into();
-            Json(described).into_response()
+            let mut status = Status::of(&view, &shared.words);
+            status.line = format!("nothing had to change · {}", status.line);
+            Json(status).into_response()
         }
         Some(Outcome::NotWritten) => refused(
             StatusCode::INSUFFICIENT_STORAGE,
@@ -216,19 +240,10 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
     }
 }
 
-/// The status with its one line for people.
-fn described(view: &View, words: &Words) -> Value {
-    let mut status = serde_json::to_value(Status::from(view)).unwrap_or_default();
-    if let Some(fields) = status.as_object_mut() {
-        fields.insert("line".to_owned(), line(view, words).into());
-    }
-    status
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_proto::{Scheme, Setting, Temperament};
+    use consort_proto::{Setting, Temperament};
 
     #[test]
     fn an_order_keeps_its_shape_on_the_way() {

@@ -5,6 +5,7 @@
 mod address;
 mod advert;
 pub mod args;
+mod asset;
 mod board;
 pub mod config;
 pub mod control;
@@ -206,8 +207,9 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let control = control::pages(self.viewer(), &self.handle, &self.addresses);
-        let (picture, pictures) = watch::channel(board::picture(&self.images.borrow()));
+        let picture = board::picture(&self.images.borrow(), &Words::english());
+        let (drawn, pictures) = watch::channel(picture);
+        let control = control::pages(self.viewer(), pictures.clone(), &self.handle, &self.addresses);
         let board = board::pages(pictures, &self.board_token);
         let advert = self.announce();
         let Self {
@@ -221,7 +223,7 @@ impl Coordinator {
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, &inbox) => {}
-            () = board::draw(self.images, picture) => {}
+            () = board::draw(self.images, drawn) => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }

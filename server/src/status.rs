@@ -36,6 +36,8 @@ pub struct Status {
     pub disk_trouble: bool,
     /// Harps that are ready.
     pub ready: usize,
+    /// The session in one line for people.
+    pub line: String,
     /// The stations in the order in which they first joined.
     pub stations: Vec<StationStatus>,
 }
@@ -59,6 +61,10 @@ pub struct StationStatus {
     pub removed: bool,
     /// Whether the harp counts as ready.
     pub ready: bool,
+    /// What the harp is, for people.
+    pub says: String,
+    /// What its link is, for people.
+    pub presence_says: String,
     /// Strings that hold.
     pub holding: usize,
     /// Strings left to tune.
@@ -80,8 +86,9 @@ pub struct StringStatus {
     pub cents: Option<f64>,
 }
 
-impl From<&View> for Status {
-    fn from(view: &View) -> Self {
+impl Status {
+    /// The status of `view`, with what people read in `words`.
+    pub fn of(view: &View, words: &Words) -> Self {
         let agreement = &view.agreement;
         let tuning = &agreement.tuning;
         Self {
@@ -98,18 +105,28 @@ impl From<&View> for Status {
             joining: view.joining,
             disk_trouble: view.disk_trouble,
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
-            stations: view.stations.iter().map(StationStatus::from).collect(),
+            line: line(view, words),
+            stations: view
+                .stations
+                .iter()
+                .map(|station| StationStatus::of(station, words))
+                .collect(),
         }
     }
 }
 
-impl From<&StationView> for StationStatus {
-    fn from(station: &StationView) -> Self {
-        let (presence, silent) = match station.presence {
-            Presence::Here => ("here", None),
-            Presence::Unsure => ("unsure", None),
-            Presence::Silent(silent) => ("silent", Some(silent)),
-            Presence::Away => ("away", None),
+impl StationStatus {
+    fn of(station: &StationView, words: &Words) -> Self {
+        let (presence, silent, key) = match station.presence {
+            Presence::Here => ("here", None, Key::PresenceHere),
+            Presence::Unsure => ("unsure", None, Key::PresenceUnsure),
+            Presence::Silent(silent) => ("silent", Some(silent), Key::PresenceSilent),
+            Presence::Away => ("away", None, Key::PresenceAway),
+        };
+        let presence_says = match (station.removed, silent) {
+            (true, _) => words.say(Key::PresenceRemoved, &[]),
+            (false, Some(silent)) => words.say(key, &[("time", Arg::from(words.time(silent)))]),
+            (false, None) => words.say(key, &[]),
         };
         let strings = station.harp.numbered().zip(station.readiness.standings());
         Self {
@@ -121,6 +138,8 @@ impl From<&StationView> for StationStatus {
             silent_s: silent.map(|silent: Duration| silent.as_secs()),
             removed: station.removed,
             ready: station.is_ready(),
+            says: words.readiness(&station.harp, &station.readiness),
+            presence_says,
             holding: station.readiness.holding(),
             left: station.readiness.left(),
             strings: strings

@@ -66,7 +66,7 @@ impl Terminal {
         let mut shown = String::new();
         while let Some(view) = viewer.look().await {
             let text = if self.json {
-                status_object(&view).to_string()
+                status_object(&view, &self.words).to_string()
             } else {
                 line(&view, &self.words)
             };
@@ -116,8 +116,8 @@ impl Terminal {
 }
 
 /// The status as a line of the `--json` stream.
-fn status_object(view: &View) -> Value {
-    let mut object = serde_json::to_value(Status::from(view)).unwrap_or_default();
+fn status_object(view: &View, words: &Words) -> Value {
+    let mut object = serde_json::to_value(Status::of(view, words)).unwrap_or_default();
     if let Some(fields) = object.as_object_mut() {
         fields.insert("event".to_owned(), "status".into());
     }

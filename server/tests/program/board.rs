@@ -54,6 +54,35 @@ fn a_new_pitch_appears_on_an_open_board() {
 }
 
 #[test]
+fn the_page_and_its_files_are_there_and_keep_to_themselves() {
+    let running = Running::start(&fresh_folder("page"));
+    let (address, path) = running.page("board");
+    for (file, kind, holds) in [
+        ("", "text/html", "board.js"),
+        ("board.js", "text/javascript", "EventSource"),
+        ("page.css", "text/css", "table"),
+        ("board.json", "application/json", "Nobody has joined yet"),
+    ] {
+        let (status, head, body) = get(address, &format!("/{path}{file}"));
+        assert_eq!(status, 200, "{file}");
+        assert!(head.contains(kind) && body.contains(holds), "{file}: {head}");
+        for rule in [
+            "script-src 'self'",
+            "frame-ancestors 'none'",
+            "nosniff",
+            "no-referrer",
+            "same-origin",
+        ] {
+            assert!(head.contains(rule), "{file} lacks {rule}: {head}");
+        }
+        assert!(
+            !body.contains("<script>") && !body.contains("style="),
+            "{file} carries code in its markup"
+        );
+    }
+}
+
+#[test]
 fn without_its_token_there_is_no_board() {
     let running = Running::start(&fresh_folder("token"));
     let (address, path) = running.page("board");

@@ -167,6 +167,21 @@ fn looking_needs_the_cookie_and_our_own_name() {
 }
 
 #[test]
+fn the_page_itself_holds_no_secret_and_comes_to_our_own_names_only() {
+    let running = Running::start(&fresh_folder("own"));
+    let (address, fragment) = running.page("control");
+    let token = running.join_link().to_string();
+    for target in ["/", "/control.js", "/board.js", "/page.css"] {
+        for (host, expected) in [(address.to_string(), 200), ("rehearsal.example".to_owned(), 403)] {
+            let text = format!("GET {target} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
+            let (status, _, body) = request(address, &text);
+            assert_eq!(status, expected, "{target} {host}");
+            assert!(!body.contains(&fragment[1..]) && !body.contains(&token), "{target}");
+        }
+    }
+}
+
+#[test]
 fn a_wrong_token_gets_no_cookie() {
     let running = Running::start(&fresh_folder("enter"));
     let (address, _) = running.page("control");
