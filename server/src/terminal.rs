@@ -154,6 +154,7 @@ pub(crate) fn start_logging() {
     let filter = EnvFilter::try_from_env(LOG).unwrap_or_else(|_| EnvFilter::new("warn"));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
+        .with_ansi(stderr().is_terminal())
         .with_writer(stderr)
         .init();
 }
