@@ -47,6 +47,8 @@ struct ReportV1 {
     mark: u8,
 }
 
+/// The highest number of a report: what the coordinator's database holds as a whole number.
+const SEQUENCE_MAX: u64 = i64::MAX as u64;
 const READING: u8 = 0;
 const MARK: u8 = 1;
 
@@ -132,6 +134,12 @@ impl TryFrom<ReportV1> for Report {
     type Error = WireError;
 
     fn try_from(report: ReportV1) -> Result<Self, WireError> {
+        if !(1..=SEQUENCE_MAX).contains(&report.sequence) {
+            return Err(WireError::range(
+                "a report's number",
+                format_args!("{} is not within 1 and {SEQUENCE_MAX}", report.sequence),
+            ));
+        }
         let string =
             StringNumber::new(u32::from(report.string)).map_err(|why| WireError::range("a string number", why))?;
         let content = match (report.content, report.uhz, report.sigma_mc, report.mark) {

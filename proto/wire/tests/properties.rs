@@ -1,0 +1,384 @@
+//! What holds for any message and for any bytes.
+
+use std::time::Duration;
+
+use consort_proto::message::{Content, REPORTS_MAX, Refusal};
+use consort_proto::{
+    Accidental, Agreement, Cents, Harp, HarpString, Hello, Hz, JoinToken, Kind, Letter, Mark, Material, Mechanism,
+    Name, Note, Reading, ReferencePitch, Report, Revision, Round, Scheme, Sequence, SessionId, Setting, StringNumber,
+    Temperament, ToCoordinator, ToStation, Tolerance, Tuning,
+};
+use consort_wire::{
+    HEADER_LEN, MUST_UNDERSTAND, PAYLOAD_MAX, WireError, decode_to_coordinator, decode_to_station,
+    encode_to_coordinator, encode_to_station, frame_len,
+};
+use proptest::prelude::*;
+
+fn name() -> impl Strategy<Value = Name> {
+    "[a-zà-þΑ-Ω][a-z ]{0,30}[a-z🎵]".prop_map(|text| text.parse().expect("a name"))
+}
+
+fn one_of<T: Copy + std::fmt::Debug + 'static>(words: &'static [T]) -> impl Strategy<Value = T> {
+    prop::sample::select(words)
+}
+
+fn harp_string() -> impl Strategy<Value = HarpString> {
+    (
+        one_of(&Letter::ALL),
+        one_of(&[Accidental::Flat, Accidental::Natural, Accidental::Sharp]),
+        -1_i8..=9,
+        one_of(&[Material::Nylon, Material::Gut, Material::Fluorocarbon, Material::Wire]),
+        one_of(&[Mechanism::Discs, Mechanism::Lever, Mechanism::Fixed]),
+        (-50.0..=50.0, -50.0..=50.0),
+    )
+        .prop_map(
+            |(letter, accidental, octave, material, mechanism, (one, two))| HarpString {
+                open: Note::new(letter, accidental, octave),
+                material,
+                mechanism,
+                regulation: [Cents(one), Cents(two)],
+            },
+        )
+}
+
+fn harp() -> impl Strategy<Value = Harp> {
+    let kind = one_of(&[Kind::Pedal, Kind::Lever, Kind::Other]);
+    ("[🎵A-Z]{1,60}", kind, prop::collection::vec(harp_string(), 1..=63))
+        .prop_map(|(name, kind, strings)| Harp::new(name, kind, strings).expect("a harp"))
+}
+
+fn content() -> impl Strategy<Value = Content> {
+    let string = (1_u32..=63).prop_map(|number| StringNumber::new(number).expect("a string"));
+    let reading = (string.clone(), 15.0..=5_000.0, 0.0..=100.0).prop_map(|(string, hz, sigma)| {
+        let hz = Hz::new(hz).expect("a frequency");
+        Content::Reading(Reading::new(string, hz, Cents(sigma)).expect("a reading"))
+    });
+    let mark = (string, one_of(&[None, Some(Mark::New), Some(Mark::Missing)]));
+    prop_oneof![reading, mark.prop_map(|(string, mark)| Content::Mark { string, mark })]
+}
+
+fn report() -> impl Strategy<Value = Report> {
+    (
+        1..=i64::MAX as u64,
+        any::<[u8; 16]>(),
+        any::<u32>(),
+        any::<u32>(),
+        content(),
+    )
+        .prop_map(|(sequence, session, round, age_ms, content)| Report {
+            sequence: Sequence(sequence),
+            session: SessionId(session),
+            round: Round(round),
+            age: Duration::from_millis(u64::from(age_ms)),
+            content,
+        })
+}
+
+fn to_coordinator() -> impl Strategy<Value = ToCoordinator> {
+    let hello = (name(), harp(), any::<Option<[u8; 16]>>(), any::<u64>());
+    prop_oneof![
+        hello.prop_map(|(name, harp, token, process)| {
+            let token = token.map(JoinToken);
+            ToCoordinator::Hello(Hello {
+                name,
+                harp,
+                token,
+                process,
+            })
+        }),
+        prop::collection::vec(report(), 0..=REPORTS_MAX).prop_map(ToCoordinator::Reports),
+        Just(ToCoordinator::Beat),
+        Just(ToCoordinator::Leave),
+    ]
+}
+
+fn temperament() -> impl Strategy<Value = Temperament> {
+    let own = prop::collection::vec(-30.0..=30.0, 12);
+    prop_oneof![
+        one_of(&Scheme::ALL).prop_map(Temperament::named),
+        own.prop_map(|offsets| Temperament::own(&offsets).expect("own")),
+    ]
+}
+
+fn agreement() -> impl Strategy<Value = Agreement> {
+    let accidentals = [Accidental::Flat, Accidental::Natural, Accidental::Sharp];
+    let setting = prop::array::uniform7(prop::sample::select(accidentals.to_vec()));
+    let tuning = (380.0..=480.0, temperament(), setting).prop_map(|(a4, temperament, setting)| Tuning {
+        a4: ReferencePitch::new(a4).expect("in reach"),
+        temperament,
+        setting: Setting::from_accidentals(setting),
+    });
+    let tolerance = (0.2..50.0, 0.2..50.0, 0.2..50.0).prop_map(|(middle, wires, top)| Tolerance {
+        middle: Cents(middle),
+        wires: Cents(wires),
+        top: Cents(top),
+    });
+    (any::<[u8; 16]>(), any::<u64>(), name(), tuning, tolerance, any::<u32>()).prop_map(
+        |(session, revision, ensemble, tuning, tolerance, round)| Agreement {
+            session: SessionId(session),
+            revision: Revision(revision),
+            ensemble,
+            tuning,
+            tolerance,
+            round: Round(round),
+        },
+    )
+}
+
+fn to_station() -> impl Strategy<Value = ToStation> {
+    let refusals = &[
+        Refusal::NotInvited,
+        Refusal::JoiningClosed,
+        Refusal::Removed,
+        Refusal::Superseded,
+        Refusal::Full,
+        Refusal::Misspoke,
+    ];
+    prop_oneof![
+        (any::<[u8; 16]>(), any::<u32>(), any::<u64>()).prop_map(|(session, epoch, acked)| ToStation::Welcome {
+            session: SessionId(session),
+            epoch,
+            acked: Sequence(acked),
+        }),
+        (agreement(), any::<Option<u32>>()).prop_map(|(agreement, start_in)| ToStation::Agreement {
+            agreement,
+            start_in: start_in.map(|ms| Duration::from_millis(u64::from(ms))),
+        }),
+        any::<u64>().prop_map(|acked| ToStation::Acked(Sequence(acked))),
+        (any::<u32>(), any::<u64>()).prop_map(|(epoch, revision)| ToStation::Beat {
+            epoch,
+            revision: Revision(revision),
+        }),
+        one_of(refusals).prop_map(ToStation::Refused),
+    ]
+}
+
+/// What is left of a message once its numbers are whole µHz, mHz and thousandths of a cent.
+fn settled(message: &ToStation) -> ToStation {
+    decode_to_station(&encode_to_station(message))
+        .expect("decodes")
+        .expect("known")
+}
+
+fn close(a: f64, b: f64, step: f64) -> bool {
+    (a - b).abs() <= step * 0.500_001
+}
+
+proptest! {
+    #[test]
+    fn what_a_station_says_arrives_within_half_a_step(message in to_coordinator()) {
+        let frame = encode_to_coordinator(&message);
+        prop_assert_eq!(frame_len(&frame), Ok(frame.len()));
+        let arrived = decode_to_coordinator(&frame).expect("decodes").expect("known");
+        match (&message, &arrived) {
+            (ToCoordinator::Reports(said), ToCoordinator::Reports(heard)) => {
+                prop_assert_eq!(said.len(), heard.len());
+                for (said, heard) in said.iter().zip(heard) {
+                    prop_assert_eq!(
+                        (said.sequence, said.session, said.round, said.age),
+                        (heard.sequence, heard.session, heard.round, heard.age)
+                    );
+                    match (said.content, heard.content) {
+                        (Content::Reading(said), Content::Reading(heard)) => {
+                            prop_assert_eq!(said.string, heard.string);
+                            prop_assert!(close(said.hz.get(), heard.hz.get(), 1e-6));
+                            prop_assert!(close(said.sigma.0, heard.sigma.0, 1e-3));
+                        }
+                        (said, heard) => prop_assert_eq!(said, heard),
+                    }
+                }
+            }
+            (ToCoordinator::Hello(said), ToCoordinator::Hello(heard)) => {
+                prop_assert_eq!((&said.name, said.token, said.process), (&heard.name, heard.token, heard.process));
+                prop_assert_eq!((said.harp.name(), said.harp.kind()), (heard.harp.name(), heard.harp.kind()));
+                prop_assert_eq!(said.harp.len(), heard.harp.len());
+                for (said, heard) in said.harp.strings().iter().zip(heard.harp.strings()) {
+                    prop_assert_eq!(
+                        (said.open, said.material, said.mechanism),
+                        (heard.open, heard.material, heard.mechanism)
+                    );
+                    prop_assert!(close(said.regulation[0].0, heard.regulation[0].0, 1e-3));
+                    prop_assert!(close(said.regulation[1].0, heard.regulation[1].0, 1e-3));
+                }
+            }
+            (said, heard) => prop_assert_eq!(said, heard),
+        }
+        // Said again, it arrives unchanged.
+        prop_assert_eq!(encode_to_coordinator(&arrived), frame);
+    }
+
+    #[test]
+    fn what_the_coordinator_says_arrives_within_half_a_step(message in to_station()) {
+        let frame = encode_to_station(&message);
+        prop_assert_eq!(frame_len(&frame), Ok(frame.len()));
+        let arrived = settled(&message);
+        match (&message, &arrived) {
+            (
+                ToStation::Agreement { agreement: said, start_in: said_start },
+                ToStation::Agreement { agreement: heard, start_in: heard_start },
+            ) => {
+                prop_assert_eq!(said_start, heard_start);
+                prop_assert_eq!((said.session, said.revision, said.round), (heard.session, heard.revision, heard.round));
+                prop_assert_eq!(&said.ensemble, &heard.ensemble);
+                prop_assert!(close(said.tuning.a4.hz().get(), heard.tuning.a4.hz().get(), 1e-3));
+                prop_assert_eq!(said.tuning.setting, heard.tuning.setting);
+                prop_assert_eq!(said.tuning.temperament.scheme(), heard.tuning.temperament.scheme());
+                let offsets = said.tuning.temperament.offsets().iter().zip(heard.tuning.temperament.offsets());
+                for (said, heard) in offsets {
+                    prop_assert!(close(said.0, heard.0, 1e-3));
+                }
+                for (said, heard) in [
+                    (said.tolerance.middle, heard.tolerance.middle),
+                    (said.tolerance.wires, heard.tolerance.wires),
+                    (said.tolerance.top, heard.tolerance.top),
+                ] {
+                    prop_assert!(close(said.0, heard.0, 1e-3));
+                }
+            }
+            (said, heard) => prop_assert_eq!(said, heard),
+        }
+        prop_assert_eq!(settled(&arrived), arrived);
+    }
+
+    #[test]
+    fn a_frame_cut_short_or_drawn_out_is_refused(
+        message in to_coordinator(),
+        cut in any::<prop::sample::Index>(),
+        more in prop::collection::vec(any::<u8>(), 1..20),
+    ) {
+        let frame = encode_to_coordinator(&message);
+        prop_assert!(decode_to_coordinator(&frame[..cut.index(frame.len())]).is_err());
+        let drawn_out = [frame.clone(), more.clone()].concat();
+        prop_assert!(decode_to_coordinator(&drawn_out).is_err());
+        // With a header that owns up to the additional bytes, they are still too many.
+        let mut honest = drawn_out;
+        let length = (honest.len() - HEADER_LEN) as u32;
+        honest[3..7].copy_from_slice(&length.to_le_bytes());
+        prop_assert!(decode_to_coordinator(&honest).is_err());
+    }
+
+    #[test]
+    fn any_bytes_are_answered_with_a_message_or_a_reason(
+        kind in prop::sample::select(vec![1_u16, 2, 3, 4, 101, 102, 103, 104, 105, 7, 999]),
+        flags in any::<u8>(),
+        payload in prop::collection::vec(any::<u8>(), 0..400),
+    ) {
+        let mut frame = kind.to_le_bytes().to_vec();
+        frame.push(flags);
+        frame.extend((payload.len() as u32).to_le_bytes());
+        frame.extend(&payload);
+        let to_coordinator = decode_to_coordinator(&frame);
+        let to_station = decode_to_station(&frame);
+        // Nothing belongs to both directions.
+        prop_assert!(!matches!((&to_coordinator, &to_station), (Ok(Some(_)), Ok(Some(_)))));
+        if let Ok(Some(message)) = to_coordinator {
+            prop_assert_eq!(decode_to_coordinator(&encode_to_coordinator(&message)), Ok(Some(message)));
+        }
+        let _ = frame_len(&payload);
+        let _ = decode_to_coordinator(&payload);
+        let _ = decode_to_station(&payload);
+    }
+}
+
+fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
+    let mut frame = kind.to_le_bytes().to_vec();
+    frame.push(flags);
+    frame.extend((payload.len() as u32).to_le_bytes());
+    frame.extend(payload);
+    frame
+}
+
+#[test]
+fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
+    for kind in [0, 5, 100, 106, 40_000] {
+        assert_eq!(decode_to_coordinator(&frame(kind, 0, b"anything")), Ok(None));
+        assert_eq!(decode_to_station(&frame(kind, 0, b"anything")), Ok(None));
+        let must = frame(kind, MUST_UNDERSTAND, b"anything");
+        assert_eq!(decode_to_coordinator(&must), Err(WireError::Unknown(kind)));
+        assert_eq!(decode_to_station(&must), Err(WireError::Unknown(kind)));
+    }
+}
+
+#[test]
+fn a_station_has_no_frame_that_changes_the_agreement() {
+    for kind in 101..=105 {
+        assert_eq!(
+            decode_to_coordinator(&frame(kind, MUST_UNDERSTAND, &[0; 60])),
+            Err(WireError::Unknown(kind))
+        );
+    }
+}
+
+#[test]
+fn a_length_beyond_the_limit_of_its_kind_is_refused_from_the_header_alone() {
+    for (kind, limit) in [
+        (1, 4096),
+        (2, PAYLOAD_MAX),
+        (3, 64),
+        (102, 4096),
+        (104, 64),
+        (9, PAYLOAD_MAX),
+    ] {
+        let header = |length: u32| {
+            let mut header = frame(kind, 0, &[]);
+            header[3..7].copy_from_slice(&length.to_le_bytes());
+            header
+        };
+        assert_eq!(frame_len(&header(limit)), Ok(HEADER_LEN + limit as usize));
+        for length in [limit + 1, u32::MAX] {
+            assert_eq!(
+                frame_len(&header(length)),
+                Err(WireError::TooLong { kind, length, limit })
+            );
+        }
+    }
+    assert_eq!(frame_len(&[1, 0, 0]), Err(WireError::Short(3)));
+}
+
+/// What cannot be meant, as a change of one byte in a good report.
+#[test]
+fn a_report_that_cannot_be_meant_is_refused() {
+    let good = [
+        1, 5, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 21, 0, 252, 0, 0x1a, 0x37, 0x1a, 240, 1, 0,
+    ];
+    // A reading of 439.753216 Hz, ±0.12 cents, whose last two bytes are uncertainty and mark.
+    let good: Vec<u8> = good[..28].iter().copied().chain([0]).collect();
+    assert!(
+        matches!(decode_to_coordinator(&frame(2, 1, &good)), Ok(Some(_))),
+        "{:?}",
+        decode_to_coordinator(&frame(2, 1, &good))
+    );
+    for (place, byte, what) in [
+        (1, 0, "number 0"),
+        (20, 0, "string 0"),
+        (20, 64, "string 64"),
+        (21, 2, "neither reading nor mark"),
+        (26, 0, "7 Hz"),
+        (27, 1, "an uncertainty below zero"),
+        (28, 1, "a reading with a mark"),
+    ] {
+        let mut bad = good.clone();
+        bad[place] = byte;
+        let answer = decode_to_coordinator(&frame(2, 1, &bad));
+        assert!(matches!(answer, Err(WireError::Range { .. })), "{what}: {answer:?}");
+    }
+}
+
+#[test]
+fn a_stranger_needs_no_more_than_four_kibibytes_for_the_longest_hello() {
+    let string = HarpString {
+        open: Note::new(Letter::C, Accidental::Flat, 9),
+        material: Material::Wire,
+        mechanism: Mechanism::Discs,
+        regulation: [Cents(-50.0), Cents(-50.0)],
+    };
+    let longest = ToCoordinator::Hello(Hello {
+        name: "🎵".repeat(40).parse().expect("a name"),
+        harp: Harp::new("🎵".repeat(60), Kind::Pedal, vec![string; 63]).expect("a harp"),
+        token: Some(JoinToken([255; 16])),
+        process: u64::MAX,
+    });
+    let frame = encode_to_coordinator(&longest);
+    assert!(frame.len() < 2048, "{}", frame.len());
+    assert_eq!(decode_to_coordinator(&frame), Ok(Some(longest)));
+}
