@@ -9,6 +9,8 @@ use crate::ear::{Answer, Sensed, Verdict};
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Follower {
     held: Option<Held>,
+    /// Onset of the pluck that was let go of, in seconds from the start of its sound: it is not taken up again.
+    let_go_s: Option<f64>,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -53,6 +55,7 @@ impl Follower {
 
     /// Another sound begins, whose times start over; what was heard stays in hand.
     pub(crate) const fn begin_sound(&mut self) {
+        self.let_go_s = None;
         if let Some(held) = &mut self.held {
             held.onset_s = f64::NEG_INFINITY;
             held.shown_s = f64::NEG_INFINITY;
@@ -61,7 +64,9 @@ impl Follower {
 
     /// The string is done: between strings, nothing is in hand.
     pub(crate) const fn let_go(&mut self) {
-        self.held = None;
+        if let Some(held) = self.held.take() {
+            self.let_go_s = Some(held.onset_s);
+        }
     }
 
     /// The hand as it stands under `tuning`.
@@ -99,7 +104,7 @@ impl Follower {
     }
 
     fn live(&mut self, onset_s: f64, time_s: f64, string: StringNumber, hz: Hz) -> bool {
-        if time_s - onset_s < SURE_AFTER_S {
+        if time_s - onset_s < SURE_AFTER_S || self.let_go_s.is_some_and(|let_go| onset_s <= let_go) {
             return false;
         }
         if let Some(held) = self.held.filter(|held| held.string == string) {
@@ -185,5 +190,23 @@ mod tests {
             (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
+    }
+
+    #[test]
+    fn a_string_that_is_done_is_not_taken_up_again_by_its_own_ringing() {
+        let harp = harp_file::preset("pedal-47").expect("preset");
+        let string = StringNumber::new(21).expect("string");
+        let track = |onset_s, time_s| Sensed::Track {
+            onset_s,
+            time_s,
+            string,
+            hz: Hz::new(440.0).expect("hertz"),
+        };
+        let mut follower = Follower::default();
+        assert!(follower.follow(&track(0.0, 0.5)));
+        follower.let_go();
+        assert!(!follower.follow(&track(0.0, 2.5)), "it only rings on");
+        assert_eq!(follower.hand(&harp, &Tuning::default()), None);
+        assert!(follower.follow(&track(3.0, 3.5)), "it was plucked anew");
     }
 }

@@ -106,6 +106,7 @@ impl EventLoop {
     /// Carries on until `shutdown`, or until the sound has ended if it is to end with it; then takes leave.
     pub(crate) async fn run(mut self, mut inboxes: Inboxes, shutdown: impl Future<Output = ()>) {
         let mut shutdown = std::pin::pin!(shutdown);
+        self.tell(Event::Tick);
         self.refresh();
         loop {
             while let Some(effect) = self.link.poll_effect() {
