@@ -114,15 +114,28 @@ impl Session {
         }
         if removed {
             // At once: a station that should go must not report while the disk is busy.
-            let links: Vec<LinkId> = self
-                .links
-                .iter()
-                .filter(|(_, link)| link.peer == peer)
-                .map(|(&link, _)| link)
-                .collect();
-            links.into_iter().for_each(|link| self.close(link, Refusal::Removed));
-            self.roster.leave(peer);
+            self.turn_away(peer);
         }
         self.persist(Record::Removed { peer, removed }, Waiting::Removed { peer, removed });
+    }
+
+    /// A removal, or its end, rests on the disk.
+    pub(crate) fn put_removal_in_force(&mut self, peer: Fingerprint, removed: bool) {
+        self.roster.set_removed(peer, removed);
+        if removed {
+            // It may have come back while the disk was busy.
+            self.turn_away(peer);
+        }
+    }
+
+    fn turn_away(&mut self, peer: Fingerprint) {
+        let links: Vec<LinkId> = self
+            .links
+            .iter()
+            .filter(|(_, link)| link.peer == peer)
+            .map(|(&link, _)| link)
+            .collect();
+        links.into_iter().for_each(|link| self.close(link, Refusal::Removed));
+        self.roster.leave(peer);
     }
 }

@@ -196,6 +196,8 @@ impl Session {
             (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(id, peer, hello),
             (LinkState::Joined, ToCoordinator::Reports(reports)) => self.take_reports(now, id, peer, reports),
             (LinkState::Joined, ToCoordinator::Leave) => {
+                // A heartbeat that was overtaken by the goodbye must not bring the station back.
+                self.links.remove(&id);
                 self.roster.leave(peer);
                 self.redraw();
             }
@@ -227,7 +229,7 @@ impl Session {
                 Waiting::Decided(decided) => self.put_in_force(now, decided),
                 Waiting::Welcome { link, record } => self.welcome(now, link, record),
                 Waiting::Reports { record } => self.count(record),
-                Waiting::Removed { peer, removed } => self.roster.set_removed(peer, removed),
+                Waiting::Removed { peer, removed } => self.put_removal_in_force(peer, removed),
             }
             self.redraw();
         }
@@ -253,7 +255,7 @@ impl Session {
         if self.again_at.is_some_and(|at| at <= now) {
             self.again_at = None;
             for (record, waiting) in std::mem::take(&mut self.again) {
-                self.persist(record, waiting);
+                self.write(record, waiting);
             }
         }
         self.beat(now);
@@ -264,6 +266,20 @@ impl Session {
 
     /// Writes `record` down; `waiting` happens once it cannot be lost any more.
     pub(crate) fn persist(&mut self, record: Record, waiting: Waiting) {
+        let queues = match waiting {
+            Waiting::Welcome { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
+            // The leader waits for the outcome and decides again.
+            Waiting::Decided(_) | Waiting::Removed { .. } => false,
+        };
+        if queues {
+            // Behind what the disk did not take yet: an acknowledgement speaks for every earlier report, too.
+            self.again.push((record, waiting));
+        } else {
+            self.write(record, waiting);
+        }
+    }
+
+    fn write(&mut self, record: Record, waiting: Waiting) {
         self.last_ticket.0 += 1;
         self.waiting.insert(self.last_ticket, waiting);
         self.effects.push_back(Effect::Persist {

@@ -1,0 +1,113 @@
+//! Heartbeats, and what the board says of a station that is not heard.
+
+mod common;
+
+use std::time::Duration;
+
+use common::*;
+use consort_proto::{Revision, ToCoordinator, ToStation, Uptime};
+use consort_session::{Effect, Event, Presence, Session};
+
+/// Ticks as often as the session asks until `until_ms`; gives the times at which the image was to be drawn anew.
+fn tick_until(session: &mut Session, until_ms: u64) -> Vec<u64> {
+    let mut drawn = Vec::new();
+    while let Some(at) = session.poll_timeout().filter(|&at| at <= Uptime::from_millis(until_ms)) {
+        session.handle(at, Event::Tick);
+        let effects: Vec<Effect> = std::iter::from_fn(|| session.poll_effect()).collect();
+        if effects.contains(&Effect::Redraw) {
+            drawn.push(at.0.as_millis() as u64);
+        }
+    }
+    drawn
+}
+
+#[test]
+fn a_station_is_unsure_after_two_seconds_and_silent_after_four() {
+    let mut session = with_ilse();
+    session.handle(Uptime::from_millis(1_000), heard(1, ToCoordinator::Beat));
+    let silent = |ms| Presence::Silent(Duration::from_millis(ms));
+    for (at_ms, presence) in [
+        (1_000, Presence::Here),
+        (2_999, Presence::Here),
+        (3_000, Presence::Unsure),
+        (4_999, Presence::Unsure),
+        (5_000, silent(4_000)),
+        (9_500, silent(8_500)),
+    ] {
+        assert_eq!(seat(&session, at_ms, ILSE).presence, presence, "{at_ms} ms");
+    }
+    let drawn = tick_until(&mut session, 6_500);
+    assert_eq!(drawn, [3_000, 5_000, 6_000], "drawn when the words change");
+}
+
+#[test]
+#[rustfmt::skip]
+fn anything_that_is_heard_is_a_sign_of_life() {
+    let mut session = with_ilse();
+    for (at_ms, event) in [
+        (3_000, heard(1, ToCoordinator::Beat)),
+        (6_000, reports(1, vec![report(1, 1, reading(1, 0.0))])),
+    ] {
+        session.handle(Uptime::from_millis(at_ms), event);
+        assert_eq!(seat(&session, at_ms + 1_000, ILSE).presence, Presence::Here);
+    }
+}
+
+#[test]
+fn a_closed_link_is_silence_and_a_goodbye_is_not() {
+    let mut session = with_ilse();
+    session.handle(Uptime::from_millis(100), closed(1));
+    assert_eq!(seat(&session, 1_000, ILSE).presence, Presence::Here);
+    assert_eq!(
+        seat(&session, 4_000, ILSE).presence,
+        Presence::Silent(Duration::from_secs(4))
+    );
+    let mut session = with_ilse();
+    session.handle(Uptime::from_millis(100), heard(1, ToCoordinator::Leave));
+    // Sent before the goodbye, come after it.
+    session.handle(Uptime::from_millis(101), heard(1, ToCoordinator::Beat));
+    assert_eq!(seat(&session, 102, ILSE).presence, Presence::Away);
+}
+
+#[test]
+fn a_silent_harp_is_not_ready_and_is_again_when_it_is_heard() {
+    let mut session = with_ilse();
+    let twice = (1..=harp().len() as u64).flat_map(|string| {
+        let content = reading(string as u32, 0.0);
+        [report(2 * string - 1, 1, content), report(2 * string, 1, content)]
+    });
+    session.handle(Uptime::default(), reports(1, twice.collect()));
+    session.handle(Uptime::default(), persisted(2));
+    for (at_ms, ready) in [(0, true), (3_999, true), (4_000, false)] {
+        assert_eq!(seat(&session, at_ms, ILSE).is_ready(), ready, "{at_ms} ms");
+    }
+    session.handle(Uptime::from_millis(9_000), heard(1, ToCoordinator::Beat));
+    assert!(seat(&session, 9_000, ILSE).is_ready());
+}
+
+#[test]
+fn every_station_hears_a_beat_twice_a_second_with_epoch_and_revision() {
+    let mut session = with_ilse();
+    join(&mut session, 0, 2, OTTO, 2);
+    let mut beats = [0, 0];
+    while let Some(at) = session.poll_timeout().filter(|&at| at < Uptime::from_millis(10_000)) {
+        session.handle(at, Event::Tick);
+        while let Some(effect) = session.poll_effect() {
+            if let Effect::Send { link, message } = effect {
+                let (epoch, revision) = (3, Revision(1));
+                assert_eq!(message, ToStation::Beat { epoch, revision });
+                beats[link.0 as usize - 1] += 1;
+            }
+        }
+    }
+    // The first went out with the welcome of the first station, at 0; 19 follow within ten seconds.
+    assert_eq!(beats, [19, 19]);
+}
+
+#[test]
+fn with_nobody_here_nothing_is_due() {
+    let mut session = session();
+    assert_eq!(session.poll_timeout(), None);
+    session.handle(Uptime::default(), opened(1, ILSE));
+    assert_eq!(session.poll_timeout(), None, "a link that says nothing costs nothing");
+}
