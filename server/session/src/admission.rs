@@ -54,8 +54,9 @@ impl Session {
             .for_each(|older| self.close(older, Refusal::Superseded));
         if let Some(link) = self.links.get_mut(&id) {
             link.state = LinkState::Joined;
+            // Not now: the disk may have taken longer than it takes to fall silent.
+            self.roster.heard(peer, link.heard_at);
         }
-        self.roster.heard(peer, now);
         let acked = self.roster.get(peer).map(|station| station.acked).unwrap_or_default();
         self.send(
             id,

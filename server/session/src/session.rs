@@ -68,6 +68,7 @@ pub(crate) struct Link {
     pub(crate) peer: Fingerprint,
     pub(crate) state: LinkState,
     pub(crate) pace: Pace,
+    pub(crate) heard_at: Uptime,
 }
 
 /// How far a link's station has come.
@@ -130,6 +131,7 @@ impl Session {
                         peer,
                         state: LinkState::Open,
                         pace: Pace::starting_at(now),
+                        heard_at: now,
                     },
                 );
             }
@@ -187,7 +189,8 @@ impl Session {
     }
 
     fn hear(&mut self, now: Uptime, id: LinkId, message: ToCoordinator) {
-        let Some(link) = self.links.get(&id) else { return };
+        let Some(link) = self.links.get_mut(&id) else { return };
+        link.heard_at = now;
         let (peer, state) = (link.peer, link.state);
         if state == LinkState::Joined {
             self.roster.heard(peer, now);
