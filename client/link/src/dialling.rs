@@ -24,8 +24,10 @@ pub(crate) struct Call {
 /// Where coordinators may be, and when to call there next.
 #[derive(Debug)]
 pub(crate) struct Dialling {
-    /// The most promising first.
-    places: Vec<(SocketAddr, Fingerprint)>,
+    /// From a join link, typed, or reached before; the most promising first.
+    firm: Vec<Place>,
+    /// From discovery, the newest first: anybody can announce some, so they never push out a firm place.
+    hints: Vec<Place>,
     /// The place to be called next in this turn.
     place: usize,
     /// When to call it; `None` while the calls of a turn are out.
@@ -33,8 +35,13 @@ pub(crate) struct Dialling {
     /// Turns since the link was last up.
     turns: u32,
     begun: Uptime,
+    /// When a sighting last had the calls begin anew.
+    hurried_at: Option<Uptime>,
     last: Attempt,
 }
+
+/// Where a coordinator may be, and which one.
+type Place = (SocketAddr, Fingerprint);
 
 /// How long a call may take, by turn; a fresh one soon beats a long one on a bad network.
 const PATIENCE: [Duration; 4] = [
@@ -49,34 +56,66 @@ const STAGGER: Duration = Duration::from_millis(150);
 pub(crate) const INTRODUCTION: Duration = Duration::from_secs(5);
 /// The pause after a refusal: a person has to do something first.
 pub(crate) const AFTER_REFUSAL: Duration = Duration::from_secs(10);
-/// Places kept; more are stale.
+/// Firm places kept, and hints kept; more are stale.
 const PLACES_MAX: usize = 16;
+/// Sightings begin the calls anew at most this often, so that a flood of false ones neither floods the network nor keeps
+/// the later places from their turn.
+const HURRY_EVERY: Duration = Duration::from_secs(3);
 
 impl Dialling {
     pub(crate) const fn starting_at(now: Uptime) -> Self {
         Self {
-            places: Vec::new(),
+            firm: Vec::new(),
+            hints: Vec::new(),
             place: 0,
             at: Some(now),
             turns: 0,
             begun: now,
+            hurried_at: None,
             last: Attempt(0),
         }
     }
 
-    /// Puts places first, in the given order; whether any was new.
-    pub(crate) fn learn(&mut self, places: impl IntoIterator<Item = (SocketAddr, Fingerprint)>) -> bool {
-        let fresh: Vec<_> = places.into_iter().collect();
-        let any = fresh.iter().any(|place| !self.places.contains(place));
-        self.places.retain(|place| !fresh.contains(place));
-        self.places.splice(0..0, fresh);
-        self.places.truncate(PLACES_MAX);
+    /// Puts firm places first, in the given order.
+    pub(crate) fn learn(&mut self, places: impl IntoIterator<Item = Place>) {
+        let fresh: Vec<Place> = places.into_iter().collect();
+        self.hints.retain(|place| !fresh.contains(place));
+        put_first(&mut self.firm, fresh);
+    }
+
+    /// Takes in what discovery says; whether any of it was new.
+    pub(crate) fn hint(&mut self, places: impl IntoIterator<Item = Place>) -> bool {
+        let mut fresh: Vec<Place> = places.into_iter().take(PLACES_MAX).collect();
+        fresh.retain(|place| !self.firm.contains(place));
+        let any = fresh.iter().any(|place| !self.hints.contains(place));
+        put_first(&mut self.hints, fresh);
         any
     }
 
     /// Nothing to call.
     pub(crate) const fn is_lost(&self) -> bool {
-        self.places.is_empty()
+        self.firm.is_empty() && self.hints.is_empty()
+    }
+
+    /// The places in the order in which they are called, from the next one on, with their number in the turn.
+    fn left(&self) -> impl Iterator<Item = (usize, Place)> {
+        let all = self.firm.iter().chain(&self.hints).copied();
+        all.enumerate().skip(self.place)
+    }
+
+    /// As [`hurry`](Self::hurry), for a sighting; `idle` when no call is out that would end in the next turn.
+    pub(crate) fn hurry_now_and_then(&mut self, now: Uptime, idle: bool) {
+        match self.hurried_at.map(|at| at + HURRY_EVERY).filter(|&at| at > now) {
+            None => {
+                self.hurried_at = Some(now);
+                self.hurry(now);
+            }
+            Some(at) if idle && self.at.is_none() => {
+                self.place = 0;
+                self.at = Some(at);
+            }
+            Some(_) => {}
+        }
     }
 
     /// Calls at once, from the first place on.
@@ -125,31 +164,34 @@ impl Link {
             }
             return;
         };
-        let news = self.dialling.learn(addresses.iter().map(|&address| (address, key)));
+        let news = self.dialling.hint(addresses.iter().map(|&address| (address, key)));
         let resting = matches!(self.trouble, Some(crate::LinkState::Refused(_)));
-        if news && !self.is_up() && !resting {
-            self.dialling.hurry(now);
+        let wanted = self.invitation.is_none_or(|(invited, _)| invited == key);
+        if news && wanted && !self.is_up() && !resting {
+            let idle = self.is_idle();
+            self.dialling.hurry_now_and_then(now, idle);
         }
         self.redraw();
     }
 
-    /// When the next call is due.
+    /// When the next call is due; none while a coordinator that answered writes this station down.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
         self.dialling
             .at
-            .filter(|_| !self.is_up() && !self.places_left().is_empty())
+            .filter(|_| !self.is_up() && !self.is_introducing_itself() && self.dialling.left().next().is_some())
     }
 
     /// Makes the calls that are due.
     pub(crate) fn dial(&mut self, now: Uptime) {
         self.remember_known_places();
         while self.next_dial().is_some_and(|at| at <= now) {
-            let Some(&(address, expect)) = self.dialling.places.get(self.dialling.place) else {
+            let next = self.dialling.left().find(|(_, place)| self.is_wanted(*place));
+            let Some((number, (address, expect))) = next else {
                 self.dialling.at = None;
                 return;
             };
-            self.dialling.place += 1;
-            let more = self.dialling.place < self.dialling.places.len();
+            self.dialling.place = number + 1;
+            let more = self.dialling.left().next().is_some();
             self.dialling.at = more.then_some(now + STAGGER);
             self.dialling.last.0 += 1;
             let attempt = self.dialling.last;
@@ -172,10 +214,22 @@ impl Link {
         }
     }
 
+    /// Whether a place is worth a call: nobody is being called there, and it is the invitation's, if there is one.
+    fn is_wanted(&self, (address, expect): Place) -> bool {
+        let mut calls = self.calls.values();
+        !calls.any(|call| !call.answered && (call.address, call.expect) == (address, expect))
+            && self.invitation.is_none_or(|(invited, _)| invited == expect)
+    }
+
     /// A call came to nothing.
     pub(crate) fn call_ended(&mut self, now: Uptime) {
-        let idle = !self.calls.keys().any(|&attempt| Some(attempt) != self.joined);
+        let idle = self.is_idle();
         self.dialling.call_ended(now, idle, &mut self.random);
+    }
+
+    /// Whether no call is out.
+    fn is_idle(&self) -> bool {
+        !self.calls.keys().any(|&attempt| Some(attempt) != self.joined)
     }
 
     /// Gives up the calls that `unwanted` picks.
@@ -199,17 +253,20 @@ impl Link {
         self.joined.is_some() && self.offline_since.is_none()
     }
 
-    fn places_left(&self) -> &[(SocketAddr, Fingerprint)] {
-        self.dialling.places.get(self.dialling.place..).unwrap_or_default()
-    }
-
     /// Where known coordinators were last reached is worth a call, after what was learnt since.
     fn remember_known_places(&mut self) {
         for (&key, address) in &self.known {
             let Some(address) = *address else { continue };
-            if !self.dialling.places.contains(&(address, key)) && self.dialling.places.len() < PLACES_MAX {
-                self.dialling.places.push((address, key));
+            if !self.dialling.firm.contains(&(address, key)) && self.dialling.firm.len() < PLACES_MAX {
+                self.dialling.firm.push((address, key));
             }
         }
     }
+}
+
+/// Puts `fresh` first in a list of at most [`PLACES_MAX`].
+fn put_first(list: &mut Vec<Place>, fresh: Vec<Place>) {
+    list.retain(|place| !fresh.contains(place));
+    list.splice(0..0, fresh);
+    list.truncate(PLACES_MAX);
 }

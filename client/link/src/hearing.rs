@@ -2,6 +2,7 @@
 
 use std::net::SocketAddr;
 
+use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, ToCoordinator, ToStation, Uptime};
 
 use crate::SILENT_AFTER;
@@ -63,9 +64,10 @@ impl Link {
         let (coordinator, address) = (call.expect, call.address);
         if self.joined == Some(attempt) {
             self.last_heard = now;
-            if self.offline_since.take().is_some() {
-                // It was only quiet: what was called meanwhile is not needed.
-                self.give_up_calls(|other, _| other != attempt);
+            if !matches!(message, ToStation::Refused(_)) && self.offline_since.take().is_some() {
+                // It was only quiet: what was called meanwhile is not needed, unless the coordinator has been greeted there,
+                // since it may have given this link up for that one.
+                self.give_up_calls(|other, call| other != attempt && !call.answered);
                 self.redraw();
             }
         }
@@ -73,6 +75,12 @@ impl Link {
             ToStation::Welcome { session, acked, .. } => {
                 self.session = Some(session);
                 self.welcomed(now, attempt, coordinator, address);
+                let renumbered = self.journal.outrun(now, acked);
+                if !renumbered.is_empty() {
+                    self.effects.push_back(Effect::Forget(acked));
+                    let renumbered = renumbered.into_iter().map(Effect::Journal);
+                    self.effects.extend(renumbered);
+                }
                 self.forget(acked);
                 for reports in self.journal.batches(now) {
                     self.send(attempt, ToCoordinator::Reports(reports));
@@ -82,6 +90,11 @@ impl Link {
                 self.agree(now, agreement, start_in);
             }
             ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
+            ToStation::Refused(Refusal::Superseded) if self.joined == Some(attempt) && self.is_introducing_itself() => {
+                // By this station's own newer link, whose welcome is on its way.
+                self.link_closed(now, attempt);
+                self.effects.push_back(Effect::Close { attempt });
+            }
             ToStation::Refused(why) => {
                 self.trouble = Some(LinkState::Refused(why));
                 self.calls.remove(&attempt);
@@ -109,6 +122,12 @@ impl Link {
         }
         self.dialling.learn([(address, coordinator)]);
         self.redraw();
+    }
+
+    /// Whether a call was answered that has not led to a welcome yet.
+    pub(crate) fn is_introducing_itself(&self) -> bool {
+        let mut calls = self.calls.iter();
+        calls.any(|(attempt, call)| call.answered && Some(*attempt) != self.joined)
     }
 
     fn forget(&mut self, acked: consort_proto::Sequence) {

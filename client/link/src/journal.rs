@@ -33,7 +33,7 @@ impl Journal {
         let after = reports.iter().map(|report| report.sequence).max().unwrap_or_default();
         let mut journal = Self {
             waiting: BTreeMap::new(),
-            next: next.max(Sequence(after.0 + 1)),
+            next: next.max(Sequence(after.0.saturating_add(1))),
         };
         for report in reports {
             journal.insert(report, now, true);
@@ -44,7 +44,7 @@ impl Journal {
     /// Gives `content` the next number.
     pub(crate) fn note(&mut self, now: Uptime, report: impl FnOnce(Sequence) -> Report) -> Report {
         let report = report(self.next);
-        self.next.0 += 1;
+        self.next.0 = self.next.0.saturating_add(1);
         self.insert(report, now, false);
         report
     }
@@ -88,6 +88,28 @@ impl Journal {
         // A station whose disk was lost must not use numbers again that the coordinator has seen.
         self.next = self.next.max(Sequence(sequence.0.saturating_add(1)));
         self.waiting.len() < before
+    }
+
+    /// The coordinator has seen `sequence`, a number that was not given out yet: this station's disk was lost. What
+    /// waits would be taken for repetitions, so it gets higher numbers; it is returned to be written down anew.
+    pub(crate) fn outrun(&mut self, now: Uptime, sequence: Sequence) -> Vec<Report> {
+        if sequence < self.next {
+            return Vec::new();
+        }
+        self.next = Sequence(sequence.0.saturating_add(1));
+        let waiting = std::mem::take(&mut self.waiting);
+        let renumbered = waiting.into_values().map(|entry| {
+            let next = self.next;
+            self.next.0 = self.next.0.saturating_add(1);
+            let mut report = entry.aged(now);
+            report.sequence = next;
+            report
+        });
+        let renumbered: Vec<Report> = renumbered.collect();
+        for &report in &renumbered {
+            self.insert(report, now, false);
+        }
+        renumbered
     }
 
     /// Everything that may be sent, in batches.

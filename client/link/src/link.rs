@@ -5,8 +5,8 @@ use std::net::SocketAddr;
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, Harp, Hello, JoinToken, Name, Readiness, Report, Revision, Round, Sequence, SessionId,
-    StringStory, ToCoordinator, Tolerance, Tuning, Uptime,
+    Agreement, Fingerprint, Harp, Hello, JoinLink, JoinToken, Name, Readiness, Report, Revision, Round, Sequence,
+    SessionId, StringNumber, StringStory, ToCoordinator, Tolerance, Tuning, Uptime,
 };
 
 use crate::BEAT_EVERY;
@@ -71,6 +71,8 @@ pub struct Link {
     /// The key and token of a pasted join link, until it has led to a welcome.
     pub(crate) invitation: Option<(Fingerprint, JoinToken)>,
     pub(crate) stranger: Option<String>,
+    /// An address that was typed before anybody could be expected there.
+    pub(crate) typed: Option<SocketAddr>,
     pub(crate) dialling: Dialling,
     pub(crate) random: Random,
     pub(crate) calls: BTreeMap<Attempt, Call>,
@@ -104,6 +106,7 @@ impl Link {
                 .collect(),
             invitation: None,
             stranger: None,
+            typed: None,
             dialling: Dialling::starting_at(now),
             random: Random(config.seed),
             calls: BTreeMap::new(),
@@ -119,16 +122,13 @@ impl Link {
     /// Takes in what happened at `now`.
     pub fn handle(&mut self, now: Uptime, event: Event) {
         match event {
-            Event::JoinLink(link) => {
-                self.invitation = Some((link.coordinator, link.token));
-                self.trouble = None;
-                self.dialling
-                    .learn(link.addresses.into_iter().map(|address| (address, link.coordinator)));
-                self.dialling.hurry(now);
-                self.redraw();
-            }
+            Event::JoinLink(link) => self.invited(now, link),
             Event::Address(address) => {
                 let keys: Vec<Fingerprint> = self.keys().collect();
+                if keys.is_empty() {
+                    // Nobody can be expected there yet: a join link will say whom.
+                    self.typed = Some(address);
+                }
                 self.dialling.learn(keys.into_iter().map(|key| (address, key)));
                 self.dialling.hurry(now);
             }
@@ -236,6 +236,11 @@ impl Link {
             Content::Reading(reading) => story.hear(reading),
             Content::Mark { mark, .. } => story.set_mark(mark),
         }
+        self.report(now, content);
+    }
+
+    /// Numbers what the coordinator is to hear, and has it written down.
+    fn report(&mut self, now: Uptime, content: Content) {
         let (session, round) = match &self.agreement {
             Some(agreement) => (agreement.session, agreement.round),
             // Nobody's session: whoever is joined later keeps it without counting it.
@@ -269,6 +274,45 @@ impl Link {
         }
         self.start = start_in.map(|left| now + left);
         self.agreement = Some(agreement);
+        if !same_session {
+            self.report_marks(now);
+        }
+        self.redraw();
+    }
+
+    /// What the harpist said of her strings holds in any session, and a new one has not heard of it.
+    fn report_marks(&mut self, now: Uptime) {
+        let marked = (1..).zip(&self.stories).filter_map(|(number, story)| {
+            let string = StringNumber::new(number).ok()?;
+            let mark = story.mark()?;
+            Some(Content::Mark {
+                string,
+                mark: Some(mark),
+            })
+        });
+        let marked: Vec<Content> = marked.collect();
+        marked.into_iter().for_each(|content| self.report(now, content));
+    }
+
+    /// A pasted join link is a choice: from now on only its coordinator is called.
+    fn invited(&mut self, now: Uptime, link: JoinLink) {
+        let JoinLink {
+            addresses,
+            coordinator,
+            token,
+        } = link;
+        if let Some(joined) = self.joined
+            && self.calls.get(&joined).is_some_and(|call| call.expect != coordinator)
+        {
+            self.send(joined, ToCoordinator::Leave);
+            self.offline_since = None;
+        }
+        self.give_up_calls(|_, call| call.expect != coordinator);
+        self.invitation = Some((coordinator, token));
+        self.trouble = None;
+        let addresses = addresses.into_iter().chain(self.typed.take());
+        self.dialling.learn(addresses.map(|address| (address, coordinator)));
+        self.dialling.hurry(now);
         self.redraw();
     }
 

@@ -1,0 +1,181 @@
+//! What a station does when its coordinator is not heard, and how it comes back.
+
+mod common;
+
+use common::*;
+use consort_link::{AttemptFailure, Effect, Event, Link, LinkState};
+use consort_proto::message::Refusal;
+use consort_proto::{ToCoordinator, Uptime};
+
+fn offline(since_ms: u64) -> LinkState {
+    LinkState::Offline(Uptime::from_millis(since_ms))
+}
+
+/// When calls were made from `from_ms` to `until_ms`, if none of them is answered.
+fn calls(link: &mut Link, until_ms: u64) -> Vec<u64> {
+    let done = tick_until(link, until_ms).into_iter();
+    done.filter(|(_, effect)| matches!(effect, Effect::Dial { .. }))
+        .map(|(at_ms, _)| at_ms)
+        .collect()
+}
+
+#[test]
+fn a_joined_station_sends_two_beats_a_second() {
+    let mut link = joined();
+    let mut beats = Vec::new();
+    while let Some(at) = link.poll_timeout().filter(|&at| at < Uptime::from_millis(3_900)) {
+        link.handle(at, Event::Tick);
+        while let Some(effect) = link.poll_effect() {
+            assert_eq!(effect, say(1, ToCoordinator::Beat));
+            beats.push(at.0.as_millis());
+        }
+    }
+    // The first went out with the welcome, at 20.
+    assert_eq!(beats, [520, 1020, 1520, 2020, 2520, 3020, 3520]);
+}
+
+#[test]
+fn four_seconds_of_silence_are_offline_since_the_last_word() {
+    let mut link = joined();
+    play(&mut link, vec![(1_000, coordinator_beat(1))]);
+    tick_until(&mut link, 4_999);
+    assert_eq!(state(&link, 4_999), LinkState::Joined);
+    let made = calls(&mut link, 5_200);
+    assert_eq!(state(&link, 5_200), offline(1_000));
+    assert!(matches!(made[..], [at] if (5_000..=5_200).contains(&at)), "{made:?}");
+}
+
+#[test]
+fn an_old_link_that_is_heard_again_is_kept() {
+    let mut link = joined();
+    tick_until(&mut link, 4_500);
+    assert_eq!(state(&link, 4_500), offline(21));
+    check(&mut link, vec![(4_600, coordinator_beat(1), vec![close(2)])]);
+    assert_eq!(state(&link, 4_600), LinkState::Joined);
+    assert_eq!(calls(&mut link, 8_599), Vec::<u64>::new());
+}
+
+#[test]
+#[rustfmt::skip]
+fn a_new_link_that_is_welcomed_replaces_the_old_one() {
+    let mut link = joined();
+    tick_until(&mut link, 4_500);
+    check(&mut link, vec![
+        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
+        (4_700, welcome(2, 0),         vec![close(1)]),
+        // What the old one still brings is not for this link.
+        (4_710, refused(1, Refusal::Superseded), vec![]),
+        (4_720, link_closed(1),        vec![]),
+    ]);
+    assert_eq!(state(&link, 4_720), LinkState::Joined);
+}
+
+#[test]
+#[rustfmt::skip]
+fn being_superseded_by_ones_own_new_link_is_no_refusal() {
+    let mut link = joined();
+    tick_until(&mut link, 4_500);
+    check(&mut link, vec![
+        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
+        // The coordinator gives the old link up before it welcomes the new one.
+        (4_690, refused(1, Refusal::Superseded), vec![close(1)]),
+        (4_700, welcome(2, 0),         vec![]),
+    ]);
+    assert_eq!(state(&link, 4_700), LinkState::Joined);
+    // Nor does the old link, heard once more, cost the new one.
+    let mut link = joined();
+    tick_until(&mut link, 4_500);
+    check(&mut link, vec![
+        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
+        (4_650, coordinator_beat(1),   vec![]),
+        (4_700, welcome(2, 0),         vec![close(1)]),
+    ]);
+    // By a copy of this station: it says so, and stays away for a while.
+    let mut link = joined();
+    check(&mut link, vec![(100, refused(1, Refusal::Superseded), vec![close(1)])]);
+    assert_eq!(state(&link, 100), LinkState::Refused(Refusal::Superseded));
+    assert_eq!(calls(&mut link, 10_100), [10_100]);
+}
+
+#[test]
+fn attempts_last_one_one_two_then_three_seconds_with_short_pauses() {
+    let mut link = joined();
+    play(&mut link, vec![(1_000, link_closed(1))]);
+    assert_eq!(state(&link, 1_000), offline(1_000));
+    let made = calls(&mut link, 30_000);
+    let gaps: Vec<u64> = made.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    assert!(made[0] <= 1_200, "{made:?}");
+    for (gap, lasts) in gaps.iter().zip([1_000, 1_000, 2_000, 3_000, 3_000, 3_000]) {
+        assert!((lasts..=lasts + 500).contains(gap), "{gaps:?}");
+    }
+}
+
+#[test]
+fn pauses_grow_to_two_and_then_five_seconds() {
+    let mut link = joined();
+    play(&mut link, vec![(0, link_closed(1))]);
+    let made = calls(&mut link, 3_600_000);
+    let longest = |from_ms: u64, until_ms: u64| {
+        let pairs = made.windows(2).filter(|pair| (from_ms..until_ms).contains(&pair[0]));
+        pairs.map(|pair| pair[1] - pair[0] - 3_000).max().expect("calls")
+    };
+    for (from_s, until_s, cap_ms) in [(10, 55, 500), (65, 590, 2_000), (610, 3_600, 5_000)] {
+        let longest = longest(from_s * 1000, until_s * 1000);
+        assert!(longest <= cap_ms && longest > cap_ms / 2, "{from_s} s: {longest} ms");
+    }
+}
+
+#[test]
+fn two_stations_do_not_call_in_step() {
+    let made = |seed| {
+        let mut link = link(consort_link::Config { seed, ..acquainted() });
+        calls(&mut link, 60_000)
+    };
+    let (one, two) = (made(1), made(2));
+    assert_eq!(one, made(1), "a seed replays");
+    let together = one.iter().filter(|at| two.contains(at)).count();
+    assert!(
+        together <= 2,
+        "{together} of {} calls at the same millisecond",
+        one.len()
+    );
+}
+
+#[test]
+#[rustfmt::skip]
+fn an_introduction_that_is_not_answered_is_given_up() {
+    let mut link = link(acquainted());
+    check(&mut link, vec![
+        (0,     Event::Tick,           vec![dial(1, 1, HALL)]),
+        (10,    connected(1, HALL, 1), vec![hello(1, None)]),
+        (5_009, Event::Tick,           vec![]),
+        (5_010, Event::Tick,           vec![close(1)]),
+        (5_600, Event::Tick,           vec![dial(2, 1, HALL)]),
+    ]);
+}
+
+#[test]
+#[rustfmt::skip]
+fn another_version_is_named_until_somebody_answers_who_speaks_this_one() {
+    let mut link = link(acquainted());
+    check(&mut link, vec![
+        (0,   Event::Tick,             vec![dial(1, 1, HALL)]),
+        (10,  came_to_nothing(1, AttemptFailure::OtherVersion), vec![]),
+    ]);
+    assert_eq!(state(&link, 10), LinkState::OtherVersion);
+    check(&mut link, vec![
+        (600, Event::Tick,             vec![dial(2, 1, HALL)]),
+        (610, connected(2, HALL, 1),   vec![hello(2, None)]),
+        (620, welcome(2, 0),           vec![]),
+    ]);
+    assert_eq!(state(&link, 620), LinkState::Joined);
+}
+
+#[test]
+fn the_last_agreement_stays_while_offline() {
+    let mut link = joined();
+    play(&mut link, vec![(1_000, link_closed(1))]);
+    tick_until(&mut link, 600_000);
+    let held = agreement(1, 440.0, 1);
+    assert_eq!(link.view(Uptime::from_secs(600)).agreement, Some(&held));
+}
