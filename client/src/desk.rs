@@ -1,23 +1,184 @@
-//! The desk's page, on this computer only.
+//! The desk's page and the wishes it sends: on this computer only, behind a token.
 
 use std::sync::Arc;
+use std::time::Duration;
 
+use axum::extract::State;
+use axum::http::header::{CONTENT_TYPE, HeaderName};
+use axum::http::{HeaderValue, StatusCode};
+use axum::response::{Html, IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use consort_pages::Guard;
+use consort_proto::{JoinLink, Mark, StringNumber};
+use consort_words::Words;
+use serde::Deserialize;
+use serde_json::json;
 use tokio::net::TcpListener;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::time::sleep;
 
 use crate::image::Image;
+use crate::picture::DeskPicture;
 use crate::start::StartError;
 use crate::station::Wish;
 
-pub(crate) fn key() -> Result<String, StartError> {
-    Ok(String::new())
+/// Looks at once: the desk itself, and a few forgotten tabs.
+const VIEWERS_MAX: usize = 8;
+/// At most twenty pictures in a second: the eye follows no more, and each is the newest.
+const SHOW_EVERY: Duration = Duration::from_millis(50);
+
+/// A wish as it travels from the page.
+#[derive(Clone, Debug, Deserialize, PartialEq)]
+#[serde(tag = "wish", rename_all = "kebab-case", deny_unknown_fields)]
+enum WishBody {
+    /// Mark a string, or take its mark back with null.
+    Mark { string: StringNumber, mark: Option<Mark> },
+    /// Join with this link.
+    Join { link: String },
 }
 
+/// What the handlers share.
+#[derive(Clone)]
+struct Shared {
+    images: watch::Receiver<Arc<Image>>,
+    pictures: watch::Receiver<Arc<str>>,
+    wishes: mpsc::Sender<Wish>,
+    viewers: Arc<Semaphore>,
+}
+
+/// A token that nobody can guess: whoever has it may look at the desk and send wishes.
+pub(crate) fn key() -> Result<String, StartError> {
+    let bytes: [u8; 16] = ring::rand::generate(&ring::rand::SystemRandom::new())
+        .map_err(|_| StartError::NoRandomNumbers)?
+        .expose();
+    Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+/// The page's address, with the token where it is not sent to any server: behind `#`.
+pub(crate) fn url(address: std::net::SocketAddr, key: &str) -> String {
+    format!("http://{address}/#{key}")
+}
+
+/// Serves the desk until the station ends.
 pub(crate) async fn serve(
-    _listener: TcpListener,
-    _key: String,
-    _images: watch::Receiver<Arc<Image>>,
-    _wishes: mpsc::Sender<Wish>,
+    listener: TcpListener,
+    key: String,
+    images: watch::Receiver<Arc<Image>>,
+    wishes: mpsc::Sender<Wish>,
 ) {
-    std::future::pending().await
+    let Ok(address) = listener.local_addr() else { return };
+    let (pictures, shown) = watch::channel(Arc::from(""));
+    let shared = Shared {
+        images: images.clone(),
+        pictures: shown,
+        wishes,
+        viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
+    };
+    let guard = Guard::new(address.port(), format!("consort-desk-{}", address.port()), key);
+    let serving = axum::serve(listener, pages(&guard, shared)).into_future();
+    tokio::select! {
+        served = serving => tracing::warn!(?served, "the desk has ended"),
+        () = draw(images, pictures) => {}
+    }
+}
+
+/// Draws the newest image for all viewers together, at most once in [`SHOW_EVERY`]; ends with the station.
+async fn draw(mut images: watch::Receiver<Arc<Image>>, pictures: watch::Sender<Arc<str>>) {
+    let words = Words::english();
+    images.mark_changed();
+    while images.changed().await.is_ok() {
+        let image = images.borrow_and_update().clone();
+        pictures.send_replace(crate::pluck::json(&DeskPicture::of(&image, &words)).into());
+        sleep(SHOW_EVERY).await;
+    }
+}
+
+fn pages(guard: &Guard, shared: Shared) -> Router {
+    let open = Router::new()
+        .route("/", get(async || Html(include_str!("page/desk.html"))))
+        .route("/desk.js", get(async || (SCRIPT, include_str!("page/desk.js"))))
+        .route("/harp.js", get(async || (SCRIPT, include_str!("page/harp.js"))))
+        .route("/desk.css", get(async || (STYLE, include_str!("page/desk.css"))));
+    let closed = Router::new()
+        .route("/desk.json", get(look))
+        .route("/live", get(live))
+        .route("/wish", post(wish))
+        .with_state(shared);
+    guard.protect(open, closed)
+}
+
+const SCRIPT: [(HeaderName, HeaderValue); 1] =
+    [(CONTENT_TYPE, HeaderValue::from_static("text/javascript; charset=utf-8"))];
+const STYLE: [(HeaderName, HeaderValue); 1] = [(CONTENT_TYPE, HeaderValue::from_static("text/css; charset=utf-8"))];
+
+async fn look(State(shared): State<Shared>) -> Json<DeskPicture> {
+    let image = shared.images.borrow().clone();
+    Json(DeskPicture::of(&image, &Words::english()))
+}
+
+async fn live(State(shared): State<Shared>) -> Response {
+    let Ok(seat) = shared.viewers.clone().try_acquire_owned() else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    // The seat is given up with the stream.
+    consort_pages::stream(shared.pictures, seat)
+}
+
+async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Response {
+    let strings = shared.images.borrow().harp.len();
+    let wish = match body.meant(strings) {
+        Ok(wish) => wish,
+        Err(why) => return (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "why": why }))).into_response(),
+    };
+    match shared.wishes.try_send(wish) {
+        Ok(()) => StatusCode::NO_CONTENT.into_response(),
+        Err(_) => StatusCode::SERVICE_UNAVAILABLE.into_response(),
+    }
+}
+
+impl WishBody {
+    /// The wish, for a harp of so many `strings`; else the sentence that says what is wrong with it.
+    fn meant(self, strings: usize) -> Result<Wish, String> {
+        match self {
+            Self::Mark { string, .. } if string.index() >= strings => {
+                Err(format!("this harp has {strings} strings, there is no string {string}"))
+            }
+            Self::Mark { string, mark } => Ok(Wish::Mark { string, mark }),
+            Self::Join { link } => link.parse::<JoinLink>().map(Wish::Join).map_err(|why| why.to_string()),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wish_that_cannot_be_meant_is_none() {
+        for (text, says) in [
+            (r#"{"wish":"mark","string":48,"mark":"new"}"#, "47 strings"),
+            (r#"{"wish":"join","link":"hello"}"#, "join link"),
+        ] {
+            let body: WishBody = serde_json::from_str(text).expect(text);
+            let why = body.meant(47).expect_err(text);
+            assert!(why.contains(says), "{text}: {why}");
+        }
+        for text in [
+            r#"{"wish":"mark","string":0,"mark":"new"}"#,
+            r#"{"wish":"mark","string":400,"mark":"new"}"#,
+            r#"{"wish":"mark","string":3,"mark":"loud"}"#,
+            r#"{"wish":"mark","string":3,"mark":null,"also":1}"#,
+            r#"{"wish":"sing"}"#,
+            "[]",
+        ] {
+            assert!(serde_json::from_str::<WishBody>(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn every_desk_has_a_token_of_its_own() {
+        let (one, other) = (key().expect("token"), key().expect("token"));
+        assert!(one.len() == 32 && one != other, "{one} {other}");
+    }
 }

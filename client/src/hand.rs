@@ -136,9 +136,12 @@ mod tests {
     use super::*;
     use consort_proto::{Cents, harp_file};
 
-    /// What the hand shows after each of `steps`: (onset, time, string, cents above 440 Hz, whether settled).
+    /// Onset, time, string, cents above its target, whether settled, and what the hand then shows if it has changed.
+    type Step = (f64, f64, u32, f64, bool, Option<&'static str>);
+
+    /// Checks what the hand shows after each of `steps`.
     #[track_caller]
-    fn check(steps: &[(f64, f64, u32, f64, bool, Option<&str>)]) {
+    fn check(steps: &[Step]) {
         let harp = harp_file::preset("pedal-47").expect("preset");
         let mut follower = Follower::default();
         for &(onset_s, time_s, string, cents, settled, expected) in steps {

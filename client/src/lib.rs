@@ -16,6 +16,7 @@ mod hand;
 pub mod image;
 pub mod listen;
 pub mod order;
+mod picture;
 pub mod pluck;
 pub mod say;
 pub mod sound;

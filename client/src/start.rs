@@ -143,7 +143,7 @@ impl Station {
         let (wishes, heard_wishes) = mpsc::channel(WAITING_MAX);
         let desk_key = desk::key()?;
         let voice = Voice::new(config.output);
-        voice.desk_at(desk_address, &desk_key);
+        voice.desk_at(desk::url(desk_address, &desk_key));
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
         let (event_loop, images) = EventLoop::new(Parts {
             link,
@@ -185,7 +185,7 @@ impl Station {
 
     /// The address of the desk's page for a browser on this computer; it holds the key that lets the page in.
     pub fn desk_url(&self) -> String {
-        format!("http://{}/{}", self.desk_address, self.desk_key)
+        desk::url(self.desk_address, &self.desk_key)
     }
 
     /// The station's image, now and after each change.

@@ -344,7 +344,10 @@ impl EventLoop {
 
     fn next_deadline(&self) -> Option<Instant> {
         let waiting = self.waiting.as_ref().map(|(_, until)| *until);
-        [waiting, self.retry_at, self.let_go_at, self.end_by].into_iter().flatten().min()
+        [waiting, self.retry_at, self.let_go_at, self.end_by]
+            .into_iter()
+            .flatten()
+            .min()
     }
 
     fn deadline(&mut self) {

@@ -1,7 +1,5 @@
 //! What a running station prints: lines for a person, for programs, or both.
 
-use std::net::SocketAddr;
-
 use consort_guide::Advice;
 use consort_proto::{Agreement, Scheme};
 use consort_words::{Key, Words};
@@ -94,13 +92,12 @@ impl Voice {
     }
 
     /// Says where the desk is.
-    pub(crate) fn desk_at(&self, address: SocketAddr, key: &str) {
-        let url = format!("http://{address}/{key}");
-        if self.output.json {
-            say::line(&json(&EventLine::Desk { url: url.clone() }));
-        }
+    pub(crate) fn desk_at(&self, url: String) {
         if self.output.terminal || !(self.output.json || self.output.advice) {
             say::line(&format!("The desk: {url}"));
+        }
+        if self.output.json {
+            say::line(&json(&EventLine::Desk { url }));
         }
     }
 

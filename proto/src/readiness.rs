@@ -137,6 +137,20 @@ pub enum Standing {
 pub const FALLS_UNTIL_STUBBORN: u32 = 3;
 
 impl Standing {
+    /// The word by which programs know it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::NotHeard => "not-heard",
+            Self::Off(_) => "off",
+            Self::SetOnce(_) => "set-once",
+            Self::Holds(_) => "holds",
+            Self::Moved(_) => "moved",
+            Self::WillNotHold(_) => "will-not-hold",
+            Self::New(_) => "new",
+            Self::Missing => "missing",
+        }
+    }
+
     /// How far the newest reading lies above the target, if there is one.
     pub const fn cents(self) -> Option<Cents> {
         match self {
