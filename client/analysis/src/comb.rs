@@ -47,7 +47,6 @@ pub(crate) fn grow_comb(
                     n,
                     hz: peak.hz,
                     sigma_hz: PEAK_CELLS / seconds,
-                    energy: 1.0,
                 };
                 count += 1;
                 if let Some(fitted) = fit_string(&found[..count], hz) {

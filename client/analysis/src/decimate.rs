@@ -17,8 +17,9 @@ const KAISER_BETA: f64 = 7.86;
 /// Below this frequency nothing of a harp sounds, hertz; the lowest string has 30.9.
 const DC_CORNER_HZ: f64 = 4.0;
 
-/// Larger samples than this are cut, full scale being 1: a broken driver must not overflow a power.
-const SAMPLE_MAX: f32 = 8.0;
+/// Larger samples than this, full scale being 1, come from a broken driver and count as silence, as those that are no
+/// number do.
+pub(crate) const SAMPLE_MAX: f32 = 8.0;
 
 /// Turns input samples into working samples.
 pub(crate) struct Decimator {
@@ -61,11 +62,7 @@ impl Decimator {
 
     /// Takes one input sample; every `factor` of them give one working sample.
     pub(crate) fn push(&mut self, sample: f32) -> Option<f32> {
-        let finite = if sample.is_finite() {
-            sample.clamp(-SAMPLE_MAX, SAMPLE_MAX)
-        } else {
-            0.0
-        };
+        let finite = if sample.abs() <= SAMPLE_MAX { sample } else { 0.0 };
         let input = f64::from(finite);
         let before = self.last_in.replace(input).unwrap_or(input);
         self.last_out = input - before + self.leak * self.last_out;
@@ -139,7 +136,6 @@ mod tests {
             (192_000,    5000.0,   -0.1,    0.1),
             (192_000,   15000.0, -300.0,  -75.0),
             (  8_000,    3000.0,   -0.1,    0.1),
-            ( 48_000,       0.0, -300.0, -100.0),
         ] {
             let gain = gain_db(rate, hz);
             assert!((low..=high).contains(&gain), "{hz} Hz at {rate}: {gain} dB");

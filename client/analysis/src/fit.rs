@@ -9,8 +9,6 @@ pub(crate) struct PartialPitch {
     pub(crate) hz: f64,
     /// Standard deviation of `hz`, hertz, as far as noise goes.
     pub(crate) sigma_hz: f64,
-    /// Mean square amplitude.
-    pub(crate) energy: f64,
 }
 
 /// The string that fits the partials best.
@@ -21,10 +19,6 @@ pub(crate) struct FittedString {
     pub(crate) stiffness: f64,
     /// Standard deviation of the pitch, cents.
     pub(crate) sigma_cents: f64,
-    /// Root mean square of the partials' distances from the model in units of their own uncertainty.
-    pub(crate) scatter: f64,
-    /// How many partials agree with the model.
-    pub(crate) agreeing: usize,
 }
 
 /// How far partials stray from the model without any noise, cents: the supports of a string pull each partial a little,
@@ -64,7 +58,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
             1.0
         };
         let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, prior, 0.0, prior * expected * p_near);
-        let (mut misses, mut weights, mut agreeing) = (0.0, 0.0, 0);
+        let (mut misses, mut weights) = (0.0, 0.0);
         for partial in partials {
             let n2 = (partial.n * partial.n) as f64;
             let y = (partial.hz / partial.n as f64).powi(2);
@@ -81,7 +75,6 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
             t1 += weight * y * n2;
             misses += trust * miss * miss;
             weights += trust;
-            agreeing += usize::from(trust > 0.3);
         }
         let determinant = s0 * s2 - s1 * s1;
         if weights < 0.3 || determinant <= 0.0 {
@@ -102,8 +95,6 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
             hz: pitch2.sqrt(),
             stiffness: (q / p).max(0.0),
             sigma_cents: 0.5 * variance.sqrt() / pitch2 / CENT * inflation,
-            scatter,
-            agreeing,
         });
     }
     result

@@ -99,8 +99,8 @@ impl HealthWatch {
 
     /// Takes one sample of the input; gives the new state when it changed.
     pub(crate) fn push(&mut self, sample: f32) -> Option<Health> {
-        let sample = if sample.is_finite() {
-            sample.clamp(-8.0, 8.0)
+        let sample = if sample.abs() <= crate::decimate::SAMPLE_MAX {
+            sample
         } else {
             0.0
         };

@@ -1,7 +1,7 @@
 //! Which string was plucked: every string's comb is held against the peaks, and beliefs are updated as the note unfolds.
 
 use crate::character::{expected_stiffness, partial_ratio};
-use crate::context::{Context, STRINGS_MAX};
+use crate::context::{Context, Order, STRINGS_MAX};
 use crate::evidence::Peak;
 
 /// Pitches further than this from every target are not looked for, cents.
@@ -40,6 +40,8 @@ const FAR_SHARE: f64 = 0.1;
 const FAR_CENTS: f64 = 120.0;
 /// What the order of tuning and a choice by hand are worth, nats.
 const ORDER_NATS: f64 = 4.0;
+/// What it is worth that a string was plucked before: while its pin turns, it is plucked again and again.
+const AGAIN_NATS: f64 = 4.0;
 const CHOSEN_NATS: f64 = 6.0;
 
 /// What is believed of one string.
@@ -92,6 +94,9 @@ impl Beliefs {
             let mut worth = belief.evidence + offset_worth(offset, string.offset.map(|o| o.0));
             if next == Some(number) {
                 worth += ORDER_NATS;
+            }
+            if context.order == Order::Usual && context.previous == Some(number) {
+                worth += AGAIN_NATS;
             }
             if context.chosen == Some(number) {
                 worth += CHOSEN_NATS;

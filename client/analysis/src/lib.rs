@@ -19,7 +19,7 @@
 //!         println!("string {} at {}", reading.string, reading.hz);
 //!     }
 //! }
-//! # Ok::<(), consort_proto::NotAFrequency>(())
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod character;

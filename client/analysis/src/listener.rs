@@ -108,7 +108,7 @@ impl Listener {
             }
             if let Some(working) = self.decimator.push(sample) {
                 self.history.push(working);
-                if self.history.count() % self.hop == 0 {
+                if self.history.count().is_multiple_of(self.hop) {
                     self.look();
                 }
             }
@@ -131,7 +131,7 @@ impl Listener {
             let Some((at, _)) = open.min_by_key(|(_, note)| note.onset) else {
                 break;
             };
-            let progress = self.notes[at].finish(&self.history, &mut self.tools);
+            let progress = self.notes[at].finish(&self.history);
             self.settle(at, progress);
             self.notes[at].open = false;
         }
@@ -158,7 +158,7 @@ impl Listener {
             }
         }
         self.end_plucked_again();
-        if self.hops % TRACK_HOPS == 0 {
+        if self.hops.is_multiple_of(TRACK_HOPS) {
             self.track();
         }
     }

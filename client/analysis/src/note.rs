@@ -34,6 +34,10 @@ const GROWTH_MIN: f64 = 2.0;
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
 const SHORT_S: f64 = 0.3;
+/// A note that has lost this much of its power (50 dB) after a quarter of a second was stopped.
+const FADED: f64 = 1e-5;
+/// No string glides further than this, cents; a fit that says so followed something else.
+const GLIDE_MAX_CENTS: f64 = 30.0;
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -149,7 +153,7 @@ impl Note {
                 }
             }
         }
-        let frames = self.follower.len();
+        let frames = self.follower.count();
         self.follower.advance(history, now);
         if decisive && self.follower.growth() < GROWTH_MIN {
             return Progress::Refused(Refusal::NotNew);
@@ -160,18 +164,16 @@ impl Note {
         let age_s = (now - self.onset) as f64 / self.rate;
         let complete = age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
         if complete || now == self.end {
-            return self.finish(history, tools);
+            return self.finish(history);
         }
-        if looked || (self.follower.len() > frames && self.follower.len() % if age_s < 0.4 { 1 } else { 4 } == 0) {
-            if let Some((measured, _)) = self.measure() {
-                return Progress::Provisional(measured);
-            }
-        }
-        Progress::Waiting
+        let every = if age_s < 0.4 { 1 } else { 4 };
+        let due = self.follower.count() > frames && self.follower.count().is_multiple_of(every);
+        let measured = if looked || due { self.measure() } else { None };
+        measured.map_or(Progress::Waiting, Progress::Provisional)
     }
 
     /// Judges the note with what there is.
-    pub(crate) fn finish(&mut self, history: &History, tools: &mut Tools) -> Progress {
+    pub(crate) fn finish(&mut self, history: &History) -> Progress {
         let now = history.count().min(self.end);
         if self.looks < DECISIVE_LOOK {
             return Progress::Refused(Refusal::Stopped);
@@ -179,11 +181,10 @@ impl Note {
         if self.looks < STRETCHES_S.len() {
             self.follower.advance(history, now);
         }
-        let _ = tools;
         let Some(verdict) = self.verdict else {
             return Progress::Refused(Refusal::NoPitch);
         };
-        let Some((measured, fitted)) = self.measure() else {
+        let Some(measured) = self.measure() else {
             return Progress::Refused(Refusal::NotAString);
         };
         let age_s = (now - self.onset) as f64 / self.rate;
@@ -191,7 +192,7 @@ impl Note {
             .context
             .string(verdict.string)
             .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
-        let doubt = if measured.sigma.0 > self.sigma_max {
+        let doubt = if measured.sigma.0 > self.sigma_max || measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if verdict.lead < LEAD_SURE {
             Some(Doubt::NotAlone)
@@ -201,12 +202,11 @@ impl Note {
             Some(Doubt::FarFromAll)
         } else if verdict.string_lead < 0.2 {
             Some(Doubt::Which)
-        } else if age_s < SHORT_S {
+        } else if age_s < SHORT_S || self.follower.fading() < FADED {
             Some(Doubt::TooShort)
         } else {
             None
         };
-        let _ = fitted;
         Progress::Done(measured, doubt)
     }
 
@@ -224,33 +224,32 @@ impl Note {
     }
 
     /// The pitch as it can be told from the frames so far.
-    fn measure(&mut self) -> Option<(Measured, FittedString)> {
+    fn measure(&mut self) -> Option<Measured> {
         let verdict = self.verdict?;
         let hop_s = self.follower.hop_s();
         let middle_s = 0.5 * self.follower.frame_s();
-        let newest_s = self.follower.len() as f64 * hop_s + middle_s;
+        let newest_s = self.follower.count() as f64 * hop_s + middle_s;
         let from_s = (newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
         let to = self
             .follower
-            .len()
+            .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let (fitted, glide) = self.fit(from, to, verdict.hz)?;
-        let measured = Measured {
+        Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
             sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-        };
-        Some((measured, fitted))
+        })
     }
 
     /// Where the string stands just now.
     pub(crate) fn track(&mut self) -> Option<Measured> {
         let verdict = self.verdict?;
         let span = (TRACK_S / self.follower.hop_s()).round() as usize;
-        let to = self.follower.len();
+        let to = self.follower.count();
         let (fitted, glide) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
         Some(Measured {
             string: verdict.string,
@@ -286,7 +285,6 @@ impl Note {
                 n: followed.n,
                 hz,
                 sigma_hz: turning.sigma_hz,
-                energy: turning.energy,
             };
             count += 1;
             let weight = turning.energy * hz;

@@ -78,7 +78,7 @@ impl Follower {
     }
 
     /// How many frames there are.
-    pub(crate) fn len(&self) -> usize {
+    pub(crate) fn count(&self) -> usize {
         self.done
     }
 
@@ -165,6 +165,20 @@ impl Follower {
             before += followed.before;
         }
         after / before.max(f64::MIN_POSITIVE)
+    }
+
+    /// What is left of the power of all partials a quarter of a second after the onset; all of it before that.
+    pub(crate) fn fading(&self) -> f64 {
+        let later = (0.25 / self.hop_s()) as usize;
+        if self.done <= later {
+            return 1.0;
+        }
+        let power = |frame: usize| {
+            (0..self.followed.len())
+                .map(|at| self.frames(at)[frame].norm_sqr())
+                .sum::<f64>()
+        };
+        power(later) / power(1).max(f64::MIN_POSITIVE)
     }
 
     fn look_before(&mut self, history: &History) {

@@ -1,6 +1,6 @@
 //! Window functions.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 /// The Hann window of `len` samples, periodic, mean one half.
 pub(crate) fn hann(len: usize) -> Vec<f32> {
@@ -39,13 +39,6 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// The amplitude response of a Hann window of `seconds` to a tone `hz` off centre, 1 at the centre.
-pub(crate) fn hann_response(hz: f64, seconds: f64) -> f64 {
-    let x = hz * seconds;
-    let sinc = |x: f64| if x.abs() < 1e-9 { 1.0 } else { (PI * x).sin() / (PI * x) };
-    sinc(x) + 0.5 * (sinc(x - 1.0) + sinc(x + 1.0))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -55,12 +48,5 @@ mod tests {
     fn the_bessel_function_matches_the_tables() {
         assert!((bessel_i0(1.0) - 1.266_065_878).abs() < 1e-9);
         assert!((bessel_i0(5.0) - 27.239_871_82).abs() < 1e-7);
-    }
-
-    #[test]
-    fn a_hann_window_is_blind_two_lobes_away() {
-        assert!((hann_response(0.0, 0.1) - 1.0).abs() < 1e-12);
-        assert!((hann_response(10.0, 0.1) - 0.5).abs() < 1e-12);
-        assert!(hann_response(20.0, 0.1).abs() < 1e-12);
     }
 }

@@ -106,9 +106,15 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     print_table(&rows);
     print_registers(&outcomes);
     let cost = 100.0 * busy_s / sound_s;
-    report(&format!("cost: {cost:.2} % of one core ({busy_s:.2} s for {sound_s:.0} s of sound)"));
+    report(&format!(
+        "cost: {cost:.2} % of one core ({busy_s:.2} s for {sound_s:.0} s of sound)"
+    ));
     if let Some(path) = json {
-        let whole = Report { rows: &rows, outcomes: &outcomes, cost_percent_of_a_core: cost };
+        let whole = Report {
+            rows: &rows,
+            outcomes: &outcomes,
+            cost_percent_of_a_core: cost,
+        };
         let text = serde_json::to_string_pretty(&whole).map_err(|why| why.to_string())?;
         std::fs::write(&path, text).map_err(|why| format!("cannot write {}: {why}", path.display()))?;
     }
@@ -121,7 +127,10 @@ fn hear(recording: &Recording, samples: &[f32], rate: u32) -> Result<(Outcome, f
     let a4 = Hz::new(recording.a4).map_err(|why| why.to_string())?;
     let truth = Hz::new(recording.hz).map_err(|why| why.to_string())?;
     let context = Context::concert_harp(a4);
-    let mut listener = Listener::new(Config { rate, ..Config::default() });
+    let mut listener = Listener::new(Config {
+        rate,
+        ..Config::default()
+    });
     listener.set_context(&context);
     let mut heard = Vec::new();
     let before = cpu_seconds();
@@ -144,7 +153,13 @@ fn hear(recording: &Recording, samples: &[f32], rate: u32) -> Result<(Outcome, f
     let distance = |onset: consort_analysis::SampleTime| (onset.seconds(rate) - recording.pluck_s).abs();
     let onset = heard
         .iter()
-        .filter_map(|item| if let Heard::Onset(onset) = item { Some(onset.onset) } else { None })
+        .filter_map(|item| {
+            if let Heard::Onset(onset) = item {
+                Some(onset.onset)
+            } else {
+                None
+            }
+        })
         .min_by(|a, b| distance(*a).total_cmp(&distance(*b)))
         .filter(|&onset| distance(onset) < NEAR_S / 2.0);
     let finals: Vec<(Reading, Option<Doubt>)> = heard
@@ -177,11 +192,24 @@ fn hear(recording: &Recording, samples: &[f32], rate: u32) -> Result<(Outcome, f
             _ => None,
         })
         .filter(|reading| last.is_some_and(|(last, _)| last.onset == reading.onset))
-        .map(|reading| (reading.time.seconds(rate) - recording.pluck_s, reading.hz.cents_above(truth).0))
+        .map(|reading| {
+            (
+                reading.time.seconds(rate) - recording.pluck_s,
+                reading.hz.cents_above(truth).0,
+            )
+        })
         .collect();
     let lock = |within: f64| {
-        let held = track.iter().rev().take_while(|(_, cents)| cents.abs() <= within).count();
-        track.len().checked_sub(held).and_then(|at| track.get(at)).map(|(time, _)| 1000.0 * time)
+        let held = track
+            .iter()
+            .rev()
+            .take_while(|(_, cents)| cents.abs() <= within)
+            .count();
+        track
+            .len()
+            .checked_sub(held)
+            .and_then(|at| track.get(at))
+            .map(|(time, _)| 1000.0 * time)
     };
     let outcome = Outcome {
         file: recording.file.clone(),
@@ -222,7 +250,15 @@ fn tabulate(outcomes: &[Outcome]) -> Vec<Row> {
     conditions.dedup();
     let mut rows: Vec<Row> = conditions
         .iter()
-        .map(|name| row(name, &outcomes.iter().filter(|outcome| outcome.condition == *name).collect::<Vec<_>>()))
+        .map(|name| {
+            row(
+                name,
+                &outcomes
+                    .iter()
+                    .filter(|outcome| outcome.condition == *name)
+                    .collect::<Vec<_>>(),
+            )
+        })
         .collect();
     rows.push(row("all", &outcomes.iter().collect::<Vec<_>>()));
     rows
@@ -231,15 +267,20 @@ fn tabulate(outcomes: &[Outcome]) -> Vec<Row> {
 fn row(name: &str, outcomes: &[&Outcome]) -> Row {
     let count = |test: &dyn Fn(&Outcome) -> bool| outcomes.iter().filter(|outcome| test(outcome)).count();
     let files = outcomes.len();
-    let judged: Vec<&&Outcome> =
-        outcomes.iter().filter(|outcome| !outcome.gross() && outcome.truth_sigma <= TRUTH_SIGMA_MAX).collect();
+    let judged: Vec<&&Outcome> = outcomes
+        .iter()
+        .filter(|outcome| !outcome.gross() && outcome.truth_sigma <= TRUTH_SIGMA_MAX)
+        .collect();
     let mut errors: Vec<f64> = judged.iter().filter_map(|outcome| Some(outcome.cents?.abs())).collect();
     let covered = judged.iter().filter(|outcome| {
         // The truth is uncertain, too.
         let sigma = outcome.sigma.unwrap_or(0.0).hypot(outcome.truth_sigma);
         outcome.cents.is_some_and(|cents| cents.abs() <= 2.0 * sigma)
     });
-    let narrow: Vec<&&Outcome> = outcomes.iter().filter(|outcome| !outcome.condition.starts_with(WIDE)).collect();
+    let narrow: Vec<&&Outcome> = outcomes
+        .iter()
+        .filter(|outcome| !outcome.condition.starts_with(WIDE))
+        .collect();
     let share = |test: &dyn Fn(&Outcome) -> bool| {
         (!narrow.is_empty()).then(|| percent(narrow.iter().filter(|outcome| test(outcome)).count(), narrow.len()))
     };
@@ -310,8 +351,11 @@ fn print_registers(outcomes: &[Outcome]) {
     for (name, octaves) in [("octaves 1-2", 1..=2), ("octaves 3-4", 3..=4), ("octaves 5-7", 5..=7)] {
         // Locks are judged where the string stands at least 20 dB above what surrounds it.
         let quiet = |outcome: &&Outcome| !["bed10", "bed3", "wide10"].contains(&outcome.condition.as_str());
-        let some: Vec<&Outcome> =
-            outcomes.iter().filter(|o| octaves.contains(&octave(o.true_string))).filter(quiet).collect();
+        let some: Vec<&Outcome> = outcomes
+            .iter()
+            .filter(|o| octaves.contains(&octave(o.true_string)))
+            .filter(quiet)
+            .collect();
         if some.is_empty() {
             continue;
         }
@@ -325,7 +369,8 @@ fn print_registers(outcomes: &[Outcome]) {
 }
 
 fn print_outcome(outcome: &Outcome) {
-    let number = |value: Option<f64>, decimals: usize| value.map_or("-".to_owned(), |value| format!("{value:.decimals$}"));
+    let number =
+        |value: Option<f64>, decimals: usize| value.map_or("-".to_owned(), |value| format!("{value:.decimals$}"));
     report(&format!(
         "{} {:8} {:2}->{:2} {:9.3} Hz  error {:>9} sigma {:>6} (truth {:.2}) glide {:>6} B {:>8} onset {:>5} ms  lock {:>5} \
          {:>5} n {} {}{}",

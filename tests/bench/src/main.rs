@@ -20,7 +20,11 @@ fn main() -> ExitCode {
         for (name, about, _) in MEASURES {
             report(&format!("  {name}  {about}"));
         }
-        return if name.is_empty() || name == "--help" { ExitCode::SUCCESS } else { ExitCode::FAILURE };
+        return if name.is_empty() || name == "--help" {
+            ExitCode::SUCCESS
+        } else {
+            ExitCode::FAILURE
+        };
     };
     match measure(&words[1..]) {
         Ok(()) => ExitCode::SUCCESS,

@@ -35,7 +35,8 @@ pub(crate) fn read_manifest(folder: &Path) -> Result<Vec<Recording>, String> {
         };
         let value = |name: &str| {
             let cell = cell(name)?;
-            cell.parse::<f64>().map_err(|_| format!("{} line {number}: {name} is {cell}", path.display()))
+            cell.parse::<f64>()
+                .map_err(|_| format!("{} line {number}: {name} is {cell}", path.display()))
         };
         recordings.push(Recording {
             path: folder.join(cell("file")?),
@@ -58,6 +59,9 @@ pub(crate) fn read_samples(path: &Path) -> Result<(Vec<f32>, u32), String> {
     let mut reader = claxon::FlacReader::open(path).map_err(fail)?;
     let info = reader.streaminfo();
     let full = (1_u32 << (info.bits_per_sample - 1)) as f32;
-    let samples: Result<Vec<f32>, _> = reader.samples().map(|sample| sample.map(|value| value as f32 / full)).collect();
+    let samples: Result<Vec<f32>, _> = reader
+        .samples()
+        .map(|sample| sample.map(|value| value as f32 / full))
+        .collect();
     Ok((samples.map_err(fail)?, info.sample_rate))
 }

@@ -14,7 +14,11 @@ pub(crate) fn quantile(values: &mut [f64], share: f64) -> f64 {
 
 /// How many of `all` are `some`, in percent; NaN when there are none.
 pub(crate) fn percent(some: usize, all: usize) -> f64 {
-    if all == 0 { f64::NAN } else { 100.0 * some as f64 / all as f64 }
+    if all == 0 {
+        f64::NAN
+    } else {
+        100.0 * some as f64 / all as f64
+    }
 }
 
 /// CPU time that this thread has used, seconds, where the system tells.

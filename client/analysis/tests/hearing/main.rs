@@ -1,0 +1,10 @@
+//! The listener from outside: synthetic strings, recorded strings, broken inputs.
+
+mod accuracy;
+mod identification;
+mod input;
+mod invariance;
+mod listening;
+mod recordings;
+mod refusal;
+mod sound;

@@ -1,0 +1,122 @@
+//! Recorded strings of known truth: the bar that the listener must clear.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use consort_analysis::{Context, Reading};
+
+use crate::listening::{hear, hertz, readings};
+
+/// One line of the table of recordings.
+struct Recording {
+    file: String,
+    condition: String,
+    /// Number of the string from the top of 47.
+    string: u8,
+    a4: f64,
+    hz: f64,
+    pluck_s: f64,
+    truth_sigma: f64,
+}
+
+fn folder() -> &'static Path {
+    Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/recordings"))
+}
+
+fn manifest() -> Vec<Recording> {
+    let text = std::fs::read_to_string(folder().join("manifest.csv")).expect("the table of recordings");
+    let mut lines = text.lines();
+    let header: BTreeMap<&str, usize> = lines.next().expect("a header").split(',').zip(0..).collect();
+    lines
+        .map(|line| {
+            let cells: Vec<&str> = line.split(',').collect();
+            let cell = |name: &str| cells[header[name]];
+            let number = |name: &str| cell(name).parse::<f64>().expect("a number");
+            Recording {
+                file: cell("file").to_owned(),
+                condition: cell("cond").to_owned(),
+                string: 48 - number("string_index") as u8,
+                a4: number("a4"),
+                hz: number("hz"),
+                pluck_s: number("pluck_s"),
+                truth_sigma: number("truth_sigma_cents"),
+            }
+        })
+        .collect()
+}
+
+/// The reading of a recording's pluck, if its onset was found within 50 ms.
+fn reading_of(recording: &Recording) -> Option<Reading> {
+    let mut reader = claxon::FlacReader::open(folder().join(&recording.file)).expect("a recording");
+    let rate = reader.streaminfo().sample_rate;
+    let sound: Vec<f32> = reader
+        .samples()
+        .map(|sample| sample.expect("a sample") as f32 / 32_768.0)
+        .collect();
+    let heard = hear(&sound, rate, &Context::concert_harp(hertz(recording.a4)), 480);
+    let distance = |reading: &Reading| (reading.onset.0 as f64 / f64::from(rate) - recording.pluck_s).abs();
+    let all = readings(&heard).into_iter().map(|(reading, _)| reading);
+    all.filter(|reading| distance(reading) < 0.05)
+        .min_by(|a, b| distance(a).total_cmp(&distance(b)))
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+#[test]
+fn clean_strings_are_found_told_apart_and_measured() {
+    let mut right = 0;
+    let mut errors = Vec::new();
+    let mut covered = 0;
+    let clean: Vec<Recording> = manifest()
+        .into_iter()
+        .filter(|recording| recording.condition == "clean")
+        .collect();
+    for recording in &clean {
+        let reading = reading_of(recording).unwrap_or_else(|| panic!("no onset in {}", recording.file));
+        right += usize::from(reading.string == recording.string);
+        let error = reading.hz.cents_above(hertz(recording.hz)).0;
+        errors.push(error.abs());
+        covered += usize::from(error.abs() <= 2.0 * reading.sigma.0.hypot(recording.truth_sigma));
+    }
+    assert_eq!(clean.len(), 46);
+    let share = right as f64 / clean.len() as f64;
+    assert!(share >= 0.95, "{right} of {} strings identified", clean.len());
+    assert!(errors.iter().all(|error| *error < 10.0), "a gross error: {errors:?}");
+    let median = median(errors);
+    assert!(median <= 1.0, "median error {median} cents");
+    // Two standard deviations hold 95 of 100; a few more may fall out among 46.
+    assert!(covered >= 40, "sigma holds in {covered} of {}", clean.len());
+}
+
+/// Noise, ringing strings, hum, weak pickups: largest number of strings missed or misread by more than 50 cents.
+#[test]
+#[rustfmt::skip]
+fn disturbed_strings_are_found_too() {
+    for (condition, misses, cents) in [
+        // set        gross  median/cents
+        ("ring",        0,     1.0),
+        ("weak",        0,     1.0),
+        ("hum",         0,     1.0),
+        ("contact",     0,     1.0),
+        ("wide",        0,     1.0),
+        ("bed20",       0,     1.0),
+        ("bed10",       0,     1.0),
+        ("wide10",      0,     1.0),
+        ("bed3",        2,     2.0),
+        ("harp2",       2,     1.0),
+    ] {
+        let set: Vec<Recording> = manifest().into_iter().filter(|recording| recording.condition == condition).collect();
+        let error = |recording: &Recording| {
+            reading_of(recording).map_or(1e3, |reading| reading.hz.cents_above(hertz(recording.hz)).0.abs())
+        };
+        let errors: Vec<f64> = set.iter().map(error).collect();
+        assert!(errors.len() >= 6, "{condition}");
+        let gross = errors.iter().filter(|error| **error > 50.0).count();
+        assert!(gross <= misses, "{condition}: {gross} gross errors in {errors:?}");
+        let median = median(errors);
+        assert!(median <= cents, "{condition}: median {median} cents");
+    }
+}

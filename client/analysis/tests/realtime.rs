@@ -1,0 +1,64 @@
+//! The promise to the audio path: nothing is allocated once the listener is made.
+
+use consort_analysis::{Config, Context, Listener};
+use consort_proto::{Cents, Hz, SampleRate};
+
+#[global_allocator]
+static ALLOCATOR: dhat::Alloc = dhat::Alloc;
+
+/// Two strings, a knock, hiss and silence: every path from onset to reading and refusal.
+fn sound(rate: u32) -> Vec<f32> {
+    let step = 1.0 / f64::from(rate);
+    (0..4 * rate)
+        .map(|n| {
+            let t = f64::from(n) * step;
+            let string = |hz: f64, at: f64| {
+                let t = t - at;
+                let partial = |n: f64| (std::f64::consts::TAU * n * hz * t).sin() / n;
+                if t < 0.0 {
+                    0.0
+                } else {
+                    0.1 * (-2.0 * t).exp() * (partial(1.0) + partial(2.0) + partial(3.0))
+                }
+            };
+            let hiss = f64::from(n.wrapping_mul(2_654_435_761) >> 16) / 65_536.0 - 0.5;
+            let knock = if t > 3.0 {
+                0.5 * hiss * (-(t - 3.0) * 80.0).exp()
+            } else {
+                0.0
+            };
+            (string(311.9, 0.3) + string(61.8, 0.8) + knock + 1e-4 * hiss) as f32
+        })
+        .collect()
+}
+
+#[test]
+fn hearing_allocates_nothing() {
+    for rate in [16_000, 48_000, 96_000] {
+        let sound = sound(rate);
+        let mut context = Context::concert_harp(Hz::new(440.0).expect("A4"));
+        let rate = SampleRate::new(rate).expect("rate");
+        let mut listener = Listener::new(Config {
+            rate,
+            ..Config::default()
+        });
+        let mut heard = 0;
+        let profiler = dhat::Profiler::builder().testing().build();
+        for block in sound.chunks(512) {
+            context.remember(24, Some(Cents(3.0)));
+            listener.set_context(&context);
+            listener.push(block);
+            while listener.poll().is_some() {
+                heard += 1;
+            }
+        }
+        listener.finish();
+        while listener.poll().is_some() {
+            heard += 1;
+        }
+        let stats = dhat::HeapStats::get();
+        dhat::assert_eq!(stats.total_blocks, 0);
+        drop(profiler);
+        assert!(heard > 50, "{heard} things were heard");
+    }
+}
