@@ -40,8 +40,9 @@ const FAR_SHARE: f64 = 0.1;
 const FAR_CENTS: f64 = 120.0;
 /// What the order of tuning and a choice by hand are worth, nats.
 const ORDER_NATS: f64 = 4.0;
-/// What it is worth that a string was plucked before: while its pin turns, it is plucked again and again.
-const AGAIN_NATS: f64 = 4.0;
+/// What it is worth that a string was the one plucked last, nats: while its pin turns it is plucked again and again, and
+/// the next string may lie only a semitone away. Less than the order, so that a harp plucked through once stays in order.
+const AGAIN_NATS: f64 = 3.0;
 const CHOSEN_NATS: f64 = 6.0;
 
 /// What is believed of one string.
