@@ -34,7 +34,9 @@ pub enum Event {
     },
     /// Every record up to this ticket rests on the disk.
     Persisted(Ticket),
-    /// The disk took no record; nothing from this ticket on is safe.
+    /// The disk took no record: nothing from this ticket on that was handed over before this event is safe.
+    ///
+    /// May be said once for all of it or once for each ticket.
     NotPersisted(Ticket),
     /// The leader decided something.
     Command(Command),

@@ -54,6 +54,8 @@ pub struct Session {
     /// What waits for the disk, by the ticket that it waits for.
     pub(crate) waiting: BTreeMap<Ticket, Waiting>,
     pub(crate) last_ticket: Ticket,
+    /// Everything up to here that the disk did not take has been dealt with.
+    pub(crate) refused_up_to: Ticket,
     pub(crate) disk_trouble: bool,
     /// Records that the disk did not take, to be tried again.
     pub(crate) again: Vec<(Record, Waiting)>,
@@ -113,6 +115,7 @@ impl Session {
             links: BTreeMap::new(),
             waiting: BTreeMap::new(),
             last_ticket: Ticket(0),
+            refused_up_to: Ticket(0),
             disk_trouble: false,
             again: Vec::new(),
             again_at: None,
@@ -239,6 +242,11 @@ impl Session {
     }
 
     fn not_persisted(&mut self, now: Uptime, ticket: Ticket) {
+        if ticket <= self.refused_up_to {
+            // The first refusal spoke for this one, too; what was handed over since then stands on its own.
+            return;
+        }
+        self.refused_up_to = self.last_ticket;
         for (_, lost) in self.waiting.split_off(&ticket) {
             match &lost {
                 // The leader was told, and decides again.

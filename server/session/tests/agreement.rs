@@ -113,6 +113,19 @@ fn a_change_that_the_disk_did_not_take_never_was() {
 }
 
 #[test]
+#[rustfmt::skip]
+fn a_late_word_of_an_old_refusal_does_not_touch_what_was_decided_since() {
+    check(&mut with_ilse(), vec![
+        (0, pitch(441.0),                        vec![written(2, agreement(2, 441.0, 1))]),
+        (1, pitch(442.0),                        vec![written(3, agreement(3, 442.0, 1))]),
+        (2, not_persisted(2),                    vec![]),
+        (3, pitch(443.0),                        vec![written(4, agreement(2, 443.0, 1))]),
+        (4, not_persisted(3),                    vec![]),
+        (5, persisted(4),                        vec![tell(1, agreement(2, 443.0, 1))]),
+    ]);
+}
+
+#[test]
 fn a_new_reference_judges_every_string_anew_without_a_pluck() {
     let mut session = with_ilse();
     let twice = vec![report(1, 1, reading(9, 0.0)), report(2, 1, reading(9, 0.1))];
