@@ -1,1 +1,4 @@
-//! An ensemble on loopback.
+//! An ensemble on loopback: real coordinator and stations, tested together, and the same cores in virtual time.
+
+pub mod network;
+pub mod process;

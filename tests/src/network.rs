@@ -1,0 +1,78 @@
+//! One session and many links in virtual time, on a seeded network that delays, loses, cuts and restarts.
+//!
+//! The programs' shells are replaced by the plainest thing that keeps their contracts: disks that lose what they have
+//! not confirmed, streams that keep their order and break as a whole, datagrams that get lost.
+//! After every step the promises are checked from outside, against what a bystander would have written down.
+
+mod chance;
+mod disk;
+mod hall;
+mod people;
+mod programs;
+mod promises;
+mod wires;
+
+use std::time::Duration;
+
+use hall::Hall;
+
+/// What makes one schedule differ from another.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan {
+    /// Decides everything.
+    pub seed: u64,
+    /// How many stations, at least one.
+    pub stations: usize,
+    /// How long until the faults end.
+    pub faults_for: Duration,
+}
+
+/// A promise that was broken, with what was seen.
+#[derive(Clone, Debug, thiserror::Error)]
+#[error("seed {seed} at {at:?}: {what}")]
+pub struct Broken {
+    /// The schedule.
+    pub seed: u64,
+    /// When.
+    pub at: Duration,
+    /// What was seen.
+    pub what: String,
+}
+
+/// What a schedule did, to see that its faults and its work were real.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Tally {
+    /// Reports acknowledged to stations.
+    pub acked: u64,
+    /// Times the coordinator was killed.
+    pub coordinator_kills: u64,
+    /// Times a station was killed.
+    pub station_kills: u64,
+    /// Links that broke.
+    pub breaks: u64,
+    /// Times a station was cut off, in one direction or both.
+    pub cuts: u64,
+    /// Records that the coordinator's disk did not take.
+    pub refused_records: u64,
+    /// Changes of the agreement that came into force.
+    pub changes: u64,
+    /// Times the board was drawn with at least one harp ready.
+    pub drawn_ready: u64,
+    /// Words said by strangers to the coordinator.
+    pub strange_words: u64,
+    /// The time from the end of the faults until every station was joined and held the newest revision.
+    pub healed_after: Duration,
+}
+
+/// Fault-free time after which everything must be in order again.
+pub const HEALING: Duration = Duration::from_secs(30);
+
+/// Plays the schedule to its end.
+pub fn play(plan: Plan) -> Result<Tally, Broken> {
+    let mut hall = Hall::new(plan);
+    hall.run_until(plan.faults_for)?;
+    hall.heal()?;
+    hall.run_until(plan.faults_for + HEALING)?;
+    hall.check_healed()?;
+    Ok(hall.tally())
+}

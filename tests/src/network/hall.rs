@@ -1,0 +1,288 @@
+//! The hall: programs, disks, network and people, moved forward from one due time to the next.
+
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::time::Duration;
+
+use consort_link::{Attempt, Link};
+use consort_proto::{
+    Accidental, Agreement, Cents, Fingerprint, Harp, HarpString, JoinToken, Kind, Letter, Material, Mechanism, Name,
+    Note, Report, Revision, Round, Sequence, SessionId, StringStory, Tolerance, Tuning, Uptime,
+};
+use consort_session::{Session, StationView};
+
+use super::chance::Chance;
+use super::disk::Disk;
+use super::wires::{Cut, Wire, WireId};
+use super::{Broken, Plan, Tally};
+
+pub(super) const COORDINATOR: Fingerprint = Fingerprint([1; 32]);
+pub(super) const TOKEN: JoinToken = JoinToken([9; 16]);
+pub(super) const STRANGER: Fingerprint = Fingerprint([99; 32]);
+pub(super) const SESSION: SessionId = SessionId([5; 16]);
+
+/// What will happen at some time.
+#[derive(Clone, Debug)]
+pub(super) enum Due {
+    /// Everyone starts.
+    Opening,
+    CoordinatorTick,
+    StationTick(usize),
+    /// The coordinator's disk is done with a record, unless this life is over.
+    DiskStep {
+        life: u64,
+    },
+    /// A station's disk is done with the oldest report that waits for it, unless this life is over.
+    JournalStep {
+        station: usize,
+        life: u64,
+    },
+    Dialled {
+        station: usize,
+        life: u64,
+        attempt: Attempt,
+    },
+    CallLost {
+        station: usize,
+        life: u64,
+        attempt: Attempt,
+    },
+    /// Something may have arrived at the coordinator's end of a wire.
+    Up(WireId),
+    /// Something may have arrived at the station's end.
+    Down(WireId),
+    BeatUp(WireId),
+    BeatDown(WireId, consort_proto::ToStation),
+    /// The coordinator's end learns that the link is gone.
+    GoneUp(WireId),
+    /// The station's end learns it.
+    GoneDown(WireId),
+    /// A cut that has lasted until now ends the links over it, unless it is another cut.
+    IdleOut {
+        station: usize,
+        cut: u64,
+    },
+    Pluck(usize),
+    Decide,
+    Fault,
+    Stranger,
+}
+
+/// One station with its disk.
+#[derive(Debug)]
+pub(super) struct Player {
+    pub(super) key: Fingerprint,
+    pub(super) life: u64,
+    pub(super) link: Option<Link>,
+    pub(super) tick: Option<(Uptime, u64)>,
+    /// What rests on its disk.
+    pub(super) journal: BTreeMap<Sequence, Report>,
+    /// On its way to its disk.
+    pub(super) writing: VecDeque<Report>,
+    pub(super) next: Sequence,
+    pub(super) known: bool,
+    /// What it kept of the agreement and its strings, perhaps some changes ago.
+    pub(super) kept: (Option<Agreement>, Vec<StringStory>),
+    /// What it shows now.
+    pub(super) held: Option<Agreement>,
+    pub(super) cut: Option<Cut>,
+    /// Counts its cuts.
+    pub(super) cuts: u64,
+    /// What the coordinator has acknowledged to it.
+    pub(super) acked: Sequence,
+    /// Everything that it has reported in any life and that was not acknowledged yet.
+    pub(super) issued: BTreeMap<Sequence, Report>,
+    /// What of it has rested on its disk.
+    pub(super) noted: BTreeSet<Sequence>,
+}
+
+#[derive(Debug)]
+pub(super) struct Hall {
+    pub(super) plan: Plan,
+    pub(super) chance: Chance,
+    pub(super) now: Uptime,
+    due: BTreeMap<(Uptime, u64), Due>,
+    order: u64,
+    pub(super) session: Option<Session>,
+    pub(super) life: u64,
+    pub(super) coordinator_tick: Option<(Uptime, u64)>,
+    pub(super) disk: Disk,
+    pub(super) players: Vec<Player>,
+    pub(super) wires: BTreeMap<WireId, Wire>,
+    pub(super) next_wire: WireId,
+    pub(super) harp: Harp,
+    pub(super) faulty: bool,
+    /// What the board was last drawn with; nothing while the coordinator is down.
+    pub(super) board: Vec<StationView>,
+    pub(super) board_revision: Revision,
+    pub(super) board_epoch: u32,
+    /// When anything of a station last reached the coordinator.
+    pub(super) last_arrival: BTreeMap<Fingerprint, Uptime>,
+    pub(super) healed: bool,
+    pub(super) tally: Tally,
+}
+
+impl Hall {
+    pub(super) fn new(plan: Plan) -> Self {
+        let agreement = Agreement {
+            session: SESSION,
+            revision: Revision(1),
+            ensemble: name("Hall of numbers"),
+            tuning: Tuning::default(),
+            tolerance: Tolerance::default(),
+            round: Round(1),
+        };
+        let mut hall = Self {
+            plan,
+            chance: Chance::new(plan.seed),
+            now: Uptime::default(),
+            due: BTreeMap::new(),
+            order: 0,
+            session: None,
+            life: 0,
+            coordinator_tick: None,
+            disk: Disk::new(agreement),
+            players: (0..plan.stations).map(Player::new).collect(),
+            wires: BTreeMap::new(),
+            next_wire: 1,
+            harp: small_harp(),
+            faulty: true,
+            board: Vec::new(),
+            board_revision: Revision(0),
+            board_epoch: 0,
+            last_arrival: BTreeMap::new(),
+            healed: false,
+            tally: Tally::default(),
+        };
+        hall.after(Duration::ZERO, Due::Opening);
+        for station in 0..plan.stations {
+            let first = hall.chance.ms(0, 2000);
+            hall.after(first, Due::Pluck(station));
+        }
+        for (most, due) in [(6000, Due::Decide), (2000, Due::Fault), (5000, Due::Stranger)] {
+            let first = hall.chance.ms(0, most);
+            hall.after(first, due);
+        }
+        hall
+    }
+
+    pub(super) const fn tally(&self) -> Tally {
+        self.tally
+    }
+
+    pub(super) fn run_until(&mut self, end: Duration) -> Result<(), Broken> {
+        while let Some(entry) = self.due.first_entry().filter(|entry| entry.key().0 <= Uptime(end)) {
+            self.now = entry.key().0;
+            let due = entry.remove();
+            self.happen(due)?;
+            self.check()?;
+        }
+        self.now = Uptime(end);
+        Ok(())
+    }
+
+    fn happen(&mut self, due: Due) -> Result<(), Broken> {
+        match due {
+            Due::Opening => self.open(),
+            Due::CoordinatorTick => {
+                self.coordinator_tick = None;
+                self.coordinator(consort_session::Event::Tick)
+            }
+            Due::StationTick(station) => {
+                self.players[station].tick = None;
+                self.station(station, consort_link::Event::Tick)
+            }
+            Due::DiskStep { life } if life == self.life => self.disk_step(),
+            Due::JournalStep { station, life } if life == self.players[station].life => self.journal_step(station),
+            Due::Dialled { station, life, attempt } if life == self.players[station].life => {
+                self.dialled(station, attempt)
+            }
+            Due::CallLost { station, life, attempt } if life == self.players[station].life => {
+                let why = consort_link::AttemptFailure::NoAnswer;
+                self.station(station, consort_link::Event::AttemptFailed { attempt, why })
+            }
+            Due::DiskStep { .. } | Due::JournalStep { .. } | Due::Dialled { .. } | Due::CallLost { .. } => Ok(()),
+            Due::Up(wire) => self.arrive_up(wire),
+            Due::Down(wire) => self.arrive_down(wire),
+            Due::BeatUp(wire) => self.beat_up(wire),
+            Due::BeatDown(wire, beat) => self.beat_down(wire, beat),
+            Due::GoneUp(wire) => self.gone_up(wire),
+            Due::GoneDown(wire) => self.gone_down(wire),
+            Due::IdleOut { station, cut } => {
+                self.idle_out(station, cut);
+                Ok(())
+            }
+            Due::Pluck(station) => self.pluck(station),
+            Due::Decide => self.decide(),
+            Due::Fault => self.fault(),
+            Due::Stranger => self.stranger(),
+        }
+    }
+
+    pub(super) fn after(&mut self, wait: Duration, due: Due) -> (Uptime, u64) {
+        self.order += 1;
+        let key = (self.now + wait, self.order);
+        self.due.insert(key, due);
+        key
+    }
+
+    /// Moves a program's alarm clock.
+    pub(super) fn rearm(&mut self, old: Option<(Uptime, u64)>, at: Option<Uptime>, due: Due) -> Option<(Uptime, u64)> {
+        if let Some(old) = old {
+            self.due.remove(&old);
+        }
+        let wait = at?.since(self.now);
+        Some(self.after(wait, due))
+    }
+
+    pub(super) fn broken(&self, what: impl Into<String>) -> Broken {
+        Broken {
+            seed: self.plan.seed,
+            at: self.now.0,
+            what: what.into(),
+        }
+    }
+}
+
+impl Player {
+    fn new(number: usize) -> Self {
+        Self {
+            key: Fingerprint([number as u8 + 10; 32]),
+            life: 0,
+            link: None,
+            tick: None,
+            journal: BTreeMap::new(),
+            writing: VecDeque::new(),
+            next: Sequence(1),
+            known: false,
+            kept: (None, Vec::new()),
+            held: None,
+            cut: None,
+            cuts: 0,
+            acked: Sequence(0),
+            issued: BTreeMap::new(),
+            noted: BTreeSet::new(),
+        }
+    }
+
+    /// A report rests on the station's disk.
+    pub(super) fn keep(&mut self, report: Report) {
+        self.journal.insert(report.sequence, report);
+        self.noted.insert(report.sequence);
+        self.next = self.next.max(Sequence(report.sequence.0 + 1));
+    }
+}
+
+pub(super) fn name(text: &str) -> Name {
+    text.parse().expect("a name")
+}
+
+/// Few strings, so that a harp is ready now and then.
+fn small_harp() -> Harp {
+    let strings = [Letter::A, Letter::G, Letter::F].map(|letter| HarpString {
+        open: Note::new(letter, Accidental::Natural, 4),
+        material: Material::Gut,
+        mechanism: Mechanism::Lever,
+        regulation: [Cents(0.0); 2],
+    });
+    Harp::new("Three strings".to_owned(), Kind::Lever, strings.to_vec()).expect("a harp")
+}

@@ -1,0 +1,213 @@
+//! The two programs' shells at their plainest: effects carried out in order, each disk answered in its own time.
+
+use std::net::SocketAddr;
+
+use consort_link::{Known, Link};
+use consort_proto::{JoinLink, Tolerance, Tuning};
+use consort_session::Session;
+
+use super::Broken;
+use super::disk::Answer;
+use super::hall::{COORDINATOR, Due, Hall, TOKEN, name};
+
+pub(super) const ADDRESS: SocketAddr = SocketAddr::new(
+    std::net::IpAddr::V4(std::net::Ipv4Addr::LOCALHOST),
+    consort_proto::discovery::PORT,
+);
+
+impl Hall {
+    pub(super) fn open(&mut self) -> Result<(), Broken> {
+        self.start_coordinator()?;
+        (0..self.players.len()).try_for_each(|station| self.start_station(station))
+    }
+
+    // --- the coordinator ---
+
+    pub(super) fn start_coordinator(&mut self) -> Result<(), Broken> {
+        self.life += 1;
+        let saved = self.disk.open(TOKEN);
+        // A program's clock starts at zero; here the hall's own clock serves, since only differences count.
+        self.session = Some(Session::open(consort_session::Config::default(), saved));
+        self.coordinator(consort_session::Event::Tick)?;
+        self.draw()
+    }
+
+    pub(super) fn kill_coordinator(&mut self) -> Result<(), Broken> {
+        self.tally.coordinator_kills += 1;
+        // Some of what was on its way had arrived on the disk, and nobody was told.
+        for _ in 0..self.chance.below(4) {
+            self.disk.step().map_err(|what| self.broken(what))?;
+        }
+        self.session = None;
+        self.board.clear();
+        self.coordinator_tick = self.rearm(self.coordinator_tick, None, Due::CoordinatorTick);
+        self.break_wires(|_| true);
+        self.close_up_ends();
+        if self.chance.is(60) {
+            self.start_coordinator()?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn coordinator(&mut self, event: consort_session::Event) -> Result<(), Broken> {
+        let now = self.now;
+        let Some(session) = &mut self.session else {
+            return Ok(());
+        };
+        session.handle(now, event);
+        let effects: Vec<_> = std::iter::from_fn(|| session.poll_effect()).collect();
+        let wake = session.poll_timeout();
+        if wake.is_some_and(|at| at <= now) {
+            return Err(self.broken("the session wants to be woken at once, again and again"));
+        }
+        self.coordinator_tick = self.rearm(self.coordinator_tick, wake, Due::CoordinatorTick);
+        for effect in effects {
+            match effect {
+                consort_session::Effect::Send { link, message } => {
+                    self.check_said(&message)?;
+                    self.say_down(link.0, message);
+                }
+                consort_session::Effect::Close { link, why } => self.dismiss(link.0, why),
+                consort_session::Effect::Persist { ticket, record } => {
+                    self.disk.hand_over(ticket, record);
+                    let (life, wait) = (self.life, self.chance.ms(2, 40));
+                    self.after(wait, Due::DiskStep { life });
+                }
+                consort_session::Effect::Redraw => self.draw()?,
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn disk_step(&mut self) -> Result<(), Broken> {
+        match self.disk.step().map_err(|what| self.broken(what))? {
+            Some(Answer::Taken(ticket)) => self.coordinator(consort_session::Event::Persisted(ticket)),
+            Some(Answer::Refused(ticket)) => {
+                self.tally.refused_records += 1;
+                self.disk.refusal_is_told();
+                self.coordinator(consort_session::Event::NotPersisted(ticket))
+            }
+            None => Ok(()),
+        }
+    }
+
+    // --- the stations ---
+
+    pub(super) fn start_station(&mut self, station: usize) -> Result<(), Broken> {
+        let (process, seed) = (self.chance.number(), self.chance.number());
+        let player = &mut self.players[station];
+        player.life += 1;
+        let knows = player.known;
+        let known = knows.then_some(Known {
+            coordinator: COORDINATOR,
+            address: Some(ADDRESS),
+        });
+        let (agreement, stories) = player.kept.clone();
+        player.held = None;
+        player.link = Some(Link::new(
+            self.now,
+            consort_link::Config {
+                name: name("Player"),
+                harp: self.harp.clone(),
+                process,
+                known: known.into_iter().collect(),
+                journal: player.journal.values().copied().collect(),
+                next: player.next,
+                agreement,
+                stories,
+                own: (Tuning::default(), Tolerance::default()),
+                seed,
+            },
+        ));
+        if knows {
+            return self.station(station, consort_link::Event::Tick);
+        }
+        let link = JoinLink {
+            addresses: vec![ADDRESS],
+            coordinator: COORDINATOR,
+            token: TOKEN,
+        };
+        self.station(station, consort_link::Event::JoinLink(link))
+    }
+
+    pub(super) fn kill_station(&mut self, station: usize) -> Result<(), Broken> {
+        self.tally.station_kills += 1;
+        let arrived = self.chance.below(3);
+        let player = &mut self.players[station];
+        // Some of what was on its way had arrived on the disk, and nobody was told.
+        let writing: Vec<_> = player.writing.drain(..).take(arrived).collect();
+        writing.into_iter().for_each(|report| player.keep(report));
+        // The numbers of what did not arrive are free again.
+        let noted = &player.noted;
+        player.issued.retain(|sequence, _| noted.contains(sequence));
+        player.link = None;
+        let tick = player.tick.take();
+        self.rearm(tick, None, Due::StationTick(station));
+        self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station));
+        self.close_down_ends(station);
+        self.start_station(station)
+    }
+
+    pub(super) fn station(&mut self, station: usize, event: consort_link::Event) -> Result<(), Broken> {
+        let now = self.now;
+        let player = &mut self.players[station];
+        let Some(link) = &mut player.link else {
+            return Ok(());
+        };
+        link.handle(now, event);
+        let effects: Vec<_> = std::iter::from_fn(|| link.poll_effect()).collect();
+        let (wake, life) = (link.poll_timeout(), player.life);
+        if wake.is_some_and(|at| at <= now) {
+            return Err(self.broken(format!("station {station} wants to be woken at once, again and again")));
+        }
+        let tick = player.tick.take();
+        self.players[station].tick = self.rearm(tick, wake, Due::StationTick(station));
+        for effect in effects {
+            match effect {
+                consort_link::Effect::Dial {
+                    attempt,
+                    address,
+                    expect,
+                } => {
+                    if (address, expect) != (ADDRESS, COORDINATOR) {
+                        return Err(self.broken(format!("station {station} called {expect:?} at {address}")));
+                    }
+                    let wait = self.chance.ms(5, 65);
+                    self.after(wait, Due::Dialled { station, life, attempt });
+                }
+                consort_link::Effect::Send { attempt, message } => {
+                    if let Some(wire) = self.wire_of(station, attempt) {
+                        self.say_up(wire, message);
+                    }
+                }
+                consort_link::Effect::Close { attempt } => {
+                    if let Some(wire) = self.wire_of(station, attempt) {
+                        self.hang_up(wire);
+                    }
+                }
+                consort_link::Effect::Journal(report) => {
+                    let player = &mut self.players[station];
+                    player.issued.insert(report.sequence, report);
+                    player.writing.push_back(report);
+                    let wait = self.chance.ms(2, 20);
+                    self.after(wait, Due::JournalStep { station, life });
+                }
+                consort_link::Effect::Forget(sequence) => {
+                    let journal = &mut self.players[station].journal;
+                    journal.retain(|&kept, _| kept > sequence);
+                }
+                consort_link::Effect::Remember { .. } => self.players[station].known = true,
+                consort_link::Effect::Redraw => self.note_held(station)?,
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn journal_step(&mut self, station: usize) -> Result<(), Broken> {
+        let Some(report) = self.players[station].writing.pop_front() else {
+            return Ok(());
+        };
+        self.players[station].keep(report);
+        self.station(station, consort_link::Event::Journalled(report.sequence))
+    }
+}

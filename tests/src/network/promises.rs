@@ -1,0 +1,218 @@
+//! The promises, checked by a bystander who sees disks, screens and what arrives where, but no program's inside.
+
+use consort_link::LinkState;
+use consort_proto::message::Content;
+use consort_proto::{Agreement, Sequence, ToStation};
+use consort_session::{Presence, SILENT_AFTER, StationView};
+
+use super::Broken;
+use super::hall::{Hall, Player, STRANGER};
+
+/// So many readings of a string are kept while they wait; an older one need not arrive any more.
+const KEPT_PER_STRING: usize = 4;
+/// A string that fell out of tolerance so often after it was in is set aside as one that will not hold.
+const FALLS: usize = 3;
+
+impl Hall {
+    /// After every step.
+    pub(super) fn check(&mut self) -> Result<(), Broken> {
+        for station in self.board.iter().filter(|station| station.is_ready()) {
+            let quiet = self.last_arrival.get(&station.peer).map(|&at| self.now.since(at));
+            if quiet.is_none_or(|quiet| quiet > SILENT_AFTER) {
+                return Err(self.broken(format!(
+                    "seat {} is shown as ready and was not heard for {quiet:?}",
+                    station.seat
+                )));
+            }
+            self.check_ready(station)?;
+        }
+        if !self.faulty && !self.healed && self.late().is_empty() {
+            self.healed = true;
+            self.tally.healed_after = self.now.0.saturating_sub(self.plan.faults_for);
+        }
+        Ok(())
+    }
+
+    /// The board is drawn anew.
+    pub(super) fn draw(&mut self) -> Result<(), Broken> {
+        let Some(session) = &self.session else {
+            return Ok(());
+        };
+        let view = session.view(self.now);
+        let (revision, epoch) = (view.agreement.revision, view.epoch);
+        if epoch < self.board_epoch || revision < self.board_revision {
+            return Err(self.broken(format!(
+                "epoch {epoch}, {revision:?} is shown after epoch {}, {:?}",
+                self.board_epoch, self.board_revision
+            )));
+        }
+        if view.agreement != self.disk.agreement {
+            return Err(self.broken(format!("{revision:?} is shown and is not what is on disk")));
+        }
+        if let Some(station) = view.stations.iter().find(|station| station.peer == STRANGER) {
+            return Err(self.broken(format!("a stranger has seat {}", station.seat)));
+        }
+        self.tally.changes += u64::from(revision > self.board_revision);
+        self.tally.drawn_ready += u64::from(view.stations.iter().any(StationView::is_ready));
+        self.board_revision = revision;
+        self.board_epoch = epoch;
+        self.board = view.stations;
+        Ok(())
+    }
+
+    /// A harp that is shown as ready is so by what rests on the disk.
+    fn check_ready(&self, station: &StationView) -> Result<(), Broken> {
+        let Some(saved) = self.disk.station(station.peer).filter(|saved| !saved.removed) else {
+            return Err(self.broken(format!("seat {} is ready, and nobody on disk", station.seat)));
+        };
+        let Agreement { tuning, tolerance, .. } = &self.disk.agreement;
+        for (string, story) in self.harp.strings().iter().zip(&saved.stories) {
+            let target = tuning.open_target(string);
+            let is_in = |cents: f64| cents.abs() <= tolerance.of(string).0;
+            let cents: Vec<f64> = story.readings().iter().map(|r| r.hz.cents_above(target).0).collect();
+            let falls = cents
+                .windows(2)
+                .filter(|pair| is_in(pair[0]) && !is_in(pair[1]))
+                .count();
+            let set_aside = story.mark().is_some() || falls >= FALLS;
+            if !set_aside && !cents.last().is_some_and(|&last| is_in(last)) {
+                return Err(self.broken(format!(
+                    "seat {} is shown as ready, {} was last heard at {:?} cents",
+                    station.seat,
+                    string.open,
+                    cents.last()
+                )));
+            }
+        }
+        Ok(())
+    }
+
+    /// Nothing is said to a station that could still be lost.
+    pub(super) fn check_said(&self, message: &ToStation) -> Result<(), Broken> {
+        let (revision, epoch) = match message {
+            ToStation::Agreement { agreement, .. } => (agreement.revision, self.disk.epoch),
+            ToStation::Beat { epoch, revision } => (*revision, *epoch),
+            ToStation::Welcome { .. } | ToStation::Acked(_) | ToStation::Refused(_) => return Ok(()),
+        };
+        if revision > self.disk.agreement.revision || epoch != self.disk.epoch {
+            return Err(self.broken(format!("epoch {epoch}, {revision:?} was sent and is not on disk")));
+        }
+        Ok(())
+    }
+
+    /// Takes in an event of a stranger: nothing may be shown, written or said to others because of it.
+    pub(super) fn coordinator_unmoved(&mut self, event: consort_session::Event) -> Result<(), Broken> {
+        // What is due anyway must not look like the stranger's work.
+        self.coordinator(consort_session::Event::Tick)?;
+        let now = self.now;
+        let what = format!("{event:?}");
+        let image = |hall: &Self| {
+            let view = hall.session.as_ref().map(|session| session.view(now));
+            (view, hall.disk.waiting(), hall.on_the_way())
+        };
+        let before = image(self);
+        self.coordinator(event)?;
+        if image(self) != before {
+            return Err(self.broken(format!("a stranger changed something by {what}")));
+        }
+        Ok(())
+    }
+
+    /// A station shows another agreement, perhaps.
+    pub(super) fn note_held(&mut self, station: usize) -> Result<(), Broken> {
+        let saved = self.chance.is(70);
+        let now = self.now;
+        let player = &mut self.players[station];
+        let Some(link) = &player.link else { return Ok(()) };
+        let shown = link.view(now).agreement;
+        let newest = self.disk.agreement.revision;
+        let (before, after) = (
+            player.held.as_ref().map(|held| held.revision),
+            shown.map(|shown| shown.revision),
+        );
+        if after < before || after.is_some_and(|after| after > newest) {
+            return Err(self.broken(format!(
+                "station {station} shows {after:?} after {before:?}, {newest:?} is on disk"
+            )));
+        }
+        if after != before {
+            player.held = shown.cloned();
+        }
+        if saved {
+            player.kept = (player.held.clone(), link.stories().to_vec());
+        }
+        Ok(())
+    }
+
+    /// The coordinator's acknowledgement reaches a station: everything up to it must rest on the coordinator's disk.
+    pub(super) fn note_acked(&mut self, station: usize, acked: Sequence) -> Result<(), Broken> {
+        let player = &self.players[station];
+        let lost = player
+            .noted
+            .range(..=acked)
+            .find(|&&number| number > player.acked && !self.disk.has(player.key, number) && !player.was_folded(number));
+        if let Some(lost) = lost {
+            return Err(self.broken(format!(
+                "report {} of station {station} was acknowledged and is not on disk",
+                lost.0
+            )));
+        }
+        let player = &mut self.players[station];
+        if acked > player.acked {
+            self.tally.acked += acked.0 - player.acked.0;
+            player.acked = acked;
+            player.issued.retain(|&number, _| number > acked);
+            player.noted.retain(|&number| number > acked);
+        }
+        Ok(())
+    }
+
+    /// Some time after the last fault.
+    pub(super) fn check_healed(&self) -> Result<(), Broken> {
+        let late = self.late();
+        if !late.is_empty() {
+            return Err(self.broken(format!("stations {late:?} are not back after the last fault")));
+        }
+        for (number, player) in self.players.iter().enumerate() {
+            let unsent = player.link.as_ref().map_or(0, |link| link.view(self.now).unsent);
+            let lost = player.noted.iter().find(|&&sequence| !player.was_folded(sequence));
+            if unsent > 0 || lost.is_some() {
+                return Err(self.broken(format!("station {number} still has {unsent} reports, of them {lost:?}")));
+            }
+        }
+        if let Some(station) = self.board.iter().find(|station| station.presence != Presence::Here) {
+            return Err(self.broken(format!("seat {} is shown as {:?}", station.seat, station.presence)));
+        }
+        Ok(())
+    }
+
+    /// The stations that are not joined, or do not hold the newest agreement.
+    fn late(&self) -> Vec<usize> {
+        let newest = &self.disk.agreement;
+        let is_late = |player: &Player| {
+            let state = player.link.as_ref().map(|link| link.view(self.now).state);
+            player.held.as_ref() != Some(newest) || state != Some(LinkState::Joined)
+        };
+        (0..self.players.len())
+            .filter(|&station| is_late(&self.players[station]))
+            .collect()
+    }
+}
+
+impl Player {
+    /// Whether enough newer words about the same string were kept that this one need not arrive.
+    fn was_folded(&self, number: Sequence) -> bool {
+        let Some(report) = self.issued.get(&number) else {
+            return false;
+        };
+        let is_mark = |content: Content| matches!(content, Content::Mark { .. });
+        let alike = self
+            .issued
+            .range(Sequence(number.0 + 1)..)
+            .filter(|(_, newer)| {
+                newer.content.string() == report.content.string() && is_mark(newer.content) == is_mark(report.content)
+            })
+            .count();
+        alike >= if is_mark(report.content) { 1 } else { KEPT_PER_STRING }
+    }
+}

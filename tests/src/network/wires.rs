@@ -1,0 +1,351 @@
+//! Links between the programs: streams that keep their order and break as a whole, datagrams that get lost.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use consort_link::Attempt;
+use consort_proto::message::Refusal;
+use consort_proto::{Fingerprint, ToCoordinator, ToStation, Uptime};
+use consort_session::LinkId;
+
+use super::Broken;
+use super::hall::{COORDINATOR, Due, Hall, STRANGER};
+use super::programs::ADDRESS;
+
+pub(super) type WireId = u64;
+
+/// Which way nothing passes.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Cut {
+    Up,
+    Down,
+    Both,
+}
+
+impl Cut {
+    const fn stops_up(self) -> bool {
+        matches!(self, Self::Up | Self::Both)
+    }
+
+    const fn stops_down(self) -> bool {
+        matches!(self, Self::Down | Self::Both)
+    }
+}
+
+/// An established link between one attempt and one link of the coordinator.
+#[derive(Debug)]
+pub(super) struct Wire {
+    /// Which station, in which of its lives; `None` for a stranger, who has no station here.
+    pub(super) station: Option<(usize, u64, Attempt)>,
+    /// On its way to the coordinator, with the time of arrival.
+    up: VecDeque<(Uptime, ToCoordinator)>,
+    down: VecDeque<(Uptime, ToStation)>,
+    /// Whether the coordinator's end is open.
+    up_end: bool,
+    down_end: bool,
+    /// Nothing passes any more, though the ends may not know it yet.
+    dead: bool,
+}
+
+/// How often a stream tries again while it is cut.
+const AGAIN: Duration = Duration::from_millis(250);
+/// How long a call that meets nobody takes to say so, if it does.
+const NO_ANSWER: Duration = Duration::from_millis(900);
+/// The longest time until an end learns that its link is gone, in milliseconds.
+const NOTICED_MS: u64 = 6000;
+
+impl Hall {
+    /// A call arrives, or does not.
+    pub(super) fn dialled(&mut self, station: usize, attempt: Attempt) -> Result<(), Broken> {
+        let life = self.players[station].life;
+        let lost = self.session.is_none() || self.players[station].cut.is_some();
+        if lost || (self.faulty && self.chance.is(20)) {
+            // Half of the time even that is not said.
+            if self.chance.is(50) {
+                self.after(NO_ANSWER, Due::CallLost { station, life, attempt });
+            }
+            return Ok(());
+        }
+        let peer = self.players[station].key;
+        let wire = self.wire(Some((station, life, attempt)));
+        let link = LinkId(wire);
+        self.coordinator(consort_session::Event::LinkOpened { link, peer })?;
+        let (peer, address) = (COORDINATOR, ADDRESS);
+        self.station(station, consort_link::Event::Connected { attempt, peer, address })
+    }
+
+    pub(super) fn wire(&mut self, station: Option<(usize, u64, Attempt)>) -> WireId {
+        // Numbers are never used again, over all lives of the coordinator.
+        let id = self.next_wire;
+        self.next_wire += 1;
+        let wire = Wire {
+            station,
+            up: VecDeque::new(),
+            down: VecDeque::new(),
+            up_end: true,
+            down_end: true,
+            dead: false,
+        };
+        self.wires.insert(id, wire);
+        id
+    }
+
+    pub(super) fn wire_of(&self, station: usize, attempt: Attempt) -> Option<WireId> {
+        let wanted = Some((station, self.players[station].life, attempt));
+        let found = self.wires.iter().find(|(_, wire)| wire.station == wanted);
+        found.map(|(&id, _)| id)
+    }
+
+    // --- to the coordinator ---
+
+    pub(super) fn say_up(&mut self, id: WireId, message: ToCoordinator) {
+        let delay = self.delay();
+        let fleeting = matches!(message, ToCoordinator::Beat);
+        let lost = fleeting && self.faulty && self.chance.is(20);
+        let now = self.now;
+        let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.down_end && !wire.dead) else {
+            return;
+        };
+        if fleeting {
+            if !lost {
+                self.after(delay, Due::BeatUp(id));
+            }
+            return;
+        }
+        let arrival = wire.up.back().map_or(now, |(last, _)| *last).max(now + delay);
+        wire.up.push_back((arrival, message));
+        self.after(arrival.since(now), Due::Up(id));
+    }
+
+    pub(super) fn arrive_up(&mut self, id: WireId) -> Result<(), Broken> {
+        let cut = self.cut_of(id).is_some_and(Cut::stops_up);
+        loop {
+            let now = self.now;
+            let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.up_end) else {
+                return Ok(());
+            };
+            if wire.up.front().is_none_or(|(at, _)| *at > now) {
+                return Ok(());
+            }
+            if cut {
+                self.after(AGAIN, Due::Up(id));
+                return Ok(());
+            }
+            if let Some((_, message)) = wire.up.pop_front() {
+                self.heard(id, message)?;
+            }
+        }
+    }
+
+    pub(super) fn beat_up(&mut self, id: WireId) -> Result<(), Broken> {
+        let open = self.wires.get(&id).is_some_and(|wire| wire.up_end && !wire.dead);
+        if open && !self.cut_of(id).is_some_and(Cut::stops_up) {
+            self.heard(id, ToCoordinator::Beat)?;
+        }
+        Ok(())
+    }
+
+    fn heard(&mut self, id: WireId, message: ToCoordinator) -> Result<(), Broken> {
+        let (link, peer) = (LinkId(id), self.peer_of(id));
+        let event = consort_session::Event::Heard { link, message };
+        if peer == STRANGER {
+            self.tally.strange_words += 1;
+            return self.coordinator_unmoved(event);
+        }
+        self.last_arrival.insert(peer, self.now);
+        self.coordinator(event)
+    }
+
+    // --- to a station ---
+
+    pub(super) fn say_down(&mut self, id: WireId, message: ToStation) {
+        let delay = self.delay();
+        let fleeting = matches!(message, ToStation::Beat { .. });
+        let lost = fleeting && self.faulty && self.chance.is(20);
+        let now = self.now;
+        let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.up_end && !wire.dead) else {
+            return;
+        };
+        if fleeting {
+            if !lost {
+                self.after(delay, Due::BeatDown(id, message));
+            }
+            return;
+        }
+        let arrival = wire.down.back().map_or(now, |(last, _)| *last).max(now + delay);
+        wire.down.push_back((arrival, message));
+        self.after(arrival.since(now), Due::Down(id));
+    }
+
+    pub(super) fn arrive_down(&mut self, id: WireId) -> Result<(), Broken> {
+        let cut = self.cut_of(id).is_some_and(Cut::stops_down);
+        loop {
+            let now = self.now;
+            let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.down_end) else {
+                return Ok(());
+            };
+            if wire.down.front().is_none_or(|(at, _)| *at > now) {
+                return Ok(());
+            }
+            if cut {
+                self.after(AGAIN, Due::Down(id));
+                return Ok(());
+            }
+            if let Some((_, message)) = wire.down.pop_front() {
+                self.told(id, message)?;
+            }
+        }
+    }
+
+    pub(super) fn beat_down(&mut self, id: WireId, beat: ToStation) -> Result<(), Broken> {
+        let open = self.wires.get(&id).is_some_and(|wire| wire.down_end && !wire.dead);
+        if open && !self.cut_of(id).is_some_and(Cut::stops_down) {
+            self.told(id, beat)?;
+        }
+        Ok(())
+    }
+
+    fn told(&mut self, id: WireId, message: ToStation) -> Result<(), Broken> {
+        let Some((station, _, attempt)) = self.wires.get(&id).and_then(|wire| wire.station) else {
+            return match message {
+                ToStation::Refused(_) => Ok(()),
+                told => Err(self.broken(format!("a stranger was told {told:?}"))),
+            };
+        };
+        if let ToStation::Acked(acked) | ToStation::Welcome { acked, .. } = message {
+            self.note_acked(station, acked)?;
+        }
+        self.station(station, consort_link::Event::Heard { attempt, message })
+    }
+
+    /// How many words are on their way to stations.
+    pub(super) fn on_the_way(&self) -> usize {
+        let wires = self.wires.values();
+        wires
+            .filter(|wire| wire.station.is_some())
+            .map(|wire| wire.down.len())
+            .sum()
+    }
+
+    // --- ends ---
+
+    /// The coordinator says why, and closes its end.
+    pub(super) fn dismiss(&mut self, id: WireId, why: Refusal) {
+        self.say_down(id, ToStation::Refused(why));
+        let Some(wire) = self.wires.get_mut(&id) else { return };
+        wire.up_end = false;
+        let said = wire.down.back().map_or(self.now, |(last, _)| *last);
+        self.after(said.since(self.now) + Duration::from_millis(10), Due::GoneDown(id));
+    }
+
+    /// The station closes its end; what it said may still arrive, or not.
+    pub(super) fn hang_up(&mut self, id: WireId) {
+        let abruptly = self.faulty && self.chance.is(50);
+        let noticed = self.notice();
+        let now = self.now;
+        let Some(wire) = self.wires.get_mut(&id) else { return };
+        wire.down_end = false;
+        wire.down.clear();
+        if abruptly {
+            wire.up.clear();
+        }
+        let said = wire.up.back().map_or(now, |(last, _)| *last);
+        self.after(said.since(now) + noticed, Due::GoneUp(id));
+    }
+
+    /// Breaks the links that `which` picks: nothing passes any more, and each end learns it in its own time.
+    pub(super) fn break_wires(&mut self, which: impl Fn(&Wire) -> bool) {
+        let broken: Vec<WireId> = self
+            .wires
+            .iter_mut()
+            .filter(|(_, wire)| !wire.dead && which(wire))
+            .map(|(&id, wire)| {
+                wire.dead = true;
+                wire.up.clear();
+                wire.down.clear();
+                id
+            })
+            .collect();
+        for id in broken {
+            self.tally.breaks += 1;
+            let (up, down) = (self.notice(), self.notice());
+            self.after(up, Due::GoneUp(id));
+            self.after(down, Due::GoneDown(id));
+        }
+    }
+
+    /// The coordinator is no more: its ends are closed, and nobody is left to learn it.
+    pub(super) fn close_up_ends(&mut self) {
+        self.wires.values_mut().for_each(|wire| wire.up_end = false);
+    }
+
+    /// This life of the station is over.
+    pub(super) fn close_down_ends(&mut self, station: usize) {
+        let ends = self.wires.values_mut();
+        ends.filter(|wire| wire.station.is_some_and(|(of, ..)| of == station))
+            .for_each(|wire| wire.down_end = false);
+    }
+
+    pub(super) fn gone_up(&mut self, id: WireId) -> Result<(), Broken> {
+        let Some(wire) = self.wires.get_mut(&id) else {
+            return Ok(());
+        };
+        let was_open = std::mem::replace(&mut wire.up_end, false);
+        self.sweep(id);
+        if was_open {
+            let event = consort_session::Event::LinkClosed { link: LinkId(id) };
+            self.coordinator(event)?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn gone_down(&mut self, id: WireId) -> Result<(), Broken> {
+        let Some(wire) = self.wires.get_mut(&id) else {
+            return Ok(());
+        };
+        let was_open = std::mem::replace(&mut wire.down_end, false);
+        let station = wire.station;
+        self.sweep(id);
+        match station {
+            Some((station, _, attempt)) if was_open => {
+                self.station(station, consort_link::Event::LinkClosed { attempt })
+            }
+            Some(_) | None => Ok(()),
+        }
+    }
+
+    /// What no end holds any more is forgotten.
+    fn sweep(&mut self, id: WireId) {
+        if self.wires.get(&id).is_some_and(|wire| !wire.up_end && !wire.down_end) {
+            self.wires.remove(&id);
+        }
+    }
+
+    /// Fifteen seconds without a packet end a link.
+    pub(super) fn idle_out(&mut self, station: usize, cut: u64) {
+        let player = &self.players[station];
+        if player.cut.is_some() && player.cuts == cut {
+            self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station));
+        }
+    }
+
+    fn peer_of(&self, id: WireId) -> Fingerprint {
+        let station = self.wires.get(&id).and_then(|wire| wire.station);
+        station.map_or(STRANGER, |(station, ..)| self.players[station].key)
+    }
+
+    fn cut_of(&self, id: WireId) -> Option<Cut> {
+        let (station, ..) = self.wires.get(&id)?.station?;
+        self.players[station].cut
+    }
+
+    fn delay(&mut self) -> Duration {
+        let slow = self.faulty && self.chance.is(10);
+        self.chance.ms(2, if slow { 2000 } else { 30 })
+    }
+
+    fn notice(&mut self) -> Duration {
+        let most = if self.faulty { NOTICED_MS } else { 60 };
+        self.chance.ms(1, most)
+    }
+}
