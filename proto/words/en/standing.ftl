@@ -49,6 +49,27 @@ board-tuning-and-silent = { $tuning ->
     [one] one cannot be heard
    *[other] { $silent } cannot be heard
 }
+board-ready-of = { $ready } of { $harps } ready
+board-seat = Seat { $seat }, { $name }: { $says }.
+board-strings = { $count ->
+    [one] One string { $what }: { $strings }.
+   *[other] { $count } strings { $what }: { $strings }.
+}
+board-strings-not-heard = not heard yet
+board-strings-off = off
+board-strings-set-once = set once
+board-strings-hold = { $count ->
+    [one] One string holds.
+   *[other] { $count } strings hold.
+}
+board-strings-moved = moved
+board-strings-will-not-hold = that will not hold
+board-strings-new = that are new
+board-strings-missing = missing
+board-disk-full = The disk takes nothing, so nothing new is kept: make room.
+
+joining-open = Joining is open: whoever has the link may join.
+joining-closed = Joining is closed: only harps that joined before may come back.
 
 agreement-line = A = { $pitch } · { $temperament } · { $setting }
 agreement-waiting = Waiting for the pitch
@@ -76,4 +97,8 @@ consequence-none = Nothing changes for the strings.
 consequence-all-flat = Every string is then { $cents } cents flat of the new pitch.
 consequence-all-sharp = Every string is then { $cents } cents sharp of the new pitch.
 consequence-some = Strings move by up to { $cents } cents.
+consequence-ready-again = { $count ->
+    [one] One ready harp goes back to tuning.
+   *[other] { $count } ready harps go back to tuning.
+}
 consequence-raise-caution = Raising whole harps by { $cents } cents adds tension to every string and to the frame. Go in steps, strings rest in between, and ask a technician when in doubt.

@@ -65,6 +65,11 @@ impl Words {
         self.say(temperament.scheme().map_or(Key::TemperamentOwn, temperament_key), &[])
     }
 
+    /// A pedal setting as people call it: the major key where it is one, else all seven pedals.
+    pub fn setting(&self, setting: Setting) -> String {
+        setting_name(setting)
+    }
+
     /// Why a station is turned away, and what to do.
     pub fn refusal(&self, refusal: Refusal) -> String {
         let key = match refusal {
