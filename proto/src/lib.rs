@@ -7,6 +7,7 @@
 
 pub mod agreement;
 mod base32;
+pub mod beats;
 pub mod discovery;
 pub mod harp;
 pub mod harp_file;
