@@ -6,6 +6,7 @@
 
 mod chance;
 mod disk;
+mod ends;
 mod hall;
 mod people;
 mod programs;

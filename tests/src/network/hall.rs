@@ -87,6 +87,9 @@ pub(super) struct Player {
     pub(super) cut: Option<Cut>,
     /// Counts its cuts.
     pub(super) cuts: u64,
+    /// When anything of the coordinator last reached it in this life, and when it last called.
+    pub(super) last_arrival: Uptime,
+    pub(super) last_call: Uptime,
     /// What the coordinator has acknowledged to it.
     pub(super) acked: Sequence,
     /// Everything that it has reported in any life and that was not acknowledged yet.
@@ -258,6 +261,8 @@ impl Player {
             held: None,
             cut: None,
             cuts: 0,
+            last_arrival: Uptime::default(),
+            last_call: Uptime::default(),
             acked: Sequence(0),
             issued: BTreeMap::new(),
             noted: BTreeSet::new(),

@@ -64,7 +64,7 @@ impl Hall {
         for effect in effects {
             match effect {
                 consort_session::Effect::Send { link, message } => {
-                    self.check_said(&message)?;
+                    self.check_said(link.0, &message)?;
                     self.say_down(link.0, message);
                 }
                 consort_session::Effect::Close { link, why } => self.dismiss(link.0, why),
@@ -104,6 +104,7 @@ impl Hall {
         });
         let (agreement, stories) = player.kept.clone();
         player.held = None;
+        (player.last_arrival, player.last_call) = (self.now, self.now);
         player.link = Some(Link::new(
             self.now,
             consort_link::Config {
@@ -172,6 +173,7 @@ impl Hall {
                     if (address, expect) != (ADDRESS, COORDINATOR) {
                         return Err(self.broken(format!("station {station} called {expect:?} at {address}")));
                     }
+                    self.players[station].last_call = self.now;
                     let wait = self.chance.ms(5, 65);
                     self.after(wait, Due::Dialled { station, life, attempt });
                 }

@@ -1,15 +1,21 @@
 //! The promises, checked by a bystander who sees disks, screens and what arrives where, but no program's inside.
 
+use std::time::Duration;
+
 use consort_link::LinkState;
 use consort_proto::message::Content;
 use consort_proto::{Agreement, Sequence, ToStation};
 use consort_session::{Presence, SILENT_AFTER, StationView};
 
 use super::Broken;
-use super::hall::{Hall, Player, STRANGER};
+use super::hall::{Hall, Player};
+use super::wires::WireId;
 
 /// So many readings of a string are kept while they wait; an older one need not arrive any more.
 const KEPT_PER_STRING: usize = 4;
+/// The longest that a station which hears nothing waits before it calls: the 10 s of rest after a refusal, and a tenth
+/// of a second for the pause before the next call to be due.
+const CALLS_WITHIN: Duration = Duration::from_millis(10_100);
 /// A string that fell out of tolerance so often after it was in is set aside as one that will not hold.
 const FALLS: usize = 3;
 
@@ -26,9 +32,28 @@ impl Hall {
             }
             self.check_ready(station)?;
         }
+        self.check_quiet()?;
         if !self.faulty && !self.healed && self.late().is_empty() {
             self.healed = true;
             self.tally.healed_after = self.now.0.saturating_sub(self.plan.faults_for);
+        }
+        Ok(())
+    }
+
+    /// A station that hears nothing says so, and calls.
+    fn check_quiet(&self) -> Result<(), Broken> {
+        for (number, player) in self.players.iter().enumerate() {
+            let quiet = self.now.since(player.last_arrival);
+            let Some(link) = player.link.as_ref().filter(|_| quiet > consort_link::SILENT_AFTER) else {
+                continue;
+            };
+            let state = link.view(self.now).state;
+            let uncalled = self.now.since(player.last_call.max(player.last_arrival));
+            if state == LinkState::Joined || uncalled > CALLS_WITHIN {
+                return Err(self.broken(format!(
+                    "station {number} heard nothing for {quiet:?}, called {uncalled:?} ago and shows {state:?}"
+                )));
+            }
         }
         Ok(())
     }
@@ -49,8 +74,12 @@ impl Hall {
         if view.agreement != self.disk.agreement {
             return Err(self.broken(format!("{revision:?} is shown and is not what is on disk")));
         }
-        if let Some(station) = view.stations.iter().find(|station| station.peer == STRANGER) {
-            return Err(self.broken(format!("a stranger has seat {}", station.seat)));
+        let unknown = view
+            .stations
+            .iter()
+            .find(|station| self.disk.station(station.peer).is_none());
+        if let Some(station) = unknown {
+            return Err(self.broken(format!("seat {} is shown and is not on disk", station.seat)));
         }
         self.tally.changes += u64::from(revision > self.board_revision);
         self.tally.drawn_ready += u64::from(view.stations.iter().any(StationView::is_ready));
@@ -87,15 +116,29 @@ impl Hall {
         Ok(())
     }
 
-    /// Nothing is said to a station that could still be lost.
-    pub(super) fn check_said(&self, message: &ToStation) -> Result<(), Broken> {
-        let (revision, epoch) = match message {
-            ToStation::Agreement { agreement, .. } => (agreement.revision, self.disk.epoch),
-            ToStation::Beat { epoch, revision } => (*revision, *epoch),
-            ToStation::Welcome { .. } | ToStation::Acked(_) | ToStation::Refused(_) => return Ok(()),
+    /// Nothing is said that could still be lost, nothing but a refusal to who is not let in, and each key has one link.
+    pub(super) fn check_said(&mut self, id: WireId, message: &ToStation) -> Result<(), Broken> {
+        if matches!(message, ToStation::Refused(_)) {
+            return Ok(());
+        }
+        let peer = self.peer_of(id);
+        if self.disk.station(peer).is_none_or(|saved| saved.removed) {
+            return Err(self.broken(format!(
+                "{peer:?} is not let in by what is on disk and was told {message:?}"
+            )));
+        }
+        if matches!(message, ToStation::Welcome { .. }) && !self.welcome_on(id) {
+            return Err(self.broken(format!("{peer:?} was welcomed on a second link")));
+        }
+        let newest = self.disk.agreement.revision;
+        let (told_epoch, told) = match message {
+            ToStation::Agreement { agreement, .. } => (self.disk.epoch, agreement.revision),
+            ToStation::Beat { epoch, revision } => (*epoch, *revision),
+            ToStation::Welcome { epoch, .. } => (*epoch, newest),
+            ToStation::Acked(_) | ToStation::Refused(_) => return Ok(()),
         };
-        if revision > self.disk.agreement.revision || epoch != self.disk.epoch {
-            return Err(self.broken(format!("epoch {epoch}, {revision:?} was sent and is not on disk")));
+        if told > newest || told_epoch != self.disk.epoch {
+            return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));
         }
         Ok(())
     }
