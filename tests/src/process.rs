@@ -49,7 +49,12 @@ impl Program {
             .unwrap_or_else(|error| panic!("{command:?} does not start: {error}"));
         let lines = follow(child.stdout.take().expect("standard output is piped"));
         let complaints = follow(child.stderr.take().expect("standard error is piped"));
-        Self { child, lines, complaints, cursor: 0 }
+        Self {
+            child,
+            lines,
+            complaints,
+            cursor: 0,
+        }
     }
 
     /// The next line that `wanted` accepts, within `patience`; lines before it are passed over.
@@ -75,9 +80,28 @@ impl Program {
     pub fn transcript(&self) -> String {
         let text = |lines: &Lines| {
             let kept = lines.kept.lock().expect("no reader panicked");
-            kept.lines.iter().map(|(_, line)| line.as_str()).collect::<Vec<_>>().join("\n")
+            kept.lines
+                .iter()
+                .map(|(_, line)| line.as_str())
+                .collect::<Vec<_>>()
+                .join("\n")
         };
-        format!("--- printed:\n{}\n--- complained:\n{}", text(&self.lines), text(&self.complaints))
+        format!(
+            "--- printed:\n{}\n--- complained:\n{}",
+            text(&self.lines),
+            text(&self.complaints)
+        )
+    }
+
+    /// Whether it has printed a line with `wanted` in it at any time.
+    pub fn has_printed(&self, wanted: &str) -> bool {
+        self.lines
+            .kept
+            .lock()
+            .expect("no reader panicked")
+            .lines
+            .iter()
+            .any(|(_, line)| line.contains(wanted))
     }
 
     /// Its standard input, once.
@@ -98,7 +122,9 @@ impl Program {
 
     /// Asks it to end, as Ctrl-C does, and waits up to `patience`.
     pub fn interrupt(&mut self, patience: Duration) -> Option<ExitStatus> {
-        let asked = Command::new("kill").args(["-INT", &self.child.id().to_string()]).status();
+        let asked = Command::new("kill")
+            .args(["-INT", &self.child.id().to_string()])
+            .status();
         if asked.is_ok() { self.wait(patience) } else { None }
     }
 
@@ -118,7 +144,11 @@ impl Program {
     pub fn resident_bytes(&self) -> Option<u64> {
         let status = std::fs::read_to_string(format!("/proc/{}/status", self.id())).ok()?;
         let line = status.lines().find(|line| line.starts_with("VmRSS:"))?;
-        line.split_whitespace().nth(1)?.parse::<u64>().ok().map(|kib| kib * 1024)
+        line.split_whitespace()
+            .nth(1)?
+            .parse::<u64>()
+            .ok()
+            .map(|kib| kib * 1024)
     }
 }
 
