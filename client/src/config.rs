@@ -67,7 +67,7 @@ pub enum ConfigError {
     #[error(transparent)]
     Folder(#[from] FolderError),
     /// A recording is not there.
-    #[error("there is neither an input nor a recording called “{0}”: `consort-station inputs` lists the inputs")]
+    #[error("there is no recording called “{0}” here: look at the name and the folder")]
     NoSuchSource(String),
 }
 
@@ -103,22 +103,29 @@ impl TryFrom<Args> for Config {
     }
 }
 
-/// What the words after `--input` mean: a name of an input, or files.
+/// What the words after `--input` mean: a name of an input, or files; `file:` before a word makes it a file for sure.
 fn source(words: &[String], rate: consort_proto::SampleRate, fast: bool) -> Result<Source, ConfigError> {
     match words {
         [] => Ok(Source::Live(None)),
         [word] if word == "default" => Ok(Source::Live(None)),
         [word] if word == "stdin" => Ok(Source::Stdin(rate)),
         [word] if !is_file(word) => Ok(Source::Live(Some(word.clone()))),
-        files => match files.iter().find(|file| !is_file(file)) {
-            Some(missing) => Err(ConfigError::NoSuchSource(missing.chars().take(60).collect())),
-            None => Ok(Source::Recordings {
-                files: files.iter().map(PathBuf::from).collect(),
-                fast,
-            }),
-        },
+        words => {
+            let file = |word: &String| PathBuf::from(word.strip_prefix(FILE).unwrap_or(word));
+            let files: Vec<PathBuf> = words.iter().map(file).collect();
+            match files.iter().find(|file| !file.exists()) {
+                Some(missing) => {
+                    let shown = missing.display().to_string().chars().take(60).collect();
+                    Err(ConfigError::NoSuchSource(shown))
+                }
+                None => Ok(Source::Recordings { files, fast }),
+            }
+        }
     }
 }
+
+/// What tells a file from an input of the same name.
+const FILE: &str = "file:";
 
 /// Names of inputs have no such ending, so that a mistyped file is not looked for among the inputs.
 fn is_file(word: &str) -> bool {
@@ -127,5 +134,5 @@ fn is_file(word: &str) -> bool {
         .extension()
         .and_then(|end| end.to_str())
         .map(str::to_ascii_lowercase);
-    path.is_file() || matches!(ending.as_deref(), Some("wav" | "flac"))
+    word.starts_with(FILE) || path.is_file() || matches!(ending.as_deref(), Some("wav" | "flac"))
 }

@@ -33,6 +33,17 @@ pub enum Source {
     },
 }
 
+/// Why there is nothing to hear.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+pub enum NoSound {
+    /// The input is not there, or does not open.
+    #[error(transparent)]
+    Input(#[from] InputError),
+    /// A recording cannot be heard; the sentence says which one and why.
+    #[error("{0}")]
+    Recording(String),
+}
+
 /// What comes out of the thread.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Fed {
@@ -83,7 +94,8 @@ impl Feed {
         expectation: Expectation,
         tunings: Receiver<Tuning>,
         out: Sender<Fed>,
-    ) -> Result<Self, InputError> {
+    ) -> Result<Self, NoSound> {
+        let words = Words::english();
         let source = match source {
             Source::Live(name) => {
                 let name = name.map_or_else(input::preferred, Ok)?;
@@ -92,11 +104,18 @@ impl Feed {
                 Opened::Live(name)
             }
             Source::Stdin(rate) => Opened::Stdin(rate),
-            Source::Recordings { files, fast } => Opened::Recordings { files, fast },
+            Source::Recordings { files, fast } => {
+                // Looked through for the same reason; each is opened again when its turn comes.
+                let unheard = files.iter().find_map(|path| Recording::open(path).err());
+                if let Some(why) = unheard {
+                    return Err(NoSound::Recording(why.sentence(&words)));
+                }
+                Opened::Recordings { files, fast }
+            }
         };
         Ok(Self {
             source,
-            words: Words::english(),
+            words,
             expectation: Some(expectation),
             tunings,
             out,

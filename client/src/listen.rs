@@ -11,7 +11,7 @@ use consort_words::{Arg, Key, Words};
 use crate::ear::{Answer, Ear, Expectation, Sensed, Verdict};
 use crate::pluck::{PluckLine, TABLE_HEAD};
 use crate::say;
-use crate::sound::recording::Recording;
+use crate::sound::recording::{Notice, Recording};
 
 /// How recordings are heard.
 #[derive(Clone, Debug)]
@@ -29,7 +29,7 @@ pub struct Listening {
 }
 
 impl Listening {
-    /// Hears every file that can be heard; says whether that were all.
+    /// Hears every file that can be heard; says whether that were all, and all of them to their ends.
     pub fn hear_all(&self, files: &[PathBuf]) -> bool {
         let words = Words::english();
         let mut expectation = self.fresh();
@@ -49,6 +49,7 @@ impl Listening {
             };
             for notice in &recording.notices {
                 say::note(&notice.sentence(&words, &name));
+                all &= !matches!(notice, Notice::BreaksOff(_));
             }
             if !self.one_tuning {
                 expectation = self.fresh();

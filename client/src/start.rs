@@ -20,9 +20,8 @@ use crate::config::{Config, Discovery};
 use crate::desk;
 use crate::ear::Expectation;
 use crate::endpoint::Calls;
-use crate::feed::{Feed, Source};
+use crate::feed::{Feed, NoSound, Source};
 use crate::image::Image;
-use crate::sound::input::InputError;
 use crate::station::{EventLoop, Inboxes, Parts, Wish};
 use crate::store::{Opened, Store, StoreError};
 use crate::voice::Voice;
@@ -57,7 +56,7 @@ pub enum StartError {
     Store(#[from] StoreError),
     /// There is nothing to hear.
     #[error(transparent)]
-    Input(#[from] InputError),
+    Sound(#[from] NoSound),
     /// No socket for calls.
     #[error("no coordinator can be called from here ({0}): look at the network settings")]
     Network(io::Error),
@@ -133,6 +132,8 @@ impl Station {
             _ => Duration::ZERO,
         };
 
+        let invited = config.join.as_ref().and_then(|join| join.addresses.first().copied());
+        let called = config.coordinator.or(invited);
         if let Some(address) = config.coordinator {
             link.handle(Uptime::default(), Event::Address(address));
         }
@@ -157,6 +158,7 @@ impl Station {
             tunings,
             feed,
             patience,
+            called,
             until_end: config.until_end && plays_recordings,
         });
         Ok(Self {

@@ -1,6 +1,7 @@
 //! The event loop: one task owns the link, hands it events, and carries out its effects without ever waiting for them.
 
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
@@ -67,6 +68,8 @@ pub(crate) struct EventLoop {
     retry_at: Option<Instant>,
     /// Recordings that wait for the agreement, and until when.
     waiting: Option<(Feed, Instant)>,
+    /// The coordinator that was named by link or address and has not answered yet, and when to say so.
+    unanswered: Option<(SocketAddr, Instant)>,
     /// When the hand is let go of, since its string is done.
     let_go_at: Option<Instant>,
     /// Whether to end with the sound, and by when at the latest.
@@ -88,11 +91,15 @@ pub(crate) struct Parts {
     pub(crate) feed: Feed,
     /// How long the sound may wait for an agreement.
     pub(crate) patience: Duration,
+    /// Where the coordinator should be, by link or address.
+    pub(crate) called: Option<SocketAddr>,
     pub(crate) until_end: bool,
 }
 
 /// A disk that took nothing is tried again after this long.
 const RETRY_AFTER: Duration = Duration::from_secs(5);
+/// A coordinator that was named and has not answered after this long is said to be missing.
+const ANSWERED_WITHIN: Duration = Duration::from_secs(5);
 /// A string that is done is shown for this long, then the next one.
 const LET_GO_AFTER: Duration = Duration::from_secs(2);
 /// How long a station that ends with its recordings waits until the coordinator has everything.
@@ -164,6 +171,7 @@ impl EventLoop {
             unwritten: BTreeMap::new(),
             retry_at: None,
             waiting: Some((parts.feed, now + parts.patience)),
+            unanswered: parts.called.map(|address| (address, now + ANSWERED_WITHIN)),
             let_go_at: None,
             until_end: parts.until_end,
             end_by: None,
@@ -318,8 +326,11 @@ impl EventLoop {
                 self.store.agree(agreement.clone());
             }
         }
-        if image.link.state == LinkState::Joined && image.agreement.is_some() {
-            self.start_feed();
+        if image.link.state == LinkState::Joined {
+            self.unanswered = None;
+            if image.agreement.is_some() {
+                self.start_feed();
+            }
         }
         self.voice.show(&image);
         self.image.send_if_modified(|shown| {
@@ -344,7 +355,8 @@ impl EventLoop {
 
     fn next_deadline(&self) -> Option<Instant> {
         let waiting = self.waiting.as_ref().map(|(_, until)| *until);
-        [waiting, self.retry_at, self.let_go_at, self.end_by]
+        let unanswered = self.unanswered.map(|(_, at)| at);
+        [waiting, unanswered, self.retry_at, self.let_go_at, self.end_by]
             .into_iter()
             .flatten()
             .min()
@@ -354,6 +366,10 @@ impl EventLoop {
         let now = Instant::now();
         if self.waiting.as_ref().is_some_and(|(_, until)| *until <= now) {
             self.start_feed();
+        }
+        if let Some((address, _)) = self.unanswered.take_if(|(_, at)| *at <= now) {
+            let address = ("address", Arg::from(address.to_string()));
+            self.notice(self.words.say(Key::ProblemCoordinatorUnreachable, &[address]));
         }
         if self.let_go_at.is_some_and(|at| at <= now) {
             self.let_go_at = None;

@@ -1,6 +1,7 @@
 //! What a running station prints: lines for a person, for programs, or both.
 
 use consort_guide::Advice;
+use consort_link::LinkState;
 use consort_proto::{Agreement, Scheme};
 use consort_words::{Key, Words};
 use serde::Serialize;
@@ -142,6 +143,9 @@ impl Voice {
         }
         for notice in image.notices.iter().skip(self.notices) {
             self.event(&EventLine::Said { sentence: notice }, || notice.clone());
+            if !self.output.terminal {
+                say::note(notice);
+            }
         }
         self.notices = image.notices.len();
         self.advise(image);
@@ -202,7 +206,7 @@ impl Voice {
     pub(crate) fn farewell(&self, image: &Image) {
         if self.output.terminal {
             say::line(&self.words.readiness(&image.harp, &image.readiness));
-            if image.unsent > 0 {
+            if image.unsent > 0 && image.link.state != LinkState::Alone {
                 let unsent = ("count", consort_words::Arg::from(image.unsent));
                 say::line(&self.words.say(Key::LinkUnsent, &[unsent]));
             }

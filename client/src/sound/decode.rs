@@ -112,7 +112,7 @@ impl<R: Read> Decoder<R> {
         block.clear();
         match &mut self.form {
             Form::Wav(reader) => next_of_wav(reader, self.channels, block)?,
-            Form::Flac(reader, spare) => next_of_flac(reader, spare, block)?,
+            Form::Flac(reader, spare) => next_of_flac(reader, spare, self.channels, block)?,
         }
         Ok(!block.is_empty())
     }
@@ -157,6 +157,7 @@ fn fill<S>(block: &mut Vec<f32>, samples: impl Iterator<Item = hound::Result<S>>
 fn next_of_flac<R: Read>(
     reader: &mut claxon::FlacReader<R>,
     spare: &mut Vec<i32>,
+    channels: usize,
     block: &mut Vec<f32>,
 ) -> Result<(), BreaksOff> {
     let full = full_scale(reader.streaminfo().bits_per_sample);
@@ -164,6 +165,10 @@ fn next_of_flac<R: Read>(
     let Some(decoded) = next.map_err(|_| BreaksOff)? else {
         return Ok(());
     };
+    // Each block says anew how many channels it has: one that differs from the head is damage, not sound.
+    if decoded.channels() as usize != channels {
+        return Err(BreaksOff);
+    }
     for frame in 0..decoded.duration() {
         for channel in 0..decoded.channels() {
             block.push(decoded.sample(channel, frame) as f32 / full);
