@@ -4,6 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::name::is_invisible;
 use crate::note::{Letter, Note};
 use crate::units::Cents;
 
@@ -149,8 +150,8 @@ pub enum NotAHarp {
     /// It has no string, or more than [`StringNumber::MAX`].
     #[error("a harp has 1 to {MAX} strings, this one has {0}", MAX = StringNumber::MAX)]
     Count(usize),
-    /// Its name is empty or too long.
-    #[error("a harp's name has 1 to {NAME_MAX} characters and no control characters")]
+    /// Its name is empty, too long, or hides something.
+    #[error("a harp's name has 1 to {NAME_MAX} characters, none of them invisible")]
     Name,
     /// A regulation error is not within ±50 cents.
     #[error("the regulation error of string {0} is beyond ±50 cents")]
@@ -166,7 +167,7 @@ impl Harp {
         if strings.is_empty() || strings.len() > usize::from(StringNumber::MAX) {
             return Err(NotAHarp::Count(strings.len()));
         }
-        if name.trim().is_empty() || name.chars().count() > NAME_MAX || name.chars().any(char::is_control) {
+        if name.trim().is_empty() || name.chars().count() > NAME_MAX || name.chars().any(is_invisible) {
             return Err(NotAHarp::Name);
         }
         for (index, string) in strings.iter().enumerate() {

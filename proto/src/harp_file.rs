@@ -32,6 +32,9 @@ use crate::units::Cents;
 /// Why a text is not a harp.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum HarpFileError {
+    /// More bytes than any harp needs: not a harp file.
+    #[error("the harp file is too long: it has {0} bytes, and at most {BYTES_MAX} are read")]
+    TooLong(usize),
     /// Not TOML, or a key or word that a harp file does not have.
     #[error("the harp file cannot be read: {0}")]
     Syntax(String),
@@ -55,6 +58,24 @@ pub enum HarpFileError {
         /// Its last string.
         to: String,
     },
+    /// More regulation errors than a string has positions above the open one.
+    #[error(
+        "the harp file gives {count} regulation errors for {string}: a string has at most two, for one and for two semitones"
+    )]
+    RegulationCount {
+        /// The string.
+        string: String,
+        /// How many are given.
+        count: usize,
+    },
+    /// A regulation error that is infinite or no number at all.
+    #[error("the harp file gives {cents} as a regulation error of {string}: give a number of cents, such as 2.5")]
+    RegulationNumber {
+        /// The string.
+        string: String,
+        /// What is given.
+        cents: f64,
+    },
     /// A letter in `open` that is none.
     #[error("“{0}” is not a letter from A to G")]
     Letter(String),
@@ -62,6 +83,9 @@ pub enum HarpFileError {
     #[error("the harp file does not make a harp: {0}")]
     Harp(#[from] NotAHarp),
 }
+
+/// The most bytes in a harp file: the longest preset has under 1 KiB, so this leaves room for remarks on every string.
+pub const BYTES_MAX: usize = 64 * 1024;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -97,7 +121,10 @@ struct Entry {
 
 /// The harp that `text` describes.
 pub fn parse(text: &str) -> Result<Harp, HarpFileError> {
-    let file: File = toml::from_str(text).map_err(|error| HarpFileError::Syntax(one_line(&error.to_string())))?;
+    if text.len() > BYTES_MAX {
+        return Err(HarpFileError::TooLong(text.len()));
+    }
+    let file: File = toml::from_str(text).map_err(|error| HarpFileError::Syntax(in_line(text, &error)))?;
     let open = open_tuning(&file.open)?;
     let mut strings = Vec::new();
     for run in &file.runs {
@@ -114,7 +141,7 @@ pub fn parse(text: &str) -> Result<Harp, HarpFileError> {
             .iter_mut()
             .find(|string: &&mut HarpString| string.open.steps() == note.steps())
             .ok_or_else(|| HarpFileError::NotInRuns(place_name(note)))?;
-        apply(string, entry);
+        apply(string, entry)?;
     }
     Ok(Harp::new(file.name, file.kind, strings)?)
 }
@@ -154,7 +181,9 @@ fn open_tuning(open: &BTreeMap<String, Accidental>) -> Result<[Accidental; 7], H
             .next()
             .and_then(Letter::from_char)
             .filter(|_| chars.as_str().is_empty());
-        tuning[letter.ok_or_else(|| HarpFileError::Letter(name.clone()))?.index()] = *accidental;
+        tuning[letter
+            .ok_or_else(|| HarpFileError::Letter(name.chars().take(40).collect()))?
+            .index()] = *accidental;
     }
     Ok(tuning)
 }
@@ -163,8 +192,8 @@ fn add_run(strings: &mut Vec<HarpString>, run: &Run, open: &[Accidental; 7]) -> 
     let (from, to): (Note, Note) = (run.from.parse()?, run.to.parse()?);
     if to.steps() > from.steps() {
         return Err(HarpFileError::Upward {
-            from: run.from.clone(),
-            to: run.to.clone(),
+            from: place_name(from),
+            to: place_name(to),
         });
     }
     if let Some(last) = strings.last() {
@@ -187,13 +216,26 @@ fn add_run(strings: &mut Vec<HarpString>, run: &Run, open: &[Accidental; 7]) -> 
     Ok(())
 }
 
-fn apply(string: &mut HarpString, entry: &Entry) {
+fn apply(string: &mut HarpString, entry: &Entry) -> Result<(), HarpFileError> {
+    if entry.regulation.len() > string.regulation.len() {
+        return Err(HarpFileError::RegulationCount {
+            string: place_name(string.open),
+            count: entry.regulation.len(),
+        });
+    }
+    if let Some(&cents) = entry.regulation.iter().find(|cents| !cents.is_finite()) {
+        return Err(HarpFileError::RegulationNumber {
+            string: place_name(string.open),
+            cents,
+        });
+    }
     string.open.accidental = entry.open.unwrap_or(string.open.accidental);
     string.material = entry.material.unwrap_or(string.material);
     string.mechanism = entry.mechanism.unwrap_or(string.mechanism);
-    for (place, error) in entry.regulation.iter().take(2).enumerate() {
-        string.regulation[place] = Cents(*error);
+    for (kept, &error) in string.regulation.iter_mut().zip(&entry.regulation) {
+        *kept = Cents(error);
     }
+    Ok(())
 }
 
 fn at_steps(steps: i32, open: &[Accidental; 7]) -> Note {
@@ -205,10 +247,14 @@ fn place_name(note: Note) -> String {
     format!("{}{}", note.letter, note.octave)
 }
 
-fn one_line(text: &str) -> String {
-    text.lines()
-        .map(str::trim)
-        .filter(|line| !line.is_empty())
-        .collect::<Vec<_>>()
-        .join(" ")
+/// What is wrong and in which line, in one line of text.
+fn in_line(text: &str, error: &toml::de::Error) -> String {
+    let what = error.message().lines().map(str::trim).collect::<Vec<_>>().join(" ");
+    match error.span() {
+        Some(span) => {
+            let above = text.bytes().take(span.start).filter(|&byte| byte == b'\n').count();
+            format!("line {}: {what}", above + 1)
+        }
+        None => what,
+    }
 }
