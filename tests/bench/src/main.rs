@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod ensemble;
 mod hearing;
 mod recordings;
 mod statistics;
@@ -10,7 +11,10 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 1] = [("hearing", hearing::ABOUT, hearing::run)];
+const MEASURES: [(&str, &str, Measure); 2] = [
+    ("hearing", hearing::ABOUT, hearing::run),
+    ("ensemble", ensemble::ABOUT, ensemble::run),
+];
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();

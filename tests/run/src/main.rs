@@ -1,4 +1,4 @@
-//! The two commands: `cargo demo` and `cargo verify`.
+//! The commands: `cargo demo`, `cargo measure` and `cargo verify`.
 //!
 //! This package has no dependencies and needs no system library, so that it builds on a machine that has only Rust; it
 //! then installs what the rest needs.
@@ -8,6 +8,7 @@ mod demo;
 #[cfg(unix)]
 mod forward;
 mod isolation;
+mod measure;
 mod packages;
 mod verify;
 
@@ -20,12 +21,14 @@ const USAGE: &str = "\
 cargo demo [--fast] [--stay]   a rehearsal on recorded sound: two stations, one coordinator, one board
     --fast      feed the recordings as fast as they can be heard, not at their own pace
     --stay      keep the coordinator and its board open at the end, until Ctrl-C
+cargo measure [NAME]           a named measure of hearing, latency or memory; without a name, which there are
 cargo verify                   everything that must hold before a change lands: style, lints, documents, licences, tests";
 
 fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let outcome = match words.split_first() {
         Some((command, options)) if command == "demo" => demo::run(options),
+        Some((command, options)) if command == "measure" => measure::run(options),
         Some((command, options)) if command == "verify" => verify::run(options),
         Some((command, _)) if command == "help" || command == "--help" => {
             say(USAGE);

@@ -1,0 +1,190 @@
+//! Four stations and a coordinator as real processes: how fast a new pitch reaches everyone, and what each holds in
+//! memory.
+
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
+use std::sync::mpsc;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use consort_tests::process::{Folder, Program, run as run_program};
+use serde_json::Value;
+
+use crate::report;
+use crate::statistics::quantile;
+
+/// What `cargo measure` says about this measure.
+pub(crate) const ABOUT: &str = "a change of pitch on its way to four stations and the board; memory of each program";
+
+/// Stations in the ensemble.
+const STATIONS: usize = 4;
+/// Changes of pitch.
+const CHANGES: usize = 40;
+/// How long one change may take before the measure is given up.
+const PATIENCE: Duration = Duration::from_secs(20);
+/// Goals: a change reaches four stations and the board; memory of a station and of the coordinator.
+const GOAL_MS: f64 = 100.0;
+const GOAL_STATION_MB: f64 = 60.0;
+const GOAL_COORDINATOR_MB: f64 = 40.0;
+
+/// Runs the measure.
+pub(crate) fn run(words: &[String]) -> Result<(), String> {
+    if let Some(unknown) = words.first() {
+        return Err(format!("takes no options, “{unknown}” included"));
+    }
+    let folder = Folder::new("measure");
+    let data = folder.inside("coordinator");
+    let words = [
+        "--data",
+        &data,
+        "--listen",
+        "127.0.0.1",
+        "--port",
+        "0",
+        "--board-port",
+        "0",
+        "--control-port",
+        "0",
+    ];
+    let words: Vec<&str> = words
+        .into_iter()
+        .chain(["--no-browser", "--json", "--no-discovery"])
+        .collect();
+    let mut coordinator = Program::start("consort-coordinator", &words);
+    let (_, line) = coordinator
+        .line(PATIENCE, |line| line.contains("\"open\""))
+        .ok_or("the coordinator does not open")?;
+    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+    let field = |name: &str| {
+        opened[name]
+            .as_str()
+            .map(str::to_owned)
+            .ok_or_else(|| format!("no {name}"))
+    };
+    let (join, board) = (field("join")?, field("board")?);
+    let recordings = recordings()?;
+    let mut stations = Vec::new();
+    for number in 0..STATIONS {
+        stations.push(station(&folder, number, &join, &recordings)?);
+    }
+    let board = watch(&board)?;
+    let (mut to_stations, mut to_board) = (Vec::new(), Vec::new());
+    for change in 0..CHANGES {
+        let pitch = format!("{}", 438.0 + (change + 1) as f64 / 10.0);
+        let begun = Instant::now();
+        let ordered = run_program("consort-coordinator", &["pitch", &pitch, "--data", &data]);
+        if !ordered.status.success() {
+            return Err(String::from_utf8_lossy(&ordered.stderr).into_owned());
+        }
+        let wanted = format!(
+            "\"a4_hz\":{}",
+            if pitch.contains('.') {
+                pitch.clone()
+            } else {
+                format!("{pitch}.0")
+            }
+        );
+        let mut last = begun;
+        for station in &mut stations {
+            let heard = station.line(PATIENCE, |line| {
+                line.contains("\"agreement\"") && line.contains(&wanted)
+            });
+            last = last.max(heard.ok_or_else(|| format!("a station does not hear of {pitch}"))?.0);
+        }
+        to_stations.push((last - begun).as_secs_f64() * 1000.0);
+        let shown = format!("A = {pitch} ");
+        loop {
+            let (at, line) = board
+                .recv_timeout(PATIENCE)
+                .map_err(|_| format!("the board does not show {pitch}"))?;
+            if line.contains(&shown) {
+                to_board.push((at - begun).as_secs_f64() * 1000.0);
+                break;
+            }
+        }
+        thread::sleep(Duration::from_millis(150));
+    }
+    report(&format!(
+        "a change of pitch, from the typed order, {CHANGES} times; goal {GOAL_MS} ms"
+    ));
+    for (name, mut times) in [("all four stations", to_stations), ("the board", to_board)] {
+        let (median, most) = (quantile(&mut times, 0.5), quantile(&mut times, 1.0));
+        report(&format!(
+            "  {name:<18} median {median:>6.1} ms   most {most:>6.1} ms   {}",
+            verdict(most <= GOAL_MS)
+        ));
+    }
+    report("memory held, after a tuning was heard");
+    let megabytes = |program: &Program| program.resident_bytes().unwrap_or_default() as f64 / 1e6;
+    let most = stations.iter().map(megabytes).fold(0.0, f64::max);
+    report(&format!(
+        "  largest station    {most:>6.1} MB   goal {GOAL_STATION_MB} MB   {}",
+        verdict(most <= GOAL_STATION_MB)
+    ));
+    let held = megabytes(&coordinator);
+    report(&format!(
+        "  coordinator        {held:>6.1} MB   goal {GOAL_COORDINATOR_MB} MB   {}",
+        verdict(held <= GOAL_COORDINATOR_MB)
+    ));
+    Ok(())
+}
+
+fn station(folder: &Folder, number: usize, join: &str, recordings: &[String]) -> Result<Program, String> {
+    let (data, name) = (folder.inside(&format!("station-{number}")), format!("Player {number}"));
+    let mut words = vec![
+        "--data",
+        &data,
+        "--name",
+        &name,
+        "--join",
+        join,
+        "--desk-port",
+        "0",
+        "--no-browser",
+        "--json",
+    ];
+    words.extend(["--no-discovery", "--fast", "--input"]);
+    words.extend(recordings.iter().map(String::as_str));
+    let mut station = Program::start("consort-station", &words);
+    let ended = station.line(Duration::from_secs(120), |line| line.contains("\"input-ended\""));
+    ended.ok_or_else(|| format!("a station does not hear its recordings\n{}", station.transcript()))?;
+    Ok(station)
+}
+
+fn recordings() -> Result<Vec<String>, String> {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../recordings");
+    let entries = std::fs::read_dir(&folder).map_err(|why| format!("{}: {why}", folder.display()))?;
+    let mut files: Vec<String> = entries
+        .flatten()
+        .map(|entry| entry.path().to_string_lossy().into_owned())
+        .filter(|p| p.ends_with(".flac"))
+        .collect();
+    files.sort();
+    files.truncate(12);
+    Ok(files)
+}
+
+/// Follows the board as a browser would; each line comes with the moment at which it arrived.
+fn watch(board: &str) -> Result<mpsc::Receiver<(Instant, String)>, String> {
+    let rest = board.strip_prefix("http://").ok_or("the board has no address")?;
+    let (address, path) = rest.split_once('/').ok_or("the board has no path")?;
+    let mut connection = TcpStream::connect(address).map_err(|why| why.to_string())?;
+    write!(
+        connection,
+        "GET /{path}live HTTP/1.1\r\nHost: {address}\r\nAccept: text/event-stream\r\n\r\n"
+    )
+    .map_err(|why| why.to_string())?;
+    let (lines, arrived) = mpsc::channel();
+    thread::spawn(move || {
+        for line in BufReader::new(connection).lines().map_while(Result::ok) {
+            if lines.send((Instant::now(), line)).is_err() {
+                return;
+            }
+        }
+    });
+    Ok(arrived)
+}
+
+const fn verdict(met: bool) -> &'static str {
+    if met { "met" } else { "missed" }
+}
