@@ -247,9 +247,10 @@ fn place_name(note: Note) -> String {
     format!("{}{}", note.letter, note.octave)
 }
 
-/// What is wrong and in which line, in one line of text.
+/// What is wrong and in which line, in one line of text no longer than a person would read.
 fn in_line(text: &str, error: &toml::de::Error) -> String {
     let what = error.message().lines().map(str::trim).collect::<Vec<_>>().join(" ");
+    let what: String = what.chars().take(160).collect();
     match error.span() {
         Some(span) => {
             let above = text.bytes().take(span.start).filter(|&byte| byte == b'\n').count();

@@ -135,6 +135,13 @@ pub struct Note {
 #[error("“{0}” is not a note: write letter, flat (b) or sharp (#) and octave −1 to 9, as in Cb4")]
 pub struct NotANote(pub String);
 
+impl NotANote {
+    /// The refusal of `text`, which it quotes no further than a person would read.
+    fn quoting(text: &str) -> Self {
+        Self(text.chars().take(40).collect())
+    }
+}
+
 impl Note {
     /// A4, the note of the reference pitch.
     pub const A4: Self = Self {
@@ -196,7 +203,7 @@ impl Note {
 
     /// The letter and octave that a harp name such as `4C` means, as a natural.
     pub fn from_harp_name(name: &str) -> Result<Self, NotANote> {
-        let bad = || NotANote(name.to_owned());
+        let bad = || NotANote::quoting(name);
         let mut chars = name.trim().chars();
         let octave = chars.next().and_then(|c| c.to_digit(10)).ok_or_else(bad)? as i8;
         let letter = chars.next().and_then(Letter::from_char).ok_or_else(bad)?;
@@ -212,7 +219,7 @@ impl Note {
 
     /// The letter and octave of a packet number such as `14`, `0` or `00`, as a natural.
     pub fn from_packet_number(number: &str) -> Result<Self, NotANote> {
-        let bad = || NotANote(number.to_owned());
+        let bad = || NotANote::quoting(number);
         let text = number.trim();
         let below_top = if !text.is_empty() && text.len() <= 3 && text.bytes().all(|b| b == b'0') {
             -(text.len() as i32)
@@ -240,7 +247,7 @@ impl FromStr for Note {
     type Err = NotANote;
 
     fn from_str(text: &str) -> Result<Self, NotANote> {
-        let bad = || NotANote(text.chars().take(40).collect());
+        let bad = || NotANote::quoting(text);
         let mut chars = text.trim().chars();
         let letter = chars.next().and_then(Letter::from_char).ok_or_else(bad)?;
         let rest = chars.as_str();
