@@ -1,7 +1,26 @@
-//! What the pages of both programs have in common: the guard in front of them and the stream that keeps them fresh.
+//! The pages of both programs: the board, the leader's control, the harpist's desk.
+//!
+//! This crate holds the files of the pages, the shape of the data that each page receives (every sentence finished, so
+//! that a page only sets text), the guard in front of pages that may change something, and the stream that keeps a
+//! page fresh.
+//! It opens no socket: the programs bind their listeners and hand in routers.
 
+mod asset;
+mod board;
+mod control;
+mod desk;
 mod guard;
+mod image;
+mod proposal;
 mod stream;
+mod viewing;
 
+pub use asset::{control_files, desk_files};
+pub use board::{BoardHarp, BoardPage, StringState};
+pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentChoice, Tolerances};
+pub use desk::{DeskPage, DeskString, StringInHand};
 pub use guard::{Guard, same, with_headers};
-pub use stream::stream;
+pub use image::{Presence, SeatImage, SessionImage};
+pub use proposal::{Consequence, NotAProposal, Proposal};
+pub use stream::{Pace, paced, stream};
+pub use viewing::{VIEWERS_MAX, board};

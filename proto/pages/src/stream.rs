@@ -2,11 +2,31 @@
 
 use std::convert::Infallible;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::stream::unfold;
 use tokio::sync::watch;
+use tokio::time::{sleep, timeout};
+
+/// How often a viewer is sent something.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub struct Pace {
+    /// The shortest time between two pictures.
+    pub every: Duration,
+    /// After this long without a change the picture is sent again, so that a viewer can tell a quiet ensemble from a
+    /// dead link.
+    pub again: Duration,
+}
+
+impl Pace {
+    /// For the board: at most five pictures a second, and one every five seconds at the least.
+    pub const BOARD: Self = Self {
+        every: Duration::from_millis(200),
+        again: Duration::from_secs(5),
+    };
+}
 
 /// The newest picture, now and after each change; `held` is let go of when the viewer goes.
 ///
@@ -17,6 +37,22 @@ pub fn stream(mut pictures: watch::Receiver<Arc<str>>, held: impl Send + 'static
         pictures.changed().await.ok()?;
         let picture = Event::default().data(&*pictures.borrow_and_update().clone());
         Some((Ok::<_, Infallible>(picture), (pictures, held)))
+    });
+    Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
+}
+
+/// The same at a `pace` of its own for each viewer.
+pub fn paced(pictures: watch::Receiver<Arc<str>>, pace: Pace, held: impl Send + 'static) -> Response {
+    let stream = unfold((pictures, held, true), move |(mut pictures, held, first)| async move {
+        if !first {
+            sleep(pace.every).await;
+            // Silence is an answer too: then the same picture goes out again.
+            if let Ok(ended) = timeout(pace.again.saturating_sub(pace.every), pictures.changed()).await {
+                ended.ok()?;
+            }
+        }
+        let picture = Event::default().data(&*pictures.borrow_and_update().clone());
+        Some((Ok::<_, Infallible>(picture), (pictures, held, false)))
     });
     Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
 }

@@ -1,0 +1,115 @@
+// The board: who is ready, what is left, and what there is to decide. Every text is only ever set as text.
+import { at, follow, make, say, speak } from "./follow.js";
+import { drawHarp, drawSection } from "./strings.js";
+
+const GROUPS = ["tuning", "unheard", "ready"];
+// Rows that jump cannot be read: the order follows the count of strings left only this often, in milliseconds.
+const SORT_EVERY = 10_000;
+
+const tell = speak("sentence");
+const rows = new Map();
+let sorted = { at: 0, seats: "", order: [] };
+let drawn = "";
+
+function row(seat) {
+  const parts = {
+    item: make("li", "harp"),
+    seat: make("span", "seat"),
+    name: make("span", "name"),
+    says: make("span", "says"),
+    notes: make("p", "notes"),
+    sentence: make("p", "unseen"),
+    drawn: "",
+  };
+  parts.svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  for (const part of [parts.seat, parts.name, parts.says, parts.svg, parts.notes]) part.setAttribute("aria-hidden", "true");
+  parts.item.append(parts.seat, parts.name, parts.says, parts.svg, parts.notes, parts.sentence);
+  rows.set(seat, parts);
+  return parts;
+}
+
+function fill(harp) {
+  const parts = rows.get(harp.seat) ?? row(harp.seat);
+  say(parts.seat, String(harp.seat));
+  say(parts.name, harp.name);
+  say(parts.says, harp.presence_says && harp.state === "unheard" ? harp.presence_says : harp.says);
+  say(parts.notes, harp.aside.join(" · "));
+  say(parts.sentence, `${harp.sentence} ${harp.strings_say}`);
+  parts.notes.hidden = harp.aside.length === 0;
+  // What has not changed is not drawn again: a phone has better uses for its battery.
+  const picture = JSON.stringify([harp.strings, harp.state]);
+  if (parts.drawn !== picture) {
+    parts.drawn = picture;
+    const strings = harp.strings.map(([name, standing, cents]) => ({ name, letter: name.at(-1), standing, cents }));
+    drawHarp(parts.svg, strings, { width: 600, height: harp.state === "ready" ? 110 : 150, unheard: harp.state === "unheard" });
+  }
+  return parts.item;
+}
+
+// The seats in the order shown: most left first, renewed slowly; who comes or goes is placed at once.
+function order(harps) {
+  const seats = harps.map((harp) => harp.seat).join();
+  if (seats !== sorted.seats || Date.now() - sorted.at > SORT_EVERY) {
+    const byLeft = [...harps].sort((a, b) => b.left - a.left || a.seat - b.seat);
+    sorted = { at: Date.now(), seats, order: byLeft.map((harp) => harp.seat) };
+  }
+  return sorted.order.map((seat) => harps.find((harp) => harp.seat === seat));
+}
+
+// As many columns as leave each harp wide enough to be told apart from the back of a hall.
+function columns(count) {
+  return count <= 2 ? 2 : count <= 9 ? 3 : count <= 16 ? 4 : count <= 25 ? 5 : 6;
+}
+
+export function show(board) {
+  document.title = `Board · ${board.ensemble}`;
+  document.body.classList.remove("lost");
+  say("ensemble", board.ensemble);
+  say("agreement", board.agreement);
+  say("headline", board.headline);
+  const counts = [board.count, board.start, board.round].filter(Boolean).map((text, place) => make("span", place < 2 ? "strong" : "", text));
+  if (at("counts").textContent !== counts.map((part) => part.textContent).join("")) at("counts").replaceChildren(...counts);
+  say("trouble", board.trouble);
+  at("trouble").hidden = !board.trouble;
+  tell(board.sentence);
+  const section = JSON.stringify(board.harps.map(({ seat, state, presence, left }) => [seat, state, presence, left]));
+  if (section !== drawn) {
+    drawn = section;
+    drawSection(at("section"), board.harps);
+  }
+  const harps = order(board.harps);
+  for (const state of GROUPS) {
+    const group = at(state);
+    const list = group.querySelector("ul");
+    const mine = harps.filter((harp) => harp.state === state);
+    if (state === "ready") mine.sort((a, b) => a.seat - b.seat);
+    const items = mine.map(fill);
+    if (items.length !== list.children.length || items.some((item, place) => list.children[place] !== item)) list.replaceChildren(...items);
+    group.hidden = items.length === 0;
+    const wide = state === "ready" ? Math.max(4, columns(items.length)) : columns(harps.filter((harp) => harp.state !== "ready").length);
+    group.style.setProperty("--columns", wide);
+    group.style.setProperty("--rows", Math.ceil(items.length / wide));
+  }
+  for (const seat of rows.keys()) if (!board.harps.some((harp) => harp.seat === seat)) rows.delete(seat);
+}
+
+// What is shown may no longer be true, and says so.
+function lost(seen) {
+  const since = seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
+  document.body.classList.add("lost");
+  say("headline", since);
+  tell(since);
+}
+
+function people(on) {
+  document.body.classList.toggle("people", on);
+  at("people").setAttribute("aria-pressed", String(on));
+}
+
+if (at("people")) {
+  const named = new URLSearchParams(location.search).get("names");
+  people(named ? named === "show" : matchMedia("(max-width: 759px)").matches);
+  at("people").addEventListener("click", () => people(!document.body.classList.contains("people")));
+  // The coordinator says something at least every five seconds.
+  follow(show, lost, 12_000);
+}

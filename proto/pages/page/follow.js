@@ -1,0 +1,82 @@
+// What every page does: take its theme from the address, show its token once, follow its program, send what is wished.
+
+export const at = (id) => document.getElementById(id);
+
+// Sets text only where it differs, so that a page which is being read does not jump. Never markup.
+export function say(node, text) {
+  const element = typeof node === "string" ? at(node) : node;
+  const words = text ?? "";
+  if (element.textContent !== words) element.textContent = words;
+}
+
+export function make(name, className, text) {
+  const element = document.createElement(name);
+  if (className) element.className = className;
+  if (text !== undefined) element.textContent = text;
+  return element;
+}
+
+const wanted = new URLSearchParams(location.search);
+if (["stage", "day"].includes(wanted.get("theme"))) document.documentElement.dataset.theme = wanted.get("theme");
+
+// Nothing moves for those who asked for that, nor where `still=1` stands in the address.
+const calm = matchMedia("(prefers-reduced-motion: reduce)");
+export const still = () => wanted.get("still") === "1" || calm.matches;
+
+export function otherTheme() {
+  const dark = matchMedia("(prefers-color-scheme: dark)").matches;
+  const now = document.documentElement.dataset.theme ?? (dark ? "stage" : "day");
+  document.documentElement.dataset.theme = now === "stage" ? "day" : "stage";
+}
+
+export function post(target, body) {
+  const headers = { "Content-Type": "application/json", "X-Consort": "1" };
+  return fetch(target, { method: "POST", headers, body: JSON.stringify(body) });
+}
+
+// Shows the token that stood behind the # of the address, and takes it out of sight of projectors and passers-by.
+export async function enter() {
+  const token = location.hash.slice(1);
+  if (!token) return;
+  await post("enter", { token }).catch(() => null);
+  history.replaceState(null, "", location.pathname + location.search);
+}
+
+// Calls `show` with each picture, and `lost(everSeen)` when none can be had; tries again by itself.
+// With `patience`, in milliseconds, a stream that says nothing for so long counts as lost too: a phone that has left
+// the network is told by nobody.
+export function follow(show, lost, patience) {
+  let seen = false;
+  let watch = null;
+  let again = null;
+  let live = null;
+  const open = () => {
+    clearTimeout(again);
+    live?.close();
+    live = new EventSource("live");
+    live.onmessage = ({ data }) => {
+      if (!data) return;
+      seen = true;
+      wait();
+      show(JSON.parse(data));
+    };
+    live.onerror = () => {
+      lost(seen);
+      // A stream that was refused does not come back by itself.
+      if (live.readyState === EventSource.CLOSED) again = setTimeout(open, 3000);
+    };
+  };
+  const wait = () => {
+    clearTimeout(watch);
+    if (patience) watch = setTimeout(() => { lost(seen); open(); wait(); }, patience);
+  };
+  open();
+  wait();
+}
+
+// One whole sentence at a time for those who hear the page: when it has changed, and not faster than it can be heard.
+export function speak(id) {
+  let next = "";
+  setInterval(() => say(id, next), 2500);
+  return (sentence) => { next = sentence; };
+}

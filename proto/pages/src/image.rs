@@ -1,0 +1,78 @@
+//! The session as the pages see it, in the words of the domain: what a program hands in to have pages made of it.
+
+use std::time::Duration;
+
+use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness};
+
+/// Everything that board and control are made from, at one moment.
+#[derive(Clone, Debug)]
+pub struct SessionImage<'a> {
+    /// What everyone tunes to.
+    pub agreement: &'a Agreement,
+    /// Time left until the start, if one is set; zero once it has passed.
+    pub start_in: Option<Duration>,
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// Whether the last change can be taken back.
+    pub can_undo: bool,
+    /// Whether the disk refuses to keep what is reported.
+    pub disk_trouble: bool,
+    /// The harps in the order of their seats.
+    pub seats: Vec<SeatImage<'a>>,
+}
+
+/// One harp in a [`SessionImage`].
+#[derive(Clone, Debug)]
+pub struct SeatImage<'a> {
+    /// Its place in the order of joining, from 1.
+    pub seat: u32,
+    /// The key of its station.
+    pub station: Fingerprint,
+    /// The harpist.
+    pub name: &'a Name,
+    /// The harp.
+    pub harp: &'a Harp,
+    /// What its strings are.
+    pub readiness: &'a Readiness,
+    /// Whether its station can be heard.
+    pub presence: Presence,
+    /// Whether the leader turned it away.
+    pub removed: bool,
+}
+
+/// Whether a station can be heard.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Presence {
+    /// Heard a moment ago.
+    Here,
+    /// Not heard for a moment; still counted.
+    Unsure,
+    /// Not heard for so long that it is not counted.
+    Silent(Duration),
+    /// It has no link.
+    Away,
+}
+
+impl Presence {
+    /// Whether what the station last reported may be shown as true now.
+    pub const fn counts(self) -> bool {
+        matches!(self, Self::Here | Self::Unsure)
+    }
+
+    /// The word by which pages know it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Here => "here",
+            Self::Unsure => "unsure",
+            Self::Silent(_) => "silent",
+            Self::Away => "away",
+        }
+    }
+}
+
+impl SeatImage<'_> {
+    /// Whether the harp counts as ready: every string holds or is set aside, and the station can be heard.
+    pub fn is_ready(&self) -> bool {
+        self.readiness.is_ready() && self.presence.counts() && !self.removed
+    }
+}
