@@ -1,0 +1,6 @@
+//! Real programs on loopback, each with a data folder of its own; the module list is the table of contents.
+
+mod agreement;
+mod ensemble;
+mod joining;
+mod restart;
