@@ -109,7 +109,13 @@ impl Session {
     }
 
     fn set_removed(&mut self, peer: Fingerprint, removed: bool) {
-        if self.roster.get(peer).is_none_or(|station| station.removed == removed) {
+        let Some(station) = self.roster.get(peer) else { return };
+        // The newest decision counts, also while it is on its way to the disk.
+        let decided = self.waiting.values().rev().find_map(|waiting| match waiting {
+            Waiting::Removed { peer: whose, removed } if *whose == peer => Some(*removed),
+            Waiting::Removed { .. } | Waiting::Decided(_) | Waiting::Welcome { .. } | Waiting::Reports { .. } => None,
+        });
+        if decided.unwrap_or(station.removed) == removed {
             return;
         }
         if removed {

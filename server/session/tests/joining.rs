@@ -105,6 +105,21 @@ fn a_removed_station_stays_out_until_it_is_let_back() {
 
 #[test]
 #[rustfmt::skip]
+fn a_station_is_let_back_even_while_its_removal_is_on_its_way_to_the_disk() {
+    let removed = |removed| Record::Removed { peer: ILSE, removed };
+    let mut session = with_ilse();
+    check(&mut session, vec![
+        (10, command(Command::Remove(ILSE)),     vec![close(1, Refusal::Removed), persist(2, removed(true))]),
+        (11, command(Command::LetBack(ILSE)),    vec![persist(3, removed(false))]),
+        (12, command(Command::LetBack(ILSE)),    vec![]),
+        (13, persisted(3),                       vec![]),
+        (20, opened(2, ILSE),                    vec![]),
+        (21, hello(2, None),                     vec![persist(4, station_of(ILSE))]),
+    ]);
+}
+
+#[test]
+#[rustfmt::skip]
 fn before_its_hello_a_link_may_say_nothing_that_counts() {
     let early = || reports(1, vec![report(1, 1, reading(1, 0.0))]);
     check(&mut session(), vec![
