@@ -31,6 +31,43 @@ fn every_key_has_one_sentence_and_every_sentence_a_key() {
     assert_eq!(keys, unique);
 }
 
+/// The names of the places to fill in the sentence called `id`.
+fn places(id: &str) -> BTreeSet<&'static str> {
+    let mut found = BTreeSet::new();
+    for text in FILES {
+        let lines = text.lines().skip_while(|line| !line.starts_with(&format!("{id} =")));
+        // A sentence goes on in the lines that are indented or close a brace.
+        let own = lines
+            .enumerate()
+            .take_while(|(place, line)| *place == 0 || line.starts_with([' ', '}']));
+        for (_, line) in own {
+            let names = line.split('$').skip(1);
+            found.extend(names.filter_map(|name| name.split(|c: char| !c.is_ascii_lowercase()).next()));
+        }
+    }
+    found
+}
+
+#[test]
+fn every_sentence_is_whole_when_its_places_are_filled() {
+    let words = Words::english();
+    assert_eq!(
+        places("problem-file-rate"),
+        BTreeSet::from(["file", "rate", "min", "max"])
+    );
+    for key in Key::ALL {
+        let places = places(key.id());
+        for filling in [Arg::from(1_u32), Arg::from(2_u32), Arg::from(12_u32), Arg::from("C4")] {
+            let args: Vec<(&str, Arg)> = places.iter().map(|&place| (place, filling.clone())).collect();
+            let sentence = words.say(*key, &args);
+            assert!(!sentence.is_empty() && sentence != key.id(), "{key:?}");
+            // A brace is a place left open; the marks isolate text of another direction, and terminals show them.
+            let stray = ['{', '}', '$', '\u{2068}', '\u{2069}', '\n'];
+            assert!(!sentence.contains(stray), "{key:?}: {sentence}");
+        }
+    }
+}
+
 #[test]
 fn no_sentence_blames_praises_or_shouts() {
     // Words that a harpist with a key in her hand has no use for.
