@@ -272,7 +272,7 @@ const DESKS: [(&str, Desk); 8] = [
             "1.2 cents from the mark, close enough. Pluck once more when it has rung.",
         ),
     ),
-    ("holds", (33, Some(0.3), "Holds", None, "Holds within 1 cent. Go on.")),
+    ("holds", (26, Some(0.3), "Holds", None, "Holds within 1 cent. Go on.")),
     ("pluck", (15, None, "Pluck", None, "Not heard in this round yet.")),
     (
         "doubt",
@@ -347,12 +347,11 @@ fn desk_page(state: &str, (number, cents, word, far, why): Desk) -> DeskPage {
             Tolerance::default().of(string),
         )
     });
-    let place = in_hand.map(|_| {
-        ["6th from the bottom", "3 pins above middle C", "middle C"][match number {
-            42 => 0,
-            23 => 1,
-            _ => 2,
-        }]
+    let place = in_hand.map(|_| match number {
+        42 => "6th from the bottom",
+        23 => "3 pins above middle C",
+        15 => "one above 2F",
+        _ => "middle C",
     });
     DeskPage {
         name: "Tamsin".to_owned(),

@@ -10,6 +10,8 @@ const tell = speak("sentence");
 const rows = new Map();
 let sorted = { at: 0, seats: "", order: [] };
 let drawn = "";
+let shown = [];
+addEventListener("resize", () => shown.forEach(draw));
 
 function row(seat) {
   const parts = {
@@ -36,14 +38,20 @@ function fill(harp) {
   say(parts.notes, harp.aside.join(" · "));
   say(parts.sentence, `${harp.sentence} ${harp.strings_say}`);
   parts.notes.hidden = harp.aside.length === 0;
-  // What has not changed is not drawn again: a phone has better uses for its battery.
-  const picture = JSON.stringify([harp.strings, harp.state]);
-  if (parts.drawn !== picture) {
-    parts.drawn = picture;
-    const strings = harp.strings.map(([name, standing, cents]) => ({ name, letter: name.at(-1), standing, cents }));
-    drawHarp(parts.svg, strings, { width: 600, height: harp.state === "ready" ? 110 : 150, unheard: harp.state === "unheard" });
-  }
   return parts.item;
+}
+
+// Draws a harp as wide and as low as its place; what has not changed is not drawn again, since a phone has better uses
+// for its battery.
+function draw(harp) {
+  const parts = rows.get(harp.seat);
+  const { clientWidth, clientHeight } = parts.svg;
+  const height = Math.round(Math.min(200, Math.max(70, (600 * clientHeight) / Math.max(1, clientWidth))));
+  const picture = JSON.stringify([harp.strings, harp.state, height]);
+  if (parts.drawn === picture) return;
+  parts.drawn = picture;
+  const strings = harp.strings.map(([name, standing, cents]) => ({ name, letter: name.at(-1), standing, cents }));
+  drawHarp(parts.svg, strings, { width: 600, height, unheard: harp.state === "unheard" });
 }
 
 // The seats in the order shown: most left first, renewed slowly; who comes or goes is placed at once.
@@ -56,9 +64,12 @@ function order(harps) {
   return sorted.order.map((seat) => harps.find((harp) => harp.seat === seat));
 }
 
-// As many columns as leave each harp wide enough to be told apart from the back of a hall.
-function columns(count) {
-  return count <= 2 ? 2 : count <= 9 ? 3 : count <= 16 ? 4 : count <= 25 ? 5 : 6;
+// As few columns, and so as wide harps, as a wall has rows for.
+function columns(harps) {
+  const most = harps.length > 12 ? 6 : 4;
+  const counts = GROUPS.map((state) => harps.filter((harp) => harp.state === state).length);
+  const needed = (wide) => counts.reduce((sum, count) => sum + Math.ceil(count / wide), 0);
+  return [2, 3, 4, 5, 6, 7].find((wide) => needed(wide) <= most) ?? 8;
 }
 
 export function show(board) {
@@ -67,7 +78,7 @@ export function show(board) {
   say("ensemble", board.ensemble);
   say("agreement", board.agreement);
   say("headline", board.headline);
-  const counts = [board.count, board.start, board.round].filter(Boolean).map((text, place) => make("span", place < 2 ? "strong" : "", text));
+  const counts = [[board.count, "strong"], [board.start, "strong"], [board.round, ""]].filter(([text]) => text).map(([text, weight]) => make("span", weight, text));
   if (at("counts").textContent !== counts.map((part) => part.textContent).join("")) at("counts").replaceChildren(...counts);
   say("trouble", board.trouble);
   at("trouble").hidden = !board.trouble;
@@ -76,8 +87,11 @@ export function show(board) {
   if (section !== drawn) {
     drawn = section;
     drawSection(at("section"), board.harps);
+    at("section").style.visibility = board.harps.length ? "" : "hidden";
   }
+  document.body.classList.toggle("crowd", board.harps.length > 12);
   const harps = order(board.harps);
+  const wide = columns(harps);
   for (const state of GROUPS) {
     const group = at(state);
     const list = group.querySelector("ul");
@@ -86,10 +100,11 @@ export function show(board) {
     const items = mine.map(fill);
     if (items.length !== list.children.length || items.some((item, place) => list.children[place] !== item)) list.replaceChildren(...items);
     group.hidden = items.length === 0;
-    const wide = state === "ready" ? Math.max(4, columns(items.length)) : columns(harps.filter((harp) => harp.state !== "ready").length);
     group.style.setProperty("--columns", wide);
     group.style.setProperty("--rows", Math.ceil(items.length / wide));
   }
+  shown = board.harps;
+  shown.forEach(draw);
   for (const seat of rows.keys()) if (!board.harps.some((harp) => harp.seat === seat)) rows.delete(seat);
 }
 

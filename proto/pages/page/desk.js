@@ -46,7 +46,10 @@ function glide(previous) {
 }
 
 function showDigits() {
-  const cents = now.string?.cents ?? null;
+  const heard = now.string?.cents ?? null;
+  // Inside the tolerance there is nothing to turn, and nothing to count.
+  const cents = heard !== null && Math.abs(heard) > now.string.within ? heard : null;
+  document.querySelector("main").classList.toggle("no-digits", cents === null);
   const fresh = digits.string !== now.string?.string || digits.word !== now.word || cents === null || digits.cents === null;
   const moved = !fresh && Math.abs(cents - digits.cents) >= DIGITS_STEP && performance.now() - digits.at >= DIGITS_EVERY_MS;
   if (!fresh && !moved) return;
@@ -102,11 +105,11 @@ function show(picture) {
   showName(now.string);
   say("place", now.place);
   say("word", now.word);
+  at("word").classList.toggle("long", now.word.length > 9);
   say("far", now.far);
   showDigits();
   // The large digits say it already.
-  const cents = now.string?.cents;
-  say("why", typeof cents === "number" && /^[\d.]+ cents (flat|sharp)\.$/.test(now.why) ? "" : now.why);
+  say("why", digits.cents !== null && /^[\d.]+ cents (flat|sharp)\.$/.test(now.why) ? "" : now.why);
   say("says", now.says);
   at("join").hidden = !now.may_join;
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");

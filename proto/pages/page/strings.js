@@ -97,12 +97,13 @@ function outline(width, height, count) {
       return { x, top: neck(t), bottom: board(t) };
     },
     frame(weight) {
+      const lift = Math.min(3, gap * 0.1);
       const points = Array.from({ length: 25 }, (_, i) => i / 24);
       const x = (t) => round(inset + t * (width - 2 * inset));
-      const over = points.map((t, i) => `${i ? "L" : "M"}${x(t)} ${round(neck(t) - gap * 0.1)}`).join("");
+      const over = points.map((t, i) => `${i ? "L" : "M"}${x(t)} ${round(neck(t) - lift)}`).join("");
       return shape("path", {
         class: "wood", "stroke-width": weight, "stroke-linejoin": "round",
-        d: `${over}L${x(1) + weight} ${round(board(1))}L${round(inset - weight)} ${round(board(0))}L${round(inset - weight)} ${round(neck(0) - weight)}L${x(0)} ${round(neck(0) - gap * 0.1)}`,
+        d: `${over}L${x(1) + weight} ${round(board(1))}L${round(inset - weight)} ${round(board(0))}L${round(inset - weight)} ${round(neck(0) - weight)}L${x(0)} ${round(neck(0) - lift)}`,
       });
     },
   };
@@ -111,9 +112,9 @@ function outline(width, height, count) {
 // A whole harp. `strings` run from the top; options: `width`, `height`, `letters` under the soundboard, `unheard` for a
 // harp whose last report may no longer be true, `hand` for the number of the string in hand.
 export function drawHarp(svg, strings, { width = 600, height = 150, letters = false, unheard = false, hand = null } = {}) {
-  const room = letters ? 34 : 0;
+  const room = letters ? 38 : 0;
   svg.setAttribute("viewBox", `0 0 ${width} ${height + room}`);
-  svg.setAttribute("preserveAspectRatio", letters ? "xMidYMid" : "xMinYMid");
+  svg.setAttribute("preserveAspectRatio", letters ? "xMidYMid" : "xMinYMin");
   const { gap, at, frame } = outline(width, height, strings.length);
   const strokes = new Strokes();
   strings.forEach((string, index) => {
@@ -125,7 +126,7 @@ export function drawHarp(svg, strings, { width = 600, height = 150, letters = fa
     strings.forEach(({ name, letter }, index) => {
       if (letter !== "C" && letter !== "F") return;
       const { x, bottom } = at(index);
-      const label = shape("text", { class: `label ${colour(letter)}`, x: round(x), y: round(bottom + 26), "font-size": 17 }, name);
+      const label = shape("text", { class: `label ${colour(letter)}`, x: round(x), y: round(bottom + 31), "font-size": 17 }, name);
       parts.push(label);
     });
   }
@@ -138,7 +139,7 @@ export function drawHarp(svg, strings, { width = 600, height = 150, letters = fa
   }
   if (hand !== null && strings[hand - 1]) {
     const { x, bottom } = at(hand - 1);
-    parts.push(shape("path", { class: "here", d: `M${round(x)} ${round(bottom + 5)}l8 13h-16z` }));
+    parts.push(shape("path", { class: "here", d: `M${round(x)} ${round(bottom + 4)}l8 11h-16z` }));
   }
   svg.replaceChildren(...parts);
   return at;
@@ -182,19 +183,19 @@ export const signed = (cents, digits = 0) => {
 
 // The twelve notes of a temperament, each bowed by what it differs from equal.
 export function drawOctave(svg, offsets) {
-  const [gap, top, bottom] = [46, 14, 128];
-  svg.setAttribute("viewBox", `0 0 ${gap * 12} 184`);
+  const [gap, top, bottom] = [30, 10, 104];
+  svg.setAttribute("viewBox", `0 0 ${gap * 12} 148`);
   const parts = offsets.flatMap((cents, place) => {
     const x = gap * (place + 0.5);
     const name = NOTES[place];
     const natural = name.length === 1;
-    const bend = belly(cents, 23);
+    const bend = belly(cents, 16);
     return [
       shape("path", { class: "away", d: `${curve(x, top, bottom, bend)}z` }),
-      shape("path", { class: `line ${colour(name)}`, d: curve(x, top, bottom, bend), "stroke-width": natural ? 5 : 3 }),
-      shape("path", { class: "pin full", d: square(x, top, 5) }),
-      shape("text", { class: `label ${colour(name)}`, x, y: 152, "font-size": 18 }, name),
-      shape("text", { class: "label", x, y: 176, "font-size": 16 }, signed(cents)),
+      shape("path", { class: `line ${colour(name)}`, d: curve(x, top, bottom, bend), "stroke-width": natural ? 4 : 2.5 }),
+      shape("path", { class: "pin full", d: square(x, top, 4) }),
+      shape("text", { class: `label ${colour(name)}`, x, y: 124, "font-size": 14.5 }, name),
+      shape("text", { class: "label", x, y: 144, "font-size": 14 }, signed(cents)),
     ];
   });
   svg.replaceChildren(...parts);

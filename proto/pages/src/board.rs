@@ -47,7 +47,7 @@ pub struct BoardHarp {
     pub harp: String,
     /// `ready`, `tuning`, or `unheard` when its last report may no longer be true.
     pub state: &'static str,
-    /// What the harp has come to, in words: `19 strings left`.
+    /// What the harp has come to, in words: `19 strings left`, or `last reported as “ready”` while it is not heard.
     pub says: String,
     /// `here`, `unsure`, `silent` or `away`.
     pub presence: &'static str,
@@ -103,7 +103,11 @@ impl BoardPage {
 impl BoardHarp {
     /// One harp of the board, said in `words`.
     pub fn of(seat: &SeatImage<'_>, words: &Words) -> Self {
-        let says = words.readiness(seat.harp, seat.readiness);
+        let mut says = words.readiness(seat.harp, seat.readiness);
+        if !seat.presence.counts() {
+            // Nothing is called ready that may no longer be.
+            says = words.say(Key::BoardLastReported, &[("says", Arg::from(says))]);
+        }
         let presence_says = presence(seat, words);
         let told = match &presence_says {
             Some(presence) => format!("{says}, {presence}"),

@@ -51,6 +51,7 @@ board-tuning-and-silent = { $tuning ->
 }
 board-ready-of = { $ready } of { $harps } ready
 board-seat = Seat { $seat }, { $name }: { $says }.
+board-last-reported = last reported as “{ $says }”
 board-strings = { $count ->
     [one] One string { $what }: { $strings }.
    *[other] { $count } strings { $what }: { $strings }.

@@ -1,0 +1,313 @@
+//! What the pages are told: finished sentences, and nothing shown as ready that may no longer be.
+
+use std::time::Duration;
+
+use consort_pages::{
+    BoardPage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage, SessionImage,
+    StringInHand,
+};
+use consort_proto::harp_file::preset;
+use consort_proto::{
+    Agreement, Cents, Fingerprint, Harp, Mark, Name, Readiness, Reading, Revision, Round, SessionId, Standing,
+    StringNumber, StringStory, Tolerance, Tuning,
+};
+use consort_words::Words;
+
+fn agreement() -> Agreement {
+    Agreement {
+        session: SessionId([1; 16]),
+        revision: Revision(7),
+        ensemble: "Alder Row Harps".parse().expect("a name"),
+        tuning: Tuning::default(),
+        tolerance: Tolerance::default(),
+        round: Round(2),
+    }
+}
+
+/// Every string of `harp` heard so far off, twice.
+fn heard(harp: &Harp, cents: f64) -> Vec<StringStory> {
+    let story = |(number, string): (StringNumber, &consort_proto::HarpString)| {
+        let hz = Tuning::default().open_target(string).raised_by(Cents(cents));
+        let reading = Reading::new(number, hz, Cents(0.1)).expect("a reading");
+        let mut story = StringStory::default();
+        story.hear(reading);
+        story.hear(reading);
+        story
+    };
+    harp.numbered().map(story).collect()
+}
+
+struct Seat {
+    name: Name,
+    harp: Harp,
+    readiness: Readiness,
+    presence: Presence,
+    removed: bool,
+}
+
+fn seat(name: &str, cents: Option<f64>, presence: Presence) -> Seat {
+    let harp = preset("lever-22").expect("a preset");
+    let stories = cents.map_or_else(Vec::new, |cents| heard(&harp, cents));
+    let Agreement { tuning, tolerance, .. } = agreement();
+    Seat {
+        name: name.parse().expect("a name"),
+        readiness: Readiness::judge(&harp, &stories, &tuning, &tolerance),
+        harp,
+        presence,
+        removed: false,
+    }
+}
+
+fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
+    let seat = |(seat, number): (&'a Seat, u32)| SeatImage {
+        seat: number,
+        station: Fingerprint([number as u8; 32]),
+        name: &seat.name,
+        harp: &seat.harp,
+        readiness: &seat.readiness,
+        presence: seat.presence,
+        removed: seat.removed,
+    };
+    SessionImage {
+        agreement,
+        start_in: Some(Duration::from_secs(540)),
+        joining: false,
+        can_undo: true,
+        disk_trouble: false,
+        seats: seats.iter().zip(1..).map(seat).collect(),
+    }
+}
+
+#[test]
+fn a_harp_is_shown_ready_only_while_it_is_heard() {
+    let silent = Presence::Silent(Duration::from_secs(200));
+    #[rustfmt::skip]
+    let table = [
+        // off     presence          state      says                presence says
+        (Some(0.0), Presence::Here,   "ready",   "ready",            None),
+        (Some(0.0), Presence::Unsure, "ready",   "ready",            Some("no word for a moment")),
+        (Some(0.0), silent,           "unheard", "last reported as “ready”",            Some("silent 3 min")),
+        (Some(0.0), Presence::Away,   "unheard", "last reported as “ready”",            Some("no link")),
+        (Some(9.0), Presence::Here,   "tuning",  "nothing set yet",  None),
+        (None,      Presence::Here,   "tuning",  "nothing set yet",  None),
+    ];
+    let agreement = agreement();
+    for (cents, presence, state, says, presence_says) in table {
+        let seats = [seat("Maris", cents, presence)];
+        let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+        let harp = &board.harps[0];
+        assert_eq!((harp.state, harp.says.as_str()), (state, says), "{presence:?}");
+        assert_eq!(harp.presence_says.as_deref(), presence_says, "{presence:?}");
+        let ready = if state == "ready" {
+            "1 of 1 ready"
+        } else {
+            "0 of 1 ready"
+        };
+        assert_eq!(board.count.as_deref(), Some(ready), "{presence:?}");
+    }
+}
+
+#[test]
+fn the_board_says_the_session_in_finished_sentences() {
+    let agreement = agreement();
+    let mut seats = vec![
+        seat("Maris", Some(0.0), Presence::Here),
+        seat("Ruben", Some(-20.0), Presence::Here),
+        seat("Calla", None, Presence::Away),
+        seat("Jonne", None, Presence::Here),
+    ];
+    seats[3].removed = true;
+    let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+    assert_eq!(board.headline, "One harp is still tuning, one cannot be heard");
+    assert_eq!(
+        board.sentence,
+        "One harp is still tuning, one cannot be heard, starts in 9 min."
+    );
+    assert_eq!(board.agreement, "A = 440 · equal temperament · C major");
+    assert_eq!((board.round.as_str(), board.revision), ("round 2", 7));
+    // Who was turned away is no longer on the board.
+    assert_eq!(board.harps.len(), 3);
+    assert_eq!(
+        board.harps[2].sentence,
+        "Seat 3, Calla: last reported as “nothing set yet”, no link."
+    );
+    assert_eq!(board.harps[0].strings_say, "22 strings hold.");
+    assert!(
+        board.harps[1].strings_say.starts_with("22 strings off: "),
+        "{}",
+        board.harps[1].strings_say
+    );
+    let empty = BoardPage::of(&image(&agreement, &[]), &Words::english());
+    assert_eq!((empty.headline.as_str(), empty.count), ("Nobody has joined yet", None));
+}
+
+#[test]
+fn strings_travel_as_name_standing_and_tenths_of_a_cent() {
+    let agreement = agreement();
+    let seats = [seat("Ruben", Some(-20.04), Presence::Here)];
+    let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+    let json = serde_json::to_value(&board.harps[0].strings[0]).expect("JSON");
+    let name = seats[0].harp.strings()[0].open.harp_name();
+    assert_eq!(json, serde_json::json!([name, "off", -20.0]));
+}
+
+/// Thirty harps on weak Wi-Fi: at five pictures a second a phone gets under a quarter of a megabyte each second.
+#[test]
+fn a_picture_of_thirty_concert_harps_stays_small() {
+    let agreement = agreement();
+    let harp = preset("pedal-47").expect("a preset");
+    let readiness = Readiness::judge(&harp, &heard(&harp, -20.0), &agreement.tuning, &agreement.tolerance);
+    let seats: Vec<Seat> = (0..30)
+        .map(|_| Seat {
+            name: "Anselm of the long name".parse().expect("a name"),
+            harp: harp.clone(),
+            readiness: readiness.clone(),
+            presence: Presence::Here,
+            removed: false,
+        })
+        .collect();
+    let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+    let length = serde_json::to_string(&board).expect("JSON").len();
+    assert!(length < 50_000, "{length} bytes");
+}
+
+#[test]
+fn set_aside_strings_are_named_with_what_they_are() {
+    let agreement = agreement();
+    let mut seats = [seat("Ilka", None, Presence::Here)];
+    let mut stories = heard(&seats[0].harp, 0.0);
+    stories[0].set_mark(Some(Mark::New));
+    stories[4].set_mark(Some(Mark::Missing));
+    seats[0].readiness = Readiness::judge(&seats[0].harp, &stories, &agreement.tuning, &agreement.tolerance);
+    let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+    let name = |index: usize| seats[0].harp.strings()[index].open.harp_name();
+    let harp = &board.harps[0];
+    assert_eq!(harp.aside, [format!("{} new", name(0)), format!("{} missing", name(4))]);
+    assert_eq!((harp.state, harp.left, harp.holds), ("ready", 0, 20));
+    assert_eq!(harp.says, format!("ready but for {}, {}", name(0), name(4)));
+}
+
+#[test]
+fn the_control_offers_every_temperament_and_key_as_orders_carry_them() {
+    let agreement = agreement();
+    let links = Links::new("consort://a/b/c".to_owned(), "http://127.0.0.1:1/x/".to_owned());
+    let seats = [
+        seat("Maris", Some(0.0), Presence::Here),
+        seat("Ruben", None, Presence::Away),
+    ];
+    let control = ControlPage::of(&image(&agreement, &seats), &links, &Words::english());
+    assert_eq!((control.temperament, control.setting.as_str()), ("equal", "C"));
+    assert_eq!((control.temperaments.len(), control.settings.len()), (13, 15));
+    for choice in &control.temperaments {
+        let proposal = Proposal {
+            temperament: Some(choice.word.to_owned()),
+            ..Proposal::default()
+        };
+        let tuning = proposal.tuning(&agreement.tuning).expect(choice.word);
+        assert_eq!(Words::english().temperament(&tuning.temperament), choice.name);
+        assert_eq!(choice.offsets[9], 0.0, "{}: A is kept", choice.word);
+    }
+    for choice in &control.settings {
+        for text in [&choice.key, &choice.pedals] {
+            let proposal = Proposal {
+                setting: Some(text.clone()),
+                ..Proposal::default()
+            };
+            let tuning = proposal.tuning(&agreement.tuning).expect("a setting");
+            assert_eq!(Words::english().setting(tuning.setting), choice.name, "{text}");
+        }
+    }
+    assert_eq!(control.heard, 1);
+    assert!(!control.joining && control.joining_says.starts_with("Joining is closed"));
+    assert_eq!(control.stations[1].station.parse(), Ok(Fingerprint([2; 32])));
+}
+
+/// 440 to 442 Hz is 7.8514 cents, computed from the definition of the cent; 440 to 440.2 Hz is 0.7867.
+#[test]
+fn a_proposal_says_what_it_does_before_it_is_sent() {
+    let agreement = agreement();
+    let seats = [
+        seat("Maris", Some(0.0), Presence::Here),
+        seat("Ruben", Some(-20.0), Presence::Here),
+    ];
+    let session = image(&agreement, &seats);
+    let says = |proposal: Proposal| proposal.consequence(&session, &Words::english());
+    let pitch = |hz| Proposal {
+        hz: Some(hz),
+        ..Proposal::default()
+    };
+    let consequence = says(pitch(442.0)).expect("a consequence");
+    assert_eq!(consequence.agreement, "A = 442 · equal temperament · C major");
+    assert_eq!(
+        consequence.says,
+        "Every string is then 7.9 cents flat of the new pitch. One ready harp goes back to tuning."
+    );
+    // Within the tolerance of 2 cents nobody goes back.
+    assert_eq!(
+        says(pitch(440.2)).expect("a consequence").says,
+        "Every string is then 0.8 cents flat of the new pitch."
+    );
+    assert_eq!(
+        says(Proposal::default()).expect("a consequence").says,
+        "Nothing changes for the strings."
+    );
+    assert!(matches!(says(pitch(4400.0)), Err(NotAProposal::Pitch(_))));
+    for text in ["loud", "", "1 2 3", "0 0 0 0 0 0 0 0 0 0 0 200"] {
+        let proposal = Proposal {
+            temperament: Some(text.to_owned()),
+            ..Proposal::default()
+        };
+        assert!(says(proposal).is_err(), "{text}");
+    }
+    let own = Proposal {
+        temperament: Some("6, 0, 2; 4 −2 8 −2 4 2 0 6 −4".to_owned()),
+        ..Proposal::default()
+    };
+    assert!(says(own).expect("a consequence").agreement.contains("own temperament"));
+    let setting = Proposal {
+        setting: Some("H".to_owned()),
+        ..Proposal::default()
+    };
+    assert!(matches!(says(setting), Err(NotAProposal::Setting(_))));
+}
+
+#[test]
+fn a_proposal_with_anything_else_in_it_is_none() {
+    for text in [r#"{"a4":442}"#, r#"{"hz":"442"}"#, r#"{"hz":442,"start":1}"#, "442"] {
+        assert!(serde_json::from_str::<Proposal>(text).is_err(), "{text}");
+    }
+    let proposal: Proposal = serde_json::from_str(r#"{"hz":442}"#).expect("a proposal");
+    assert_eq!(proposal.hz, Some(442.0));
+}
+
+/// ISO/IEC 18004: every code has in three corners a dark square of 7 by 7 with a light ring in it, so its first row
+/// starts with seven dark squares and one light one.
+#[test]
+fn a_qr_code_is_drawn_row_by_row() {
+    let qr = Qr::of("http://192.0.2.20:4701/3f9a61c0d2b84e57/").expect("a code");
+    assert!(qr.side >= 21 && (qr.side - 17).is_multiple_of(4), "{}", qr.side);
+    assert!(qr.path.starts_with("M0 0h7v1h-7zM"), "{}", &qr.path[..20]);
+    assert!(qr.path.contains("M0 1h1v1h-1zM6 1h1v1h-1z"));
+    assert!(qr.path.chars().all(|c| c.is_ascii_digit() || "Mhvz -".contains(c)));
+    assert_eq!(Qr::of(&"x".repeat(4000)), None);
+}
+
+#[test]
+fn the_desk_hides_the_bow_in_doubt_and_never_shows_minus_nothing() {
+    let harp = preset("pedal-47").expect("a preset");
+    let number = StringNumber::new(26).expect("a string");
+    let string = harp.string(number).expect("middle C");
+    let doubt = StringInHand::of(number, string, Standing::Off(Cents(-130.0)), None, Cents(2.0));
+    assert_eq!((doubt.name.as_str(), doubt.cents, doubt.standing), ("4C", None, "off"));
+    let near = StringInHand::of(
+        number,
+        string,
+        Standing::Holds(Cents(0.0)),
+        Some(Cents(-0.04)),
+        Cents(2.0),
+    );
+    assert!(near.cents.is_some_and(|cents| cents == 0.0 && cents.is_sign_positive()));
+    let row = DeskString::of(number, string, Standing::Moved(Cents(-5.26)), &Words::english());
+    assert_eq!((row.letter.as_str(), row.cents), ("C", Some(-5.3)));
+    assert_eq!(row.says, "has moved, −5 cents");
+}
