@@ -128,7 +128,10 @@ impl StringPicture {
 
 fn hand(image: &Image, number: StringNumber) -> Option<HandPicture> {
     let string = image.harp.string(number)?;
-    let in_doubt = matches!(image.advice.action, Action::WhichPin | Action::Again | Action::Pluck);
+    let in_doubt = matches!(
+        image.advice.action,
+        Action::WhichPin | Action::PedalUp | Action::LeverDown | Action::Again | Action::Pluck
+    );
     Some(HandPicture {
         string: number.get(),
         name: string.open.harp_name(),

@@ -1,6 +1,6 @@
 //! What to do with the string in hand.
 
-use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance, order};
+use consort_proto::{Cents, Harp, Material, Mechanism, Readiness, Standing, StringNumber, Tolerance, order};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
@@ -60,6 +60,10 @@ pub enum Action {
     LeaveIt,
     /// So far off that the key may be on another pin.
     WhichPin,
+    /// So sharp that a disc may hold the string: look at its pedal first.
+    PedalUp,
+    /// So sharp that its lever may be up: look at it first.
+    LeverDown,
     /// Nothing is left to do.
     AllSet,
 }
@@ -96,6 +100,11 @@ pub struct Advice {
 
 /// Beyond a semitone the string is more likely another one, or the key on another pin.
 const WHICH_PIN_FROM: Cents = Cents(105.0);
+/// A disc or a lever raises its string by 100 cents, some cents more or less, and the string may be off besides: from
+/// here on it is as likely as a sharp string.
+const MECHANISM_FROM: Cents = Cents(75.0);
+/// A new string may be left this sharp, since it falls from here (common practice, no source for the figure).
+const NEW_SHARP_TO: Cents = Cents(10.0);
 /// Cents by which one degree of the key moves a middle string: 1.8 at 4C (derived from nominal pin and string data).
 const CENTS_PER_DEGREE_MIDDLE: f64 = 2.0;
 /// The same for the top octave and a half: 11 at 1C, less below it (derived from nominal pin and string data).
@@ -126,6 +135,8 @@ impl Action {
             Self::Holds => Key::GuideHolds,
             Self::LeaveIt => Key::GuideLeaveIt,
             Self::WhichPin => Key::GuideWhichPin,
+            Self::PedalUp => Key::GuidePedalUp,
+            Self::LeverDown => Key::GuideLeverDown,
             Self::AllSet => Key::GuideHarpDone,
         }
     }
@@ -146,11 +157,17 @@ impl Far {
 fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice {
     let standing = situation.readiness.of(string).unwrap_or(Standing::NotHeard);
     let plain = |action, cents, key| advice(situation, string, action, cents, None, Phrase::plain(key));
+    if let Heard::Live(cents) | Heard::Settled(cents) = heard
+        && standing != Standing::Missing
+        && let Some(doubt) = doubt(situation, string, standing, cents)
+    {
+        return doubt;
+    }
     match (heard, standing) {
         (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
-        (Heard::Live(cents) | Heard::Settled(cents), _) if !cents.is_within(WHICH_PIN_FROM) => {
-            plain(Action::WhichPin, Some(cents), Key::WhyTooFar)
+        (Heard::Settled(cents), Standing::New(_)) if may_stay(situation, string, cents) => {
+            plain(Action::LeaveIt, Some(cents), Key::WhyNew)
         }
         (Heard::Settled(cents), Standing::WillNotHold(_)) => {
             let times = u64::from(consort_proto::readiness::FALLS_UNTIL_STUBBORN);
@@ -173,6 +190,43 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
     }
 }
 
+/// What has to be looked at before a string this far off is turned, if anything.
+fn doubt(situation: &Situation<'_>, number: StringNumber, standing: Standing, cents: Cents) -> Option<Advice> {
+    let string = situation.harp.string(number)?;
+    let held_up = match string.mechanism {
+        Mechanism::Discs => Some((Action::PedalUp, Key::WhyPedal)),
+        Mechanism::Lever => Some((Action::LeverDown, Key::WhyLever)),
+        Mechanism::Fixed => None,
+    };
+    let (action, why) = match held_up {
+        Some((action, key)) if cents.0 > MECHANISM_FROM.0 => (
+            action,
+            Phrase {
+                key,
+                args: vec![
+                    ("name", Arg::from(string.open.harp_name())),
+                    ("letter", Arg::from(string.open.letter.to_string())),
+                ],
+            },
+        ),
+        _ if cents.0 > WHICH_PIN_FROM.0 => (Action::WhichPin, Phrase::plain(Key::WhyTooFarSharp)),
+        // A string just put on is far below for a reason, and the harpist has said so.
+        _ if cents.0 < -WHICH_PIN_FROM.0 && !matches!(standing, Standing::New(_)) => {
+            (Action::WhichPin, Phrase::plain(Key::WhyTooFarFlat))
+        }
+        _ => return None,
+    };
+    Some(advice(situation, number, action, Some(cents), None, why))
+}
+
+/// Whether a new string may be left where it is: in tune, or a touch sharp since it will fall.
+fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
+    situation
+        .harp
+        .string(number)
+        .is_some_and(|string| cents.0 >= -situation.tolerance.of(string).0 && cents.0 <= NEW_SHARP_TO.0)
+}
+
 /// Which way and how far to turn, or to let it ring when it is close enough.
 fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice {
     let Some(string) = situation.harp.string(number) else {
@@ -190,7 +244,7 @@ fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice
     }
     let per_degree = if situation.tolerance.is_top(string) {
         CENTS_PER_DEGREE_TOP
-    } else if string.material == consort_proto::Material::Wire {
+    } else if string.material == Material::Wire {
         CENTS_PER_DEGREE_WIRE
     } else {
         CENTS_PER_DEGREE_MIDDLE
@@ -228,7 +282,19 @@ fn about_next(situation: &Situation<'_>) -> Advice {
             .of(*number)
             .is_some_and(|standing| !standing.lets_the_harp_be_ready())
     };
-    let Some(next) = order::usual_order(situation.harp).into_iter().find(left) else {
+    // New strings come last: they hold nobody up, and one that was brought up early has fallen by then.
+    let new = |number: &StringNumber| match situation.readiness.of(*number) {
+        Some(Standing::New(None)) => true,
+        Some(Standing::New(Some(cents))) => !may_stay(situation, *number, cents),
+        _ => false,
+    };
+    let order = order::usual_order(situation.harp);
+    let next = order
+        .iter()
+        .copied()
+        .find(left)
+        .or_else(|| order.iter().copied().find(new));
+    let Some(next) = next else {
         let aside: Vec<String> = situation
             .readiness
             .set_aside()
@@ -256,6 +322,7 @@ fn about_next(situation: &Situation<'_>) -> Advice {
     let key = match standing {
         Standing::SetOnce(_) => Key::WhyConfirm,
         Standing::Moved(_) => Key::WhyMoved,
+        Standing::New(_) => Key::WhyNew,
         _ => Key::WhyNotHeard,
     };
     let why = match standing {

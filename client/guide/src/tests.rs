@@ -1,15 +1,30 @@
 //! Advice as a harpist would check it.
 
 use consort_proto::harp_file::preset;
-use consort_proto::{Cents, Readiness, Reading, StringNumber, StringStory, Tolerance, Tuning};
+use consort_proto::{Cents, Mark, Readiness, Reading, StringNumber, StringStory, Tolerance, Tuning};
 use consort_words::Words;
 
 use crate::{Action, Far, Hand, Heard, Situation, advise};
 
+/// The string, what to do, and how far to turn.
+type Expected = (Option<u32>, Action, Option<Far>);
+
 /// Hears `plucks` (string, cents) on a concert harp, then asks for advice with `hand` in hand.
 #[track_caller]
-fn check(plucks: &[(u32, f64)], hand: Option<(u32, Heard)>, expected: (Option<u32>, Action, Option<Far>)) -> String {
-    let harp = preset("pedal-47").expect("a preset");
+fn check(plucks: &[(u32, f64)], hand: Option<(u32, Heard)>, expected: Expected) -> String {
+    check_on("pedal-47", &[], plucks, hand, expected)
+}
+
+/// The same on the harp called `preset_name`, where the strings in `marks` are marked.
+#[track_caller]
+fn check_on(
+    preset_name: &str,
+    marks: &[(u32, Mark)],
+    plucks: &[(u32, f64)],
+    hand: Option<(u32, Heard)>,
+    expected: Expected,
+) -> String {
+    let harp = preset(preset_name).expect("a preset");
     let (tuning, tolerance) = (Tuning::default(), Tolerance::default());
     let mut stories = vec![StringStory::default(); harp.len()];
     for &(number, cents) in plucks {
@@ -17,6 +32,9 @@ fn check(plucks: &[(u32, f64)], hand: Option<(u32, Heard)>, expected: (Option<u3
         let target = tuning.open_target(harp.string(number).expect("a string"));
         let reading = Reading::new(number, target.raised_by(Cents(cents)), Cents(0.1)).expect("a reading");
         stories[number.index()].hear(reading);
+    }
+    for &(number, mark) in marks {
+        stories[StringNumber::new(number).expect("a string").index()].set_mark(Some(mark));
     }
     let readiness = Readiness::judge(&harp, &stories, &tuning, &tolerance);
     let hand = hand.map(|(string, heard)| Hand {
@@ -63,9 +81,92 @@ fn there_is_no_turning_advice_in_doubt() {
     );
     check(
         &[],
-        Some((26, Heard::Settled(Cents(130.0)))),
-        (Some(26), Action::WhichPin, None),
+        Some((47, Heard::Settled(Cents(130.0)))),
+        (Some(47), Action::WhichPin, None),
     );
+    let why = check_on(
+        "pedal-47",
+        &[(26, Mark::Missing)],
+        &[],
+        Some((26, Heard::Live(Cents(-30.0)))),
+        (Some(26), Action::Again, None),
+    );
+    assert_eq!(why, "Marked as missing.");
+}
+
+/// A disc or a lever makes a semitone, so a string that sounds about one high is not turned before it was looked at.
+#[test]
+fn a_string_a_semitone_high_asks_for_its_pedal_or_its_lever_first() {
+    #[rustfmt::skip]
+    let table = [
+        // harp       string cents   what
+        ("pedal-47",  26,    70.0, Action::Loosen),
+        ("pedal-47",  26,    80.0, Action::PedalUp),
+        ("pedal-47",  26,   100.0, Action::PedalUp),
+        ("pedal-47",  26,   203.0, Action::PedalUp),
+        ("lever-34",  20,   100.0, Action::LeverDown),
+        // The lowest string of a concert harp has no discs.
+        ("pedal-47",  47,    90.0, Action::Loosen),
+        ("pedal-47",  47,   110.0, Action::WhichPin),
+        // No mechanism lowers a string.
+        ("pedal-47",  26,  -100.0, Action::Tighten),
+        ("pedal-47",  26,  -110.0, Action::WhichPin),
+    ];
+    for (harp, string, cents, action) in table {
+        let far = match action {
+            Action::Loosen => Some(Far::Good),
+            Action::Tighten => Some(Far::Steps),
+            _ => None,
+        };
+        for heard in [Heard::Live(Cents(cents)), Heard::Settled(Cents(cents))] {
+            check_on(harp, &[], &[], Some((string, heard)), (Some(string), action, far));
+        }
+    }
+    let why = check(
+        &[],
+        Some((26, Heard::Live(Cents(100.0)))),
+        (Some(26), Action::PedalUp, None),
+    );
+    assert_eq!(
+        why,
+        "4C sounds about a semitone high or more. Is the C pedal all the way up? If it is, look at the pin, then loosen \
+         the string."
+    );
+}
+
+#[test]
+fn a_new_string_is_brought_up_in_steps_comes_last_and_may_stay_a_touch_sharp() {
+    let new = [(26, Mark::New)];
+    #[rustfmt::skip]
+    let in_hand = [
+        // cents  what               how far
+        (-150.0, Action::Tighten, Some(Far::Steps)),
+        (  -9.0, Action::Tighten, Some(Far::Little)),
+        (  -1.0, Action::LeaveIt, None),
+        (   8.0, Action::LeaveIt, None),
+        (  12.0, Action::Loosen,  Some(Far::Little)),
+    ];
+    for (cents, action, far) in in_hand {
+        let hand = Some((26, Heard::Settled(Cents(cents))));
+        check_on("pedal-47", &new, &[(26, cents)], hand, (Some(26), action, far));
+    }
+    // Middle C is first in the usual order, but not while it is new.
+    let why = check_on("pedal-47", &new, &[], None, (Some(27), Action::Pluck, None));
+    assert_eq!(why, "Not heard in this round yet.");
+    let mut others: Vec<(u32, f64)> = (1..=47)
+        .filter(|&string| string != 26)
+        .map(|string| (string, 0.0))
+        .collect();
+    others.extend(others.clone());
+    let why = check_on("pedal-47", &new, &others, None, (Some(26), Action::Pluck, None));
+    assert_eq!(why, "New strings come last and may stay a touch sharp.");
+    for (cents, next) in [
+        (-30.0, (Some(26), Action::Pluck, None)),
+        (6.0, (None, Action::AllSet, None)),
+    ] {
+        others.push((26, cents));
+        check_on("pedal-47", &new, &others, None, next);
+    }
 }
 
 #[test]
