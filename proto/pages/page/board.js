@@ -119,6 +119,7 @@ function lost(seen) {
 function people(on) {
   document.body.classList.toggle("people", on);
   at("people").setAttribute("aria-pressed", String(on));
+  shown.forEach(draw);
 }
 
 if (at("people")) {

@@ -134,3 +134,60 @@ async fn every_page_has_a_language_a_title_and_one_place_that_speaks() {
         assert!(!html.contains("user-scalable"), "{what} keeps people from zooming");
     }
 }
+
+/// The colours of a theme by name: what `page.css` sets between `after` and the end of that rule.
+fn colours(css: &str, after: &str) -> BTreeMap<String, [f64; 3]> {
+    let rule = css
+        .split(after)
+        .nth(1)
+        .and_then(|rest| rest.split('}').next())
+        .expect("a rule");
+    let entries = rule.split(';').filter_map(|entry| entry.split_once(": #"));
+    entries
+        .map(|(name, hex)| {
+            let part = |at: usize| u8::from_str_radix(&hex[at..at + 2], 16).expect("two digits");
+            (name.trim().to_owned(), [0, 2, 4].map(|at| f64::from(part(at)) / 255.0))
+        })
+        .collect()
+}
+
+/// Relative luminance (WCAG 2.2).
+fn luminance(colour: [f64; 3]) -> f64 {
+    let [r, g, b] = colour.map(|part| {
+        if part <= 0.04045 {
+            part / 12.92
+        } else {
+            ((part + 0.055) / 1.055).powf(2.4)
+        }
+    });
+    0.2126 * r + 0.7152 * g + 0.0722 * b
+}
+
+/// WCAG 2.2, success criteria 1.4.3 (text, 4.5) and 1.4.11 (graphics that mean something, 3).
+#[tokio::test]
+async fn text_and_drawings_stand_out_from_their_ground_in_both_themes() {
+    let [(_, board), ..] = pages();
+    let css = text(&board, "page.css").await.expect("the style").1;
+    let dark = colours(&css, ":root[data-theme=\"stage\"] {");
+    assert_eq!(
+        dark,
+        colours(&css, ":root:not([data-theme=\"day\"]) {"),
+        "both ways to the dark theme"
+    );
+    #[rustfmt::skip]
+    let table = [
+        ("--ink", "--bg", 4.5), ("--ink2", "--bg", 4.5), ("--c", "--bg", 4.5), ("--f", "--bg", 4.5),
+        ("--gild-ink", "--bg", 4.5), ("--on-gild", "--gild-fill", 4.5), ("--bg", "--ink", 4.5), ("--ink", "--panel", 4.5),
+        ("--gut", "--bg", 3.0), ("--gild", "--bg", 3.0), ("--edge", "--bg", 3.0), ("--faint", "--bg", 3.0),
+    ];
+    for (theme, colours) in [("day", colours(&css, ":root {")), ("stage", dark)] {
+        for (front, ground, least) in table {
+            let (a, b) = (luminance(colours[front]), luminance(colours[ground]));
+            let ratio = (a.max(b) + 0.05) / (a.min(b) + 0.05);
+            assert!(
+                ratio >= least,
+                "{theme}: {front} on {ground} is {ratio:.2}, less than {least}"
+            );
+        }
+    }
+}
