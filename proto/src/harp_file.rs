@@ -45,13 +45,13 @@ pub enum HarpFileError {
     #[error("the harp file skips {0}: each run starts at the string just below the run before it")]
     Missing(String),
     /// A run starts at or above the end of the run before it, or two entries speak of one string.
-    #[error("the harp file names {0} twice")]
+    #[error("the harp file names {0} twice: leave one of the two out")]
     Doubled(String),
     /// An entry for a string that no run contains.
-    #[error("the harp file describes {0}, but no run contains that string")]
+    #[error("the harp file describes {0}, but no run contains that string: lengthen a run, or leave the entry out")]
     NotInRuns(String),
     /// A run ends above its start.
-    #[error("the run from {from} to {to} runs upward: strings are listed from the top down")]
+    #[error("the run from {from} to {to} runs upward: list strings from the top down")]
     Upward {
         /// Its first string.
         from: String,
@@ -77,7 +77,9 @@ pub enum HarpFileError {
         cents: f64,
     },
     /// A letter in `open` that is none.
-    #[error("“{0}” is not a letter from A to G")]
+    #[error(
+        "the harp file tunes “{0}” open, which is not a letter from A to G: write one of them, as in open = {{ E = \"flat\" }}"
+    )]
     Letter(String),
     /// The strings do not make a harp.
     #[error("the harp file does not make a harp: {0}")]

@@ -1,8 +1,8 @@
-//! Beats of equal-tempered intervals, against a published table and against the definition.
+//! Beats of tempered intervals, against a published table and against the definition.
 
 use consort_proto::beats::Interval;
 use consort_proto::target::{ReferencePitch, Tuning};
-use consort_proto::{Hz, Note};
+use consort_proto::{Hz, Note, Scheme, Temperament};
 
 /// The intervals of both tables, in the order of their columns, with their semitones.
 const COLUMNS: [(Interval, i32); 6] = [
@@ -58,6 +58,12 @@ fn pair(tuning: &Tuning, name: &str, semitones: i32) -> (Hz, Hz) {
     )
 }
 
+/// Beats per second of `interval` between two notes of `tuning`.
+fn beats_in(tuning: &Tuning, interval: Interval, low: &str, high: &str) -> f64 {
+    let frequency = |name: &str| tuning.frequency(name.parse().expect("a note"));
+    interval.beats_per_second(frequency(low), frequency(high))
+}
+
 #[test]
 fn all_fifty_published_beats_of_equal_temperament_are_met_to_their_last_digit() {
     let tuning = Tuning::default();
@@ -111,6 +117,57 @@ fn beats_scale_with_the_reference_pitch() {
                 );
             }
         }
+    }
+}
+
+/// A university's piano workshop on equal temperament by ear: F3–A3 beats 7 times a second, A3–D4 once.
+#[test]
+fn the_thirds_and_fourths_that_tuners_count_are_met() {
+    let tuning = Tuning::default();
+    for (interval, low, high, taught) in [
+        (Interval::MAJOR_THIRD, "F3", "A3", 7.0),
+        (Interval::FOURTH, "A3", "D4", 1.0),
+    ] {
+        let beats = beats_in(&tuning, interval, low, high);
+        assert!((beats - taught).abs() < 0.1, "{low}–{high}: {beats}");
+    }
+}
+
+/// Computed from the definitions: what a temperament leaves pure is still, and what it tempers beats by its share.
+#[test]
+fn in_an_unequal_temperament_the_pure_intervals_do_not_beat() {
+    let in_scheme = |scheme| Tuning {
+        temperament: Temperament::named(scheme),
+        ..Tuning::default()
+    };
+    for (scheme, interval, low, high) in [
+        (Scheme::QuarterCommaMeantone, Interval::MAJOR_THIRD, "F3", "A3"),
+        (Scheme::QuarterCommaMeantone, Interval::MAJOR_THIRD, "Eb4", "G4"),
+        (Scheme::QuarterCommaMeantone, Interval::MINOR_SIXTH, "E3", "C4"),
+        (Scheme::Pythagorean, Interval::FIFTH, "A3", "E4"),
+        (Scheme::Pythagorean, Interval::FOURTH, "E3", "A3"),
+        (Scheme::WerckmeisterThree, Interval::FIFTH, "A3", "E4"),
+        (Scheme::KirnbergerThree, Interval::MAJOR_THIRD, "C4", "E4"),
+        (Scheme::Vallotti, Interval::FIFTH, "B3", "F#4"),
+        (Scheme::JustOnC, Interval::MINOR_THIRD, "E4", "G4"),
+        (Scheme::JustOnC, Interval::MAJOR_SIXTH, "C4", "A4"),
+    ] {
+        let beats = beats_in(&in_scheme(scheme), interval, low, high);
+        assert!(beats.abs() < 1e-9, "{scheme:?} {low}–{high}: {beats}");
+    }
+    // A fifth from A3 narrowed by c cents beats 660 · (2^(−c/1200) − 1) times a second at A4 = 440 Hz.
+    let (pythagorean, syntonic) = (531_441.0 / 524_288.0_f64, 81.0 / 80.0_f64);
+    for (scheme, narrowing) in [
+        (Scheme::Equal, pythagorean.powf(1.0 / 12.0)),
+        (Scheme::QuarterCommaMeantone, syntonic.powf(0.25)),
+        (Scheme::Vallotti, pythagorean.powf(1.0 / 6.0)),
+        (Scheme::KirnbergerTwo, syntonic.powf(0.5)),
+    ] {
+        let beats = beats_in(&in_scheme(scheme), Interval::FIFTH, "A3", "E4");
+        assert!(
+            (beats - 660.0 * (1.0 / narrowing - 1.0)).abs() < 1e-9,
+            "{scheme:?}: {beats}"
+        );
     }
 }
 

@@ -30,15 +30,21 @@ fn each_harp_file_that_is_none_is_refused_in_one_sentence_that_names_the_thing()
             below("A3", "G3"),
             "the harp file skips B3: each run starts at the string just below the run before it",
         ),
-        (below("C4", "G3"), "the harp file names C4 twice"),
-        (below("E4", "G3"), "the harp file names E4 twice"),
+        (
+            below("C4", "G3"),
+            "the harp file names C4 twice: leave one of the two out",
+        ),
+        (
+            below("E4", "G3"),
+            "the harp file names E4 twice: leave one of the two out",
+        ),
         (
             with_string("D4", "[[strings]]\nnote = \"Db4\""),
-            "the harp file names D4 twice",
+            "the harp file names D4 twice: leave one of the two out",
         ),
         (
             with_string("F3", ""),
-            "the harp file describes F3, but no run contains that string",
+            "the harp file describes F3, but no run contains that string: lengthen a run, or leave the entry out",
         ),
         (
             with_string("H4", ""),
@@ -52,11 +58,11 @@ fn each_harp_file_that_is_none_is_refused_in_one_sentence_that_names_the_thing()
         ),
         (
             below("B3", "D4"),
-            "the run from B3 to D4 runs upward: strings are listed from the top down",
+            "the run from B3 to D4 runs upward: list strings from the top down",
         ),
         (
             RUNS.replace("kind = \"lever\"", "kind = \"lever\"\nopen = { H = \"flat\" }"),
-            "“H” is not a letter from A to G",
+            "the harp file tunes “H” open, which is not a letter from A to G: write one of them, as in open = { E = \"flat\" }",
         ),
         (
             with_string("D4", "regulation = [1.0, 50.5]"),
