@@ -1,10 +1,12 @@
 //! What to do with the string in hand.
 
-use consort_proto::{Cents, Harp, Material, Mechanism, Readiness, Standing, StringNumber, Tolerance, order};
+use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance, order};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
+use crate::doubt::doubt;
 use crate::place::place;
+use crate::turn::{Far, turn};
 
 /// What advice is given from.
 #[derive(Clone, Copy, Debug)]
@@ -68,19 +70,6 @@ pub enum Action {
     AllSet,
 }
 
-/// How far the key should turn.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Far {
-    /// Hardly more than leaning on the key.
-    Touch,
-    /// A few degrees.
-    Little,
-    /// A good turn.
-    Good,
-    /// A long way, in steps, with a look at the pin first.
-    Steps,
-}
-
 /// One piece of advice.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Advice {
@@ -98,20 +87,8 @@ pub struct Advice {
     pub place: Option<Phrase>,
 }
 
-/// Beyond a semitone the string is more likely another one, or the key on another pin.
-const WHICH_PIN_FROM: Cents = Cents(105.0);
-/// A disc or a lever raises its string by 100 cents, some cents more or less, and the string may be off besides: from
-/// here on it is as likely as a sharp string.
-const MECHANISM_FROM: Cents = Cents(75.0);
 /// A new string may be left this sharp, since it falls from here (common practice, no source for the figure).
 const NEW_SHARP_TO: Cents = Cents(10.0);
-/// Cents by which one degree of the key moves a middle string: 1.8 at 4C (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_MIDDLE: f64 = 2.0;
-/// The same for the top octave and a half: 11 at 1C, less below it (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_TOP: f64 = 8.0;
-/// The same for wires: 9 on a long bass wire (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
-
 /// The advice for `situation`.
 ///
 /// With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
@@ -138,18 +115,6 @@ impl Action {
             Self::PedalUp => Key::GuidePedalUp,
             Self::LeverDown => Key::GuideLeverDown,
             Self::AllSet => Key::GuideHarpDone,
-        }
-    }
-}
-
-impl Far {
-    /// How it is said.
-    pub const fn key(self) -> Key {
-        match self {
-            Self::Touch => Key::GuideFarTouch,
-            Self::Little => Key::GuideFarLittle,
-            Self::Good => Key::GuideFarGood,
-            Self::Steps => Key::GuideFarSteps,
         }
     }
 }
@@ -190,35 +155,6 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
     }
 }
 
-/// What has to be looked at before a string this far off is turned, if anything.
-fn doubt(situation: &Situation<'_>, number: StringNumber, standing: Standing, cents: Cents) -> Option<Advice> {
-    let string = situation.harp.string(number)?;
-    let held_up = match string.mechanism {
-        Mechanism::Discs => Some((Action::PedalUp, Key::WhyPedal)),
-        Mechanism::Lever => Some((Action::LeverDown, Key::WhyLever)),
-        Mechanism::Fixed => None,
-    };
-    let (action, why) = match held_up {
-        Some((action, key)) if cents.0 > MECHANISM_FROM.0 => (
-            action,
-            Phrase {
-                key,
-                args: vec![
-                    ("name", Arg::from(string.open.harp_name())),
-                    ("letter", Arg::from(string.open.letter.to_string())),
-                ],
-            },
-        ),
-        _ if cents.0 > WHICH_PIN_FROM.0 => (Action::WhichPin, Phrase::plain(Key::WhyTooFarSharp)),
-        // A string just put on is far below for a reason, and the harpist has said so.
-        _ if cents.0 < -WHICH_PIN_FROM.0 && !matches!(standing, Standing::New(_)) => {
-            (Action::WhichPin, Phrase::plain(Key::WhyTooFarFlat))
-        }
-        _ => return None,
-    };
-    Some(advice(situation, number, action, Some(cents), None, why))
-}
-
 /// Whether a new string may be left where it is: in tune, or a touch sharp since it will fall.
 fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
     situation
@@ -227,55 +163,7 @@ fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bo
         .is_some_and(|string| cents.0 >= -situation.tolerance.of(string).0 && cents.0 <= NEW_SHARP_TO.0)
 }
 
-/// Which way and how far to turn, or to let it ring when it is close enough.
-fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice {
-    let Some(string) = situation.harp.string(number) else {
-        return about_next(situation);
-    };
-    if cents.is_within(situation.tolerance.of(string)) {
-        return advice(
-            situation,
-            number,
-            Action::LetRing,
-            Some(cents),
-            None,
-            told(Key::WhyWithin, one_digit(cents)),
-        );
-    }
-    let per_degree = if situation.tolerance.is_top(string) {
-        CENTS_PER_DEGREE_TOP
-    } else if string.material == Material::Wire {
-        CENTS_PER_DEGREE_WIRE
-    } else {
-        CENTS_PER_DEGREE_MIDDLE
-    };
-    let far = match cents.0.abs() / per_degree {
-        _ if cents.0 < -60.0 => Far::Steps,
-        degrees if degrees < 2.0 => Far::Touch,
-        degrees if degrees < 8.0 => Far::Little,
-        _ => Far::Good,
-    };
-    let (action, key) = if cents.0 < 0.0 {
-        (
-            Action::Tighten,
-            if far == Far::Steps {
-                Key::WhyFarFlat
-            } else {
-                Key::WhyFlat
-            },
-        )
-    } else {
-        (Action::Loosen, Key::WhySharp)
-    };
-    let why = if far == Far::Steps {
-        Phrase::plain(key)
-    } else {
-        told(key, one_digit(cents))
-    };
-    advice(situation, number, action, Some(cents), Some(far), why)
-}
-
-fn about_next(situation: &Situation<'_>) -> Advice {
+pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
     let left = |number: &StringNumber| {
         situation
             .readiness
@@ -333,7 +221,7 @@ fn about_next(situation: &Situation<'_>) -> Advice {
     advice(situation, next, Action::Pluck, standing.cents(), None, why)
 }
 
-fn advice(
+pub(crate) fn advice(
     situation: &Situation<'_>,
     string: StringNumber,
     action: Action,
@@ -351,14 +239,14 @@ fn advice(
     }
 }
 
-fn told(key: Key, cents: impl Into<Arg>) -> Phrase {
+pub(crate) fn told(key: Key, cents: impl Into<Arg>) -> Phrase {
     Phrase {
         key,
         args: vec![("cents", cents.into())],
     }
 }
 
-fn one_digit(cents: Cents) -> String {
+pub(crate) fn one_digit(cents: Cents) -> String {
     format!("{:.1}", cents.0.abs())
 }
 

@@ -4,14 +4,17 @@
 //! Whenever the string is in doubt there is no turning advice: a broken string costs more than another pluck.
 
 mod advice;
+mod doubt;
 mod place;
 #[cfg(test)]
 mod tests;
+mod turn;
 
 use consort_words::{Arg, Key, Words};
 
-pub use advice::{Action, Advice, Far, Hand, Heard, Situation, advise};
+pub use advice::{Action, Advice, Hand, Heard, Situation, advise};
 pub use place::place;
+pub use turn::Far;
 
 /// A sentence that is not said yet: its key and what fills it.
 #[derive(Clone, Debug, PartialEq)]

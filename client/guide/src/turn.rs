@@ -1,0 +1,87 @@
+//! Which way and how far the key turns.
+
+use consort_proto::{Cents, Material, StringNumber};
+use consort_words::Key;
+
+use crate::Phrase;
+use crate::advice::{Action, Advice, Situation, about_next, advice, one_digit, told};
+
+/// How far the key should turn.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Far {
+    /// Hardly more than leaning on the key.
+    Touch,
+    /// A few degrees.
+    Little,
+    /// A good turn.
+    Good,
+    /// A long way, in steps, with a look at the pin first.
+    Steps,
+}
+
+/// Cents by which one degree of the key moves a middle string: 1.8 at 4C (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_MIDDLE: f64 = 2.0;
+/// The same for the top octave and a half: 11 at 1C, less below it (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_TOP: f64 = 8.0;
+/// The same for wires: 9 on a long bass wire (derived from nominal pin and string data).
+const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
+
+impl Far {
+    /// How it is said.
+    pub const fn key(self) -> Key {
+        match self {
+            Self::Touch => Key::GuideFarTouch,
+            Self::Little => Key::GuideFarLittle,
+            Self::Good => Key::GuideFarGood,
+            Self::Steps => Key::GuideFarSteps,
+        }
+    }
+}
+
+/// Which way and how far to turn, or to let it ring when it is close enough.
+pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice {
+    let Some(string) = situation.harp.string(number) else {
+        return about_next(situation);
+    };
+    if cents.is_within(situation.tolerance.of(string)) {
+        return advice(
+            situation,
+            number,
+            Action::LetRing,
+            Some(cents),
+            None,
+            told(Key::WhyWithin, one_digit(cents)),
+        );
+    }
+    let per_degree = if situation.tolerance.is_top(string) {
+        CENTS_PER_DEGREE_TOP
+    } else if string.material == Material::Wire {
+        CENTS_PER_DEGREE_WIRE
+    } else {
+        CENTS_PER_DEGREE_MIDDLE
+    };
+    let far = match cents.0.abs() / per_degree {
+        _ if cents.0 < -60.0 => Far::Steps,
+        degrees if degrees < 2.0 => Far::Touch,
+        degrees if degrees < 8.0 => Far::Little,
+        _ => Far::Good,
+    };
+    let (action, key) = if cents.0 < 0.0 {
+        (
+            Action::Tighten,
+            if far == Far::Steps {
+                Key::WhyFarFlat
+            } else {
+                Key::WhyFlat
+            },
+        )
+    } else {
+        (Action::Loosen, Key::WhySharp)
+    };
+    let why = if far == Far::Steps {
+        Phrase::plain(key)
+    } else {
+        told(key, one_digit(cents))
+    };
+    advice(situation, number, action, Some(cents), Some(far), why)
+}
