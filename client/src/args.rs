@@ -35,8 +35,10 @@ pub struct Args {
 #[derive(Clone, Debug, clap::Args)]
 pub struct HarpArgs {
     /// The harp: one that `harps` lists, or the path of a harp file.
-    #[arg(long, value_name = "HARP", default_value = "pedal-47", global = true)]
-    pub harp: String,
+    ///
+    /// Left out, it is the harp that this station heard last, or `pedal-47`.
+    #[arg(long, value_name = "HARP", global = true)]
+    pub harp: Option<String>,
     /// Reference pitch: A4 in hertz, as in 442 or 440.5.
     #[arg(
         long,

@@ -35,10 +35,26 @@ pub enum NotAHarpChoice {
     },
 }
 
-/// The harp that `word` chooses: the name of a preset, or the path of a harp file.
-pub fn harp(word: &str) -> Result<Harp, NotAHarpChoice> {
-    if let Some(harp) = harp_file::preset(word) {
-        return Ok(harp);
+/// A harp and the harp file that describes it, so that it can be remembered even when the file has gone.
+#[derive(Clone, Debug)]
+pub struct ChosenHarp {
+    /// The harp.
+    pub harp: Harp,
+    /// Its harp file.
+    pub text: String,
+}
+
+/// The harp of whoever has not chosen one.
+pub const USUAL_HARP: &str = "pedal-47";
+
+/// The harp that `word` chooses: the name of a preset, or the path of a harp file; without a word, the usual one.
+pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
+    let word = word.unwrap_or(USUAL_HARP);
+    if let (Some(harp), Some(text)) = (harp_file::preset(word), harp_file::preset_text(word)) {
+        return Ok(ChosenHarp {
+            harp,
+            text: text.to_owned(),
+        });
     }
     let path = Path::new(word);
     let is_path = path.extension().is_some_and(|end| end == "toml") || path.components().count() > 1 || path.exists();
@@ -52,10 +68,13 @@ pub fn harp(word: &str) -> Result<Harp, NotAHarpChoice> {
         path: word.to_owned(),
         cause,
     })?;
-    harp_file::parse(&text).map_err(|cause| NotAHarpChoice::File {
-        path: word.to_owned(),
-        cause,
-    })
+    match harp_file::parse(&text) {
+        Ok(harp) => Ok(ChosenHarp { harp, text }),
+        Err(cause) => Err(NotAHarpChoice::File {
+            path: word.to_owned(),
+            cause,
+        }),
+    }
 }
 
 /// The presets' names, with commas.

@@ -3,11 +3,11 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use consort_proto::{Harp, JoinLink, Name, Tuning};
+use consort_proto::{JoinLink, Name, Tuning};
 use consort_store::{Folder, FolderError};
 
 use crate::args::Args;
-use crate::choice::{self, NotAHarpChoice};
+use crate::choice::{self, ChosenHarp, NotAHarpChoice};
 use crate::feed::Source;
 
 /// How a station is started.
@@ -15,8 +15,8 @@ use crate::feed::Source;
 pub struct Config {
     /// The harpist; `None` for the name given last, or one made up.
     pub name: Option<Name>,
-    /// The harp.
-    pub harp: Harp,
+    /// The harp; `None` for the one that was heard last.
+    pub harp: Option<ChosenHarp>,
     /// What it is tuned to while no agreement is known.
     pub tuning: Tuning,
     /// Where the sound comes from.
@@ -83,7 +83,12 @@ impl TryFrom<Args> for Config {
         Ok(Self {
             source: source(&typed.input, typed.rate, typed.fast)?,
             name: typed.name,
-            harp: choice::harp(&args.harp.harp)?,
+            harp: args
+                .harp
+                .harp
+                .as_deref()
+                .map(|word| choice::harp(Some(word)))
+                .transpose()?,
             tuning,
             join: typed.join,
             coordinator: typed.coordinator,

@@ -120,10 +120,14 @@ impl Connection {
             },
             LinkState::Searching => Key::LinkSearching,
             LinkState::Reaching => Key::LinkReaching,
-            LinkState::Joined => {
-                let ensemble = agreement.map_or("", |agreement| agreement.ensemble.as_str());
-                return words.say(Key::LinkJoined, &[("ensemble", Arg::from(ensemble))]);
-            }
+            LinkState::Joined => match agreement {
+                Some(agreement) => {
+                    let ensemble = agreement.ensemble.as_str();
+                    return words.say(Key::LinkJoined, &[("ensemble", Arg::from(ensemble))]);
+                }
+                // Welcomed a moment ago; the agreement is on its way.
+                None => Key::LinkReaching,
+            },
             LinkState::Offline(_) => {
                 let time = words.time(self.offline_for.unwrap_or_default());
                 return words.say(Key::LinkOffline, &[("time", Arg::from(time))]);

@@ -72,7 +72,7 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             trace,
             one_tuning,
         }) => Ok(Listening {
-            harp: Arc::new(choice::harp(&args.harp.harp)?),
+            harp: Arc::new(choice::harp(args.harp.harp.as_deref())?.harp),
             tuning: args.harp.tuning(),
             one_tuning,
             trace,
@@ -150,7 +150,7 @@ fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal
         (false, true) => targets::Form::Json,
         (false, false) => targets::Form::Table,
     };
-    let rows = targets::rows(&choice::harp(&harp.harp)?, &harp.tuning());
+    let rows = targets::rows(&choice::harp(harp.harp.as_deref())?.harp, &harp.tuning());
     targets::lines(&rows, form).iter().for_each(|line| say::line(line));
     Ok(true)
 }

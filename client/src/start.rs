@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use consort_link::{Event, Link};
 use consort_peer::{Dialer, Identity, IdentityError};
-use consort_proto::{Fingerprint, Name, Sequence, Tolerance, Uptime};
+use consort_proto::{Fingerprint, Harp, Name, Sequence, Tolerance, Uptime, harp_file};
 use consort_store::{Folder, FolderError};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
@@ -16,6 +16,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
 
 use crate::browse;
+use crate::choice::{self, ChosenHarp, NotAHarpChoice};
 use crate::config::{Config, Discovery};
 use crate::desk;
 use crate::ear::Expectation;
@@ -48,6 +49,9 @@ pub enum StartError {
     /// The data folder cannot be used.
     #[error(transparent)]
     Folder(#[from] FolderError),
+    /// The harp that was kept is none any more.
+    #[error(transparent)]
+    Harp(#[from] NotAHarpChoice),
     /// There is no key to be known by.
     #[error(transparent)]
     Identity(#[from] IdentityError),
@@ -99,7 +103,7 @@ impl Station {
         let desk = bind(config.desk_port).await?;
         let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
 
-        let harp = Arc::new(config.harp);
+        let harp = Arc::new(remembered(&folder, config.harp)?);
         let name = config
             .name
             .or_else(|| saved.name.clone())
@@ -113,7 +117,8 @@ impl Station {
                 process: random()?,
                 known: saved.known.clone(),
                 stories: saved.stories(&harp),
-                journal: saved.journal,
+                // What waits of another harp's strings would be counted on this one's.
+                journal: if saved.is_of(&harp) { saved.journal } else { Vec::new() },
                 next: Sequence(saved.reported + 1),
                 agreement: saved.agreement,
                 own: (config.tuning, Tolerance::default()),
@@ -205,6 +210,24 @@ impl Station {
         }
     }
 }
+
+/// The chosen harp, kept for the next time; without a choice, the harp that was kept.
+fn remembered(folder: &Folder, chosen: Option<ChosenHarp>) -> Result<Harp, StartError> {
+    if let Some(ChosenHarp { harp, text }) = chosen {
+        folder.write(HARP_FILE, text.as_bytes())?;
+        return Ok(harp);
+    }
+    let Some(kept) = folder.read(HARP_FILE)? else {
+        return Ok(choice::harp(None)?.harp);
+    };
+    harp_file::parse(&String::from_utf8_lossy(&kept)).map_err(|cause| {
+        let path = folder.file(HARP_FILE).display().to_string();
+        StartError::Harp(NotAHarpChoice::File { path, cause })
+    })
+}
+
+/// The harp that was heard last, as a harp file.
+const HARP_FILE: &str = "harp.toml";
 
 async fn look(discovery: Option<Discovery>, events: mpsc::Sender<Event>) {
     if let Some(discovery) = discovery

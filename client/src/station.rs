@@ -326,11 +326,16 @@ impl EventLoop {
                 self.store.agree(agreement.clone());
             }
         }
-        if image.link.state == LinkState::Joined {
-            self.unanswered = None;
-            if image.agreement.is_some() {
-                self.start_feed();
+        match image.link.state {
+            LinkState::Joined => {
+                self.unanswered = None;
+                if image.agreement.is_some() {
+                    self.start_feed();
+                }
             }
+            // Somebody has answered, and what they said is shown already.
+            LinkState::Refused(_) | LinkState::OtherKey | LinkState::OtherVersion => self.unanswered = None,
+            LinkState::Alone | LinkState::Searching | LinkState::Reaching | LinkState::Offline(_) => {}
         }
         self.voice.show(&image);
         self.image.send_if_modified(|shown| {

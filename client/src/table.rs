@@ -91,10 +91,15 @@ pub(crate) struct Saved {
 }
 
 impl Saved {
+    /// Whether what is saved of strings is about those of `harp`.
+    pub(crate) fn is_of(&self, harp: &Harp) -> bool {
+        self.harp.as_deref() == Some(strings_of(harp).as_str())
+    }
+
     /// The stories of the strings of `harp`, as far as it is the harp that was heard.
     pub(crate) fn stories(&self, harp: &Harp) -> Vec<StringStory> {
         let mut stories = vec![StringStory::default(); harp.len()];
-        if self.harp.as_deref() == Some(strings_of(harp).as_str()) {
+        if self.is_of(harp) {
             for reading in &self.readings {
                 if let Some(story) = stories.get_mut(reading.string.index()) {
                     story.hear(*reading);
@@ -124,7 +129,7 @@ pub(crate) fn write_start(transaction: &Transaction<'_>, name: &Name, harp: &Har
     let strings = strings_of(harp);
     let before: Option<String> = transaction.query_row("SELECT harp FROM station", [], |row| row.get(0))?;
     if before.as_ref() != Some(&strings) {
-        transaction.execute_batch("DELETE FROM reading; DELETE FROM mark;")?;
+        transaction.execute_batch("DELETE FROM reading; DELETE FROM mark; DELETE FROM report;")?;
     }
     transaction
         .execute(
