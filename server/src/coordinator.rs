@@ -92,8 +92,9 @@ pub(crate) struct EventLoop {
     drawn_at: Instant,
 }
 
-/// At most one image in this time, so that a busy tuning costs no more to show than a quiet one.
-const DRAW_EVERY: Duration = Duration::from_millis(100);
+/// At most one image in this time, so that a busy tuning costs no more to show than a quiet one. A change after a pause is
+/// drawn at once; the eye follows no more than twenty pictures in a second.
+const DRAW_EVERY: Duration = Duration::from_millis(50);
 
 /// How often the time left until the start is shown anew.
 const COUNT_EVERY: Duration = Duration::from_secs(1);
