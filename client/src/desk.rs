@@ -4,12 +4,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use axum::extract::State;
-use axum::http::header::{CONTENT_TYPE, HeaderName};
-use axum::http::{HeaderValue, StatusCode};
-use axum::response::{Html, IntoResponse, Response};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use consort_pages::Guard;
+use consort_pages::{DeskPage, Guard, desk_files, stream};
 use consort_proto::{JoinLink, Mark, StringNumber};
 use consort_words::Words;
 use serde::Deserialize;
@@ -19,7 +18,7 @@ use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::time::sleep;
 
 use crate::image::Image;
-use crate::picture::DeskPicture;
+use crate::picture;
 use crate::start::StartError;
 use crate::station::Wish;
 
@@ -89,32 +88,23 @@ async fn draw(mut images: watch::Receiver<Arc<Image>>, pictures: watch::Sender<A
     images.mark_changed();
     while images.changed().await.is_ok() {
         let image = images.borrow_and_update().clone();
-        pictures.send_replace(crate::pluck::json(&DeskPicture::of(&image, &words)).into());
+        pictures.send_replace(crate::pluck::json(&picture::of(&image, &words)).into());
         sleep(SHOW_EVERY).await;
     }
 }
 
 fn pages(guard: &Guard, shared: Shared) -> Router {
-    let open = Router::new()
-        .route("/", get(async || Html(include_str!("page/desk.html"))))
-        .route("/desk.js", get(async || (SCRIPT, include_str!("page/desk.js"))))
-        .route("/harp.js", get(async || (SCRIPT, include_str!("page/harp.js"))))
-        .route("/desk.css", get(async || (STYLE, include_str!("page/desk.css"))));
     let closed = Router::new()
         .route("/desk.json", get(look))
         .route("/live", get(live))
         .route("/wish", post(wish))
         .with_state(shared);
-    guard.protect(open, closed)
+    guard.protect(desk_files(), closed)
 }
 
-const SCRIPT: [(HeaderName, HeaderValue); 1] =
-    [(CONTENT_TYPE, HeaderValue::from_static("text/javascript; charset=utf-8"))];
-const STYLE: [(HeaderName, HeaderValue); 1] = [(CONTENT_TYPE, HeaderValue::from_static("text/css; charset=utf-8"))];
-
-async fn look(State(shared): State<Shared>) -> Json<DeskPicture> {
+async fn look(State(shared): State<Shared>) -> Json<DeskPage> {
     let image = shared.images.borrow().clone();
-    Json(DeskPicture::of(&image, &Words::english()))
+    Json(picture::of(&image, &Words::english()))
 }
 
 async fn live(State(shared): State<Shared>) -> Response {
@@ -122,7 +112,7 @@ async fn live(State(shared): State<Shared>) -> Response {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
     // The seat is given up with the stream.
-    consort_pages::stream(shared.pictures, seat)
+    stream(shared.pictures, seat)
 }
 
 async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Response {

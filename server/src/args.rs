@@ -4,6 +4,7 @@ use std::net::{IpAddr, Ipv4Addr};
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
+use consort_pages::NotAProposal;
 use consort_proto::{Name, ReferencePitch, Scheme, Setting, Temperament, discovery};
 
 use crate::start::Start;
@@ -113,23 +114,17 @@ pub enum Order {
     Stop,
 }
 
-/// The temperament that `text` names or spells out.
+/// The temperament that `text` names or spells out; in words for a person who does not see the list.
 pub fn temperament(text: &str) -> Result<Temperament, String> {
-    if let Some(scheme) = Scheme::from_word(text.trim()) {
-        return Ok(Temperament::named(scheme));
-    }
-    let words: Vec<&str> = text.split([',', ' ']).filter(|word| !word.is_empty()).collect();
-    let numbers: Result<Vec<f64>, _> = words.iter().map(|word| word.parse::<f64>()).collect();
-    match numbers {
-        Ok(offsets) if !offsets.is_empty() => Temperament::own(&offsets).map_err(|why| why.to_string()),
-        _ => {
+    consort_pages::temperament(text).map_err(|why| match why {
+        NotAProposal::Temperament(shown) => {
             let names = Scheme::ALL.map(Scheme::word).join(", ");
-            let shown: String = text.chars().take(60).collect();
-            Err(format!(
+            format!(
                 "“{shown}” is not a temperament: choose one of {names}, or give twelve offsets in cents from C to B"
-            ))
+            )
         }
-    }
+        other => other.to_string(),
+    })
 }
 
 #[cfg(test)]

@@ -6,11 +6,11 @@ use std::time::Duration;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use axum::http::header::SET_COOKIE;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use consort_proto::{ReferencePitch, Scheme};
+use consort_pages::{Guard, Proposal, control_files, stream};
+use consort_proto::{Cents, ReferencePitch, Scheme, Tolerance};
 use consort_session::Command;
 use consort_words::Words;
 use serde::{Deserialize, Serialize};
@@ -20,11 +20,10 @@ use tokio::sync::watch;
 use crate::Addresses;
 use crate::args::{self, Order};
 use crate::coordinator::{Outcome, Viewer};
-use crate::guard::Guard;
+use crate::image;
 use crate::remote::Handle;
 use crate::start::Start;
 use crate::status::Status;
-use crate::{asset, board};
 
 /// An order as it travels from the leader's page, or from another terminal.
 #[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
@@ -44,6 +43,15 @@ pub enum OrderBody {
     Setting {
         /// A major key, or all seven pedals.
         key: String,
+    },
+    /// New tolerances, in cents.
+    Tolerance {
+        /// Gut, nylon and fluorocarbon below the top octave and a half.
+        middle: f64,
+        /// Wires.
+        wires: f64,
+        /// The top octave and a half.
+        top: f64,
     },
     /// A new start.
     Start {
@@ -87,6 +95,7 @@ impl OrderBody {
                 key.parse()
                     .map_err(|why: consort_proto::setting::NotASetting| why.to_string())?,
             ),
+            Self::Tolerance { middle, wires, top } => Command::Tolerance(tolerance([middle, wires, top])?),
             Self::Start { in_s } => Command::Start(in_s.map(|seconds| Duration::from_secs(seconds.min(DAY_S)))),
             Self::Round => Command::NewRound,
             Self::Undo => Command::Undo,
@@ -98,6 +107,23 @@ impl OrderBody {
     }
 }
 
+/// Tolerances in cents, of the middle, the wires and the top.
+fn tolerance(cents: [f64; 3]) -> Result<Tolerance, String> {
+    let [least, most] = TOLERANCE_CENTS;
+    match cents.iter().find(|cents| !(least..=most).contains(*cents)) {
+        Some(cents) => Err(format!(
+            "{cents} cents is not a tolerance: give {least} to {most} cents"
+        )),
+        None => {
+            let [middle, wires, top] = cents.map(Cents);
+            Ok(Tolerance { middle, wires, top })
+        }
+    }
+}
+
+/// The least and the most that a string may be off, in cents: what stations take. No ear judges less, and half a semitone
+/// is another note.
+const TOLERANCE_CENTS: [f64; 2] = [0.1, 50.0];
 /// A start lies within a day.
 const DAY_S: u64 = 24 * 60 * 60;
 
@@ -169,35 +195,15 @@ pub(crate) fn pages(
             "temperaments": Scheme::ALL.map(Scheme::word),
         })),
     };
-    let guard = Guard::of(handle);
-    let open = Router::new()
-        .route("/", get(asset::control_page))
-        .route("/control.js", get(asset::control_script))
-        .route("/board.js", get(asset::board_script))
-        .route("/page.css", get(asset::style))
-        .route("/enter", post(enter))
-        .with_state(guard.clone());
+    let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
         .route("/status.json", get(status))
         .route("/link.json", get(link))
         .route("/live", get(live))
+        .route("/consequence", post(consequence))
         .route("/order", post(order))
         .with_state(shared);
-    guard.protect(open, closed)
-}
-
-/// What the page sends first: the token behind the `#` of its address.
-#[derive(Deserialize)]
-struct Entry {
-    token: String,
-}
-
-async fn enter(State(guard): State<Guard>, Json(entry): Json<Entry>) -> Response {
-    if guard.knows(&entry.token) {
-        ([(SET_COOKIE, guard.cookie())], StatusCode::NO_CONTENT).into_response()
-    } else {
-        StatusCode::FORBIDDEN.into_response()
-    }
+    guard.protect(control_files(), closed)
 }
 
 async fn status(State(shared): State<Shared>) -> Response {
@@ -208,15 +214,30 @@ async fn status(State(shared): State<Shared>) -> Response {
 }
 
 async fn live(State(shared): State<Shared>) -> Response {
-    board::stream(shared.pictures, ())
+    stream(shared.pictures, ())
 }
 
 async fn link(State(shared): State<Shared>) -> Json<Value> {
     Json((*shared.links).clone())
 }
 
+/// What a change would do that the leader has in mind and has not sent.
+async fn consequence(State(shared): State<Shared>, Json(proposal): Json<Proposal>) -> Response {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    match proposal.consequence(&image::of(&view), &shared.words) {
+        Ok(consequence) => Json(consequence).into_response(),
+        Err(why) => refused(StatusCode::UNPROCESSABLE_ENTITY, &why.to_string()),
+    }
+}
+
+/// Says in a sentence why not.
+fn refused(status: StatusCode, why: &str) -> Response {
+    (status, Json(json!({"why": why}))).into_response()
+}
+
 async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
-    let refused = |status: StatusCode, why: &str| (status, Json(json!({"why": why}))).into_response();
     let command = match body.command() {
         Ok(Some(command)) => command,
         Ok(None) => {
@@ -262,6 +283,10 @@ mod tests {
                 Command::Start(Some(Duration::from_secs(1500))),
             ),
             (r#"{"order":"start","in_s":null}"#, Command::Start(None)),
+            (
+                r#"{"order":"tolerance","middle":2,"wires":3,"top":5}"#,
+                Command::Tolerance(Tolerance::default()),
+            ),
             (r#"{"order":"round"}"#, Command::NewRound),
             (r#"{"order":"undo"}"#, Command::Undo),
             (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
@@ -279,6 +304,10 @@ mod tests {
             r#"{"order":"temperament","name":"loud"}"#,
             r#"{"order":"setting","key":"H"}"#,
             r#"{"order":"remove","station":"nobody"}"#,
+            r#"{"order":"let-back","station":""}"#,
+            r#"{"order":"tolerance","middle":0,"wires":3,"top":5}"#,
+            r#"{"order":"tolerance","middle":2,"wires":3,"top":-5}"#,
+            r#"{"order":"tolerance","middle":2,"wires":300,"top":5}"#,
         ] {
             let body: OrderBody = serde_json::from_str(text).expect(text);
             assert!(body.command().is_err(), "{text}");

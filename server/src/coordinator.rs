@@ -92,8 +92,9 @@ pub(crate) struct EventLoop {
     drawn_at: Instant,
 }
 
-/// At most one image in this time, so that a busy tuning costs no more to show than a quiet one.
-const DRAW_EVERY: Duration = Duration::from_millis(100);
+/// At most one image in this time, so that a busy tuning costs no more to show than a quiet one. A change after a pause is
+/// drawn at once; the eye follows no more than twenty pictures in a second.
+const DRAW_EVERY: Duration = Duration::from_millis(50);
 
 /// How often the time left until the start is shown anew.
 const COUNT_EVERY: Duration = Duration::from_secs(1);
@@ -102,6 +103,11 @@ impl EventLoop {
     /// Carries on until `shutdown`.
     pub(crate) async fn run(&mut self, mut inbox: mpsc::Receiver<Input>, shutdown: impl Future<Output = ()>) {
         let mut shutdown = std::pin::pin!(shutdown);
+        tokio::select! {
+            biased;
+            () = &mut shutdown => return,
+            () = self.settle() => {}
+        }
         loop {
             while let Some(effect) = self.session.poll_effect() {
                 self.perform(effect);
@@ -146,6 +152,18 @@ impl EventLoop {
             drawn_at: now,
         };
         (event_loop, images)
+    }
+
+    /// Waits for the disk to take or refuse what the opening decided, so that nobody sees the session without it.
+    async fn settle(&mut self) {
+        while let Some(effect) = self.session.poll_effect() {
+            self.perform(effect);
+        }
+        if self.handed > Ticket(0)
+            && let Some(event) = self.events.recv().await
+        {
+            self.take(Input::Event(event));
+        }
     }
 
     /// Hands the input to the session, with the time.

@@ -5,13 +5,12 @@
 mod address;
 mod advert;
 pub mod args;
-mod asset;
 mod board;
 pub mod config;
 pub mod control;
 pub mod coordinator;
 mod endpoint;
-mod guard;
+mod image;
 pub mod remote;
 pub mod start;
 pub mod status;
@@ -26,6 +25,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use consort_pages::Links;
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Identity, IdentityError, ListenError, Listener};
 use consort_proto::{JoinLink, Uptime};
@@ -40,6 +40,7 @@ use crate::advert::Advert;
 pub use crate::config::Config;
 use crate::config::Discovery;
 use crate::coordinator::{EventLoop, Input, Viewer};
+use crate::image::Drawing;
 use crate::remote::Handle;
 pub use crate::store::StoreError;
 use crate::store::{Opened, Store};
@@ -207,10 +208,10 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let picture = board::picture(&self.images.borrow(), &Words::english());
-        let (drawn, pictures) = watch::channel(picture);
-        let control = control::pages(self.viewer(), pictures.clone(), &self.handle, &self.addresses);
-        let board = board::pages(pictures, &self.board_token);
+        let links = Links::new(self.addresses.join.to_string(), self.addresses.board.clone());
+        let drawing = Drawing::new(&self.images.borrow(), links);
+        let control = control::pages(self.viewer(), drawing.control(), &self.handle, &self.addresses);
+        let board = consort_pages::board(drawing.board(), &self.board_token);
         let advert = self.announce();
         let Self {
             folder,
@@ -223,7 +224,7 @@ impl Coordinator {
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, &inbox) => {}
-            () = board::draw(self.images, drawn) => {}
+            () = drawing.follow(self.images) => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }

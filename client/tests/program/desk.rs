@@ -183,7 +183,9 @@ fn looking_needs_the_cookie_and_the_page_itself_holds_no_secret() {
         ("/", &own, "", 200),
         ("/", "rehearsal.example", "", 403),
         ("/desk.js", &own, "", 200),
-        ("/harp.js", &own, "", 200),
+        ("/strings.js", &own, "", 200),
+        ("/follow.js", &own, "", 200),
+        ("/page.css", &own, "", 200),
         ("/desk.css", &own, "", 200),
         ("/other", &own, &desk.cookie, 404),
     ] {

@@ -112,7 +112,8 @@ fn stays_ready(seat: &SeatImage<'_>, session: &SessionImage<'_>, after: &Tuning)
         })
 }
 
-fn temperament(text: &str) -> Result<Temperament, NotAProposal> {
+/// The temperament that `text` names by its word or spells out as twelve offsets in cents from C to B.
+pub fn temperament(text: &str) -> Result<Temperament, NotAProposal> {
     if let Some(scheme) = Scheme::from_word(text.trim()) {
         return Ok(Temperament::named(scheme));
     }

@@ -21,9 +21,10 @@ pub struct Pace {
 }
 
 impl Pace {
-    /// For the board: at most five pictures a second, and one every five seconds at the least.
+    /// For the board: a change after a pause at once, at most twenty pictures a second, and one every five seconds at
+    /// the least.
     pub const BOARD: Self = Self {
-        every: Duration::from_millis(200),
+        every: Duration::from_millis(50),
         again: Duration::from_secs(5),
     };
 }

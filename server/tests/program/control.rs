@@ -1,6 +1,9 @@
 //! The leader's page obeys itself and nobody else.
 
-use std::net::SocketAddr;
+use std::io::{BufRead, BufReader, Write};
+use std::net::{SocketAddr, TcpStream};
+
+use serde_json::Value;
 
 use crate::running::{Running, fresh_folder, request};
 
@@ -171,7 +174,14 @@ fn the_page_itself_holds_no_secret_and_comes_to_our_own_names_only() {
     let running = Running::start(&fresh_folder("own"));
     let (address, fragment) = running.page("control");
     let token = running.join_link().to_string();
-    for target in ["/", "/control.js", "/board.js", "/page.css"] {
+    for target in [
+        "/",
+        "/control.js",
+        "/control.css",
+        "/follow.js",
+        "/strings.js",
+        "/page.css",
+    ] {
         for (host, expected) in [(address.to_string(), 200), ("rehearsal.example".to_owned(), 403)] {
             let text = format!("GET {target} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
             let (status, _, body) = request(address, &text);
@@ -218,4 +228,92 @@ fn an_order_that_cannot_be_meant_is_answered_with_a_sentence() {
     let (status, _, answer) = request(address, &text);
     assert_eq!(status, 422, "{answer}");
     assert!(answer.contains("380 to 480 Hz"), "{answer}");
+}
+
+/// Sends `body` to `target` as the page does, and returns the status code and the answer.
+fn send(address: SocketAddr, cookie: &str, target: &str, body: &str) -> (u16, Value) {
+    let text = format!(
+        "POST {target} HTTP/1.1\r\nHost: {address}\r\nOrigin: http://{address}\r\nContent-Type: application/json\r\n\
+         X-Consort: 1\r\nCookie: {cookie}\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+        body.len()
+    );
+    let (status, _, answer) = request(address, &text);
+    (status, serde_json::from_str(&answer).unwrap_or_default())
+}
+
+#[test]
+fn what_a_change_would_do_is_said_before_it_is_done() {
+    let running = Running::start(&fresh_folder("consequence"));
+    let (address, cookie) = enter(&running);
+    let before = running.status();
+    for (body, expected) in [
+        (r#"{"hz":441.3}"#, "A = 441.3 · equal temperament · C major"),
+        (
+            r#"{"temperament":"vallotti","setting":"Eb"}"#,
+            "A = 440 · Vallotti · E♭ major",
+        ),
+    ] {
+        let (status, answer) = send(address, &cookie, "/consequence", body);
+        assert_eq!(status, 200, "{answer}");
+        assert_eq!(answer["agreement"], expected);
+        assert!(answer["says"].as_str().is_some_and(|says| !says.is_empty()), "{answer}");
+    }
+    for body in [r#"{"hz":4400}"#, r#"{"temperament":"loud"}"#, r#"{"setting":"H"}"#] {
+        let (status, answer) = send(address, &cookie, "/consequence", body);
+        assert_eq!(status, 422, "{body}");
+        assert!(
+            answer["why"].as_str().is_some_and(|why| !why.is_empty()),
+            "{body}: {answer}"
+        );
+    }
+    assert_eq!(send(address, "", "/consequence", r#"{"hz":442}"#).0, 403);
+    assert_eq!(running.status(), before);
+}
+
+#[test]
+fn the_open_page_follows_each_order_of_the_leader() {
+    let running = Running::start(&fresh_folder("follows"));
+    let (address, cookie) = enter(&running);
+    let stream = TcpStream::connect(address).expect("connect");
+    let ask = format!("GET /live HTTP/1.1\r\nHost: {address}\r\nCookie: {cookie}\r\n\r\n");
+    (&stream).write_all(ask.as_bytes()).expect("send");
+    let mut lines = BufReader::new(stream).lines();
+    let mut until = |wanted: &dyn Fn(&Value) -> bool| {
+        loop {
+            let line = lines.next().expect("the stream goes on").expect("line");
+            let picture = line.strip_prefix("data: ").map(serde_json::from_str);
+            if let Some(page) = picture.transpose().expect("json").filter(wanted) {
+                return page;
+            }
+        }
+    };
+    let page = until(&|_| true);
+    assert_eq!(page["links"]["join"], running.text("join").as_str());
+    assert_eq!(page["links"]["board"], running.text("board").as_str());
+    assert_eq!((&page["joining"], &page["can_undo"]), (&true.into(), &false.into()));
+    let mut order = |body: &str, wanted: &dyn Fn(&Value) -> bool| {
+        let (status, answer) = send(address, &cookie, "/order", body);
+        assert_eq!(status, 200, "{body}: {answer}");
+        until(wanted);
+    };
+    order(r#"{"order":"pitch","hz":441.3}"#, &|page| {
+        page["pitch_hz"] == 441.3 && page["can_undo"] == true
+    });
+    order(r#"{"order":"undo"}"#, &|page| page["pitch_hz"] == 440.0);
+    order(r#"{"order":"temperament","name":"vallotti"}"#, &|page| {
+        page["temperament"] == "vallotti"
+    });
+    order(
+        r#"{"order":"temperament","name":"5.9; 0; 2; 3.9; −2; 7.8; −2; 3.9; 2; 0; 5.9; −3.9"}"#,
+        &|page| page["temperament"] == "own" && page["offsets"][11] == -3.9,
+    );
+    order(r#"{"order":"setting","key":"Eb"}"#, &|page| page["setting"] == "Eb");
+    order(r#"{"order":"tolerance","middle":1.5,"wires":4,"top":6}"#, &|page| {
+        page["tolerance"] == serde_json::json!({"middle": 1.5, "wires": 4.0, "top": 6.0})
+    });
+    order(r#"{"order":"joining","open":false}"#, &|page| page["joining"] == false);
+    order(r#"{"order":"round"}"#, &|page| page["board"]["round"] == "round 2");
+    order(r#"{"order":"start","in_s":600}"#, &|page| {
+        page["board"]["start_in_s"].is_u64()
+    });
 }

@@ -1,0 +1,97 @@
+//! The session as the pages show it: what the board and the leader's page are sent, drawn whenever it has changed.
+
+use std::sync::Arc;
+
+use consort_pages::{BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_session::{StationView, View};
+use consort_words::Words;
+use serde::Serialize;
+use tokio::sync::watch;
+
+/// Draws each image of the session once, for all viewers of a page together.
+pub(crate) struct Drawing {
+    words: Words,
+    links: Links,
+    board: watch::Sender<Arc<str>>,
+    control: watch::Sender<Arc<str>>,
+}
+
+impl Drawing {
+    /// A drawing that shows `view` at first; the control page also shows `links`.
+    pub(crate) fn new(view: &View, links: Links) -> Self {
+        let empty = || watch::Sender::new(Arc::from(""));
+        let drawing = Self {
+            words: Words::english(),
+            links,
+            board: empty(),
+            control: empty(),
+        };
+        drawing.draw(view);
+        drawing
+    }
+
+    /// What viewers of the board are sent: a [`BoardPage`] in one line of JSON.
+    pub(crate) fn board(&self) -> watch::Receiver<Arc<str>> {
+        self.board.subscribe()
+    }
+
+    /// What the leader's page is sent: a [`ControlPage`] in one line of JSON.
+    pub(crate) fn control(&self) -> watch::Receiver<Arc<str>> {
+        self.control.subscribe()
+    }
+
+    /// Draws every image as soon as it is there; never ends. The images themselves come no faster than eyes follow.
+    pub(crate) async fn follow(self, mut images: watch::Receiver<Arc<View>>) {
+        while images.changed().await.is_ok() {
+            let view = images.borrow_and_update().clone();
+            self.draw(&view);
+        }
+        std::future::pending().await
+    }
+
+    fn draw(&self, view: &View) {
+        let image = of(view);
+        self.board.send_replace(line(&BoardPage::of(&image, &self.words)));
+        self.control
+            .send_replace(line(&ControlPage::of(&image, &self.links, &self.words)));
+    }
+}
+
+/// The session in `view` as pages are made from it.
+pub(crate) fn of(view: &View) -> SessionImage<'_> {
+    SessionImage {
+        agreement: &view.agreement,
+        start_in: view.start_in,
+        joining: view.joining,
+        can_undo: view.can_undo,
+        disk_trouble: view.disk_trouble,
+        seats: view.stations.iter().map(seat).collect(),
+    }
+}
+
+fn seat(station: &StationView) -> SeatImage<'_> {
+    SeatImage {
+        seat: station.seat,
+        station: station.peer,
+        name: &station.name,
+        harp: &station.harp,
+        readiness: &station.readiness,
+        presence: presence(station.presence),
+        removed: station.removed,
+    }
+}
+
+const fn presence(presence: consort_session::Presence) -> Presence {
+    match presence {
+        consort_session::Presence::Here => Presence::Here,
+        consort_session::Presence::Unsure => Presence::Unsure,
+        consort_session::Presence::Silent(silent) => Presence::Silent(silent),
+        consort_session::Presence::Away => Presence::Away,
+    }
+}
+
+/// A page as one line of JSON.
+fn line(page: &impl Serialize) -> Arc<str> {
+    // A page always becomes JSON: its keys are words and its numbers finite.
+    serde_json::to_string(page).unwrap_or_default().into()
+}
