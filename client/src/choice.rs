@@ -108,14 +108,15 @@ mod tests {
 
     #[test]
     fn a_harp_is_a_preset_or_a_file() {
-        assert!(harp("pedal-47").is_ok_and(|harp| harp.len() == 47));
-        let unknown = harp("pedal-99").expect_err("no such harp").to_string();
+        assert!(harp(None).is_ok_and(|chosen| chosen.harp.len() == 47));
+        assert!(harp(Some("lever-34")).is_ok_and(|chosen| chosen.harp.len() == 34 && chosen.text.contains("lever")));
+        let unknown = harp(Some("pedal-99")).expect_err("no such harp").to_string();
         assert!(
             unknown.contains("lever-34") && unknown.contains("pedal-99"),
             "{unknown}"
         );
         assert!(matches!(
-            harp("nowhere/mine.toml"),
+            harp(Some("nowhere/mine.toml")),
             Err(NotAHarpChoice::Unreadable { .. })
         ));
     }
