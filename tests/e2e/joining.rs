@@ -1,7 +1,7 @@
 //! Joining: by link, by discovery, and not at all.
 
 use consort_proto::JoinLink;
-use consort_tests::process::is_isolated;
+use consort_tests::process::{is_isolated, say};
 
 use crate::ensemble::{Ensemble, cents, expect_line};
 
@@ -27,7 +27,7 @@ fn a_recorded_string_reaches_the_board_through_a_link() {
 #[test]
 fn a_station_finds_a_coordinator_that_has_moved_by_discovery() {
     if !is_isolated() {
-        // Announcing would reach the room: `cargo verify` runs this on a network of its own.
+        say("skipped: announcing would reach the room; `cargo verify` runs this on a network of its own");
         return;
     }
     let mut ensemble = Ensemble::open("by-discovery", &[]);
