@@ -1,0 +1,6 @@
+//! Virtual harps and harpists against published figures and against what they claim of themselves.
+
+mod faults;
+mod mirror;
+mod recordings;
+mod strings;
