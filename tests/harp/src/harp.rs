@@ -164,6 +164,11 @@ impl VirtualHarp {
         &self.harp
     }
 
+    /// Samples per second.
+    pub fn rate(&self) -> f64 {
+        self.rate
+    }
+
     /// Seconds of sound so far, to the last tick begun.
     pub fn now_s(&self) -> f64 {
         self.tick as f64 * TICK as f64 / self.rate

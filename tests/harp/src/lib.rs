@@ -5,22 +5,31 @@
 //! Nothing here is shared with the way in which the station hears: the sound is made from the physics of strings, or
 //! from recordings of known pitch.
 
+pub mod advice;
 mod bank;
 pub mod chance;
 pub mod condition;
+pub mod deed;
 pub mod fault;
+pub mod hand;
 mod harp;
+mod harpist;
 mod noise;
+pub mod options;
 pub mod pickup;
 pub mod pluck;
 pub mod recording;
 pub mod room;
 mod string;
 pub mod stringing;
+pub mod trial;
 
+pub use advice::{AdviceLine, Word};
 pub use condition::Condition;
 pub use fault::{Fault, Wrong};
+pub use hand::Pace;
 pub use harp::{Stage, TrueString, VirtualHarp, Voices};
+pub use harpist::Harpist;
 pub use pickup::Pickup;
 pub use pluck::Pluck;
 pub use recording::Library;
