@@ -100,6 +100,13 @@ impl Trial {
         }
     }
 
+    /// Ends the station at once, as a laptop that runs out of power would.
+    pub fn kill(&mut self) {
+        // One that has ended already needs no ending.
+        let _ = self.station.kill();
+        let _ = self.station.wait();
+    }
+
     /// Ends the sound and the station; what it printed at last goes to `seen`.
     pub fn end(mut self, mut seen: impl FnMut(&str)) -> io::Result<()> {
         drop(self.sound);
