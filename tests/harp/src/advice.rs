@@ -84,10 +84,17 @@ mod tests {
     fn a_line_of_advice_is_told_from_other_lines() {
         let line = r#"{"string":26,"word":"Let it ring","cents":0.51,"why":"Close enough.","place":"middle C"}"#;
         let advice = AdviceLine::parse(line).expect("advice");
-        assert_eq!((advice.string, advice.word, advice.cents), (Some(26), Word::LetItRing, Some(0.51)));
+        assert_eq!(
+            (advice.string, advice.word, advice.cents),
+            (Some(26), Word::LetItRing, Some(0.51))
+        );
         let done = r#"{"string":null,"word":"All set","cents":null,"why":"Every string holds.","place":null}"#;
         assert_eq!(AdviceLine::parse(done).expect("advice").word, Word::AllSet);
-        for other in [r#"{"event":"link","state":"alone","unsent":0}"#, "The desk: http://127.0.0.1", ""] {
+        for other in [
+            r#"{"event":"link","state":"alone","unsent":0}"#,
+            "The desk: http://127.0.0.1",
+            "",
+        ] {
             assert_eq!(AdviceLine::parse(other), None, "{other}");
         }
     }

@@ -130,7 +130,14 @@ impl Hand {
     fn neighbour(&mut self, string: StringNumber) -> StringNumber {
         let number = u32::from(string.get());
         let beside = if self.chance.is(0.5) { number + 1 } else { number - 1 };
-        let there = if beside == 0 || beside as usize > self.strings { 2 * number - beside } else { beside };
-        StringNumber::new(there).ok().filter(|there| there.index() < self.strings).unwrap_or(string)
+        let there = if beside == 0 || beside as usize > self.strings {
+            2 * number - beside
+        } else {
+            beside
+        };
+        StringNumber::new(there)
+            .ok()
+            .filter(|there| there.index() < self.strings)
+            .unwrap_or(string)
     }
 }

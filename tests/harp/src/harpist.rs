@@ -26,9 +26,8 @@ pub struct Harpist {
     memory: Vec<Memory>,
     /// Strings to see to before she goes on in the usual order.
     next: VecDeque<StringNumber>,
-    screen: Option<AdviceLine>,
-    /// When the screen last changed, seconds.
-    screen_s: f64,
+    /// What the screen has shown, oldest first, and since when, seconds.
+    screen: VecDeque<(f64, AdviceLine)>,
     state: State,
     visit: Visit,
     checks: Checks,
@@ -91,6 +90,12 @@ enum Checks {
     Done,
 }
 
+/// What the screen shows sooner than this after a pluck or a turn, seconds, she takes for older than that: assumed.
+const TAKES_IN_S: f64 = 0.25;
+/// What stands on the screen for less than this, seconds, she does not see: assumed.
+const FLASH_S: f64 = 0.15;
+/// Screens that she may still be reading.
+const SCREENS_MAX: usize = 32;
 /// She looks up this often in a second.
 const STEPS_PER_S: usize = 200;
 /// A finger lies on the string this long before it plucks, seconds: assumed.
@@ -137,8 +142,7 @@ impl Harpist {
             tuning: Tuning::default(),
             order,
             next: VecDeque::new(),
-            screen: None,
-            screen_s: 0.0,
+            screen: VecDeque::new(),
             state: State::Moving(0.5),
             visit: Visit::of(first),
             checks: if checks { Checks::Due } else { Checks::None },
@@ -196,8 +200,10 @@ impl Harpist {
     /// Reads `advice`, oldest first, and fills `out` with what is heard while she goes on.
     pub fn next_block(&mut self, advice: &[AdviceLine], out: &mut [f32]) {
         for line in advice {
-            self.screen = Some(line.clone());
-            self.screen_s = self.now_s();
+            if self.screen.len() == SCREENS_MAX {
+                self.screen.pop_front();
+            }
+            self.screen.push_back((self.now_s(), line.clone()));
         }
         let mut at = 0;
         while at < out.len() {
@@ -279,11 +285,24 @@ impl Harpist {
         });
     }
 
-    /// What is on the screen, if she has had time to read it, and whether it came after what she did last.
+    /// What she has read by now, and whether it answers what she did last.
+    ///
+    /// She is a little behind the screen, and does not see what only flashes up.
     fn read(&self) -> Option<(AdviceLine, bool)> {
-        let line = self.screen.as_ref()?;
-        let read = self.now_s() - self.screen_s >= self.pace.reaction_s;
-        read.then(|| (line.clone(), self.screen_s > self.visit.acted_s))
+        let until = self.now_s() - self.pace.reaction_s;
+        let gone = self
+            .screen
+            .iter()
+            .skip(1)
+            .map(|(since, _)| *since)
+            .chain([f64::INFINITY]);
+        let stood = self
+            .screen
+            .iter()
+            .zip(gone)
+            .filter(|((since, _), gone)| gone - since >= FLASH_S);
+        let ((since, line), _) = stood.filter(|((since, _), _)| *since <= until).last()?;
+        Some((line.clone(), *since > self.visit.acted_s + TAKES_IN_S))
     }
 
     fn watch(&mut self) {
@@ -379,7 +398,9 @@ impl Harpist {
             self.in_vain();
             return;
         }
-        let cents = line.cents.unwrap_or(if line.word == Word::Tighten { -3.0 } else { 3.0 });
+        let cents = line
+            .cents
+            .unwrap_or(if line.word == Word::Tighten { -3.0 } else { 3.0 });
         if let Some((before, expected)) = self.visit.expected.take() {
             let moved = cents - before;
             let answered = expected.abs() < 4.0 || moved / expected > 0.3;
@@ -390,7 +411,11 @@ impl Harpist {
             }
         }
         // The word says the way; the figure how far.
-        let size = if cents.abs() > 15.0 { 0.9 * cents.abs() } else { cents.abs() };
+        let size = if cents.abs() > 15.0 {
+            0.9 * cents.abs()
+        } else {
+            cents.abs()
+        };
         let up = if line.word == Word::Tighten { size } else { -size };
         self.turn_cents(up, cents);
     }
@@ -411,7 +436,7 @@ impl Harpist {
         let now = self.now_s();
         let pin = self.hand.pin().unwrap_or(self.visit.string);
         let cents = self.true_cents(pin);
-        let advice = self.screen.as_ref().map(told).unwrap_or_default();
+        let advice = self.read().map(|(line, _)| told(&line)).unwrap_or_default();
         self.note(Deed::Turned {
             string: pin.get(),
             meant: self.visit.string.get(),
@@ -528,7 +553,11 @@ impl Harpist {
     }
 
     fn go_on(&mut self) {
-        let unseen = self.order.iter().copied().find(|number| !self.memory[number.index()].seen);
+        let unseen = self
+            .order
+            .iter()
+            .copied()
+            .find(|number| !self.memory[number.index()].seen);
         match self.next.pop_front().or(unseen) {
             Some(string) => self.go_to(string),
             None => self.state = State::Waiting(self.now_s()),
@@ -555,7 +584,10 @@ impl Harpist {
     fn wait(&mut self, since: f64) {
         let waited = self.now_s() - since;
         let word = self.read().map(|(line, _)| line);
-        let asked = word.as_ref().and_then(|line| line.string).and_then(|string| StringNumber::new(string.into()).ok());
+        let asked = word
+            .as_ref()
+            .and_then(|line| line.string)
+            .and_then(|string| StringNumber::new(string.into()).ok());
         match (word.map(|line| line.word), asked) {
             (Some(Word::AllSet), _) if self.checks == Checks::Due => {
                 self.checks = Checks::Done;
@@ -626,6 +658,9 @@ impl Visit {
 /// Advice as one reads it.
 fn told(line: &AdviceLine) -> String {
     let cents = line.cents.map(|cents| format!(" {cents:+.1}")).unwrap_or_default();
-    let string = line.string.map(|string| format!("string {string}: ")).unwrap_or_default();
+    let string = line
+        .string
+        .map(|string| format!("string {string}: "))
+        .unwrap_or_default();
     format!("{string}{:?}{cents}", line.word)
 }

@@ -58,8 +58,12 @@ impl Options {
         let mut words = words.into_iter();
         let mut harp_word = "pedal-47".to_owned();
         let (mut seed, mut found, mut seconds) = (1, "rehearsal".to_owned(), 3_600.0);
-        let (mut pace, mut pitch, mut pickup, mut room) =
-            (Pace::PROFESSIONAL, ReferencePitch::default(), Pickup::GOOD, Room::default());
+        let (mut pace, mut pitch, mut pickup, mut room) = (
+            Pace::PROFESSIONAL,
+            ReferencePitch::default(),
+            Pickup::GOOD,
+            Room::default(),
+        );
         let (mut recordings, mut truth, mut wav, mut station) = (None, None, None, None);
         let (mut rate, mut paced, mut checks) = (SampleRate::STUDIO, false, false);
         while let Some(word) = words.next() {
@@ -105,7 +109,11 @@ impl Options {
             "sound" => Condition::sound(seed),
             "rehearsal" => Condition::before_a_rehearsal(&harp, seed),
             "troubled" => Condition::troubled(&harp, seed),
-            other => return Err(format!("{other} is no way to find a harp: sound, rehearsal or troubled")),
+            other => {
+                return Err(format!(
+                    "{other} is no way to find a harp: sound, rehearsal or troubled"
+                ));
+            }
         };
         Ok(Self {
             harp,

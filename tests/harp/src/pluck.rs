@@ -79,11 +79,13 @@ fn polarisations(string: &Stringing, plane: f64, n: usize) -> [(f64, f64, f64); 
 /// The true pitch of `pluck`, hertz, with the string's rest at its note: the mean of the first partial over 0.15 to 1.5 s
 /// after the pluck, weighted by energy.
 ///
-/// The first partial of the fitted model is f₀·√(1 + B); of a string that no law fits it is the first partial itself.
+/// The first partial is that of the law, f₀·√(1 + B), since that of a low string is weak and lies beside it.
 pub fn true_hz(string: &Stringing, pluck: Pluck) -> f64 {
     let start_cents = string.glide_cents(string.draw_mm() * pluck.loudness, pluck.place);
     let glide_decay_s = string.decay_s(1);
-    let lines = polarisations(string, pluck.plane, 1);
+    let mut lines = polarisations(string, pluck.plane, 1);
+    let off_law = string.pitch_hz() / string.partial_hz(1);
+    lines.iter_mut().for_each(|line| line.1 *= off_law);
     // Both lines sound as one: its phase advances by Im(z̄·z′) / |z|², which is weighted by |z|².
     let (mut advance, mut energy) = (0.0, 0.0);
     for step in 0..TRUTH_STEPS {

@@ -68,7 +68,7 @@ impl Strung {
         let truth = pluck::true_hz(&stringing, Pluck::ORDINARY);
         Self {
             note_hz: Tuning::default().frequency(string.open).get(),
-            ordinary_cents: 1200.0 * (truth / stringing.partial_hz(1)).log2(),
+            ordinary_cents: 1200.0 * (truth / stringing.pitch_hz()).log2(),
             open_cents: 0.0,
             position: u8::from(fault == Some(Fault::LeverUp)),
             regulation,
@@ -124,7 +124,7 @@ impl Strung {
 
     /// The pitch of the string at rest against its note.
     fn rest_bend(&self) -> f64 {
-        ((self.cents() - self.ordinary_cents) / 1200.0).exp2() * self.note_hz / self.stringing.partial_hz(1)
+        ((self.cents() - self.ordinary_cents) / 1200.0).exp2() * self.note_hz / self.stringing.pitch_hz()
     }
 
     /// The pitch at which the string sounds just now, against its stringing.

@@ -13,7 +13,7 @@ pub struct Stringing {
     pub flexible_hz: f64,
     /// B of fₙ = n·f₀·√(1 + B·n²), dimensionless.
     pub inharmonicity: f64,
-    /// How far each partial lies off that law, cents, from the first; 0 beyond the end.
+    /// How far each partial lies off that law, cents, from the first on; 0 beyond the end.
     pub off_law_cents: Vec<f64>,
     /// Speaking length, millimetres.
     pub length_mm: f64,
@@ -54,6 +54,8 @@ const REGISTERS: [(f64, f64, f64, f64); 9] = [
 ];
 /// Diameter of a tuning pin, millimetres: nominal.
 const PIN_MM: f64 = 5.0;
+/// How far the two polarisations lie apart, as a share of the pitch, one standard deviation: 0.8 cents, assumed.
+const SPLIT: f64 = 0.000_46;
 /// Damping by soundboard and air, per second: assumed, so that the lowest strings ring for many seconds and middle C
 /// for about five.
 const BOARD_LOSS_PER_S: f64 = 0.25;
@@ -77,9 +79,8 @@ impl Stringing {
         // Wound strings have bare ends and uneven windings, which the law leaves out (Chumnantas, Edinburgh 1995); the
         // size is assumed.
         let scatter_cents = if string.material == Material::Wire { 1.0 } else { 0.15 };
-        let off_law_cents = (0..PARTIALS_MAX)
-            .map(|n| if n == 0 { 0.0 } else { scatter_cents * chance.spread() })
-            .collect();
+        let scatter = (0..PARTIALS_MAX).map(|_| scatter_cents * chance.spread()).collect();
+        let off_law_cents = beside_the_law(scatter);
         let loss_factor = match string.material {
             Material::Wire => 0.5e-3,
             Material::Nylon => 1.2e-3,
@@ -104,10 +105,17 @@ impl Stringing {
             // The loss factor of bending is (E·I/T)·(n·π/L)²·η = B·n²·η (Woodhouse, Euphonics 7.2.2); η is assumed.
             bending_per_s: PI * open_hz * inharmonicity * bending_loss_factor,
             // Two end conditions give each partial two lines (Woodhouse, JASA 150, 2021); the distance is assumed.
-            split_hz: (0.08 * chance.spread()).clamp(-0.25, 0.25),
+            split_hz: open_hz * SPLIT * chance.spread().clamp(-2.5, 2.5),
             split_decay: chance.between(1.5, 3.0),
             body,
         }
+    }
+
+    /// Frequency of the first partial by the law, hertz, with the string at its note at A4 = 440 Hz: its pitch at rest.
+    ///
+    /// Of a false string, that no law fits, it is the first partial itself.
+    pub fn pitch_hz(&self) -> f64 {
+        self.flexible_hz * (1.0 + self.inharmonicity).sqrt()
     }
 
     /// Frequency of partial `n`, hertz, with the string at its note at A4 = 440 Hz.
@@ -162,7 +170,7 @@ impl Stringing {
             let share = 0.05 - ((2.0 * count * PI * 0.55).sin() - (2.0 * count * PI * 0.45).sin()) / (4.0 * count * PI);
             1200.0 * (1.0 + lost_mass * share).log2()
         };
-        let first = shift(1);
+        let first = shift(1) + self.off_law_cents[0];
         for (index, off) in self.off_law_cents.iter_mut().enumerate() {
             // The harpist tunes the first partial; what is heard is where the others lie against it.
             *off += shift(index + 1) - first;
@@ -171,6 +179,32 @@ impl Stringing {
         self.split_decay = 1.1;
     }
 }
+
+/// What of `scatter`, cents by partial, no other pitch and B would explain: the law stays the one that fits best.
+///
+/// A law differs from another by a constant and, to first order, by n²; both are taken out of the first
+/// [`FITTED_PARTIALS`] partials, weighted by 1/n as plucked strings sound.
+fn beside_the_law(mut scatter: Vec<f64>) -> Vec<f64> {
+    let (mut s0, mut s2, mut s4, mut y0, mut y2) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (n, cents) in (1_u32..).map(f64::from).zip(&scatter).take(FITTED_PARTIALS) {
+        let (weight, square) = (1.0 / n, n * n);
+        s0 += weight;
+        s2 += weight * square;
+        s4 += weight * square * square;
+        y0 += weight * cents;
+        y2 += weight * square * cents;
+    }
+    let determinant = s0 * s4 - s2 * s2;
+    let (constant, slope) = ((y0 * s4 - y2 * s2) / determinant, (s0 * y2 - s2 * y0) / determinant);
+    for (n, cents) in (1_u32..).map(f64::from).zip(&mut scatter) {
+        let square = n.min(FITTED_PARTIALS as f64).powi(2);
+        *cents -= constant + slope * square;
+    }
+    scatter
+}
+
+/// Partials by which the law is fitted.
+const FITTED_PARTIALS: usize = 10;
 
 /// B, length and modulus over stress at `midi`, between the lines of the table.
 fn register(midi: f64) -> (f64, f64, f64) {

@@ -110,7 +110,9 @@ impl Trial {
     /// Ends the sound and the station; what it printed at last goes to `seen`.
     pub fn end(mut self, mut seen: impl FnMut(&str)) -> io::Result<()> {
         drop(self.sound);
-        let asked = Command::new("kill").args(["-INT", &self.station.id().to_string()]).status();
+        let asked = Command::new("kill")
+            .args(["-INT", &self.station.id().to_string()])
+            .status();
         if asked.is_err() {
             self.station.kill()?;
         }

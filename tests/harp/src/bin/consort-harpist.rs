@@ -43,7 +43,12 @@ struct Outcome {
 }
 
 fn play(options: &Options) -> Result<(), String> {
-    let library = options.recordings.as_deref().map(Library::read).transpose().map_err(|why| why.to_string())?;
+    let library = options
+        .recordings
+        .as_deref()
+        .map(Library::read)
+        .transpose()
+        .map_err(|why| why.to_string())?;
     let stage = Stage {
         rate: options.rate,
         voices: library.as_ref().map_or(Voices::Computed, Voices::Recorded),
@@ -57,7 +62,12 @@ fn play(options: &Options) -> Result<(), String> {
             let mut command = Command::new(program);
             command
                 .args(["--input", "stdin", "--rate", &options.rate.get().to_string()])
-                .args(["--harp", &options.harp_word, "--pitch", &options.pitch.hz().get().to_string()])
+                .args([
+                    "--harp",
+                    &options.harp_word,
+                    "--pitch",
+                    &options.pitch.hz().get().to_string(),
+                ])
                 .args(["--advice", "json"])
                 .args(words);
             tune(options, harp, &mut command, &mut truth)
@@ -103,7 +113,10 @@ fn tune(options: &Options, harp: VirtualHarp, command: &mut Command, truth: &mut
         strings: standing.len(),
         in_tune: standing.iter().filter(|string| string.is_in_tune()).count(),
         can_hold: standing.iter().filter(|string| string.can_hold).count(),
-        can_hold_in_tune: standing.iter().filter(|string| string.can_hold && string.is_in_tune()).count(),
+        can_hold_in_tune: standing
+            .iter()
+            .filter(|string| string.can_hold && string.is_in_tune())
+            .count(),
         out_of_tune: standing.into_iter().filter(|string| !string.is_in_tune()).collect(),
     };
     let line = serde_json::to_string(&outcome).map_err(|why| why.to_string())?;
@@ -156,12 +169,17 @@ impl Output {
             bits_per_sample: 32,
             sample_format: hound::SampleFormat::Float,
         };
-        hound::WavWriter::create(path, spec).map(Self::Wav).map_err(io::Error::other)
+        hound::WavWriter::create(path, spec)
+            .map(Self::Wav)
+            .map_err(io::Error::other)
     }
 
     fn write(&mut self, sound: &[f32]) -> io::Result<()> {
         match self {
-            Self::Wav(file) => sound.iter().try_for_each(|sample| file.write_sample(*sample)).map_err(io::Error::other),
+            Self::Wav(file) => sound
+                .iter()
+                .try_for_each(|sample| file.write_sample(*sample))
+                .map_err(io::Error::other),
             Self::Bare(out) => {
                 let bytes: Vec<u8> = sound.iter().flat_map(|sample| sample.to_le_bytes()).collect();
                 out.write_all(&bytes)
@@ -182,9 +200,10 @@ struct Truth(Option<BufWriter<File>>);
 
 impl Truth {
     fn new(options: &Options) -> Result<Self, String> {
-        let file = options.truth.as_ref().map(|path| {
-            File::create(path).map_err(|why| format!("{} cannot be written: {why}", path.display()))
-        });
+        let file = options
+            .truth
+            .as_ref()
+            .map(|path| File::create(path).map_err(|why| format!("{} cannot be written: {why}", path.display())));
         Ok(Self(file.transpose()?.map(BufWriter::new)))
     }
 
