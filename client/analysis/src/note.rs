@@ -30,6 +30,8 @@ const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
+/// Least lead over other strings to be sure which one it is, nats.
+const WHICH_LEAD: f64 = 0.6;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
@@ -200,7 +202,7 @@ impl Note {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
-        } else if verdict.string_lead < 0.2 {
+        } else if verdict.string_lead < WHICH_LEAD {
             Some(Doubt::Which)
         } else if age_s < SHORT_S || self.follower.fading() < FADED {
             Some(Doubt::TooShort)
