@@ -1,5 +1,6 @@
 //! The string in hand: what the desk follows while a string sounds and its pin turns.
 
+use consort_analysis::Doubt;
 use consort_guide::{Hand, Heard};
 use consort_proto::{Hz, StringNumber, Tuning};
 
@@ -11,6 +12,8 @@ pub(crate) struct Follower {
     held: Option<Held>,
     /// Onset of the pluck that was let go of, in seconds from the start of its sound: it is not taken up again.
     let_go_s: Option<f64>,
+    /// Where the string was last heard after a leap that nothing has confirmed yet.
+    leapt: Option<Hz>,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -35,6 +38,9 @@ const SURE_AFTER_S: f64 = 0.3;
 /// Figures change at most this often, seconds, and by no less than this, cents: faster ones cannot be read.
 const FIGURES_EVERY_S: f64 = 0.25;
 const FIGURES_STEP_CENTS: f64 = 0.7;
+/// A leap of more than this, cents, counts once it is heard twice, no further apart than this: a finger on the string, or
+/// another string's pluck, is heard for one moment only.
+const LEAP_CENTS: f64 = 6.0;
 /// A settled string that is heard this far, cents, from where it settled is being turned; less is its dying away.
 const TURNED_CENTS: f64 = 3.0;
 
@@ -88,6 +94,8 @@ impl Follower {
         let state = match answer.verdict {
             Verdict::Provisional => return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz),
             Verdict::Settled => State::Settled(answer.hz),
+            // The live track says where it is now, and the next pluck where it stays.
+            Verdict::Unsure(Doubt::Turned) => return false,
             Verdict::Unsure(_) => State::Unsure,
         };
         // A string that was plucked before the one in hand settles behind its back.
@@ -118,6 +126,18 @@ impl Follower {
             if still {
                 return false;
             }
+            let shown = match held.state {
+                State::Settled(hz) | State::Live(hz) => Some(hz),
+                State::Unsure => None,
+            };
+            if same_pluck && shown.is_some_and(|shown| moved(shown) > LEAP_CENTS) {
+                let confirmed = self.leapt.is_some_and(|leapt| moved(leapt) <= LEAP_CENTS);
+                self.leapt = Some(hz);
+                if !confirmed {
+                    return false;
+                }
+            }
+            self.leapt = None;
         } else if self.held.is_some_and(|held| held.onset_s > onset_s) {
             return false;
         }
@@ -189,7 +209,9 @@ mod tests {
             (0.0,     0.9,  21,     -5.8,  false, None),                      // Less than can be seen.
             (0.0,     1.5,  21,     -5.5,  true,  Some("21 settled -5.5")),
             (0.0,     2.5,  21,     -6.9,  false, None),                      // It dies away.
-            (0.0,     3.0,  21,      1.0,  false, Some("21 live 1.0")),       // The key turns.
+            (0.0,     2.6,  21,     30.0,  false, None),                      // A finger brushes it.
+            (0.0,     3.0,  21,      1.0,  false, None),                      // The key turns: a leap has to be heard twice.
+            (0.0,     3.1,  21,      1.0,  false, Some("21 live 1.0")),
             (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
