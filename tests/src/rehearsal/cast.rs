@@ -24,10 +24,10 @@ pub(crate) struct Part {
 
 /// What everything in the rehearsal that is left to chance comes from.
 const SEED: u64 = 1_904;
-/// How loud the others are beside each pickup, decibels below a pluck: assumed, for a clip on the wood.
+/// How loud the others are at each pickup beside a pluck, decibels: assumed, for a clip on the wood.
 const ROOM: Room = Room {
-    warm_up_db: Some(30.0),
-    talk_db: Some(35.0),
+    warm_up_db: Some(-30.0),
+    talk_db: Some(-35.0),
     harp_db: None,
 };
 
