@@ -1,6 +1,7 @@
 //! Virtual harps and harpists against published figures and against what they claim of themselves.
 
 mod faults;
+mod harpists;
 mod mirror;
 mod recordings;
 mod strings;
