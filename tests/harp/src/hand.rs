@@ -30,6 +30,8 @@ pub struct Pace {
     pub wrong_pin: f64,
     /// How often she plays a few notes between two strings.
     pub noodles: f64,
+    /// How often she goes on following the sound after a turn; else she plucks anew.
+    pub follows: f64,
     /// How often she notices that the sounding string does not answer the key.
     pub notices: f64,
 }
@@ -47,6 +49,7 @@ impl Pace {
         furthest_degrees: 30.0,
         wrong_pin: 0.01,
         noodles: 0.04,
+        follows: 0.5,
         notices: 0.95,
     };
     /// Somebody who has had a harp for a year.
@@ -61,6 +64,7 @@ impl Pace {
         furthest_degrees: 20.0,
         wrong_pin: 0.04,
         noodles: 0.1,
+        follows: 0.3,
         notices: 0.6,
     };
 }

@@ -1,14 +1,17 @@
 //! A harp that sounds: strings under tension in a frame, answering one another, heard through a pickup in a room.
 
+mod answer;
+mod truth;
+
 use std::sync::Arc;
 
-use consort_proto::{Harp, Hz, Letter, Material, Mechanism, SampleRate, StringNumber, Tolerance, Tuning};
-use serde::Serialize;
+pub use truth::TrueString;
 
-use crate::bank::{Lanes, Line, TICK, WIDTH};
+use consort_proto::{Harp, Hz, Letter, Material, Mechanism, SampleRate, StringNumber, Tuning};
+
+use crate::bank::{Lanes, TICK, WIDTH};
 use crate::chance::Chance;
 use crate::condition::Condition;
-use crate::fault::{Fault, Wrong};
 use crate::noise::Touch;
 use crate::pickup::{PLUCK_RMS, Pickup, Wire};
 use crate::pluck::{self, Pluck};
@@ -59,44 +62,11 @@ pub struct VirtualHarp {
     handed: usize,
 }
 
-/// One string as it truly is.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct TrueString {
-    /// Its number from the top.
-    pub string: u8,
-    /// The true pitch of an ordinary pluck, hertz.
-    pub hz: f64,
-    /// How far that lies above the target of the open string, cents.
-    pub cents: f64,
-    /// How far it may, cents.
-    pub tolerance_cents: f64,
-    /// Whether it stays where it is put.
-    pub can_hold: bool,
-    /// What is wrong with it.
-    pub wrong: Option<Wrong>,
-}
-
-impl TrueString {
-    /// Whether it is in tune.
-    pub fn is_in_tune(&self) -> bool {
-        self.cents.abs() <= self.tolerance_cents
-    }
-}
-
 const MATERIALS: [Material; 4] = [Material::Nylon, Material::Gut, Material::Fluorocarbon, Material::Wire];
 /// Ticks between two looks at what moves by itself: some 20 ms.
 const REST_TICKS: u64 = 16;
 /// Ticks between two clearings of what can no longer be heard.
 const PRUNE_TICKS: u64 = 32;
-/// How strongly a string's partial drives another's of the same pitch through the soundboard, per second: assumed, so
-/// that an octave in tune answers some 20 dB softer.
-///
-/// That they answer at all: Le Carrou, Gautier & Badeau, Acta Acustica 95, 2009.
-const COUPLING_PER_S: f64 = 0.3;
-/// Answers below this share of the driving partial are left out.
-const ANSWER_MIN: f64 = 0.006;
-/// Partials of an answering string that are looked at.
-const ANSWERING_PARTIALS: usize = 8;
 /// Level of the finger's noise against the pluck: assumed.
 const TOUCH_LEVEL: f64 = 0.5;
 /// How far along the neck a raise loads the frame most, strings, one standard deviation: assumed.
@@ -242,50 +212,6 @@ impl VirtualHarp {
         Hz::new(hz).expect("a string under tension has a pitch")
     }
 
-    /// Lets the other strings answer `lines` of string `index`.
-    ///
-    /// A partial x(t) = e^{pt} drives a neighbour y′ = q·y + κ·x; so y = κ·(e^{pt} − e^{qt})/(p − q): one line at the
-    /// driver's frequency and one at the neighbour's own.
-    fn drive_others(&mut self, index: usize, lines: &mut [Line]) {
-        let bend = self.strings[index].bend();
-        for (other, strung) in self.strings.iter_mut().enumerate() {
-            if other == index || strung.is_damped() || strung.is_recorded() {
-                continue;
-            }
-            let other_bend = strung.bend();
-            let first = strung.stringing.partial_hz(1) * other_bend;
-            for line in lines.iter_mut() {
-                let hz = line.hz * bend;
-                let n = (hz / first).round() as usize;
-                if n == 0 || n > ANSWERING_PARTIALS {
-                    continue;
-                }
-                let own_hz = strung.stringing.partial_hz(n);
-                let decay_s = strung.stringing.decay_s(n);
-                let (re, im) = (
-                    1.0 / decay_s - 1.0 / line.decay_s,
-                    std::f64::consts::TAU * (hz - own_hz * other_bend),
-                );
-                let size = (re * re + im * im).max(0.01);
-                if COUPLING_PER_S / size.sqrt() < ANSWER_MIN {
-                    continue;
-                }
-                // κ/(p − q), with the line itself as the amplitude.
-                let (fr, fi) = (COUPLING_PER_S * re / size, -COUPLING_PER_S * im / size);
-                let (x, y) = (line.re * fr - line.im * fi, line.re * fi + line.im * fr);
-                line.re += x;
-                line.im += y;
-                let answer = Line {
-                    hz: own_hz,
-                    decay_s,
-                    re: -x,
-                    im: -y,
-                };
-                strung.answer(answer, self.rate);
-            }
-        }
-    }
-
     /// A finger or a hand stops string `number`.
     pub fn damp(&mut self, number: StringNumber) {
         let rate = self.rate;
@@ -358,33 +284,6 @@ impl VirtualHarp {
         if self.harp.strings()[number.index()].mechanism == Mechanism::Lever {
             self.strings[number.index()].set_position(u8::from(up));
         }
-    }
-
-    /// Every string as it truly is just now, from the top, against the open targets of `tuning`.
-    pub fn standing(&self, tuning: &Tuning, tolerance: &Tolerance) -> Vec<TrueString> {
-        let numbered = self.harp.numbered().zip(&self.strings);
-        numbered
-            .map(|((number, string), strung)| {
-                let hz = strung.hz();
-                let target = tuning.open_target(string).get();
-                let wrong = match (strung.fault, string.mechanism) {
-                    (_, Mechanism::Discs) if strung.position > 0 => Some(Wrong::Pedal),
-                    (Some(Fault::LeverUp), _) => (strung.position > 0).then_some(Wrong::LeverUp),
-                    (Some(Fault::New), _) => Some(Wrong::New),
-                    (Some(Fault::SlippingPin), _) => Some(Wrong::SlippingPin),
-                    (Some(Fault::False), _) => Some(Wrong::False),
-                    (None, _) => None,
-                };
-                TrueString {
-                    string: number.get(),
-                    hz,
-                    cents: 1200.0 * (hz / target).log2(),
-                    tolerance_cents: tolerance.of(string).0,
-                    can_hold: !matches!(strung.fault, Some(Fault::New | Fault::SlippingPin)),
-                    wrong,
-                }
-            })
-            .collect()
     }
 }
 
