@@ -147,7 +147,7 @@ struct Talker {
 }
 
 /// What brings speech to a mean level of 1.
-const TALK_GAIN: f64 = 4.0;
+const TALK_GAIN: f64 = 20.0;
 
 impl Talker {
     fn new(rate: f64, mut chance: Chance) -> Self {

@@ -5,4 +5,6 @@ mod faults;
 mod harpists;
 mod mirror;
 mod recordings;
+mod rooms;
 mod strings;
+mod trials;
