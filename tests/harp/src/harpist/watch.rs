@@ -88,13 +88,13 @@ impl Harpist {
         let since_pluck = now - self.visit.plucked_s;
         let since_act = now - self.visit.acted_s;
         let Some((line, fresh)) = self.read() else {
-            if since_act > PATIENCE_S {
+            if since_act > PATIENCE_S + self.pace.reaction_s {
                 self.in_vain();
             }
             return;
         };
         let mine = line.string == Some(self.visit.string.get());
-        let late = since_act > PATIENCE_S;
+        let late = since_act > PATIENCE_S + self.pace.reaction_s;
         match line.word {
             Word::AllSet if fresh => self.leave(None),
             _ if !fresh => {
