@@ -127,11 +127,11 @@ impl Harpist {
                     self.turn_by(&line);
                 }
             }
-            Word::LetItRing => {
-                if late {
-                    self.place();
-                }
+            Word::LetItRing if late => {
+                self.note_line(&line, false);
+                self.in_vain();
             }
+            Word::LetItRing => {}
             Word::OnceMore => self.again(),
             Word::Again => {
                 if self.visit.in_vain > 1 {
