@@ -1,4 +1,7 @@
 //! A harpist and a real station: sound goes in, advice lines come out, and neither runs away from the other.
+//!
+//! The sound replays from its seed only as far as the advice comes at the same moments, which a busy machine does not
+//! promise.
 
 use std::io::{self, BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, Command, Stdio};
