@@ -41,6 +41,8 @@ pub enum Sensed {
         string: StringNumber,
         /// Its pitch over the last few hundredths of a second.
         hz: Hz,
+        /// One standard deviation of the pitch.
+        sigma: Cents,
     },
     /// Something sounded that gives no reading.
     Refused {
@@ -217,6 +219,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             time_s: seconds(track.time),
             string: StringNumber::new(u32::from(track.string)).ok()?,
             hz: track.hz,
+            sigma: track.sigma,
         }),
         Heard::Provisional(reading) => answer(reading, Verdict::Provisional),
         Heard::Settled(reading) => answer(reading, Verdict::Settled),

@@ -43,8 +43,10 @@ const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
 /// to three (measured on recorded plucks of all registers).
 const TURNED_CENTS: f64 = 5.0;
-/// While the newest sound stands further than this from what was measured so far, cents, the measure is behind the string.
+/// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
+/// is behind the string.
 const BEHIND_CENTS: f64 = 3.0;
+const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
 const LEFT_BEHIND_CENTS: f64 = 8.0;
 /// What stays uncertain however well a note is measured, cents.
@@ -89,6 +91,8 @@ pub(crate) struct Note {
     pub(crate) passed: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
     pub(crate) joined: bool,
+    /// How often in a row the newest sound stood apart from what was measured so far.
+    behind: u32,
     /// No sound from this sample on belongs to the note: its string was plucked again.
     pub(crate) end: u64,
     pub(crate) context: Context,
@@ -111,6 +115,7 @@ impl Note {
             measured: false,
             passed: false,
             joined: false,
+            behind: 0,
             end: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
@@ -132,6 +137,7 @@ impl Note {
         self.measured = false;
         self.passed = false;
         self.joined = false;
+        self.behind = 0;
         self.end = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
@@ -182,10 +188,20 @@ impl Note {
         let every = if age_s < 0.4 { 1 } else { 4 };
         let due = self.follower.count() > frames && self.follower.count().is_multiple_of(every);
         let measured = if looked || due { self.measure() } else { None };
+        let Some(measured) = measured else {
+            return Progress::Waiting;
+        };
+        self.behind = if self.is_behind(&measured, BEHIND_CENTS) {
+            self.behind + 1
+        } else {
+            0
+        };
         // Only the live track speaks of a string that moves.
-        measured
-            .filter(|measured| !self.is_behind(measured, BEHIND_CENTS))
-            .map_or(Progress::Waiting, Progress::Provisional)
+        if self.behind < BEHIND_HEARD {
+            Progress::Provisional(measured)
+        } else {
+            Progress::Waiting
+        }
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
