@@ -259,7 +259,7 @@ mod tests {
             (0.0,     2.8,  21,     -1.0,  false, None),
             (0.0,     2.9,  21,     -0.5,  false, None),
             (0.0,     2.95, 21,      0.0,  false, None),
-            (0.0,     3.0,  21,      1.0,  false, Some("21 live 1.0")),
+            (0.0,     3.0,  21,      1.0,  false, Some("21 live 0.0")),       // Calmed.
             (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);

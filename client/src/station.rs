@@ -7,7 +7,7 @@ use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
 use consort_analysis::Health;
-use consort_guide::{Action, Situation};
+use consort_guide::{Action, Situation, Sounding, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_proto::message::Content;
 use consort_proto::{Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Uptime};
@@ -50,6 +50,7 @@ pub(crate) struct EventLoop {
     harp: Arc<Harp>,
     name: Name,
     follower: Follower,
+    twins: Twins,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -165,6 +166,7 @@ impl EventLoop {
             harp: parts.harp,
             name: parts.name,
             follower,
+            twins: Twins::default(),
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -258,6 +260,7 @@ impl EventLoop {
                     self.file = file;
                     self.follower.begin_sound();
                 }
+                let sensed = self.told_apart(sensed);
                 self.sense(&sensed);
             }
             Fed::Said(sentence) => self.notice(sentence),
@@ -271,6 +274,38 @@ impl EventLoop {
                 self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
             }
         }
+    }
+
+    /// What was sensed, as the string that it is more likely to be, knowing what the desk has asked for.
+    fn told_apart(&mut self, mut sensed: Sensed) -> Sensed {
+        let (onset_s, string, hz, settled) = match &mut sensed {
+            Sensed::Answer(answer) => {
+                let settled = answer.verdict == Verdict::Settled;
+                (answer.onset_s, &mut answer.string, answer.hz, settled)
+            }
+            Sensed::Track {
+                onset_s, string, hz, ..
+            } => (*onset_s, string, *hz, false),
+            Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
+        };
+        let sounding = Sounding {
+            onset_s,
+            heard: *string,
+            hz,
+            settled,
+        };
+        let readiness = self.link.readiness();
+        let situation = Situation {
+            harp: &self.harp,
+            tolerance: self.link.tolerance(),
+            readiness: &readiness,
+            hand: None,
+        };
+        let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
+        *string = self
+            .twins
+            .tell(sounding, asked, &self.harp, self.link.tuning(), &readiness);
+        sensed
     }
 
     fn sense(&mut self, sensed: &Sensed) {

@@ -52,11 +52,14 @@ impl<'a> Outcome<'a> {
             .collect()
     }
 
-    /// Strings that the board has as holding and that are out of tune in truth, by more than what moves unheard.
+    /// Strings that can hold, that the board has as holding and that are out of tune in truth, by more than what moves
+    /// unheard.
     pub(crate) fn falsely_held(&self) -> Vec<&'a TrueString> {
         let beyond = |string: &&TrueString| string.cents.abs() > string.tolerance_cents + MOVED_SINCE_CENTS;
         let holds = |string: &&TrueString| self.shown(string)["standing"] == "holds";
-        self.progress.standing.iter().filter(beyond).filter(holds).collect()
+        let can_hold = |string: &&TrueString| string.can_hold;
+        let standing = self.progress.standing.iter();
+        standing.filter(can_hold).filter(beyond).filter(holds).collect()
     }
 
     /// The harp's part of the table.
