@@ -39,6 +39,8 @@ enum State {
 
 /// Before a pluck is this old, seconds, the string that it is taken for may still change: no advice is given on it.
 const SURE_AFTER_S: f64 = 0.3;
+/// Until it is this old, seconds, a pluck is young: near its mark it may still waver to the other side.
+const YOUNG_S: f64 = 0.75;
 /// Figures change at most this often, seconds, and by no less than this, cents: faster ones cannot be read.
 const FIGURES_EVERY_S: f64 = 0.25;
 const FIGURES_STEP_CENTS: f64 = 0.7;
@@ -103,6 +105,7 @@ impl Follower {
         let held = self.held?;
         let target = tuning.open_target(harp.string(held.string)?);
         let heard = match held.state {
+            State::Live(hz) if held.shown_s - held.onset_s < YOUNG_S => Heard::Young(hz.cents_above(target)),
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
@@ -234,6 +237,7 @@ mod tests {
                 }
             });
             let shown = follower.hand(&harp, &Tuning::default()).map(|hand| match hand.heard {
+                Heard::Young(cents) => format!("{} young {:.1}", hand.string, cents.0),
                 Heard::Live(cents) => format!("{} live {:.1}", hand.string, cents.0),
                 Heard::Settled(cents) => format!("{} settled {:.1}", hand.string, cents.0),
                 Heard::Unsure => format!("{} unsure", hand.string),
@@ -248,9 +252,9 @@ mod tests {
         check(&[
             // onset  time  string  cents  settled
             (0.0,     0.2,  21,     -9.0,  false, None),                      // Too young to be sure of the string.
-            (0.0,     0.3,  21,     -9.0,  false, Some("21 live -9.0")),
+            (0.0,     0.3,  21,     -9.0,  false, Some("21 young -9.0")),
             (0.0,     0.4,  21,     -6.0,  false, None),                      // Faster than can be read.
-            (0.0,     0.6,  21,     -6.0,  false, Some("21 live -7.1")),      // Calmed.
+            (0.0,     0.6,  21,     -6.0,  false, Some("21 young -7.1")),      // Calmed.
             (0.0,     0.9,  21,     -5.8,  false, None),                      // Less than can be seen.
             (0.0,     1.5,  21,     -5.5,  true,  Some("21 settled -5.5")),
             (0.0,     2.5,  21,     -6.9,  false, None),                      // It dies away.
@@ -260,7 +264,7 @@ mod tests {
             (0.0,     2.9,  21,     -0.5,  false, None),
             (0.0,     2.95, 21,      0.0,  false, None),
             (0.0,     3.0,  21,      1.0,  false, Some("21 live 0.0")),       // Calmed.
-            (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
+            (3.2,     3.6,  22,      4.0,  false, Some("22 young 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
     }

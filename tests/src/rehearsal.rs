@@ -255,13 +255,21 @@ impl Rehearsal<'_> {
         let progress: Vec<Progress> = self.players.iter().map(Player::progress).collect();
         self.tell(&status, &progress)?;
         let mut apart = Vec::new();
-        let (mut astray, mut falsely_held) = (0, 0);
+        let (mut astray, mut falsely_held) = (0_u32, 0);
         say("String by string: true cents, then measured ones; * is out of tolerance in truth.");
         for (part, progress) in self.parts.iter().zip(&progress) {
             let outcome = Outcome::of(part, progress, &status)?;
             outcome.table().iter().for_each(|line| say(line));
             apart.extend(outcome.apart());
-            astray += outcome.out_of_tune().len();
+            for string in outcome.out_of_tune() {
+                astray += 1;
+                say(&format!(
+                    "  {} is out of tune in truth: {:+.2} cents, and may be {} off",
+                    part.name_of(string.string),
+                    string.cents,
+                    string.tolerance_cents,
+                ));
+            }
             falsely_held += outcome.falsely_held().len();
         }
         apart.sort_by(f64::total_cmp);

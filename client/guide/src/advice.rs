@@ -33,6 +33,8 @@ pub struct Hand {
 /// What is heard of a sounding string.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Heard {
+    /// Plucked a moment ago: this far above its target, and still finding its pitch.
+    Young(Cents),
     /// Followed while it sounds or while the key turns it: this far above its target.
     Live(Cents),
     /// Measured to the end: this far above its target. The string's standing already counts it.
@@ -87,6 +89,9 @@ pub struct Advice {
     pub place: Option<Phrase>,
 }
 
+/// A string that was plucked a moment ago wavers by some cents, most of all between C5 and C6: nearer than this it is not
+/// turned before it has been measured for a while (measured on recorded plucks).
+const FAR_FOR_A_YOUNG_ONE: Cents = Cents(6.0);
 /// A new string may be left this sharp, since it falls from here (common practice, no source for the figure).
 const NEW_SHARP_TO: Cents = Cents(10.0);
 /// The advice for `situation`.
@@ -122,7 +127,7 @@ impl Action {
 fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice {
     let standing = situation.readiness.of(string).unwrap_or(Standing::NotHeard);
     let plain = |action, cents, key| advice(situation, string, action, cents, None, Phrase::plain(key));
-    if let Heard::Live(cents) | Heard::Settled(cents) = heard
+    if let Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents) = heard
         && standing != Standing::Missing
         && let Some(doubt) = doubt(situation, string, standing, cents)
     {
@@ -151,7 +156,10 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
             told(Key::WhyHolds, ceiling(cents)),
         ),
         (Heard::Settled(cents), Standing::SetOnce(_)) => plain(Action::OnceMore, Some(cents), Key::WhyConfirm),
-        (Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
+        (Heard::Young(cents), _) if cents.is_within(FAR_FOR_A_YOUNG_ONE) => {
+            plain(Action::LetRing, Some(cents), Key::WhyYoung)
+        }
+        (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
     }
 }
 

@@ -54,14 +54,8 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
     );
     let aim = if was_set { 1.0 } else { AIM_WITHIN };
     if cents.is_within(Cents(within.0 * aim)) {
-        return advice(
-            situation,
-            number,
-            Action::LetRing,
-            Some(cents),
-            None,
-            told(Key::WhyWithin, one_digit(cents)),
-        );
+        let why = told(Key::WhyWithin, one_digit(cents));
+        return advice(situation, number, Action::LetRing, Some(cents), None, why);
     }
     let per_degree = if situation.tolerance.is_top(string) {
         CENTS_PER_DEGREE_TOP

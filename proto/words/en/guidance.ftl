@@ -24,6 +24,7 @@ why-not-heard = Not heard in this round yet.
 why-flat = { $cents } cents flat.
 why-sharp = { $cents } cents sharp.
 why-within = { $cents } cents from the mark, close enough. Pluck once more when it has rung.
+why-young = It is still finding its pitch. Let it ring before you turn.
 why-confirm = In tune once. One more pluck shows whether it holds.
 why-holds = Holds within { $cents ->
     [1] 1 cent

@@ -49,6 +49,7 @@ keys! {
     WhyFlat = "why-flat",
     WhySharp = "why-sharp",
     WhyWithin = "why-within",
+    WhyYoung = "why-young",
     WhyConfirm = "why-confirm",
     WhyHolds = "why-holds",
     WhyMoved = "why-moved",

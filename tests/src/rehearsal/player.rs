@@ -1,12 +1,13 @@
 //! A harpist at work: a thread that plays her harp into a real station and lets her read what it advises.
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
-use consort_harp::deed::Done;
+use consort_harp::deed::{Deed, Done};
 use consort_harp::trial::Trial;
 use consort_harp::{Harpist, TrueString};
 use consort_proto::{SampleRate, Tolerance, Tuning};
@@ -44,6 +45,8 @@ pub(crate) struct Progress {
     pub(crate) finished: bool,
     /// Every string as it truly is.
     pub(crate) standing: Vec<TrueString>,
+    /// Strings whose pins were turned and that were not plucked since: nobody can have heard them.
+    pub(crate) unheard: BTreeSet<u8>,
     /// How often the station was started again.
     pub(crate) restarts: u32,
     /// Why she plays no more, if she had to stop.
@@ -152,7 +155,14 @@ fn play(
         if harpist.now_s() - looked_s >= LOOKS_EVERY_S || harpist.is_finished() {
             looked_s = harpist.now_s();
             let mut scene = lock(scene);
-            scene.log.extend(harpist.take_log());
+            for done in harpist.take_log() {
+                match done.deed {
+                    Deed::Turned { string, .. } => drop(scene.progress.unheard.insert(string)),
+                    Deed::Plucked { string, .. } => drop(scene.progress.unheard.remove(&string)),
+                    _ => {}
+                }
+                scene.log.push(done);
+            }
             scene.progress.played_s = harpist.now_s();
             scene.progress.finished = harpist.is_finished();
             scene.progress.standing = harpist.standing(&Tolerance::default());
