@@ -28,7 +28,7 @@ const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
 
 /// A string that was not set yet is turned until it is this share of its tolerance near: what is just in tolerance now is
 /// out of it once the frame has given or the room has warmed.
-const AIM_WITHIN: f64 = 0.75;
+const AIM_WITHIN: f64 = 0.6;
 
 impl Far {
     /// How it is said.

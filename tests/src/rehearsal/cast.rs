@@ -42,8 +42,8 @@ pub(crate) fn cast() -> Result<[Part; 4], String> {
     let mut ilka = Part::new("Ilka", "lever-34", Pace::PROFESSIONAL, 2)?;
     ilka.trouble = "a lever harp in E flat; the lever of 4D is left up";
     ilka.afflict("4D", Fault::LeverUp)?;
-    let mut maren = Part::new("Maren", "pedal-40", Pace::STUDENT, 3)?;
-    maren.trouble = "recorded strings, and a student's hand";
+    let mut maren = Part::new("Maren", "pedal-40", Pace::PROFESSIONAL, 3)?;
+    maren.trouble = "its strings are recordings of real ones";
     maren.recorded = true;
     Ok([runa, teodor, ilka, maren])
 }
