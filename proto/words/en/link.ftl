@@ -24,6 +24,12 @@ input-hears = The pickup is heard.
 input-silent = Nothing is heard. Is the pickup plugged in and switched on?
 input-clipped = Too loud for the input. Turn its level down.
 input-humming = The mains hum at { $hz } Hz is strong. Move the cable away from power supplies, or run the laptop on its battery.
+input-headset = This seems to be a Bluetooth headset, which changes the sound on its way. Plug in a pickup or a microphone with a cable.
+input-playback = This is what the laptop plays, not what it hears. Choose the pickup in its place.
+input-suppressed = Something takes the strings for noise and cuts them off. Turn noise suppression off in the system's sound settings.
+input-levelled = Something keeps turning the level up while a string dies away. Turn automatic gain off in the system's sound settings.
+input-loud-room = The room is nearly as loud as the strings. Clip the pickup to the harp, or move the microphone closer to the soundboard.
+input-built-in = This seems to be the laptop's own microphone, which hears the whole room. A pickup on the harp hears more of the strings.
 input-lost = The input has gone. Plug the pickup in again; nothing else is listened to in its place.
 input-ended = The recordings have ended.
 
