@@ -165,6 +165,9 @@ impl Ear {
         self.listener.push(samples);
         self.condition.push(samples);
         self.drain(tell);
+        if let Some(trouble) = self.condition.changed() {
+            tell(Sensed::Input(trouble));
+        }
     }
 
     /// The sound has ended: tells what is left of it, and gives the expectation back for the next sound.
@@ -191,9 +194,6 @@ impl Ear {
                 self.listener.set_context(&self.expectation.context());
             }
             tell(sensed);
-        }
-        if let Some(trouble) = self.condition.changed() {
-            tell(Sensed::Input(trouble));
         }
     }
 

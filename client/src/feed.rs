@@ -255,13 +255,22 @@ impl Feed {
                 if lost > 0 {
                     tracing::warn!(samples = lost, "sound was lost: this laptop is too busy");
                 }
-                hear(&block)?;
                 recovery.handle(Uptime(began.elapsed()), Event::Seen(capture.seen()));
-                while let Some(action) = recovery.poll() {
-                    match action {
-                        Action::Tell(news) => out.blocking_send(news.into()).map_err(|_| Over)?,
-                        Action::LetGo | Action::Open => return Ok(()),
+                let actions: Vec<Action> = std::iter::from_fn(|| recovery.poll()).collect();
+                let say = |news: News| {
+                    let told = actions.contains(&Action::Tell(news));
+                    if told {
+                        out.blocking_send(news.into()).map_err(|_| Over)
+                    } else {
+                        Ok(())
                     }
+                };
+                // That it is heard comes before what is heard, and that it is lost comes after it.
+                say(News::Hears)?;
+                hear(&block)?;
+                say(News::Lost)?;
+                if actions.contains(&Action::LetGo) {
+                    return Ok(());
                 }
                 thread::sleep(PIECE);
             }

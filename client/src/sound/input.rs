@@ -121,7 +121,12 @@ pub(crate) fn look_for(name: &str) -> Result<(), InputError> {
 /// What a sound server offers, if one runs.
 #[cfg(target_os = "linux")]
 fn of_server() -> Vec<Input> {
-    Server::connect().and_then(|server| server.inputs()).unwrap_or_default()
+    // The server's answers need an event loop of their own, and whoever asks may be inside another one.
+    std::thread::spawn(|| Server::connect().and_then(|server| server.inputs()))
+        .join()
+        .ok()
+        .flatten()
+        .unwrap_or_default()
 }
 
 /// Elsewhere the system itself plays that part.

@@ -4,6 +4,7 @@
 //! directly it does not.
 
 use std::ffi::{CStr, CString};
+use std::os::unix::net::UnixStream;
 use std::sync::{Arc, mpsc};
 use std::thread;
 use std::time::Duration;
@@ -40,6 +41,8 @@ const PROGRAM: &CStr = c"Consort station";
 const ANSWERS_WITHIN: Duration = Duration::from_secs(2);
 /// Sound is asked for in pieces of this many milliseconds: soon enough for an eye, long enough for a busy laptop.
 const PIECE_MS: u32 = 20;
+/// Bytes of the secret by which PulseAudio knows its user.
+const COOKIE_LEN: usize = 256;
 /// Bytes of a sample as it is asked for: 32-bit floating point, which holds every 24-bit sample exactly.
 const SAMPLE_LEN: usize = 4;
 
@@ -50,9 +53,9 @@ impl Server {
         // The handshake has no time limit of its own: a thread that hangs in it is left behind.
         thread::Builder::new()
             .name("sound server".to_owned())
-            .spawn(move || tell.send(Client::from_env(PROGRAM)))
+            .spawn(move || tell.send(greet()))
             .ok()?;
-        let client = told.recv_timeout(ANSWERS_WITHIN).ok()?.ok()?;
+        let client = told.recv_timeout(ANSWERS_WITHIN).ok()??;
         let runtime = Builder::new_current_thread().enable_time().build().ok()?;
         Some(Self { client, runtime })
     }
@@ -140,6 +143,19 @@ impl Drop for Farewell {
     fn drop(&mut self) {
         self.0.go();
     }
+}
+
+/// Connects and shakes hands.
+///
+/// PipeWire asks for a secret of the right length and then does not look at it: where no program has made one yet, an
+/// empty one of that length opens the door.
+fn greet() -> Option<Client> {
+    let socket = UnixStream::connect(pulseaudio::socket_path_from_env()?).ok()?;
+    let cookie = pulseaudio::cookie_path_from_env()
+        .and_then(|path| std::fs::read(path).ok())
+        .filter(|cookie| cookie.len() == COOKIE_LEN)
+        .unwrap_or_else(|| vec![0; COOKIE_LEN]);
+    Client::new_unix(PROGRAM, socket, Some(cookie)).ok()
 }
 
 fn wanted(source: &SourceInfo) -> RecordStreamParams {
