@@ -203,7 +203,8 @@ impl Ear {
             Heard::Input(health) => self.condition.judged(*health),
             Heard::Onset(onset) => self.condition.onset(onset.onset.seconds(rate)),
             Heard::Settled(reading) | Heard::Unsure(reading, _) => {
-                self.condition.pluck(reading.onset.seconds(rate), reading.level_dbfs);
+                let [onset_s, until_s] = [reading.onset, reading.time].map(|time| time.seconds(rate));
+                self.condition.pluck(onset_s, until_s, reading.level_dbfs);
             }
             Heard::Track(_) | Heard::Provisional(_) | Heard::Refused(_) => {}
         }

@@ -10,9 +10,6 @@ use crate::sound::trouble::Trouble;
 
 /// Watches one input for as long as it is heard.
 pub(crate) struct Condition {
-    rate: f64,
-    /// Samples taken so far.
-    now: u64,
     kind: Kind,
     health: Health,
     room: Room,
@@ -24,8 +21,6 @@ impl Condition {
     /// An input of `rate` and `kind` of which nothing has been heard yet.
     pub(crate) fn new(rate: SampleRate, kind: Kind) -> Self {
         Self {
-            rate: f64::from(rate.get()),
-            now: 0,
             kind,
             health: Health::Good,
             room: Room::new(rate),
@@ -36,7 +31,6 @@ impl Condition {
 
     /// Takes the next samples.
     pub(crate) fn push(&mut self, samples: &[f32]) {
-        self.now += samples.len() as u64;
         self.room.push(samples);
         self.treatment.push(samples);
     }
@@ -49,11 +43,12 @@ impl Condition {
     /// Something began to sound at `onset_s`, in seconds from the start of the sound.
     pub(crate) fn onset(&mut self, onset_s: f64) {
         self.treatment.onset(onset_s);
+        self.room.onset(onset_s);
     }
 
-    /// A string was plucked at `onset_s`, with this level over its first tenth of a second.
-    pub(crate) fn pluck(&mut self, onset_s: f64, level_dbfs: f64) {
-        self.room.pluck(onset_s, level_dbfs);
+    /// A string was plucked at `onset_s`, had this level over its first tenth of a second, and was heard until `until_s`.
+    pub(crate) fn pluck(&mut self, onset_s: f64, until_s: f64, level_dbfs: f64) {
+        self.room.pluck(onset_s, until_s, level_dbfs);
     }
 
     /// The gravest trouble, if that has changed; `Some(None)` when there is none any more.
@@ -77,7 +72,7 @@ impl Condition {
             Kind::Headset => Some(Trouble::Headset),
             Kind::Playback => Some(Trouble::Playback),
         };
-        let loud = self.room.is_loud(self.now as f64 / self.rate);
+        let loud = self.room.is_loud();
         [
             heard,
             named,

@@ -25,10 +25,15 @@ pub(crate) struct Room {
     edges: Vec<usize>,
     powers: Vec<f32>,
     sorted: Vec<f64>,
-    /// Level between the lines in each of the last spans, decibels below full scale.
-    floors: VecDeque<f64>,
-    /// When each of the last plucks began, in seconds, and its level.
-    plucks: VecDeque<(f64, f64)>,
+    /// Length of a span, and when the last one ended, in seconds.
+    span_s: f64,
+    now_s: f64,
+    /// When each of the last spans ended, and the level between its lines, decibels below full scale.
+    floors: VecDeque<(f64, f64)>,
+    /// When each of the last sounds began.
+    onsets: VecDeque<f64>,
+    /// When each of the last plucks began, and the level between the lines beside its own, in decibels.
+    ratios: VecDeque<(f64, f64)>,
     loud: bool,
 }
 
@@ -44,17 +49,23 @@ const BETWEEN: f64 = 0.2;
 /// That quantile of noise's power as a share of its mean, −ln(1 − 0.2): the power of a bin is distributed exponentially.
 const QUANTILE_OF_MEAN: f64 = 0.223;
 /// Spans and plucks that are looked back on, and how old a pluck may be in seconds.
-const SPANS: usize = 32;
+const SPANS: usize = 12;
 const PLUCKS: usize = 8;
+/// More sounds than begin while one pluck is heard.
+const ONSETS: usize = 16;
 const PLUCK_AGE_S: f64 = 20.0;
+/// The attack fills all of the spectrum for so long; a pluck that something else follows within the longer
+/// time tells nothing of the room.
+const ATTACK_S: f64 = 0.1;
+const ALONE_S: f64 = 1.2;
 /// So many plucks are needed before the room is judged.
-const PLUCKS_MIN: usize = 3;
+const PLUCKS_MIN: usize = 4;
 /// A room this many decibels below the plucks is too loud, and it has to fall lower again to be quiet enough.
 ///
-/// In the recordings with a room 3 dB below the string it measures −9 to −15, with one 10 dB below −13 to −24 (median
-/// −20), and without one below −25.
-const LOUD_DB: f64 = -16.0;
-const QUIET_DB: f64 = -19.0;
+/// Over four and more of the recordings it measures −9 to −11 with a room 3 dB below the string, −15 and less with one
+/// 10 dB below, and −25 and less without one.
+const LOUD_DB: f64 = -13.0;
+const QUIET_DB: f64 = -16.0;
 
 impl Room {
     pub(crate) fn new(rate: SampleRate) -> Self {
@@ -76,7 +87,10 @@ impl Room {
             powers: Vec::with_capacity(len / 2 + 1),
             sorted: Vec::with_capacity(SPANS.max(PLUCKS)),
             floors: VecDeque::with_capacity(SPANS),
-            plucks: VecDeque::with_capacity(PLUCKS),
+            onsets: VecDeque::with_capacity(ONSETS),
+            ratios: VecDeque::with_capacity(PLUCKS),
+            span_s: len as f64 / rate,
+            now_s: 0.0,
             loud: false,
             transform,
             window,
@@ -95,41 +109,47 @@ impl Room {
             if self.filled == self.samples.len() {
                 self.filled = 0;
                 let floor = self.floor_dbfs();
-                remember(&mut self.floors, floor, SPANS);
+                self.now_s += self.span_s;
+                remember(&mut self.floors, (self.now_s, floor), SPANS);
             }
         }
     }
 
-    /// A string was plucked at `onset_s`, with this level over its first tenth of a second.
-    pub(crate) fn pluck(&mut self, onset_s: f64, level_dbfs: f64) {
-        if self.plucks.back().is_none_or(|(last, _)| *last < onset_s) {
-            remember(&mut self.plucks, (onset_s, level_dbfs), PLUCKS);
+    /// Something began to sound at `onset_s`, in seconds from the start of the sound.
+    pub(crate) fn onset(&mut self, onset_s: f64) {
+        remember(&mut self.onsets, onset_s, ONSETS);
+    }
+
+    /// A string was plucked at `onset_s`, had this level over its first tenth of a second, and was heard until `until_s`.
+    pub(crate) fn pluck(&mut self, onset_s: f64, until_s: f64, level_dbfs: f64) {
+        // In a run or in music every span holds another attack, which fills the space between the lines too.
+        let alone_s = onset_s + ATTACK_S..onset_s + ALONE_S;
+        if until_s < alone_s.end || self.onsets.iter().any(|at| alone_s.contains(at)) {
+            return;
+        }
+        let of_pluck = |&&(end_s, _): &&(f64, f64)| end_s - self.span_s >= onset_s + ATTACK_S && end_s <= until_s;
+        let floors = self.floors.iter().filter(of_pluck).map(|(_, floor)| *floor);
+        if let Some(floor) = median(&mut self.sorted, floors) {
+            remember(&mut self.ratios, (onset_s, floor - level_dbfs), PLUCKS);
         }
     }
 
     /// How loud the room is beside the plucks, in decibels, negative when softer; `None` before enough is known.
-    pub(crate) fn beside_plucks_db(&mut self, now_s: f64) -> Option<f64> {
-        while self
-            .plucks
-            .front()
-            .is_some_and(|(onset, _)| now_s - onset > PLUCK_AGE_S)
-        {
-            self.plucks.pop_front();
+    fn beside_plucks_db(&mut self) -> Option<f64> {
+        let since_s = self.now_s - PLUCK_AGE_S;
+        while self.ratios.front().is_some_and(|(onset, _)| *onset < since_s) {
+            self.ratios.pop_front();
         }
-        if self.plucks.len() < PLUCKS_MIN {
+        if self.ratios.len() < PLUCKS_MIN {
             return None;
         }
-        let pluck = median(&mut self.sorted, self.plucks.iter().map(|(_, level)| *level))?;
-        let floor = median(&mut self.sorted, self.floors.iter().copied())?;
-        Some(floor - pluck)
+        median(&mut self.sorted, self.ratios.iter().map(|(_, ratio)| *ratio))
     }
 
     /// Whether the room is too loud to read strings in.
-    pub(crate) fn is_loud(&mut self, now_s: f64) -> bool {
-        self.loud = match self.beside_plucks_db(now_s) {
-            Some(db) => db > if self.loud { QUIET_DB } else { LOUD_DB },
-            None => false,
-        };
+    pub(crate) fn is_loud(&mut self) -> bool {
+        let beside = self.beside_plucks_db();
+        self.loud = beside.is_some_and(|db| db > if self.loud { QUIET_DB } else { LOUD_DB });
         self.loud
     }
 
