@@ -32,7 +32,3 @@ input-loud-room = The room is nearly as loud as the strings. Clip the pickup to 
 input-built-in = This seems to be the laptop's own microphone, which hears the whole room. A pickup on the harp hears more of the strings.
 input-lost = The input has gone. Plug the pickup in again; nothing else is listened to in its place.
 input-ended = The recordings have ended.
-
-caution-tension = Strings are under tension: keep your face out of their plane.
-caution-wrong-pin = If the key turns and the pitch does not, stop: the key is on another pin.
-caution-whole-harp = Raise a whole harp in steps, and leave a semitone or more to a technician.
