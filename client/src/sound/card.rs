@@ -14,8 +14,20 @@ use crate::sound::signals::{Inlet, Signals};
 /// A stream that goes on until it is dropped.
 pub(crate) struct CardStream(#[expect(dead_code, reason = "held, so that it goes on")] cpal::Stream);
 
-/// Takes everything in and gives silence.
-const NULL: &str = "null";
+/// ALSA lists these beside real inputs; the first gives silence, the next look for programs that are not there and
+/// complain on the screen, the others only change what another input gives.
+const NO_INPUTS: &[&str] = &[
+    "null",
+    "jack",
+    "oss",
+    "a52",
+    "lavrate",
+    "samplerate",
+    "speex",
+    "speexrate",
+    "upmix",
+    "vdownmix",
+];
 /// Calms a system that repeats its error in a tight loop.
 const ERROR_PAUSE: Duration = Duration::from_millis(5);
 
@@ -118,7 +130,12 @@ fn find(name: &str) -> Result<(cpal::Device, Input), InputError> {
 /// `None` for what cannot be opened for hearing.
 fn describe(device: &cpal::Device) -> Option<Input> {
     let name = name_of(device)?;
-    let config = device.default_input_config().ok().filter(|_| name != NULL)?;
+    // Asked before anything is opened: opening is what they complain about.
+    let kind = name.split(':').next().unwrap_or_default();
+    if NO_INPUTS.contains(&kind) {
+        return None;
+    }
+    let config = device.default_input_config().ok()?;
     let description = device.description().map(|text| text.name().to_owned());
     let description = description.unwrap_or_else(|_| name.clone());
     Some(Input {
