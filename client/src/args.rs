@@ -130,6 +130,18 @@ pub enum Order {
         #[arg(long)]
         one_tuning: bool,
     },
+    /// Record an input as the station hears it into a WAV file, for `listen` or for someone far away to look at.
+    Record {
+        /// The file; what was in it before is replaced.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// An input that `inputs` lists.
+        #[arg(long, value_name = "INPUT", default_value = "default")]
+        input: String,
+        /// How long to record.
+        #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = clap::value_parser!(u32).range(1..=3_600))]
+        seconds: u32,
+    },
     /// Print the pitch to which each open string is tuned.
     Targets {
         /// As comma-separated values.

@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use consort_analysis::{
-    Config, Context, Doubt, ExpectedString, Health, Heard, Listener, Order, Refusal, SampleTime, Spread,
-};
+use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Refusal, SampleTime, Spread};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
+
+use crate::sound::condition::Condition;
+use crate::sound::kind::Kind;
+use crate::sound::trouble::Trouble;
 
 /// What may sound next: the harp, its targets, and what was heard of it before.
 #[derive(Clone, Debug)]
@@ -23,6 +25,7 @@ pub struct Expectation {
 /// A listener with the expectation it listens with.
 pub struct Ear {
     listener: Listener,
+    condition: Condition,
     expectation: Expectation,
 }
 
@@ -51,8 +54,8 @@ pub enum Sensed {
         /// Why.
         why: Refusal,
     },
-    /// The state of the input changed.
-    Input(Health),
+    /// The gravest trouble with the input is another one now; `None` when there is none any more.
+    Input(Option<Trouble>),
 }
 
 /// What is known of one pluck.
@@ -156,18 +159,31 @@ impl Expectation {
 impl Ear {
     /// An ear for a sound of `rate`; times count from here.
     pub fn new(rate: SampleRate, expectation: Expectation) -> Self {
+        Self::at_input(rate, Kind::Plain, expectation)
+    }
+
+    /// An ear at an input of `rate` that seems to be of this kind.
+    pub fn at_input(rate: SampleRate, kind: Kind, expectation: Expectation) -> Self {
         let mut listener = Listener::new(Config {
             rate,
             ..Config::default()
         });
         listener.set_context(&expectation.context());
-        Self { listener, expectation }
+        Self {
+            listener,
+            condition: Condition::new(rate, kind),
+            expectation,
+        }
     }
 
     /// Listens to `samples` and tells `tell` what was sensed.
     pub fn push(&mut self, samples: &[f32], tell: &mut impl FnMut(Sensed)) {
         self.listener.push(samples);
+        self.condition.push(samples);
         self.drain(tell);
+        if let Some(trouble) = self.condition.changed() {
+            tell(Sensed::Input(trouble));
+        }
     }
 
     /// The sound has ended: tells what is left of it, and gives the expectation back for the next sound.
@@ -186,6 +202,7 @@ impl Ear {
     fn drain(&mut self, tell: &mut impl FnMut(Sensed)) {
         let rate = self.listener.rate();
         while let Some(heard) = self.listener.poll() {
+            self.watch(&heard, rate);
             let Some(sensed) = sensed(&heard, rate) else { continue };
             if let Sensed::Answer(answer) = &sensed
                 && self.expectation.remember(answer)
@@ -193,6 +210,19 @@ impl Ear {
                 self.listener.set_context(&self.expectation.context());
             }
             tell(sensed);
+        }
+    }
+
+    /// Lets the condition of the input know what bears on it.
+    fn watch(&mut self, heard: &Heard, rate: SampleRate) {
+        match heard {
+            Heard::Input(health) => self.condition.judged(*health),
+            Heard::Onset(onset) => self.condition.onset(onset.onset.seconds(rate)),
+            Heard::Settled(reading) | Heard::Unsure(reading, _) => {
+                let [onset_s, until_s] = [reading.onset, reading.time].map(|time| time.seconds(rate));
+                self.condition.pluck(onset_s, until_s, reading.level_dbfs);
+            }
+            Heard::Track(_) | Heard::Provisional(_) | Heard::Refused(_) => {}
         }
     }
 }
@@ -213,7 +243,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
         }))
     };
     match heard {
-        Heard::Onset(_) => None,
+        Heard::Onset(_) | Heard::Input(_) => None,
         Heard::Track(track) => Some(Sensed::Track {
             onset_s: seconds(track.onset),
             time_s: seconds(track.time),
@@ -228,6 +258,5 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             onset_s: seconds(refused.onset),
             why: refused.why,
         }),
-        Heard::Input(health) => Some(Sensed::Input(*health)),
     }
 }

@@ -7,15 +7,17 @@ use std::sync::mpsc::Receiver;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use consort_proto::{SampleRate, Tuning};
+use consort_proto::{SampleRate, Tuning, Uptime};
 use consort_words::Words;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::mpsc::error::TrySendError;
 
 use crate::ear::{Ear, Expectation, Sensed};
-use crate::sound::capture::Capture;
+use crate::sound::capture::{Capture, Opening};
 use crate::sound::input::{self, InputError};
+use crate::sound::kind::Kind;
 use crate::sound::recording::Recording;
+use crate::sound::recovery::{Action, Event, News, Recovery};
 
 /// Where the sound comes from.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -83,9 +85,6 @@ struct Over;
 
 /// Sound is handed to the ear in pieces of this length, so that a live recording is heard as it would be in a room.
 const PIECE: Duration = Duration::from_millis(10);
-/// A lost input is tried again after this long, then after twice as long each time.
-const RETRY_FIRST: Duration = Duration::from_millis(250);
-const RETRY_MAX: Duration = Duration::from_secs(4);
 
 impl Feed {
     /// Gets ready to feed an ear that begins with `expectation`; what is sent into `tunings` replaces its targets.
@@ -100,7 +99,7 @@ impl Feed {
             Source::Live(name) => {
                 let name = name.map_or_else(input::preferred, Ok)?;
                 // Looked for here only, so that an unknown name ends the program and not its ear.
-                input::find(&name)?;
+                input::look_for(&name)?;
                 Opened::Live(name)
             }
             Source::Stdin(rate) => Opened::Stdin(rate),
@@ -162,7 +161,7 @@ impl Feed {
             let began = Instant::now();
             let mut played = 0_u64;
             let mut block = Vec::new();
-            self.hear(&name, rate, |hear| {
+            self.hear(&name, rate, Kind::Plain, |hear| {
                 while recording.next_block(&mut block) {
                     for piece in block.chunks(samples_in(PIECE, rate)) {
                         if !fast {
@@ -185,7 +184,7 @@ impl Feed {
         let mut bytes = vec![0_u8; samples_in(PIECE, rate) * 4];
         let mut piece = Vec::new();
         let mut kept = 0;
-        self.hear("stdin", rate, |hear| {
+        self.hear("stdin", rate, Kind::Plain, |hear| {
             loop {
                 // A writer that goes away in the middle ends the sound like one that is done.
                 let read = sound.read(&mut bytes[kept..]).unwrap_or(0);
@@ -209,35 +208,72 @@ impl Feed {
 
     /// Hears the input called `name` for good; when it goes, waits for the same one and for no other.
     fn live(&mut self, name: &str) -> Result<(), Over> {
-        let mut pause = RETRY_FIRST;
+        let began = Instant::now();
+        let mut recovery = Recovery::new();
+        let mut opening: Option<Opening> = None;
         loop {
-            match Capture::open(name) {
-                Ok(capture) => {
-                    pause = RETRY_FIRST;
-                    self.send(Fed::Hears)?;
-                    self.capture(capture)?;
+            let event = match opening.as_ref().and_then(Opening::poll) {
+                None => Event::Tick,
+                Some(Err(why)) => {
+                    tracing::debug!(%why, "the input does not open");
+                    opening = None;
+                    Event::NotOpened
                 }
-                Err(why) => tracing::debug!(%why, "the input does not open"),
+                Some(Ok(capture)) => {
+                    opening = None;
+                    recovery.handle(Uptime(began.elapsed()), Event::Opened);
+                    self.capture(capture, began, &mut recovery)?;
+                    Event::Tick
+                }
+            };
+            recovery.handle(Uptime(began.elapsed()), event);
+            while let Some(action) = recovery.poll() {
+                match action {
+                    Action::Open => match Opening::begin(name) {
+                        Ok(begun) => opening = Some(begun),
+                        Err(_) => recovery.handle(Uptime(began.elapsed()), Event::NotOpened),
+                    },
+                    Action::LetGo => opening = None,
+                    Action::Tell(news) => self.send(news.into())?,
+                }
             }
-            self.send(Fed::Lost)?;
-            thread::sleep(pause);
-            pause = (pause * 2).min(RETRY_MAX);
+            if self.out.is_closed() {
+                return Err(Over);
+            }
+            thread::sleep(PIECE);
         }
     }
 
-    /// Hears one stream until it is gone.
-    fn capture(&mut self, mut capture: Capture) -> Result<(), Over> {
+    /// Hears one stream until it is to be let go of.
+    fn capture(&mut self, mut capture: Capture, began: Instant, recovery: &mut Recovery) -> Result<(), Over> {
+        let out = self.out.clone();
         let mut block = Vec::new();
-        self.hear("live", capture.rate(), |hear| {
-            while capture.pull(&mut block).is_ok() {
+        self.hear("live", capture.rate(), capture.kind(), |hear| {
+            loop {
+                capture.pull(&mut block);
                 let lost = capture.take_lost();
                 if lost > 0 {
                     tracing::warn!(samples = lost, "sound was lost: this laptop is too busy");
                 }
+                recovery.handle(Uptime(began.elapsed()), Event::Seen(capture.seen()));
+                let actions: Vec<Action> = std::iter::from_fn(|| recovery.poll()).collect();
+                let say = |news: News| {
+                    let told = actions.contains(&Action::Tell(news));
+                    if told {
+                        out.blocking_send(news.into()).map_err(|_| Over)
+                    } else {
+                        Ok(())
+                    }
+                };
+                // That it is heard comes before what is heard, and that it is lost comes after it.
+                say(News::Hears)?;
                 hear(&block)?;
+                say(News::Lost)?;
+                if actions.contains(&Action::LetGo) {
+                    return Ok(());
+                }
                 thread::sleep(PIECE);
             }
-            Ok(())
         })
     }
 
@@ -246,12 +282,13 @@ impl Feed {
         &mut self,
         name: &str,
         rate: SampleRate,
+        kind: Kind,
         play: impl FnOnce(&mut dyn FnMut(&[f32]) -> Result<(), Over>) -> Result<(), Over>,
     ) -> Result<(), Over> {
         let Some(expectation) = self.expectation.take() else {
             return Ok(());
         };
-        let mut ear = Ear::new(rate, expectation);
+        let mut ear = Ear::at_input(rate, kind, expectation);
         let file: Arc<str> = name.into();
         let out = self.out.clone();
         let mut over = false;
@@ -282,6 +319,15 @@ impl Feed {
 
     fn send(&self, fed: Fed) -> Result<(), Over> {
         self.out.blocking_send(fed).map_err(|_| Over)
+    }
+}
+
+impl From<News> for Fed {
+    fn from(news: News) -> Self {
+        match news {
+            News::Hears => Self::Hears,
+            News::Lost => Self::Lost,
+        }
     }
 }
 

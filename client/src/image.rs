@@ -9,6 +9,8 @@ use consort_proto::message::Refusal;
 use consort_proto::{Agreement, Harp, Name, Readiness, Tolerance, Tuning};
 use consort_words::{Arg, Key, Words};
 
+use crate::sound::trouble::Trouble;
+
 /// Everything that can be shown of a station.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Image {
@@ -55,12 +57,8 @@ pub enum Input {
     Waiting,
     /// It carries sound that can be used.
     Hears,
-    /// Nothing arrives.
-    Silent,
-    /// The loudest samples are cut off.
-    Clipped,
-    /// Mains hum of this many hertz drowns everything else.
-    Humming(u8),
+    /// It carries sound, but something is wrong with it.
+    Troubled(Trouble),
     /// The input has gone.
     Lost,
     /// There is no more sound.
@@ -73,9 +71,7 @@ impl Input {
         match self {
             Self::Waiting => "waiting",
             Self::Hears => "hears",
-            Self::Silent => "silent",
-            Self::Clipped => "clipped",
-            Self::Humming(_) => "humming",
+            Self::Troubled(trouble) => trouble.word(),
             Self::Lost => "lost",
             Self::Ended => "ended",
         }
@@ -86,13 +82,22 @@ impl Input {
         let key = match self {
             Self::Waiting => return None,
             Self::Hears => Key::InputHears,
-            Self::Silent => Key::InputSilent,
-            Self::Clipped => Key::InputClipped,
-            Self::Humming(hz) => return Some(words.say(Key::InputHumming, &[("hz", Arg::from(u32::from(hz)))])),
+            Self::Troubled(trouble) => return Some(trouble.sentence(words)),
             Self::Lost => Key::InputLost,
             Self::Ended => Key::InputEnded,
         };
         Some(words.say(key, &[]))
+    }
+}
+
+impl Input {
+    /// Whether strings cannot be read, or not well, until something is done about it.
+    pub const fn is_urgent(self) -> bool {
+        match self {
+            Self::Lost => true,
+            Self::Troubled(trouble) => trouble.is_urgent(),
+            Self::Waiting | Self::Hears | Self::Ended => false,
+        }
     }
 }
 

@@ -18,6 +18,7 @@ pub mod listen;
 pub mod order;
 mod picture;
 pub mod pluck;
+mod record;
 pub mod say;
 pub mod sound;
 pub mod start;

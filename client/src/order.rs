@@ -14,6 +14,7 @@ use crate::choice::{self, NotAHarpChoice};
 use crate::config::{Config, ConfigError};
 use crate::listen::Listening;
 use crate::pluck::json;
+use crate::record::{self, NotRecorded};
 use crate::sound::input::{self, InputError};
 use crate::start::{StartError, Station};
 use crate::{browser, say, targets};
@@ -27,6 +28,9 @@ pub(crate) enum Refusal {
     /// There is no input.
     #[error(transparent)]
     Input(#[from] InputError),
+    /// Nothing was recorded.
+    #[error(transparent)]
+    Record(#[from] NotRecorded),
     /// What was typed cannot be used.
     #[error(transparent)]
     Config(#[from] ConfigError),
@@ -80,6 +84,10 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             json,
         }
         .hear_all(&files)),
+        Some(Order::Record { file, input, seconds }) => {
+            record::record(&file, &input, seconds)?;
+            Ok(true)
+        }
         Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
         Some(Order::Inputs) => print_inputs(json),
         Some(Order::Harps) => {

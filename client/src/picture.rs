@@ -59,10 +59,9 @@ fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
 
 /// One message at a time: what spoils the sound first, then the link, then what is merely so.
 fn message(image: &Image, words: &Words) -> (String, bool) {
-    if !matches!(image.input, Input::Waiting | Input::Hears | Input::Ended)
-        && let Some(sentence) = image.input.sentence(words)
-    {
-        return (sentence, true);
+    let of_input = image.input.sentence(words);
+    if let Some(sentence) = of_input.as_ref().filter(|_| image.input.is_urgent()) {
+        return (sentence.clone(), true);
     }
     let link = image.link.sentence(words, image.agreement.as_ref());
     let urgent = !matches!(
@@ -73,7 +72,10 @@ fn message(image: &Image, words: &Words) -> (String, bool) {
         let unsent = words.say(Key::LinkUnsent, &[("count", Arg::from(image.unsent))]);
         return (format!("{link} {unsent}"), true);
     }
-    (link, urgent)
+    match of_input {
+        Some(sentence) if !urgent && matches!(image.input, Input::Troubled(_)) => (sentence, false),
+        _ => (link, urgent),
+    }
 }
 
 fn sentence(string: Option<&StringInHand>, place: Option<&str>, word: &str, far: Option<&str>, why: &str) -> String {

@@ -6,7 +6,6 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
-use consort_analysis::Health;
 use consort_guide::{Action, Situation, Sounding, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_proto::message::Content;
@@ -316,13 +315,8 @@ impl EventLoop {
             self.voice.pluck(&file, answer, &self.image.borrow());
             self.observe(answer);
         }
-        if let Sensed::Input(health) = sensed {
-            self.set_input(match health {
-                Health::Silent => Input::Silent,
-                Health::Clipped => Input::Clipped,
-                Health::Humming(hz) => Input::Humming(*hz),
-                _ => Input::Hears,
-            });
+        if let Sensed::Input(trouble) = sensed {
+            self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
         }
         if self.follower.follow(sensed) {
             self.refresh();

@@ -2,8 +2,12 @@
 
 use std::fmt;
 
-use cpal::traits::{DeviceTrait, HostTrait};
 use serde::Serialize;
+
+use crate::sound::card;
+use crate::sound::kind::Kind;
+#[cfg(target_os = "linux")]
+use crate::sound::server::Server;
 
 /// An input that can be opened as it is.
 #[derive(Clone, Debug, Eq, PartialEq, Serialize)]
@@ -18,6 +22,8 @@ pub struct Input {
     pub channels: u16,
     /// Whether the system prefers it.
     pub default: bool,
+    /// What kind of input it seems to be.
+    pub kind: Kind,
 }
 
 /// Why there is no input to hear.
@@ -47,8 +53,12 @@ pub enum InputError {
     },
 }
 
-/// Takes everything in and gives silence.
-const NULL: &str = "null";
+impl InputError {
+    /// No input is called `name`, which may be anything that was typed.
+    pub(crate) fn unknown(name: &str) -> Self {
+        Self::Unknown(name.chars().take(60).collect())
+    }
+}
 
 impl fmt::Display for Input {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -57,6 +67,12 @@ impl fmt::Display for Input {
             "{:<24} {}, {} Hz, {} ch",
             self.name, self.description, self.rate, self.channels
         )?;
+        f.write_str(match self.kind {
+            Kind::Plain => "",
+            Kind::BuiltIn => ", likely the computer's own microphone",
+            Kind::Headset => ", likely a Bluetooth headset",
+            Kind::Playback => ", what the computer plays",
+        })?;
         if self.default {
             f.write_str(" (default)")
         } else {
@@ -65,22 +81,13 @@ impl fmt::Display for Input {
     }
 }
 
-/// Every input that can be opened, the system's own choice first.
+/// Every input that can be opened, the system's own choice first and what the computer plays last.
 pub fn usable() -> Result<Vec<Input>, InputError> {
-    let _quiet = quiet();
-    let host = cpal::default_host();
-    let default = host.default_input_device();
-    let default_name = default.as_ref().and_then(name_of);
-    let others = host.devices().map_err(|_| InputError::None)?;
-    let mut inputs: Vec<Input> = Vec::new();
-    for device in default.into_iter().chain(others) {
-        if let Some(mut input) = describe(&device)
-            && !inputs.iter().any(|known| known.name == input.name)
-        {
-            input.default = Some(&input.name) == default_name.as_ref();
-            inputs.push(input);
-        }
+    let mut inputs = of_server();
+    if inputs.is_empty() {
+        inputs = card::inputs();
     }
+    inputs.sort_by_key(|input| (input.kind == Kind::Playback, !input.default));
     if inputs.is_empty() {
         Err(InputError::None)
     } else {
@@ -88,53 +95,42 @@ pub fn usable() -> Result<Vec<Input>, InputError> {
     }
 }
 
-/// The input that the system prefers, by name.
+/// The input that the system prefers, by name; never what the computer plays, which is preferred where nothing is
+/// plugged in.
 pub(crate) fn preferred() -> Result<String, InputError> {
     usable()?
         .into_iter()
-        .next()
+        .find(|input| input.kind != Kind::Playback)
         .map(|input| input.name)
         .ok_or(InputError::None)
 }
 
-/// The input called `name`, if it can be opened.
-pub(crate) fn find(name: &str) -> Result<cpal::Device, InputError> {
-    let _quiet = quiet();
-    let unknown = || InputError::Unknown(name.chars().take(60).collect());
-    let host = cpal::default_host();
-    let default = host.default_input_device();
-    let others = host.devices().map_err(|_| unknown())?;
-    default
-        .into_iter()
-        .chain(others)
-        .find(|device| describe(device).is_some_and(|input| input.name == name))
-        .ok_or_else(unknown)
+/// Whether there is an input called `name`, on the sound server or beside it.
+pub(crate) fn look_for(name: &str) -> Result<(), InputError> {
+    let mut all = of_server();
+    if !all.iter().any(|input| input.name == name) {
+        all = card::inputs();
+    }
+    if all.iter().any(|input| input.name == name) {
+        Ok(())
+    } else {
+        Err(InputError::unknown(name))
+    }
 }
 
-/// `None` for what cannot be opened for hearing.
-fn describe(device: &cpal::Device) -> Option<Input> {
-    let name = name_of(device)?;
-    let config = device.default_input_config().ok().filter(|_| name != NULL)?;
-    let description = device.description().map(|text| text.name().to_owned());
-    Some(Input {
-        description: description.unwrap_or_else(|_| name.clone()),
-        name,
-        rate: config.sample_rate(),
-        channels: config.channels(),
-        default: false,
-    })
-}
-
-fn name_of(device: &cpal::Device) -> Option<String> {
-    Some(device.id().ok()?.id().to_owned())
-}
-
-/// While it is held, ALSA keeps to itself what it tries and does not find.
+/// What a sound server offers, if one runs.
 #[cfg(target_os = "linux")]
-fn quiet() -> impl Sized {
-    alsa::Output::local_error_handler()
+fn of_server() -> Vec<Input> {
+    // The server's answers need an event loop of their own, and whoever asks may be inside another one.
+    std::thread::spawn(|| Server::connect().and_then(|server| server.inputs()))
+        .join()
+        .ok()
+        .flatten()
+        .unwrap_or_default()
 }
 
-/// Nothing talks elsewhere.
+/// Elsewhere the system itself plays that part.
 #[cfg(not(target_os = "linux"))]
-const fn quiet() {}
+const fn of_server() -> Vec<Input> {
+    Vec::new()
+}

@@ -1,6 +1,17 @@
 //! Where sound comes from: recordings, standard input, or an input of this computer.
 
-pub mod capture;
+pub(crate) mod capture;
+mod card;
+pub(crate) mod condition;
 pub mod decode;
 pub mod input;
+pub mod kind;
 pub mod recording;
+pub(crate) mod recovery;
+mod room;
+#[cfg(target_os = "linux")]
+mod server;
+mod sides;
+mod signals;
+mod treatment;
+pub mod trouble;

@@ -170,6 +170,12 @@ keys! {
     InputSilent = "input-silent",
     InputClipped = "input-clipped",
     InputHumming = "input-humming",
+    InputHeadset = "input-headset",
+    InputPlayback = "input-playback",
+    InputSuppressed = "input-suppressed",
+    InputLevelled = "input-levelled",
+    InputLoudRoom = "input-loud-room",
+    InputBuiltIn = "input-built-in",
     InputLost = "input-lost",
     InputEnded = "input-ended",
 

@@ -31,14 +31,48 @@ const NETWORK: &[Need] = &[Need {
     probe: ("ip", &["-Version"]),
 }];
 
+/// A sound server of the tests' own, and what plays into it.
+const SOUND: &[Need] = &[
+    Need {
+        package: "dbus",
+        probe: ("dbus-daemon", &["--version"]),
+    },
+    Need {
+        package: "pipewire",
+        probe: ("pipewire", &["--version"]),
+    },
+    Need {
+        package: "wireplumber",
+        probe: ("wireplumber", &["--version"]),
+    },
+    Need {
+        package: "pipewire-pulse",
+        probe: ("pipewire-pulse", &["--version"]),
+    },
+    Need {
+        package: "pulseaudio-utils",
+        probe: ("paplay", &["--version"]),
+    },
+];
+
 /// Makes sure that the programs can be built and the private network can be made.
 pub(crate) fn ensure() -> Result<(), Problem> {
+    ensure_all(&[BUILD, NETWORK])
+}
+
+/// Makes sure of that, and that every test can run.
+pub(crate) fn ensure_for_tests() -> Result<(), Problem> {
+    ensure_all(&[BUILD, NETWORK, SOUND])
+}
+
+fn ensure_all(needs: &[&[Need]]) -> Result<(), Problem> {
     if !cfg!(target_os = "linux") {
         return Ok(());
     }
-    let missing: Vec<&str> = BUILD
+    let missing: Vec<&str> = needs
         .iter()
-        .chain(NETWORK)
+        .copied()
+        .flatten()
         .filter(|need| !succeeds(need.probe.0, need.probe.1))
         .map(|need| need.package)
         .collect();

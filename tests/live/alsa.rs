@@ -1,0 +1,66 @@
+//! An input of ALSA's own that reads from a file: no server, no clock, the same samples every time.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use consort_tests::process::{Folder, path_of, say};
+
+use crate::server::nothing_is_left_out;
+use crate::station::{read_wav, write_sound};
+
+/// ALSA's own settings, without which none of its inputs has a name.
+const SYSTEM_SETTINGS: &str = "/usr/share/alsa/alsa.conf";
+/// Such an input does not wait for the clock: what the ring holds arrives for sure, and the rest as it comes.
+const SECONDS: usize = 1;
+
+#[test]
+fn an_input_without_a_clock_arrives_sample_by_sample() {
+    if !Path::new(SYSTEM_SETTINGS).exists() {
+        assert!(!nothing_is_left_out(), "{SYSTEM_SETTINGS} is missing");
+        say("skipped: ALSA's own settings are not installed here; `cargo verify` installs them");
+        return;
+    }
+    let folder = Folder::new("live-alsa");
+    let played = write_sound(
+        &folder.inside("strings.wav"),
+        &["clean-22-cb4.flac", "clean-40-gb6.flac"],
+    );
+    let sound: Vec<u8> = played
+        .iter()
+        .map(|&sample| f32::from(sample) / 32_768.0)
+        .flat_map(|sample| [sample.to_le_bytes(), sample.to_le_bytes()].concat())
+        .collect();
+    std::fs::write(folder.inside("strings.raw"), sound).expect("files can be written");
+    let settings = format!(
+        "<{SYSTEM_SETTINGS}>\n\
+         pcm.!default {{ type file slave.pcm \"null\" file \"/dev/null\" infile \"{}\" format \"raw\"\n\
+         hint {{ show on description \"Test pickup\" }} }}\n",
+        folder.inside("strings.raw")
+    );
+    std::fs::write(folder.inside("alsa.conf"), settings).expect("files can be written");
+
+    let kept = folder.inside("kept.wav");
+    let output = Command::new(path_of("consort-station"))
+        .args(["record", &kept, "--seconds", &SECONDS.to_string()])
+        .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
+        // No sound server is found in an empty folder.
+        .env("XDG_RUNTIME_DIR", folder.path())
+        .env("HOME", folder.path())
+        .env_remove("PULSE_SERVER")
+        .env_remove("PULSE_RUNTIME_PATH")
+        .stdin(Stdio::null())
+        .output()
+        .expect("the station starts");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let wanted: Vec<f32> = played[..48_000 * SECONDS]
+        .iter()
+        .map(|&sample| f32::from(sample) / 32_768.0)
+        .collect();
+    assert!(
+        wanted.iter().any(|&sample| sample.abs() > 0.01),
+        "there is a pluck in it"
+    );
+    let kept = read_wav(&kept);
+    let differs = kept.iter().zip(&wanted).position(|(kept, wanted)| kept != wanted);
+    assert_eq!((kept.len(), differs), (wanted.len(), None));
+}
