@@ -11,7 +11,7 @@ fn a_pitch_from_the_control_reaches_desk_and_board_and_is_taken_back() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("control");
         let mut runa = rehearsal.harp("Runa", 0);
-        runa.play("clean-21-bb3.flac");
+        runa.play("clean-47-gb7.flac");
         let browser = Browser::open(tools);
         let desk = browser.page();
         browser.go(&runa.desk);
@@ -55,9 +55,9 @@ fn what_is_no_pitch_is_answered_in_a_sentence_and_changes_nothing() {
         let revision = rehearsal.status()["revision"].clone();
         for (typed, said) in [
             ("A", "“A” is not a pitch"),
-            ("4425", "4425"),
-            ("0", "0"),
-            ("-442", "-442"),
+            ("4425", "A4 = 4425 Hz is out of reach"),
+            ("0", "A4 = 0 Hz is out of reach"),
+            ("-442", "A4 = -442 Hz is out of reach"),
             ("442 442", "“442 442” is not a pitch"),
             ("<b>442", "“<b>442” is not a pitch"),
         ] {

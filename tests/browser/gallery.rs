@@ -40,11 +40,13 @@ impl Gallery {
 
     /// Looks at the page at `address`, called `name`, once the expression `there` is true.
     fn look(&mut self, name: &str, address: &str, there: &str) {
-        self.browser.go(address);
-        self.browser.wait(name, there);
-        for (theme, scheme) in THEMES {
-            self.browser.prefer(scheme);
-            for screen in [LAPTOP, WALL, PHONE] {
+        for screen in [LAPTOP, WALL, PHONE] {
+            // Each screen opens the page for itself: a phone shows other things than a wall.
+            self.browser.screen(screen);
+            self.browser.go(address);
+            self.browser.wait(name, there);
+            for (theme, scheme) in THEMES {
+                self.browser.prefer(scheme);
                 self.picture(&format!("{name}-{theme}-{}", screen.name), screen);
                 if screen.name != WALL.name {
                     let violated = self.rules.violated_by(&self.browser);
@@ -55,7 +57,6 @@ impl Gallery {
                 }
             }
         }
-        self.browser.screen(LAPTOP);
         let complaints = self.browser.complaints();
         self.wrong.extend(
             complaints
@@ -69,7 +70,6 @@ impl Gallery {
     }
 
     fn picture(&mut self, name: &str, screen: Screen) {
-        self.browser.screen(screen);
         self.browser.run_until_told(DRAWN);
         if let Value::String(beside) = self.browser.run(BESIDE) {
             self.wrong.push(format!("{name}: {beside}"));
@@ -116,7 +116,7 @@ fn the_pages_of_a_rehearsal_fit_every_screen_and_break_no_rule() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("gallery");
         let (mut runa, mut teodor) = (rehearsal.harp("Runa", 0), rehearsal.harp("Teodor", 0));
-        for recording in ["clean-21-bb3", "clean-21-bb3", "clean-20-ab3", "clean-25-fb4"] {
+        for recording in ["clean-47-gb7", "clean-47-gb7", "clean-20-ab3", "clean-25-fb4"] {
             runa.play(&format!("{recording}.flac"));
         }
         for recording in ["clean-29-cb5", "clean-31-eb5", "clean-33-gb5"] {
