@@ -67,6 +67,8 @@ impl Gallery {
         let far = far.filter(|address| !address.starts_with("http://127.0.0.1:") && !address.starts_with("data:"));
         self.wrong
             .extend(far.map(|address| format!("{name} asks for {address}")));
+        // What ends next is not to be missed by the page.
+        self.browser.go("about:blank");
     }
 
     fn picture(&mut self, name: &str, screen: Screen) {

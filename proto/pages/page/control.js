@@ -16,7 +16,7 @@ let asked = "";
 let sending = false;
 
 const decided = () => Object.keys(draft).length > 0;
-const tuningDraft = () => Object.fromEntries(["hz", "temperament", "setting"].filter((key) => key in draft && !(key === "hz" && noPitch())).map((key) => [key, draft[key]]));
+const tuningDraft = () => Object.fromEntries(["hz", "temperament", "setting"].filter((key) => key in draft && !(key === "hz" && (noPitch() || outOfReach()))).map((key) => [key, draft[key]]));
 
 function decide(key, value, asItIs) {
   if (value === asItIs) delete draft[key];
@@ -31,6 +31,8 @@ const plain = (hz) => String(Math.round(hz * 1000) / 1000);
 
 // What was typed and is no pitch is kept as it stands, so that the bar can say so and nothing is sent.
 const noPitch = () => typeof draft.hz === "string";
+// Half-typed numbers are mostly out of reach: nothing needs to be asked to say so.
+const outOfReach = () => typeof draft.hz === "number" && (draft.hz < now.pitch_range_hz[0] || draft.hz > now.pitch_range_hz[1]);
 const shownHz = () => (noPitch() ? draft.hz : plain(draft.hz ?? now.pitch_hz));
 
 // As people write a pitch: 442, 442.5, 442,5, A = 442, 442 Hz.
@@ -204,7 +206,8 @@ async function ask() {
 function bar() {
   const lines = [];
   if (noPitch()) lines.push(`“${draft.hz}” is not a pitch: give A4 in hertz, as in 442 or 440.5.`);
-  at("hz").setAttribute("aria-invalid", String(noPitch() || Boolean("hz" in draft && consequence?.why)));
+  if (outOfReach()) lines.push(`A4 = ${plain(draft.hz)} Hz is out of reach: harps are tuned to an A4 from ${now.pitch_range_hz.join(" to ")} Hz.`);
+  at("hz").setAttribute("aria-invalid", String(noPitch() || outOfReach()));
   const tuned = Object.keys(tuningDraft()).length > 0;
   if (tuned && consequence?.why) lines.push(consequence.why);
   else if (tuned && consequence) lines.push(`${consequence.agreement}, was ${now.board.agreement}.`, consequence.says);
@@ -223,7 +226,7 @@ function bar() {
   }
   say("send", now.heard === 0 ? "Send" : `Send to ${harps}`);
   at("keep").disabled = !decided() || sending;
-  at("send").disabled = !decided() || sending || noPitch() || (tuned && !consequence?.says);
+  at("send").disabled = !decided() || sending || noPitch() || outOfReach() || (tuned && !consequence?.says);
 }
 
 at("keep").addEventListener("click", () => {
