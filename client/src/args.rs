@@ -6,8 +6,6 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 use consort_proto::{JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
 
-use crate::choice;
-
 /// Hears one harp, shows which string wants turning and which way, and reports to the coordinator.
 #[derive(Clone, Debug, Parser)]
 #[command(
@@ -39,38 +37,31 @@ pub struct HarpArgs {
     /// Left out, it is the harp that this station heard last, or `pedal-47`.
     #[arg(long, value_name = "HARP", global = true)]
     pub harp: Option<String>,
-    /// Reference pitch: A4 in hertz, as in 442 or 440.5.
-    #[arg(
-        long,
-        value_name = "HZ",
-        default_value = "440",
-        global = true,
-        allow_hyphen_values = true
-    )]
-    pub pitch: ReferencePitch,
-    /// Temperament: a name such as equal or vallotti, or twelve offsets in cents from C to B.
-    #[arg(
-        long,
-        value_name = "NAME",
-        default_value = "equal",
-        value_parser = choice::temperament,
-        global = true,
-        allow_hyphen_values = true
-    )]
-    pub temperament: Temperament,
-    /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals.
-    #[arg(long, value_name = "KEY", default_value = "C", global = true)]
-    pub setting: Setting,
+    /// Reference pitch: A4 in hertz, as in 442 or 440.5 [default: 440].
+    #[arg(long, value_name = "HZ", global = true, allow_hyphen_values = true)]
+    pub pitch: Option<ReferencePitch>,
+    /// Temperament: a name such as equal or vallotti, or twelve offsets in cents from C to B [default: equal].
+    #[arg(long, value_name = "NAME", global = true, allow_hyphen_values = true)]
+    pub temperament: Option<Temperament>,
+    /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals [default: C].
+    #[arg(long, value_name = "KEY", global = true)]
+    pub setting: Option<Setting>,
 }
 
 impl HarpArgs {
-    /// Pitch, temperament and setting together.
-    pub const fn tuning(&self) -> Tuning {
+    /// Pitch, temperament and setting together; what was not typed is A4 = 440 Hz, equal, naturals.
+    pub fn tuning(&self) -> Tuning {
+        let usual = Tuning::default();
         Tuning {
-            a4: self.pitch,
-            temperament: self.temperament,
-            setting: self.setting,
+            a4: self.pitch.unwrap_or(usual.a4),
+            temperament: self.temperament.unwrap_or(usual.temperament),
+            setting: self.setting.unwrap_or(usual.setting),
         }
+    }
+
+    /// Whether any of it was typed.
+    pub const fn names_a_tuning(&self) -> bool {
+        self.pitch.is_some() || self.temperament.is_some() || self.setting.is_some()
     }
 }
 

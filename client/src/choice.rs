@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::Path;
 
+use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
-use consort_proto::{Harp, Scheme, Temperament};
 
 /// Why a word is not a harp.
 #[derive(Debug, thiserror::Error)]
@@ -82,26 +82,6 @@ pub fn preset_list() -> String {
     harp_file::preset_names().collect::<Vec<_>>().join(", ")
 }
 
-/// The temperament that `text` names, or spells out as twelve offsets in cents from C to B.
-pub fn temperament(text: &str) -> Result<Temperament, String> {
-    if let Some(scheme) = Scheme::from_word(text.trim()) {
-        return Ok(Temperament::named(scheme));
-    }
-    let words = text.split([',', ' ']).filter(|word| !word.is_empty());
-    let numbers: Result<Vec<f64>, _> = words.map(str::parse::<f64>).collect();
-    match numbers {
-        Ok(offsets) if !offsets.is_empty() => Temperament::own(&offsets).map_err(|why| why.to_string()),
-        _ => {
-            let shown: String = text.chars().take(60).collect();
-            let names = Scheme::ALL.map(Scheme::word).join(", ");
-            Err(format!(
-                "there is no temperament called “{shown}” here: choose one of {names}, or give twelve offsets in \
-                 cents from C to B"
-            ))
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -119,20 +99,5 @@ mod tests {
             harp(Some("nowhere/mine.toml")),
             Err(NotAHarpChoice::Unreadable { .. })
         ));
-    }
-
-    #[test]
-    fn a_temperament_is_a_name_or_twelve_numbers() {
-        assert_eq!(temperament("vallotti"), Ok(Temperament::named(Scheme::Vallotti)));
-        assert!(temperament("0,0,0,0,0,0,0,0,0,0,0,0").is_ok_and(|own| own.scheme().is_none()));
-        for bad in [
-            "",
-            "loud",
-            "0 1 2",
-            "nan,0,0,0,0,0,0,0,0,0,0,0",
-            "99 0 0 0 0 0 0 0 0 0 0 0",
-        ] {
-            assert!(temperament(bad).is_err(), "{bad}");
-        }
     }
 }

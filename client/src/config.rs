@@ -19,6 +19,8 @@ pub struct Config {
     pub harp: Option<ChosenHarp>,
     /// What it is tuned to while no agreement is known.
     pub tuning: Tuning,
+    /// Whether that was typed: then it is tuned to until a coordinator is heard, whatever was agreed before.
+    pub own_tuning: bool,
     /// Where the sound comes from.
     pub source: Source,
     /// A pasted join link.
@@ -69,6 +71,9 @@ pub enum ConfigError {
     /// A recording is not there.
     #[error("there is no recording called “{0}” here: look at the name and the folder")]
     NoSuchSource(String),
+    /// The join link says whom to join, and nothing says where.
+    #[error("the join link names no address: leave --no-discovery out, or give the address with --coordinator")]
+    Nowhere,
 }
 
 /// The name of the program's folder below the user's data.
@@ -78,8 +83,14 @@ impl TryFrom<Args> for Config {
     type Error = ConfigError;
 
     fn try_from(args: Args) -> Result<Self, ConfigError> {
-        let tuning = args.harp.tuning();
+        let (tuning, own_tuning) = (args.harp.tuning(), args.harp.names_a_tuning());
         let typed = args.station;
+        if typed.no_discovery
+            && typed.coordinator.is_none()
+            && typed.join.as_ref().is_some_and(|link| link.addresses.is_empty())
+        {
+            return Err(ConfigError::Nowhere);
+        }
         Ok(Self {
             source: source(&typed.input, typed.rate, typed.fast)?,
             name: typed.name,
@@ -90,6 +101,7 @@ impl TryFrom<Args> for Config {
                 .map(|word| choice::harp(Some(word)))
                 .transpose()?,
             tuning,
+            own_tuning,
             join: typed.join,
             coordinator: typed.coordinator,
             data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,

@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use consort_analysis::{Config, Context, Doubt, ExpectedString, Health, Heard, Listener, Order, Refusal, SampleTime};
+use consort_analysis::{
+    Config, Context, Doubt, ExpectedString, Health, Heard, Listener, Order, Refusal, SampleTime, Spread,
+};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// What may sound next: the harp, its targets, and what was heard of it before.
@@ -13,6 +15,8 @@ pub struct Expectation {
     order: Order,
     /// The newest settled pitch of each string from the top; only kept while one tuning is heard.
     last: Vec<Option<Hz>>,
+    /// The first settled pitch of each: how the harp was found.
+    found: Vec<Option<Hz>>,
     previous: Option<StringNumber>,
 }
 
@@ -37,6 +41,8 @@ pub enum Sensed {
         string: StringNumber,
         /// Its pitch over the last few hundredths of a second.
         hz: Hz,
+        /// One standard deviation of the pitch.
+        sigma: Cents,
     },
     /// Something sounded that gives no reading.
     Refused {
@@ -88,6 +94,7 @@ impl Expectation {
     pub fn alone(harp: Arc<Harp>, tuning: Tuning) -> Self {
         Self {
             last: vec![None; harp.len()],
+            found: vec![None; harp.len()],
             harp,
             tuning,
             order: Order::Unknown,
@@ -121,14 +128,25 @@ impl Expectation {
         let mut context =
             Context::new(&expected.collect::<Vec<_>>()).unwrap_or_else(|_| Context::concert_harp(self.tuning.a4.hz()));
         context.order = self.order;
+        context.spread = self.spread();
         context.previous = self.previous.map(StringNumber::get);
         context
+    }
+
+    /// How far the strings stood from their targets when they were first heard.
+    fn spread(&self) -> Spread {
+        let strings = self.harp.strings().iter().zip(&self.found);
+        Spread::of(strings.filter_map(|(string, found)| {
+            let target = self.tuning.open_target(string);
+            found.map(|hz| hz.cents_above(target))
+        }))
     }
 
     fn remember(&mut self, answer: &Answer) -> bool {
         let keeps = self.order == Order::Usual && answer.verdict == Verdict::Settled;
         if let Some(last) = self.last.get_mut(answer.string.index()).filter(|_| keeps) {
             *last = Some(answer.hz);
+            self.found[answer.string.index()].get_or_insert(answer.hz);
             self.previous = Some(answer.string);
         }
         keeps
@@ -201,6 +219,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             time_s: seconds(track.time),
             string: StringNumber::new(u32::from(track.string)).ok()?,
             hz: track.hz,
+            sigma: track.sigma,
         }),
         Heard::Provisional(reading) => answer(reading, Verdict::Provisional),
         Heard::Settled(reading) => answer(reading, Verdict::Settled),

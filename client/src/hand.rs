@@ -1,7 +1,8 @@
 //! The string in hand: what the desk follows while a string sounds and its pin turns.
 
+use consort_analysis::Doubt;
 use consort_guide::{Hand, Heard};
-use consort_proto::{Hz, StringNumber, Tuning};
+use consort_proto::{Cents, Hz, StringNumber, Tuning};
 
 use crate::ear::{Answer, Sensed, Verdict};
 
@@ -11,6 +12,12 @@ pub(crate) struct Follower {
     held: Option<Held>,
     /// Onset of the pluck that was let go of, in seconds from the start of its sound: it is not taken up again.
     let_go_s: Option<f64>,
+    /// Where the string was last heard after a leap that is not believed yet, and how often it was heard there.
+    leapt: Option<(Hz, u32)>,
+    /// Onset of the newest pluck that is being measured, and when its measure was last told.
+    measured: Option<(f64, f64)>,
+    /// The live track, smoothed: its pluck and where it stands.
+    track: Option<(f64, Hz)>,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -35,8 +42,21 @@ const SURE_AFTER_S: f64 = 0.3;
 /// Figures change at most this often, seconds, and by no less than this, cents: faster ones cannot be read.
 const FIGURES_EVERY_S: f64 = 0.25;
 const FIGURES_STEP_CENTS: f64 = 0.7;
-/// A settled string that is heard this far, cents, from where it settled is being turned; less is its dying away.
+/// A leap of more than this, cents, counts once it is heard so often in a row, each time no further from the time before:
+/// a finger on the string, or another string's pluck, is heard for a moment only.
+const LEAP_CENTS: f64 = 6.0;
+const LEAP_HEARD: u32 = 3;
+/// A settled string that is heard this far, cents, from where it settled, so often in a row, is being turned; less is its
+/// dying away.
 const TURNED_CENTS: f64 = 3.0;
+const TURNED_HEARD: u32 = 5;
+/// The measure of a pluck is calmer than the live track: while it speaks, and this long after, seconds, the track is not
+/// shown. It falls silent when the string is being turned.
+const MEASURE_SPEAKS_S: f64 = 0.15;
+/// The share of each new track in the smoothed one, 25 times a second.
+const TRACK_SHARE: f64 = 0.4;
+/// What is known no better than this, cents, is not shown while a string sounds.
+const VAGUE_CENTS: f64 = 4.0;
 
 impl Follower {
     /// Takes in what the ear sensed; whether the hand has changed.
@@ -48,7 +68,14 @@ impl Follower {
                 time_s,
                 string,
                 hz,
-            } => self.live(onset_s, time_s, string, hz),
+                sigma,
+            } => {
+                let measured = self
+                    .measured
+                    .is_some_and(|(onset, at_s)| onset == onset_s && time_s - at_s < MEASURE_SPEAKS_S);
+                let hz = self.smoothed(onset_s, hz);
+                !measured && self.live(onset_s, time_s, string, hz, sigma)
+            }
             Sensed::Refused { .. } | Sensed::Input(_) => false,
         }
     }
@@ -56,6 +83,8 @@ impl Follower {
     /// Another sound begins, whose times start over; what was heard stays in hand.
     pub(crate) const fn begin_sound(&mut self) {
         self.let_go_s = None;
+        self.measured = None;
+        self.track = None;
         if let Some(held) = &mut self.held {
             held.onset_s = f64::NEG_INFINITY;
             held.shown_s = f64::NEG_INFINITY;
@@ -86,8 +115,12 @@ impl Follower {
 
     fn answer(&mut self, answer: &Answer) -> bool {
         let state = match answer.verdict {
-            Verdict::Provisional => return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz),
+            Verdict::Provisional => {
+                return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz, answer.sigma);
+            }
             Verdict::Settled => State::Settled(answer.hz),
+            // The live track says where it is now, and the next pluck where it stays.
+            Verdict::Unsure(Doubt::Turned) => return false,
             Verdict::Unsure(_) => State::Unsure,
         };
         // A string that was plucked before the one in hand settles behind its back.
@@ -103,24 +136,55 @@ impl Follower {
         true
     }
 
-    fn live(&mut self, onset_s: f64, time_s: f64, string: StringNumber, hz: Hz) -> bool {
-        if time_s - onset_s < SURE_AFTER_S || self.let_go_s.is_some_and(|let_go| onset_s <= let_go) {
+    /// The live track, calmed; a leap or another pluck begins it anew.
+    fn smoothed(&mut self, onset_s: f64, hz: Hz) -> Hz {
+        let before = self.track.filter(|(onset, _)| *onset == onset_s);
+        let calmed = before.map_or(hz, |(_, before)| {
+            let apart = hz.cents_above(before);
+            if apart.is_within(Cents(LEAP_CENTS)) {
+                before.raised_by(Cents(TRACK_SHARE * apart.0))
+            } else {
+                hz
+            }
+        });
+        self.track = Some((onset_s, calmed));
+        calmed
+    }
+
+    fn live(&mut self, onset_s: f64, time_s: f64, string: StringNumber, hz: Hz, sigma: Cents) -> bool {
+        let young = time_s - onset_s < SURE_AFTER_S;
+        if young || sigma.0 > VAGUE_CENTS || self.let_go_s.is_some_and(|let_go| onset_s <= let_go) {
             return false;
         }
         if let Some(held) = self.held.filter(|held| held.string == string) {
             let moved = |from: Hz| hz.cents_above(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
-            let still = match held.state {
-                State::Unsure => same_pluck,
-                State::Settled(settled) => same_pluck && moved(settled) < TURNED_CENTS,
-                State::Live(shown) => time_s - held.shown_s < FIGURES_EVERY_S || moved(shown) < FIGURES_STEP_CENTS,
+            let (still, needed) = match held.state {
+                State::Unsure => (same_pluck, 1),
+                State::Settled(settled) => {
+                    let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
+                    (rests, if same_pluck { TURNED_HEARD } else { 1 })
+                }
+                State::Live(shown) => {
+                    let rests = time_s - held.shown_s < FIGURES_EVERY_S || moved(shown) < FIGURES_STEP_CENTS;
+                    let leaps = same_pluck && moved(shown) > LEAP_CENTS;
+                    (rests && !leaps, if leaps { LEAP_HEARD } else { 1 })
+                }
             };
             if still {
+                self.leapt = None;
+                return false;
+            }
+            let before = self.leapt.filter(|(leapt, _)| moved(*leapt) <= LEAP_CENTS);
+            let heard = before.map_or(1, |(_, heard)| heard + 1);
+            if heard < needed {
+                self.leapt = Some((hz, heard));
                 return false;
             }
         } else if self.held.is_some_and(|held| held.onset_s > onset_s) {
             return false;
         }
+        self.leapt = None;
         self.held = Some(Held {
             onset_s,
             shown_s: time_s,
@@ -134,7 +198,7 @@ impl Follower {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_proto::{Cents, harp_file};
+    use consort_proto::harp_file;
 
     /// Onset, time, string, cents above its target, whether settled, and what the hand then shows if it has changed.
     type Step = (f64, f64, u32, f64, bool, Option<&'static str>);
@@ -166,6 +230,7 @@ mod tests {
                     time_s,
                     string,
                     hz,
+                    sigma: Cents(0.2),
                 }
             });
             let shown = follower.hand(&harp, &Tuning::default()).map(|hand| match hand.heard {
@@ -185,11 +250,16 @@ mod tests {
             (0.0,     0.2,  21,     -9.0,  false, None),                      // Too young to be sure of the string.
             (0.0,     0.3,  21,     -9.0,  false, Some("21 live -9.0")),
             (0.0,     0.4,  21,     -6.0,  false, None),                      // Faster than can be read.
-            (0.0,     0.6,  21,     -6.0,  false, Some("21 live -6.0")),
+            (0.0,     0.6,  21,     -6.0,  false, Some("21 live -7.1")),      // Calmed.
             (0.0,     0.9,  21,     -5.8,  false, None),                      // Less than can be seen.
             (0.0,     1.5,  21,     -5.5,  true,  Some("21 settled -5.5")),
             (0.0,     2.5,  21,     -6.9,  false, None),                      // It dies away.
-            (0.0,     3.0,  21,      1.0,  false, Some("21 live 1.0")),       // The key turns.
+            (0.0,     2.6,  21,     30.0,  false, None),                      // A finger brushes it.
+            (0.0,     2.7,  21,     -1.5,  false, None),                      // The key turns: that has to be heard five times.
+            (0.0,     2.8,  21,     -1.0,  false, None),
+            (0.0,     2.9,  21,     -0.5,  false, None),
+            (0.0,     2.95, 21,      0.0,  false, None),
+            (0.0,     3.0,  21,      1.0,  false, Some("21 live 0.0")),       // Calmed.
             (3.2,     3.6,  22,      4.0,  false, Some("22 live 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
@@ -204,6 +274,7 @@ mod tests {
             time_s,
             string,
             hz: Hz::new(440.0).expect("hertz"),
+            sigma: Cents(0.2),
         };
         let mut follower = Follower::default();
         assert!(follower.follow(&track(0.0, 0.5)));

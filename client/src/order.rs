@@ -5,8 +5,9 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
-use clap::error::{ContextKind, ContextValue, ErrorKind};
+use clap::error::ErrorKind;
 use consort_proto::harp_file;
+use consort_words::Words;
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::choice::{self, NotAHarpChoice};
@@ -46,7 +47,7 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::SUCCESS;
         }
         Err(why) => {
-            say::note(&sentence(&why));
+            say::note(&Words::english().typed(&why));
             return ExitCode::from(USAGE);
         }
     };
@@ -102,6 +103,7 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
     log_to_stderr();
     let open_browser = !args.station.no_browser && !args.json && args.station.advice.is_none();
     let config = Config::try_from(args)?;
+    let ends_by_itself = config.until_end;
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -111,8 +113,8 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
         if open_browser {
             browser::open(&station.desk_url());
         }
-        station.run(asked_to_end()).await;
-        Ok(true)
+        let delivered = station.run(asked_to_end()).await;
+        Ok(delivered || !ends_by_itself)
     })
 }
 
@@ -166,36 +168,5 @@ fn print_harps() {
     for name in harp_file::preset_names() {
         let called = harp_file::preset(name).map(|harp| harp.name().to_owned());
         say::line(&format!("{name:<9} {}", called.unwrap_or_default()));
-    }
-}
-
-/// What was wrong with the words, as one sentence.
-fn sentence(why: &clap::Error) -> String {
-    if let (ErrorKind::ValueValidation, Some(source)) = (why.kind(), std::error::Error::source(why)) {
-        return source.to_string();
-    }
-    let text = |kind| match why.get(kind) {
-        Some(ContextValue::String(text)) => Some(text.clone()),
-        Some(ContextValue::Strings(texts)) => Some(texts.join(", ")),
-        _ => None,
-    };
-    let word = text(ContextKind::InvalidArg).unwrap_or_default();
-    let value = text(ContextKind::InvalidValue).unwrap_or_default();
-    let known = text(ContextKind::ValidValue).unwrap_or_default();
-    match why.kind() {
-        ErrorKind::UnknownArgument => format!("there is no option “{word}”: --help lists those there are"),
-        ErrorKind::InvalidSubcommand => {
-            let word = text(ContextKind::InvalidSubcommand).unwrap_or_default();
-            format!("there is no order “{word}”: --help lists those there are")
-        }
-        ErrorKind::InvalidValue if value.is_empty() => format!("{word} needs a value: --help says which"),
-        ErrorKind::InvalidValue => format!("“{value}” does not go with {word}: {known} does"),
-        ErrorKind::MissingRequiredArgument => format!("{word} is missing: --help says more"),
-        ErrorKind::ArgumentConflict => format!("{word} does not go with what else was typed: --help says more"),
-        _ => {
-            let whole = why.to_string();
-            let first = whole.lines().next().unwrap_or_default();
-            first.trim_start_matches("error: ").to_owned()
-        }
     }
 }

@@ -87,7 +87,7 @@ impl PluckLine {
 }
 
 /// The head of a table of plucks.
-pub const TABLE_HEAD: &str = "  time/s  string  name  note        Hz     cents      ±  verdict";
+pub const TABLE_HEAD: &str = " onset/s  string  name  note        Hz     cents      ±  verdict";
 
 /// Any line of output as JSON.
 pub fn json(line: &impl Serialize) -> String {
@@ -100,6 +100,7 @@ pub const fn reason(doubt: Doubt) -> &'static str {
         Doubt::Which => "another string fits nearly as well",
         Doubt::FarFromAll => "far from every string",
         Doubt::Scattered => "the partials do not agree",
+        Doubt::Turned => "it moved while it sounded",
         Doubt::Faint => "too faint",
         Doubt::TooShort => "it stopped too soon",
         Doubt::NotAlone => "something else sounds too",

@@ -24,7 +24,7 @@ use crate::endpoint::Calls;
 use crate::feed::{Feed, NoSound, Source};
 use crate::image::Image;
 use crate::station::{EventLoop, Inboxes, Parts, Wish};
-use crate::store::{Opened, Store, StoreError};
+use crate::store::{Note, Opened, Store, StoreError};
 use crate::voice::Voice;
 
 /// A station with its memory read and its ports taken, not yet hearing anything.
@@ -108,7 +108,7 @@ impl Station {
             .name
             .or_else(|| saved.name.clone())
             .unwrap_or_else(|| made_up(identity.fingerprint()));
-        store.start(name.clone(), (*harp).clone());
+        store.note(Note::Started(name.clone(), (*harp).clone()));
         let mut link = Link::new(
             Uptime::default(),
             consort_link::Config {
@@ -120,7 +120,7 @@ impl Station {
                 // What waits of another harp's strings would be counted on this one's.
                 journal: if saved.is_of(&harp) { saved.journal } else { Vec::new() },
                 next: Sequence(saved.reported + 1),
-                agreement: saved.agreement,
+                agreement: saved.agreement.filter(|_| !config.own_tuning),
                 own: (config.tuning, Tolerance::default()),
                 seed: random()?,
             },
@@ -201,12 +201,14 @@ impl Station {
     }
 
     /// Hears, guides and reports until `shutdown`, or until the recordings have ended if it is to end with them.
-    pub async fn run(self, shutdown: impl Future<Output = ()>) {
+    ///
+    /// Says whether nothing waits to be reported; without a coordinator nothing does.
+    pub async fn run(self, shutdown: impl Future<Output = ()>) -> bool {
         let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes);
         let looking = look(self.discovery, self.events);
         tokio::select! {
-            () = self.event_loop.run(self.inboxes, shutdown) => {}
-            () = async { tokio::join!(desk, looking); std::future::pending().await } => {}
+            delivered = self.event_loop.run(self.inboxes, shutdown) => delivered,
+            never = async { tokio::join!(desk, looking); std::future::pending().await } => never,
         }
     }
 }

@@ -7,7 +7,7 @@ use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
 use consort_analysis::Health;
-use consort_guide::{Action, Situation};
+use consort_guide::{Action, Situation, Sounding, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_proto::message::Content;
 use consort_proto::{Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Uptime};
@@ -20,7 +20,7 @@ use crate::endpoint::Calls;
 use crate::feed::{Fed, Feed};
 use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
-use crate::store::{Store, Written};
+use crate::store::{Note, Store, Written};
 use crate::voice::Voice;
 
 /// What the harpist asks for at the desk.
@@ -50,6 +50,7 @@ pub(crate) struct EventLoop {
     harp: Arc<Harp>,
     name: Name,
     follower: Follower,
+    twins: Twins,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -63,8 +64,9 @@ pub(crate) struct EventLoop {
     agreed: Option<Agreement>,
     /// The newest report that rests on the disk.
     on_disk: Sequence,
-    /// Reports that the disk refused, and when to try them again.
+    /// Reports and notes that the disk refused, and when to try them again.
     unwritten: BTreeMap<Sequence, Report>,
+    unnoted: Vec<Note>,
     retry_at: Option<Instant>,
     /// Recordings that wait for the agreement, and until when.
     waiting: Option<(Feed, Instant)>,
@@ -111,7 +113,9 @@ const NOTICES_MAX: usize = 64;
 
 impl EventLoop {
     /// Carries on until `shutdown`, or until the sound has ended if it is to end with it; then takes leave.
-    pub(crate) async fn run(mut self, mut inboxes: Inboxes, shutdown: impl Future<Output = ()>) {
+    ///
+    /// Says whether nothing waits to be reported.
+    pub(crate) async fn run(mut self, mut inboxes: Inboxes, shutdown: impl Future<Output = ()>) -> bool {
         let mut shutdown = std::pin::pin!(shutdown);
         self.tell(Event::Tick);
         self.refresh();
@@ -135,8 +139,10 @@ impl EventLoop {
             }
         }
         self.voice.farewell(&self.image.borrow());
+        let delivered = self.is_delivered();
         // What was not said by then is in the journal and is said next time.
         let _ = tokio::time::timeout(LEAVE_WITHIN, self.calls.leave()).await;
+        delivered
     }
 }
 
@@ -160,6 +166,7 @@ impl EventLoop {
             harp: parts.harp,
             name: parts.name,
             follower,
+            twins: Twins::default(),
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -169,6 +176,7 @@ impl EventLoop {
             agreed: None,
             on_disk: Sequence::default(),
             unwritten: BTreeMap::new(),
+            unnoted: Vec::new(),
             retry_at: None,
             waiting: Some((parts.feed, now + parts.patience)),
             unanswered: parts.called.map(|address| (address, now + ANSWERED_WITHIN)),
@@ -192,10 +200,10 @@ impl EventLoop {
             Effect::Close { attempt } => self.close(attempt),
             Effect::Journal(report) => self.store.journal(report),
             Effect::Forget(sequence) => {
-                self.store.forget(sequence);
+                self.store.note(Note::Acked(sequence));
                 self.refresh();
             }
-            Effect::Remember { coordinator, address } => self.store.remember(coordinator, address),
+            Effect::Remember { coordinator, address } => self.store.note(Note::Reached(coordinator, address)),
             Effect::Redraw => self.refresh(),
         }
     }
@@ -229,7 +237,12 @@ impl EventLoop {
                 self.unwritten.insert(report.sequence, report);
                 self.disk_refuses(&why);
             }
-            Written::Nothing(why) => self.disk_refuses(&why),
+            Written::NotNote(note, why) => {
+                // The newest of its kind is what has to be known.
+                self.unnoted.retain(|older| !note.replaces(older));
+                self.unnoted.push(note);
+                self.disk_refuses(&why);
+            }
         }
     }
 
@@ -247,6 +260,7 @@ impl EventLoop {
                     self.file = file;
                     self.follower.begin_sound();
                 }
+                let sensed = self.told_apart(sensed);
                 self.sense(&sensed);
             }
             Fed::Said(sentence) => self.notice(sentence),
@@ -260,6 +274,38 @@ impl EventLoop {
                 self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
             }
         }
+    }
+
+    /// What was sensed, as the string that it is more likely to be, knowing what the desk has asked for.
+    fn told_apart(&mut self, mut sensed: Sensed) -> Sensed {
+        let (onset_s, string, hz, settled) = match &mut sensed {
+            Sensed::Answer(answer) => {
+                let settled = answer.verdict == Verdict::Settled;
+                (answer.onset_s, &mut answer.string, answer.hz, settled)
+            }
+            Sensed::Track {
+                onset_s, string, hz, ..
+            } => (*onset_s, string, *hz, false),
+            Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
+        };
+        let sounding = Sounding {
+            onset_s,
+            heard: *string,
+            hz,
+            settled,
+        };
+        let readiness = self.link.readiness();
+        let situation = Situation {
+            harp: &self.harp,
+            tolerance: self.link.tolerance(),
+            readiness: &readiness,
+            hand: None,
+        };
+        let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
+        *string = self
+            .twins
+            .tell(sounding, asked, &self.harp, self.link.tuning(), &readiness);
+        sensed
     }
 
     fn sense(&mut self, sensed: &Sensed) {
@@ -304,10 +350,11 @@ impl EventLoop {
     }
 
     fn notice(&mut self, sentence: String) {
-        if self.notices.len() < NOTICES_MAX {
-            self.notices.push(sentence);
-            self.refresh();
+        if self.notices.len() == NOTICES_MAX {
+            self.notices.remove(0);
         }
+        self.notices.push(sentence);
+        self.refresh();
     }
 
     /// Draws everything anew, and tells the ear and the disk when the agreement has changed.
@@ -323,7 +370,7 @@ impl EventLoop {
             // The ear may have ended with its sound.
             let _ = self.tunings.send(image.tuning);
             if let Some(agreement) = &image.agreement {
-                self.store.agree(agreement.clone());
+                self.store.note(Note::Agreed(agreement.clone()));
             }
         }
         match image.link.state {
@@ -384,15 +431,22 @@ impl EventLoop {
         if self.retry_at.is_some_and(|at| at <= now) {
             self.retry_at = None;
             self.unwritten.values().for_each(|report| self.store.journal(*report));
+            for note in std::mem::take(&mut self.unnoted) {
+                self.store.note(note);
+            }
         }
     }
 
     /// Whether the sound is over, and everything that can be reported has been, or will not be any more today.
     fn is_done(&self) -> bool {
-        self.end_by.is_some_and(|by| {
-            let view = self.link.view(self.now());
-            view.unsent == 0 || view.state == LinkState::Alone || by <= Instant::now()
-        })
+        self.end_by
+            .is_some_and(|by| self.is_delivered() || by <= Instant::now())
+    }
+
+    /// Whether the coordinator has every report, or there is none to have them.
+    fn is_delivered(&self) -> bool {
+        let view = self.link.view(self.now());
+        view.unsent == 0 || view.state == LinkState::Alone
     }
 
     fn now(&self) -> Uptime {

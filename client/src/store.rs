@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::time::SystemTime;
 
 use consort_proto::{Agreement, Fingerprint, Harp, Name, Report, Sequence};
-use consort_store::{Database, DatabaseError, Folder, Writer};
+use consort_store::{Database, DatabaseError, Folder, Writer, WriterError};
 use rusqlite::Transaction;
 use tokio::sync::mpsc::UnboundedSender;
 
@@ -25,8 +25,31 @@ pub(crate) enum Written {
     Report(Sequence),
     /// The report does not; it is to be tried again.
     NotReport(Report, String),
-    /// Something else does not.
-    Nothing(String),
+    /// The note does not; it is to be tried again.
+    NotNote(Note, String),
+}
+
+/// Something to be kept that nobody waits for.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Note {
+    /// Who plays which harp.
+    Started(Name, Harp),
+    /// The coordinator has every report up to this one.
+    Acked(Sequence),
+    /// Where a coordinator was reached.
+    Reached(Fingerprint, SocketAddr),
+    /// The agreement as it now is.
+    Agreed(Agreement),
+}
+
+impl Note {
+    /// Whether `older` need not be written once this one is.
+    pub(crate) fn replaces(&self, older: &Self) -> bool {
+        match (self, older) {
+            (Self::Reached(this, _), Self::Reached(other, _)) => this == other,
+            _ => std::mem::discriminant(self) == std::mem::discriminant(older),
+        }
+    }
 }
 
 /// A memory as it was found.
@@ -71,11 +94,6 @@ impl Store {
         })
     }
 
-    /// Writes down who plays which harp.
-    pub(crate) fn start(&self, name: Name, harp: Harp) {
-        self.write(move |transaction| table::write_start(transaction, &name, &harp));
-    }
-
     /// Writes the report down; its end is told.
     pub(crate) fn journal(&self, report: Report) {
         let heard = SystemTime::now()
@@ -97,30 +115,24 @@ impl Store {
         }
     }
 
-    /// Drops reports that the coordinator has.
-    pub(crate) fn forget(&self, sequence: Sequence) {
-        self.write(move |transaction| table::forget(transaction, sequence));
-    }
-
-    /// Remembers where a coordinator was reached.
-    pub(crate) fn remember(&self, coordinator: Fingerprint, address: SocketAddr) {
-        self.write(move |transaction| table::remember(transaction, coordinator, address));
-    }
-
-    /// Writes the agreement down.
-    pub(crate) fn agree(&self, agreement: Agreement) {
-        self.write(move |transaction| table::write_agreement(transaction, &agreement));
-    }
-
-    fn write(&self, work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()> + Send + 'static) {
-        let told = self.told.clone();
-        let report = move |written: Result<(), consort_store::WriterError>| {
+    /// Writes the note down; it is told if that cannot be done.
+    pub(crate) fn note(&self, note: Note) {
+        let (told, kept) = (self.told.clone(), note.clone());
+        let work = move |transaction: &Transaction<'_>| match &kept {
+            Note::Started(name, harp) => table::write_start(transaction, name, harp),
+            Note::Acked(sequence) => table::forget(transaction, *sequence),
+            Note::Reached(coordinator, address) => table::remember(transaction, *coordinator, *address),
+            Note::Agreed(agreement) => table::write_agreement(transaction, agreement),
+        };
+        let again = note.clone();
+        let report = move |written: Result<(), WriterError>| {
             if let Err(why) = written {
-                let _ = told.send(Written::Nothing(why.to_string()));
+                // Nobody listens once the station has ended.
+                let _ = told.send(Written::NotNote(again, why.to_string()));
             }
         };
         if let Err(why) = self.writer.write(work, report) {
-            let _ = self.told.send(Written::Nothing(why.to_string()));
+            let _ = self.told.send(Written::NotNote(note, why.to_string()));
         }
     }
 }

@@ -1,18 +1,18 @@
 //! The tables of the station's file: what is written into them, and what they say when they are read again.
 
-use std::fmt::Display;
 use std::net::SocketAddr;
-use std::str::FromStr;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use consort_link::Known;
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Hz, Mark, Name, Reading, ReferencePitch, Report, Revision, Round, Scheme,
-    Sequence, SessionId, StringNumber, StringStory, Temperament, Tolerance, Tuning,
+    Agreement, Cents, Fingerprint, Harp, Hz, Mark, Name, Reading, Report, Round, Sequence, SessionId, StringNumber,
+    StringStory,
 };
-use consort_store::Unreadable;
-use rusqlite::{Connection, Result, Row, Transaction, params};
+use consort_store::column::{meaningless, parsed};
+use consort_store::{Unreadable, agreement};
+use rusqlite::types::Value;
+use rusqlite::{Connection, Result, Row, Transaction, params, params_from_iter};
 
 /// The steps of the layout, oldest first; a shipped step is never edited.
 pub(crate) const MIGRATIONS: &[&str] = &["
@@ -205,24 +205,15 @@ pub(crate) fn write_agreement(transaction: &Transaction<'_>, agreement: &Agreeme
         "DELETE FROM reading WHERE session <> ?1 OR round <> ?2",
         params![agreement.session.0, agreement.round.0],
     )?;
-    let tuning = &agreement.tuning;
-    let offsets = tuning.temperament.offsets().map(|offset| offset.0.to_string());
+    let session = Value::Blob(agreement.session.0.to_vec());
     transaction
         .execute(
-            "INSERT OR REPLACE INTO agreement VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-            params![
-                agreement.session.0,
-                agreement.revision.0.cast_signed(),
-                agreement.ensemble.as_str(),
-                tuning.a4.hz().get(),
-                tuning.temperament.scheme().map(Scheme::word),
-                offsets.join(" "),
-                tuning.setting.to_string(),
-                agreement.tolerance.middle.0,
-                agreement.tolerance.wires.0,
-                agreement.tolerance.top.0,
-                agreement.round.0,
-            ],
+            &format!(
+                "INSERT OR REPLACE INTO agreement (only, session, {})
+                 VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                agreement::COLUMNS
+            ),
+            params_from_iter([session].into_iter().chain(agreement::values(agreement))),
         )
         .map(drop)
 }
@@ -233,8 +224,8 @@ pub(crate) fn read(connection: &Connection) -> Result<Saved, Unreadable> {
         connection.query_row("SELECT name, harp, reported FROM station", [], |row| {
             Ok((row.get(0)?, row.get(1)?, row.get(2)?))
         })?;
-    let agreement = read_agreement(connection)?;
-    let round = agreement.as_ref().map(|agreement| (agreement.session, agreement.round));
+    let agreed = read_agreement(connection)?;
+    let round = agreed.as_ref().map(|agreement| (agreement.session, agreement.round));
     Ok(Saved {
         name: name.map(|name| name.parse().map_err(meaningless)).transpose()?,
         known: all(
@@ -257,7 +248,7 @@ pub(crate) fn read(connection: &Connection) -> Result<Saved, Unreadable> {
             .into_iter()
             .filter_map(|(string, mark)| Some((string, mark?)))
             .collect(),
-        agreement,
+        agreement: agreed,
     })
 }
 
@@ -338,49 +329,8 @@ fn read_agreement(connection: &Connection) -> Result<Option<Agreement>, Unreadab
     let mut statement = connection.prepare("SELECT * FROM agreement")?;
     let mut rows = statement.query([])?;
     let Some(row) = rows.next()? else { return Ok(None) };
-    let temperament = match row.get::<_, Option<String>>("temperament")? {
-        Some(word) => Scheme::from_word(&word)
-            .map(Temperament::named)
-            .ok_or_else(|| meaningless(format!("“{word}” is no temperament")))?,
-        None => {
-            let text: String = row.get("offsets")?;
-            let offsets: Result<Vec<f64>, _> = text.split(' ').map(str::parse::<f64>).collect();
-            Temperament::own(&offsets.map_err(meaningless)?).map_err(meaningless)?
-        }
-    };
-    Ok(Some(Agreement {
-        session: SessionId(row.get("session")?),
-        revision: Revision(row.get::<_, i64>("revision")?.cast_unsigned()),
-        ensemble: parsed(row, "ensemble")?,
-        tuning: Tuning {
-            a4: ReferencePitch::new(row.get("a4_hz")?).map_err(meaningless)?,
-            temperament,
-            setting: parsed(row, "setting")?,
-        },
-        tolerance: Tolerance {
-            middle: cents(row, "tolerance_middle_cents")?,
-            wires: cents(row, "tolerance_wires_cents")?,
-            top: cents(row, "tolerance_top_cents")?,
-        },
-        round: Round(row.get("round")?),
-    }))
-}
-
-fn parsed<T: FromStr<Err: Display>>(row: &Row<'_>, column: &str) -> Result<T, Unreadable> {
-    row.get::<_, String>(column)?.parse().map_err(meaningless)
-}
-
-fn cents(row: &Row<'_>, column: &str) -> Result<Cents, Unreadable> {
-    let cents: f64 = row.get(column)?;
-    if cents.is_finite() {
-        Ok(Cents(cents))
-    } else {
-        Err(meaningless(format!("{column} is no number")))
-    }
-}
-
-fn meaningless(why: impl Display) -> Unreadable {
-    Unreadable::Meaningless(why.to_string())
+    let session = SessionId(row.get("session")?);
+    agreement::read(row, session).map(Some)
 }
 
 /// Time since 1970; zero for a clock that was never set.

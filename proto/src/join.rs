@@ -66,7 +66,13 @@ impl FromStr for JoinLink {
     type Err = NotAJoinLink;
 
     fn from_str(text: &str) -> Result<Self, NotAJoinLink> {
-        let rest = text.trim().strip_prefix(SCHEME).ok_or(NotAJoinLink::Scheme)?;
+        let text = text.trim();
+        // Mail programs write a scheme as they like.
+        let rest = text
+            .split_at_checked(SCHEME.len())
+            .filter(|(scheme, _)| scheme.eq_ignore_ascii_case(SCHEME))
+            .map(|(_, rest)| rest)
+            .ok_or(NotAJoinLink::Scheme)?;
         let mut parts = rest.split('/');
         let addresses = parts
             .next()

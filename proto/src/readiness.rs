@@ -131,10 +131,17 @@ pub enum Standing {
     Missing,
 }
 
-/// A string that was set this often and fell away each time will not hold.
+/// A string that held this often and fell away each time will not hold.
 ///
+/// A string that was in tune for one pluck only and then fell counts half: the key may still have been on its pin.
 /// Common practice, no source: a harpist gives a string three tries before the concert and leaves it.
 pub const FALLS_UNTIL_STUBBORN: u32 = 3;
+
+/// A string that stands lower than when it was in tune by more than this share of its tolerance has fallen.
+///
+/// Less is what two plucks of one string differ by; and what stands higher was turned, since pins only ever give way
+/// downwards.
+const FALLEN_BY: f64 = 1.25;
 
 impl Standing {
     /// The word by which programs know it.
@@ -191,19 +198,24 @@ pub fn standing(string: &HarpString, story: &StringStory, tuning: &Tuning, toler
     let Some(last) = last else { return Standing::NotHeard };
     let mut in_a_row = 0_u32;
     let mut held = false;
-    let mut falls = 0_u32;
+    let mut half_falls = 0_u32;
+    let mut stood = Cents(0.0);
     for reading in &story.readings {
-        if reading.hz.cents_above(target).is_within(within) {
+        let stands = reading.hz.cents_above(target);
+        if stands.is_within(within) {
             in_a_row += 1;
             held |= in_a_row >= 2;
+            stood = stands;
         } else {
-            falls += u32::from(in_a_row > 0);
+            if stands.0 < stood.0 - FALLEN_BY * within.0 {
+                half_falls += in_a_row.min(2);
+            }
             in_a_row = 0;
         }
     }
     match in_a_row {
         // A string that has fallen often enough must hold longer than it ever did to be believed again.
-        0 | 1 if falls >= FALLS_UNTIL_STUBBORN => Standing::WillNotHold(last),
+        0 | 1 if half_falls >= 2 * FALLS_UNTIL_STUBBORN => Standing::WillNotHold(last),
         0 if held => Standing::Moved(last),
         0 => Standing::Off(last),
         1 => Standing::SetOnce(last),

@@ -1,5 +1,7 @@
 //! Temperaments: twelve offsets from equal temperament, computed from how each fifth of the circle is tempered.
 
+use std::str::FromStr;
+
 use serde::{Deserialize, Serialize};
 
 use crate::units::Cents;
@@ -187,11 +189,53 @@ pub struct Temperament {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum NotATemperament {
     /// An offset is not a number or too large to be meant.
-    #[error("offset {0} cents is out of range: own offsets lie within ±{MAX} cents", MAX = Temperament::OFFSET_MAX.0)]
-    OutOfRange(f64),
+    #[error(
+        "the offset {typed} is out of range: own offsets lie within ±{MAX} cents of the one for A, which is {a}",
+        MAX = Temperament::OFFSET_MAX.0
+    )]
+    OutOfRange {
+        /// The offset as it was given.
+        typed: f64,
+        /// The offset of A.
+        a: f64,
+    },
     /// There are not twelve of them.
     #[error("{0} offsets given: twelve are needed, from C to B")]
     NotTwelve(usize),
+}
+
+/// Why a text is not a temperament.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum NotATemperamentText {
+    /// Neither a known word nor numbers.
+    #[error(
+        "there is no temperament called “{0}”: choose one of {names}, or give twelve offsets in cents from C to B",
+        names = Scheme::ALL.map(Scheme::word).join(", ")
+    )]
+    Unknown(String),
+    /// Numbers, but not a temperament's.
+    #[error(transparent)]
+    Offsets(#[from] NotATemperament),
+}
+
+/// Characters of an unknown word that are repeated.
+const SHOWN_MAX: usize = 60;
+
+impl FromStr for Temperament {
+    type Err = NotATemperamentText;
+
+    /// A scheme's word, or twelve offsets in cents from C to B, with spaces, commas or semicolons between.
+    fn from_str(text: &str) -> Result<Self, NotATemperamentText> {
+        if let Some(scheme) = Scheme::from_word(text.trim()) {
+            return Ok(Self::named(scheme));
+        }
+        let numbers = text.split([' ', ',', ';']).filter(|word| !word.is_empty());
+        let offsets: Result<Vec<f64>, _> = numbers.map(|number| number.replace('−', "-").parse::<f64>()).collect();
+        match offsets {
+            Ok(offsets) if !offsets.is_empty() => Ok(Self::own(&offsets)?),
+            _ => Err(NotATemperamentText::Unknown(text.chars().take(SHOWN_MAX).collect())),
+        }
+    }
 }
 
 impl Temperament {
@@ -218,8 +262,13 @@ impl Temperament {
             .try_into()
             .map_err(|_| NotATemperament::NotTwelve(offsets.len()))?;
         let anchored = raw.map(|offset| Cents(offset - raw[A]));
-        match anchored.iter().find(|offset| !offset.is_within(Self::OFFSET_MAX)) {
-            Some(bad) => Err(NotATemperament::OutOfRange(bad.0)),
+        match raw
+            .iter()
+            .zip(&anchored)
+            .find(|(_, offset)| !offset.is_within(Self::OFFSET_MAX))
+        {
+            // What was typed is what a person finds again.
+            Some((&typed, _)) => Err(NotATemperament::OutOfRange { typed, a: raw[A] }),
             None => Ok(Self {
                 scheme: None,
                 offsets: anchored,

@@ -66,19 +66,29 @@ fn a_string_is_what_its_plucks_in_their_order_make_of_it() {
         (&[0.0, 0.0, 5.0, 6.0, -3.0], "moved"),
         (&[0.0, 0.0, 5.0, 0.0], "set-once"),
         (&[0.0, 0.0, 5.0, 0.0, 0.0], "holds"),
-        // Set three times and fallen three times, whether it held between or not.
-        (&[0.0, 5.0, 0.0, 5.0], "off"),
-        (&[0.0, 5.0, 0.0, 5.0, 0.0, 5.0], "will-not-hold"),
-        (&[0.0, 0.0, 5.0, 0.0, 0.0, 5.0], "moved"),
-        (&[0.0, 0.0, 5.0, 0.0, 0.0, 5.0, 0.0, 0.0, 5.0], "will-not-hold"),
-        (&[0.0, 5.0, 0.0, 5.0, 0.0, 5.0, 5.0], "will-not-hold"),
+        // Held three times and fallen three times.
+        (&[0.0, 0.0, -5.0, 0.0, 0.0, -5.0], "moved"),
+        (&[0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0], "will-not-hold"),
+        (&[0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0, -5.0], "will-not-hold"),
+        // In tune for one pluck only counts half: the key may still have been on its pin.
+        (&[0.0, -5.0, 0.0, -5.0, 0.0, -5.0], "off"),
+        (
+            &[0.0, -5.0, 0.0, -5.0, 0.0, -5.0, 0.0, -5.0, 0.0, -5.0, 0.0, -5.0],
+            "will-not-hold",
+        ),
+        // What stands higher was turned, and what stands hardly lower has not fallen.
+        (&[0.0, 0.0, 5.0, 0.0, 0.0, 5.0, 0.0, 0.0, 5.0], "moved"),
+        (&[-1.0, -1.0, -2.2, -1.0, -1.0, -2.2, -1.0, -1.0, -2.2], "moved"),
         // Plucks that were never in tune are no falls: the harpist is still turning the key.
         (&[9.0, 7.0, 5.0, 4.0, 3.0], "off"),
-        (&[0.0, 5.0, 5.0, 5.0, 5.0], "off"),
+        (&[0.0, -5.0, -5.0, -5.0, -5.0], "off"),
         // Once is not enough for a stubborn string, twice in a row is.
-        (&[0.0, 5.0, 0.0, 5.0, 0.0, 5.0, 0.0], "will-not-hold"),
-        (&[0.0, 5.0, 0.0, 5.0, 0.0, 5.0, 0.0, 0.0], "holds"),
-        (&[0.0, 5.0, 0.0, 5.0, 0.0, 5.0, 0.0, 0.0, 5.0], "will-not-hold"),
+        (&[0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0], "will-not-hold"),
+        (&[0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0], "holds"),
+        (
+            &[0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0],
+            "will-not-hold",
+        ),
     ] {
         let story = plucked(&harp, "A4", &tuning, plucks);
         let found = standing(&string(&harp, "A4"), &story, &tuning, &Tolerance::default());
@@ -274,13 +284,13 @@ fn a_harp_is_ready_when_every_string_holds_or_is_set_aside() {
     let harp = harp();
     let a4 = number(&harp, "A4");
     let judge = |stories: &[StringStory]| Readiness::judge(&harp, stories, &Tuning::default(), &Tolerance::default());
-    let stubborn = [0.0, 5.0, 0.0, 5.0, 0.0, 5.0];
+    let stubborn = [0.0, 0.0, -5.0, 0.0, 0.0, -5.0, 0.0, 0.0, -5.0];
     for (plucks, mark, ready, holding, left, aside) in [
         (&[0.0, 0.0][..], None, true, 47, 0, false),
         (&[][..], None, false, 46, 1, false),
         (&[0.0], None, false, 46, 1, false),
         (&[5.0], None, false, 46, 1, false),
-        (&[0.0, 0.0, 5.0], None, false, 46, 1, false),
+        (&[0.0, 0.0, -5.0], None, false, 46, 1, false),
         (&stubborn, None, true, 46, 0, true),
         (&[], Some(Mark::New), true, 46, 0, true),
         (&[5.0], Some(Mark::New), true, 46, 0, true),

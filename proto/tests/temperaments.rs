@@ -376,3 +376,18 @@ fn the_served_setting_decides_which_spelling_is_exact() {
     let f_natural = f_sharp_served.frequency(Note::new(Letter::F, Accidental::Natural, 4));
     assert!((open.raised_by(Cents(100.0)).cents_above(f_natural).0 + 23.951).abs() < 6e-4);
 }
+
+#[test]
+fn a_temperament_is_written_as_a_word_or_as_twelve_numbers() {
+    let read = |text: &str| text.parse::<Temperament>();
+    assert_eq!(read("vallotti"), Ok(Temperament::named(Scheme::Vallotti)));
+    let own = read("5.9 0 2 3.9 −2 7.8 -2 3.9 2 0 5.9 -3.9").expect("twelve numbers");
+    assert_eq!((own.scheme(), own.offsets()[11].0), (None, -3.9));
+    assert!(read("0,0,0,0,0,0,0,0,0,0,0,0").is_ok_and(|own| own.scheme().is_none()));
+    for bad in ["", "loud", "0 1 2", "nan,0,0,0,0,0,0,0,0,0,0,0"] {
+        assert!(read(bad).is_err(), "{bad}");
+    }
+    // What was typed is repeated, not what became of it.
+    let far = read("99 0 0 0 0 0 0 0 0 20 0 0").expect_err("too far").to_string();
+    assert!(far.contains("offset 99 ") && far.contains("which is 20"), "{far}");
+}

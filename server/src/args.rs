@@ -1,22 +1,19 @@
 //! What a person types: options and orders, each turned into a type at once.
 
+use std::ffi::OsString;
 use std::net::{IpAddr, Ipv4Addr};
 use std::path::PathBuf;
 
-use clap::{Parser, Subcommand};
-use consort_pages::NotAProposal;
-use consort_proto::{Name, ReferencePitch, Scheme, Setting, Temperament, discovery};
+use clap::error::{ContextKind, ContextValue, ErrorKind};
+use clap::parser::ValueSource;
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
+use consort_proto::{Name, ReferencePitch, Setting, Temperament, discovery};
 
 use crate::start::Start;
 
 /// Opens the session of a harp ensemble, or sends an order to the session that is open on this computer.
 #[derive(Clone, Debug, Parser)]
-#[command(
-    name = "consort-coordinator",
-    version,
-    disable_help_subcommand = true,
-    args_conflicts_with_subcommands = true
-)]
+#[command(name = "consort-coordinator", version, disable_help_subcommand = true)]
 pub struct Args {
     /// What to do; without it, opens the session.
     #[command(subcommand)]
@@ -32,6 +29,29 @@ pub struct Args {
     pub json: bool,
 }
 
+impl Args {
+    /// What `words` ask for. What opens a session does not go with an order to one that is open.
+    pub fn typed(words: impl IntoIterator<Item = OsString>) -> Result<Self, clap::Error> {
+        let matches = Self::command().try_get_matches_from(words)?;
+        let opening = |id: &str| {
+            let typed = matches.value_source(id) == Some(ValueSource::CommandLine);
+            typed && !matches!(id, "data" | "json")
+        };
+        if matches.subcommand_name().is_some()
+            && let Some(id) = matches
+                .ids()
+                .map(clap::Id::as_str)
+                .find(|id| matches.contains_id(id) && opening(id))
+        {
+            let mut conflict = clap::Error::new(ErrorKind::ArgumentConflict).with_cmd(&Self::command());
+            let option = format!("--{}", id.replace('_', "-"));
+            conflict.insert(ContextKind::InvalidArg, ContextValue::String(option));
+            return Err(conflict);
+        }
+        Self::from_arg_matches(&matches)
+    }
+}
+
 /// How a session is opened: what is not given stays as it was, or is A4 = 440 Hz, equal, all naturals.
 #[derive(Clone, Debug, clap::Args)]
 pub struct OpeningArgs {
@@ -39,7 +59,7 @@ pub struct OpeningArgs {
     #[arg(long, value_name = "HZ")]
     pub pitch: Option<ReferencePitch>,
     /// Temperament: a name such as equal or vallotti, or twelve offsets in cents from C to B.
-    #[arg(long, value_name = "NAME", value_parser = temperament, allow_negative_numbers = true)]
+    #[arg(long, value_name = "NAME", allow_negative_numbers = true)]
     pub temperament: Option<Temperament>,
     /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals.
     #[arg(long, value_name = "KEY")]
@@ -96,6 +116,12 @@ pub enum Order {
         #[arg(required = true)]
         words: Vec<String>,
     },
+    /// Change how far a string may be off and still be in tune.
+    Tolerance {
+        /// In cents: gut and nylon, wires, and the top octave and a half, as in 2 3 5.
+        #[arg(required = true, num_args = 3, value_names = ["MIDDLE", "WIRES", "TOP"])]
+        cents: Vec<f64>,
+    },
     /// Set the start of the performance.
     Start {
         /// A time of day, as in 19:30, or minutes from now, as in 25; `none` clears it.
@@ -114,43 +140,54 @@ pub enum Order {
     Stop,
 }
 
-/// The temperament that `text` names or spells out; in words for a person who does not see the list.
-pub fn temperament(text: &str) -> Result<Temperament, String> {
-    consort_pages::temperament(text).map_err(|why| match why {
-        NotAProposal::Temperament(shown) => {
-            let names = Scheme::ALL.map(Scheme::word).join(", ");
-            format!(
-                "“{shown}” is not a temperament: choose one of {names}, or give twelve offsets in cents from C to B"
-            )
-        }
-        other => other.to_string(),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn the_options_are_well_formed() {
-        use clap::CommandFactory;
         Args::command().debug_assert();
     }
 
+    fn typed(line: &str) -> Result<Args, String> {
+        let words = line.split(' ').map(OsString::from);
+        Args::typed(words).map_err(|why| consort_words::Words::english().typed(&why))
+    }
+
     #[test]
-    fn a_temperament_is_a_name_or_twelve_numbers() {
-        assert_eq!(temperament("vallotti"), Ok(Temperament::named(Scheme::Vallotti)));
-        let own = temperament("5.9 0 2 3.9 -2 7.8 -2 3.9 2 0 5.9 -3.9").expect("twelve");
-        assert_eq!(own.offsets()[11].0, -3.9);
-        assert_eq!(temperament("0,0,0,0,0,0,0,0,0,0,0,0").map(|own| own.scheme()), Ok(None));
-        for bad in [
-            "",
-            "0 1 2",
-            "loud",
-            "nan,0,0,0,0,0,0,0,0,0,0,0",
-            "99 0 0 0 0 0 0 0 0 0 0 0",
+    fn the_data_folder_may_stand_before_or_after_the_order() {
+        for line in [
+            "consort-coordinator --data hall status",
+            "consort-coordinator status --data hall",
         ] {
-            assert!(temperament(bad).is_err(), "{bad}");
+            let args = typed(line).expect(line);
+            assert!(matches!(args.order, Some(Order::Status)), "{line}");
+            assert_eq!(args.data.as_deref(), Some(std::path::Path::new("hall")), "{line}");
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_meant_is_said_with_what_to_do() {
+        for (line, says) in [
+            (
+                "consort-coordinator --pitch 442 status",
+                "--pitch does not go with what else was typed",
+            ),
+            (
+                "consort-coordinator --no-browser link",
+                "--no-browser does not go with what else was typed",
+            ),
+            ("consort-coordinator pitch", "<HZ> is missing"),
+            ("consort-coordinator tolerance 2 3", "--help"),
+            ("consort-coordinator pitch 4400", "4400"),
+            ("consort-coordinator loud", "there is no order “loud”"),
+            ("consort-coordinator --loud", "there is no option “--loud”"),
+        ] {
+            let sentence = typed(line).expect_err(line);
+            assert!(
+                sentence.contains(says) && !sentence.contains('\n'),
+                "{line}: {sentence}"
+            );
         }
     }
 }

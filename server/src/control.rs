@@ -10,6 +10,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{Guard, Proposal, control_files, stream};
+use consort_proto::temperament::NotATemperamentText;
 use consort_proto::{Cents, ReferencePitch, Scheme, Tolerance};
 use consort_session::Command;
 use consort_words::Words;
@@ -18,7 +19,7 @@ use serde_json::{Value, json};
 use tokio::sync::watch;
 
 use crate::Addresses;
-use crate::args::{self, Order};
+use crate::args::Order;
 use crate::coordinator::{Outcome, Viewer};
 use crate::image;
 use crate::remote::Handle;
@@ -90,7 +91,9 @@ impl OrderBody {
         };
         Ok(Some(match self {
             Self::Pitch { hz } => Command::Pitch(ReferencePitch::new(hz).map_err(|why| why.to_string())?),
-            Self::Temperament { name } => Command::Temperament(args::temperament(&name)?),
+            Self::Temperament { name } => {
+                Command::Temperament(name.parse().map_err(|why: NotATemperamentText| why.to_string())?)
+            }
             Self::Setting { key } => Command::Setting(
                 key.parse()
                     .map_err(|why: consort_proto::setting::NotASetting| why.to_string())?,
@@ -143,6 +146,14 @@ impl OrderBody {
             Order::Pitch { hz } => checked(Self::Pitch { hz: hz.hz().get() }),
             Order::Temperament { words } => checked(Self::Temperament { name: words.join(" ") }),
             Order::Setting { words } => checked(Self::Setting { key: words.join(" ") }),
+            Order::Tolerance { cents } => {
+                let &[middle, wires, top] = cents.as_slice() else {
+                    return Err(NotAnOrder(
+                        "a tolerance has three numbers: for the middle, the wires and the top, as in 2 3 5".to_owned(),
+                    ));
+                };
+                checked(Self::Tolerance { middle, wires, top })
+            }
             Order::Start { words } => {
                 let text = words.join(" ");
                 if text == "none" {

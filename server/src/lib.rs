@@ -163,7 +163,7 @@ impl Coordinator {
             board: board::url(address::reachable(board_at)[0], &board_token),
             control: control::url(control_at, &handle.token),
         };
-        let mut session = Session::open(consort_session::Config::default(), saved);
+        let mut session = Session::open(Uptime::default(), consort_session::Config::default(), saved);
         if let Some(wait) = config.opening.start {
             session.handle(Uptime::default(), Event::Command(Command::Start(Some(wait))));
         }

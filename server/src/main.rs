@@ -5,13 +5,13 @@ mod terminal;
 use std::path::Path;
 use std::process::ExitCode;
 
-use clap::Parser;
 use clap::error::ErrorKind;
 use consort_coordinator::args::{Args, Order};
 use consort_coordinator::config::data_folder;
 use consort_coordinator::control::OrderBody;
 use consort_coordinator::remote::Handle;
 use consort_coordinator::{Config, Coordinator};
+use consort_words::Words;
 use serde_json::Value;
 
 use crate::terminal::Terminal;
@@ -22,7 +22,7 @@ const USAGE: u8 = 2;
 const NOT_DONE: u8 = 1;
 
 fn main() -> ExitCode {
-    let args = match Args::try_parse() {
+    let args = match Args::typed(std::env::args_os()) {
         Ok(args) => args,
         Err(refused) => return explain(&refused),
     };
@@ -101,7 +101,7 @@ fn explain(refused: &clap::Error) -> ExitCode {
             ExitCode::SUCCESS
         }
         _ => {
-            terminal::complain_of_usage(&refused.to_string());
+            terminal::complain_of_usage(&Words::english().typed(refused));
             ExitCode::from(USAGE)
         }
     }

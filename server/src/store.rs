@@ -3,10 +3,11 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::SystemTime;
 
 use consort_proto::agreement::{Revision, Round};
 use consort_proto::{Agreement, JoinToken, Name, SessionId, Tolerance, Tuning};
-use consort_session::{Event, Record, Saved, Ticket};
+use consort_session::{Event, Past, Record, Saved, Ticket};
 use consort_store::{Database, DatabaseError, Folder, Writer, WriterError};
 use ring::rand::{SystemRandom, generate};
 use tokio::sync::mpsc;
@@ -67,11 +68,11 @@ impl Store {
             Some(saved) => saved,
             None => begin()?,
         };
-        apply(opening, &mut saved.agreement);
+        apply(opening, &mut saved);
         let not_written = |cause: rusqlite::Error| StoreError::NotWritten(cause.to_string());
         let transaction = connection.transaction().map_err(not_written)?;
         saved.epoch += 1;
-        table::write_opening(&transaction, &saved).map_err(not_written)?;
+        table::write_opening(&transaction, &saved, SystemTime::now()).map_err(not_written)?;
         transaction.commit().map_err(not_written)?;
         let (sender, events) = mpsc::unbounded_channel();
         Ok(Opened {
@@ -92,11 +93,12 @@ impl Store {
         let generation = self.generation;
         let (refused, at_end) = (self.refused.clone(), self.refused.clone());
         let events = self.events.clone();
+        let handed_over = SystemTime::now();
         let work = move |transaction: &rusqlite::Transaction<'_>| {
             if refused.load(Ordering::Acquire) >= generation {
                 return Ok(());
             }
-            table::write(transaction, &record)
+            table::write(transaction, &record, handed_over)
         };
         let report = move |written: Result<(), WriterError>| {
             if let Err(why) = &written {
@@ -141,6 +143,8 @@ fn begin() -> Result<Saved, StoreError> {
             tolerance: Tolerance::default(),
             round: Round::default(),
         },
+        start_in: None,
+        past: Vec::new(),
         epoch: 0,
         token: JoinToken(random_bytes()?),
         stations: Vec::new(),
@@ -154,8 +158,9 @@ fn usual_name() -> Name {
         .unwrap_or_else(|_| unreachable!("the usual name is a name"))
 }
 
-/// Changes what the opening asks for; a change is a new revision, like any other.
-fn apply(opening: &Opening, agreement: &mut Agreement) {
+/// Changes what the opening asks for; a change is a new revision, like any other, and can be taken back.
+fn apply(opening: &Opening, saved: &mut Saved) {
+    let agreement = &mut saved.agreement;
     let before = agreement.clone();
     let tuning = &mut agreement.tuning;
     tuning.a4 = opening.pitch.unwrap_or(tuning.a4);
@@ -166,253 +171,14 @@ fn apply(opening: &Opening, agreement: &mut Agreement) {
     }
     if *agreement != before {
         agreement.revision = Revision(before.revision.0 + 1);
+        saved.past.push(Past {
+            revision: before.revision,
+            tuning: before.tuning,
+            tolerance: before.tolerance,
+            start_in: saved.start_in,
+        });
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use consort_proto::message::Content;
-    use consort_proto::{
-        Cents, Fingerprint, Harp, Hz, Mark, Reading, ReferencePitch, Report, Scheme, Sequence, StringNumber,
-        Temperament, harp_file,
-    };
-    use consort_session::SavedStation;
-    use std::time::Duration;
-
-    fn folder(test: &str) -> Folder {
-        let path = std::env::temp_dir().join(format!("consort-session-{test}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        Folder::open(&path).expect("folder")
-    }
-
-    fn open(folder: &Folder) -> Opened {
-        Store::open(folder, &Opening::default()).expect("open")
-    }
-
-    fn harp() -> Harp {
-        harp_file::preset("lever-34").expect("preset")
-    }
-
-    fn report(of: &Saved, sequence: u64, content: Content) -> Report {
-        Report {
-            sequence: Sequence(sequence),
-            session: of.agreement.session,
-            round: of.agreement.round,
-            age: Duration::ZERO,
-            content,
-        }
-    }
-
-    fn reading(string: u32, hz: f64) -> Content {
-        let string = StringNumber::new(string).expect("string");
-        Content::Reading(Reading::new(string, Hz::new(hz).expect("hz"), Cents(0.1)).expect("reading"))
-    }
-
-    fn mark(string: u32, mark: Option<Mark>) -> Content {
-        Content::Mark {
-            string: StringNumber::new(string).expect("string"),
-            mark,
-        }
-    }
-
-    const PEER: Fingerprint = Fingerprint([7; 32]);
-
-    fn station() -> Record {
-        Record::Station {
-            peer: PEER,
-            name: "Ilse".parse().expect("name"),
-            harp: harp(),
-        }
-    }
-
-    /// Hands the records over and waits for each to be on the disk.
-    fn persist(opened: &mut Opened, records: Vec<Record>) {
-        for (number, record) in (1..).zip(records) {
-            opened.store.persist(Ticket(number), record);
-            assert_eq!(opened.events.blocking_recv(), Some(Event::Persisted(Ticket(number))));
-        }
-    }
-
-    fn only_station(opened: &Opened) -> &SavedStation {
-        let [station] = opened.saved.stations.as_slice() else {
-            panic!("{:?}", opened.saved.stations)
-        };
-        station
-    }
-
-    #[test]
-    fn each_opening_counts_one_epoch_up_and_keeps_session_and_token() {
-        let folder = folder("epoch");
-        let first = open(&folder).saved;
-        assert_eq!(first.epoch, 1);
-        for epoch in 2..5 {
-            let again = open(&folder).saved;
-            assert_eq!(again, Saved { epoch, ..first.clone() });
-        }
-    }
-
-    #[test]
-    fn what_the_opening_asks_for_is_one_new_revision() {
-        let folder = folder("opening");
-        let first = open(&folder).saved.agreement;
-        let opening = Opening {
-            pitch: Some(ReferencePitch::new(442.0).expect("pitch")),
-            temperament: Some(Temperament::named(Scheme::Vallotti)),
-            ..Opening::default()
-        };
-        let changed = Store::open(&folder, &opening).expect("open").saved.agreement;
-        assert_eq!(changed.revision, Revision(first.revision.0 + 1));
-        assert_eq!(changed.tuning.a4.hz().get(), 442.0);
-        // Asking for what is agreed already changes nothing.
-        assert_eq!(Store::open(&folder, &opening).expect("open").saved.agreement, changed);
-        assert_eq!(open(&folder).saved.agreement, changed);
-    }
-
-    #[test]
-    fn an_agreement_is_read_back_to_the_last_bit() {
-        let folder = folder("agreement");
-        let mut opened = open(&folder);
-        let agreement = Agreement {
-            revision: Revision(9),
-            ensemble: "Harfenkreis Süd 🎵".parse().expect("name"),
-            tuning: Tuning {
-                a4: ReferencePitch::new(441.3).expect("pitch"),
-                temperament: Temperament::own(&[5.9, 0.1, 2.0, 3.9, -2.0, 7.8, -1.7, 3.9, 2.0, 0.0, 5.9, -3.9])
-                    .expect("own"),
-                setting: "Db C# B Eb F Gb Ab".parse().expect("setting"),
-            },
-            tolerance: Tolerance {
-                middle: Cents(1.1),
-                wires: Cents(2.2),
-                top: Cents(3.3),
-            },
-            ..opened.saved.agreement.clone()
-        };
-        persist(&mut opened, vec![Record::Agreement(agreement.clone())]);
-        drop(opened);
-        assert_eq!(open(&folder).saved.agreement, agreement);
-    }
-
-    #[test]
-    fn a_station_is_read_back_with_its_harp_marks_and_readings() {
-        let folder = folder("station");
-        let mut opened = open(&folder);
-        let reports = vec![
-            report(&opened.saved, 3, reading(12, 440.2)),
-            report(&opened.saved, 4, mark(1, Some(Mark::Missing))),
-            report(&opened.saved, 8, reading(12, 440.1)),
-            report(&opened.saved, 9, mark(2, Some(Mark::New))),
-            report(&opened.saved, 10, mark(2, None)),
-        ];
-        persist(&mut opened, vec![station(), Record::Reports { peer: PEER, reports }]);
-        drop(opened);
-        let opened = open(&folder);
-        let station = only_station(&opened);
-        assert_eq!(
-            (station.peer, station.acked, station.removed),
-            (PEER, Sequence(10), false)
-        );
-        assert_eq!((station.name.as_str(), &station.harp), ("Ilse", &harp()));
-        assert_eq!(station.stories.len(), 34);
-        let heard: Vec<f64> = station.stories[11]
-            .readings()
-            .iter()
-            .map(|reading| reading.hz.get())
-            .collect();
-        assert_eq!(heard, [440.2, 440.1]);
-        assert_eq!(station.stories[0].mark(), Some(Mark::Missing));
-        assert_eq!(station.stories[1].mark(), None);
-    }
-
-    #[test]
-    fn a_new_round_empties_the_readings_and_keeps_the_marks() {
-        let folder = folder("round");
-        let mut opened = open(&folder);
-        let reports = vec![
-            report(&opened.saved, 1, reading(5, 1200.0)),
-            report(&opened.saved, 2, mark(6, Some(Mark::New))),
-        ];
-        let next = Agreement {
-            revision: Revision(2),
-            round: Round(2),
-            ..opened.saved.agreement.clone()
-        };
-        let late = vec![report(&opened.saved, 3, reading(5, 1201.0))];
-        persist(
-            &mut opened,
-            vec![
-                station(),
-                Record::Reports { peer: PEER, reports },
-                Record::Agreement(next),
-                // Heard in the round before: acknowledged, not counted.
-                Record::Reports {
-                    peer: PEER,
-                    reports: late,
-                },
-            ],
-        );
-        drop(opened);
-        let opened = open(&folder);
-        let station = only_station(&opened);
-        assert!(station.stories.iter().all(|story| story.readings().is_empty()));
-        assert_eq!(station.stories[5].mark(), Some(Mark::New));
-        assert_eq!(station.acked, Sequence(3));
-    }
-
-    #[test]
-    fn a_removed_station_stays_removed_until_it_is_let_back() {
-        let folder = folder("removed");
-        for removed in [true, false] {
-            let mut opened = open(&folder);
-            persist(&mut opened, vec![station(), Record::Removed { peer: PEER, removed }]);
-            drop(opened);
-            assert_eq!(only_station(&open(&folder)).removed, removed);
-        }
-    }
-
-    #[test]
-    fn after_a_refusal_nothing_is_safe_until_the_session_knows_of_it() {
-        let folder = folder("refusal");
-        let mut opened = open(&folder);
-        let reports = |peer| Record::Reports {
-            peer,
-            reports: vec![report(&opened.saved, 1, reading(1, 3000.0))],
-        };
-        // Reports of a station that was never written down cannot be written either.
-        opened.store.persist(Ticket(1), reports(Fingerprint([1; 32])));
-        opened.store.persist(Ticket(2), station());
-        for ticket in [Ticket(1), Ticket(2)] {
-            assert_eq!(opened.events.blocking_recv(), Some(Event::NotPersisted(ticket)));
-        }
-        opened.store.refusal_is_told();
-        opened.store.persist(Ticket(3), station());
-        assert_eq!(opened.events.blocking_recv(), Some(Event::Persisted(Ticket(3))));
-    }
-
-    #[test]
-    fn a_value_that_means_nothing_puts_the_file_aside_and_begins_anew() {
-        for damage in [
-            "UPDATE agreement SET a4_hz = 4400",
-            "UPDATE agreement SET setting = 'H dur'",
-            "UPDATE agreement SET temperament = 'loud'",
-            "UPDATE agreement SET ensemble = ''",
-            "UPDATE session SET id = x'00'",
-            "DELETE FROM agreement",
-            "DELETE FROM string",
-            "UPDATE string SET material = 'stone' WHERE number = 3",
-        ] {
-            let folder = folder("meaningless");
-            let mut opened = open(&folder);
-            persist(&mut opened, vec![station()]);
-            let before = opened.saved.agreement.session;
-            drop(opened);
-            let connection = rusqlite::Connection::open(folder.file(FILE)).expect("connection");
-            connection.execute_batch(damage).expect(damage);
-            drop(connection);
-            let opened = open(&folder);
-            assert!(opened.put_aside.is_some_and(|aside| aside.exists()), "{damage}");
-            assert_ne!(opened.saved.agreement.session, before, "{damage}");
-        }
-    }
-}
+mod tests;

@@ -1,16 +1,17 @@
 //! The tables of the session's file: what each record changes in them, and what they say when they are read again.
 
-use std::fmt::Display;
-use std::str::FromStr;
+use std::time::{Duration, SystemTime};
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, ReferencePitch, Report, Revision, Round,
-    Scheme, Sequence, SessionId, StringNumber, StringStory, Temperament, Tolerance, Tuning,
+    Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, Report, Revision, Round, Sequence, SessionId,
+    StringNumber, StringStory,
 };
-use consort_session::{Record, Saved, SavedStation};
-use consort_store::Unreadable;
-use rusqlite::{Connection, OptionalExtension, Result, Row, Transaction, params};
+use consort_session::{PAST_MAX, Past, Record, Saved, SavedStation};
+use consort_store::column::{cents, meaningless, parsed};
+use consort_store::{Unreadable, agreement};
+use rusqlite::types::Value;
+use rusqlite::{Connection, OptionalExtension, Result, Row, Transaction, params, params_from_iter};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
@@ -68,12 +69,31 @@ pub(crate) const MIGRATIONS: &[&str] = &["
         FOREIGN KEY (seat, number) REFERENCES string ON DELETE CASCADE
     ) STRICT;
     CREATE INDEX reading_by_string ON reading (seat, number);
+", "
+    -- The start, in seconds since 1970: the clock on the wall is the only one that goes on while the program does not run.
+    ALTER TABLE agreement ADD COLUMN start_unix_s INTEGER;
+    -- The revision that an undo brings back; an undo of that one brings back what it names.
+    ALTER TABLE agreement ADD COLUMN undo_to INTEGER;
 "];
 
+/// A start that has passed this long before the opening belongs to another evening.
+const START_FORGOTTEN_AFTER: Duration = Duration::from_secs(6 * 60 * 60);
+
 /// Makes the record's changes.
-pub(crate) fn write(transaction: &Transaction<'_>, record: &Record) -> Result<()> {
+///
+/// `handed_over` is when the record came from the session: its times count from there.
+pub(crate) fn write(transaction: &Transaction<'_>, record: &Record, handed_over: SystemTime) -> Result<()> {
     match record {
-        Record::Agreement(agreement) => write_agreement(transaction, agreement),
+        Record::Agreement {
+            agreement,
+            start_in,
+            undo_to,
+        } => write_agreement(
+            transaction,
+            agreement,
+            start_in.map(|left| handed_over + left),
+            *undo_to,
+        ),
         Record::Station { peer, name, harp } => write_station(transaction, *peer, name.as_str(), harp),
         Record::Reports { peer, reports } => write_reports(transaction, *peer, reports),
         Record::Removed { peer, removed } => transaction
@@ -86,37 +106,42 @@ pub(crate) fn write(transaction: &Transaction<'_>, record: &Record) -> Result<()
 }
 
 /// Writes down that the session is open, with its epoch and agreement.
-pub(crate) fn write_opening(transaction: &Transaction<'_>, saved: &Saved) -> Result<()> {
+pub(crate) fn write_opening(transaction: &Transaction<'_>, saved: &Saved, now: SystemTime) -> Result<()> {
     transaction.execute(
         "INSERT INTO session (only, id, token, epoch) VALUES (1, ?1, ?2, ?3)
          ON CONFLICT DO UPDATE SET epoch = excluded.epoch",
         params![saved.agreement.session.0, saved.token.0, saved.epoch],
     )?;
-    write_agreement(transaction, &saved.agreement)
+    let start = saved.start_in.map(|left| now + left);
+    write_agreement(
+        transaction,
+        &saved.agreement,
+        start,
+        saved.past.last().map(|past| past.revision),
+    )
 }
 
-fn write_agreement(transaction: &Transaction<'_>, agreement: &Agreement) -> Result<()> {
+fn write_agreement(
+    transaction: &Transaction<'_>,
+    agreement: &Agreement,
+    start: Option<SystemTime>,
+    undo_to: Option<Revision>,
+) -> Result<()> {
     // Only readings inside a round count; the marks stay with the strings.
     if round(transaction)?.is_some_and(|before| before != agreement.round) {
         transaction.execute("DELETE FROM reading", [])?;
     }
-    let tuning = &agreement.tuning;
-    let offsets = tuning.temperament.offsets().map(|offset| offset.0.to_string());
+    let start = start.map(unix_seconds).map_or(Value::Null, Value::Integer);
+    let undo_to = undo_to.map_or(Value::Null, |revision| Value::Integer(revision.0.cast_signed()));
+    let values = agreement::values(agreement).into_iter().chain([start, undo_to]);
     transaction
         .execute(
-            "INSERT OR REPLACE INTO agreement VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-            params![
-                agreement.revision.0.cast_signed(),
-                agreement.ensemble.as_str(),
-                tuning.a4.hz().get(),
-                tuning.temperament.scheme().map(Scheme::word),
-                offsets.join(" "),
-                tuning.setting.to_string(),
-                agreement.tolerance.middle.0,
-                agreement.tolerance.wires.0,
-                agreement.tolerance.top.0,
-                agreement.round.0,
-            ],
+            &format!(
+                "INSERT OR REPLACE INTO agreement ({}, start_unix_s, undo_to)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+                agreement::COLUMNS
+            ),
+            params_from_iter(values),
         )
         .map(drop)
 }
@@ -189,50 +214,88 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
     let Some((session, token, epoch)) = opened else {
         return Ok(None);
     };
+    let newest = read_agreement(connection, session, Revision(i64::MAX.cast_unsigned()))?
+        .ok_or_else(|| meaningless("the session has no agreement"))?;
     Ok(Some(Saved {
-        agreement: read_agreement(connection, session)?,
+        past: read_past(connection, session, newest.undo_to)?,
+        agreement: newest.agreement,
+        start_in: newest.start_in,
         epoch,
         token,
         stations: read_stations(connection)?,
     }))
 }
 
-fn read_agreement(connection: &Connection, session: SessionId) -> Result<Agreement, Unreadable> {
-    let mut statement = connection.prepare("SELECT * FROM agreement ORDER BY revision DESC LIMIT 1")?;
-    let mut rows = statement.query([])?;
-    let row = rows
-        .next()?
-        .ok_or_else(|| meaningless("the session has no agreement"))?;
-    let temperament = match row.get::<_, Option<String>>("temperament")? {
-        Some(word) => Scheme::from_word(&word)
-            .map(Temperament::named)
-            .ok_or_else(|| meaningless(format!("“{word}” is no temperament")))?,
-        None => {
-            let offsets: Vec<f64> = row
-                .get::<_, String>("offsets")?
-                .split(' ')
-                .map(|offset| offset.parse().map_err(meaningless))
-                .collect::<Result<_, _>>()?;
-            Temperament::own(&offsets).map_err(meaningless)?
+/// One row of the agreements.
+struct Agreed {
+    agreement: Agreement,
+    start_in: Option<Duration>,
+    undo_to: Option<Revision>,
+}
+
+/// The newest agreement that is not newer than `revision`.
+fn read_agreement(
+    connection: &Connection,
+    session: SessionId,
+    revision: Revision,
+) -> Result<Option<Agreed>, Unreadable> {
+    let mut statement =
+        connection.prepare_cached("SELECT * FROM agreement WHERE revision <= ?1 ORDER BY revision DESC LIMIT 1")?;
+    let mut rows = statement.query([revision.0.cast_signed()])?;
+    let Some(row) = rows.next()? else {
+        return Ok(None);
+    };
+    Ok(Some(Agreed {
+        agreement: agreement::read(row, session)?,
+        start_in: row
+            .get::<_, Option<i64>>("start_unix_s")?
+            .and_then(|start| time_until(start, unix_seconds(SystemTime::now()))),
+        undo_to: row.get::<_, Option<i64>>("undo_to")?.map(revision_in),
+    }))
+}
+
+/// What undo brings back, the newest last.
+fn read_past(
+    connection: &Connection,
+    session: SessionId,
+    mut undo_to: Option<Revision>,
+) -> Result<Vec<Past>, Unreadable> {
+    let mut past = Vec::new();
+    while let Some(revision) = undo_to.filter(|_| past.len() < PAST_MAX) {
+        let Some(agreed) = read_agreement(connection, session, revision)? else {
+            break;
+        };
+        let Agreement { tuning, tolerance, .. } = agreed.agreement;
+        past.push(Past {
+            revision: agreed.agreement.revision,
+            tuning,
+            tolerance,
+            start_in: agreed.start_in,
+        });
+        // Only ever backwards, whatever the file says.
+        undo_to = agreed.undo_to.filter(|&before| before < revision);
+    }
+    past.reverse();
+    Ok(past)
+}
+
+/// The time left at `now`, both in seconds since 1970: nothing once it has passed, and no start at all long after it.
+fn time_until(start: i64, now: i64) -> Option<Duration> {
+    match u64::try_from(start.saturating_sub(now)) {
+        Ok(left) => Some(Duration::from_secs(left)),
+        Err(_) => {
+            (now.saturating_sub(start).cast_unsigned() < START_FORGOTTEN_AFTER.as_secs()).then_some(Duration::ZERO)
         }
-    };
-    let tolerance = Tolerance {
-        middle: cents(row, "tolerance_middle_cents")?,
-        wires: cents(row, "tolerance_wires_cents")?,
-        top: cents(row, "tolerance_top_cents")?,
-    };
-    Ok(Agreement {
-        session,
-        revision: Revision(row.get::<_, i64>("revision")?.cast_unsigned()),
-        ensemble: parsed(row, "ensemble")?,
-        tuning: Tuning {
-            a4: ReferencePitch::new(row.get("a4_hz")?).map_err(meaningless)?,
-            temperament,
-            setting: parsed(row, "setting")?,
-        },
-        tolerance,
-        round: Round(row.get("round")?),
-    })
+    }
+}
+
+fn unix_seconds(at: SystemTime) -> i64 {
+    let since = at.duration_since(SystemTime::UNIX_EPOCH).unwrap_or_default();
+    since.as_secs().cast_signed()
+}
+
+const fn revision_in(column: i64) -> Revision {
+    Revision(column.cast_unsigned())
 }
 
 fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadable> {
@@ -322,21 +385,4 @@ fn word<T: Serialize>(value: &T) -> Option<String> {
 fn from_word<T: DeserializeOwned>(row: &Row<'_>, column: &str) -> Result<T, Unreadable> {
     let word: String = row.get(column)?;
     serde_json::from_value(word.into()).map_err(meaningless)
-}
-
-fn parsed<T: FromStr<Err: Display>>(row: &Row<'_>, column: &str) -> Result<T, Unreadable> {
-    row.get::<_, String>(column)?.parse().map_err(meaningless)
-}
-
-fn cents(row: &Row<'_>, column: &str) -> Result<Cents, Unreadable> {
-    let cents: f64 = row.get(column)?;
-    if cents.is_finite() {
-        Ok(Cents(cents))
-    } else {
-        Err(meaningless(format!("{column} is no number")))
-    }
-}
-
-fn meaningless(why: impl Display) -> Unreadable {
-    Unreadable::Meaningless(why.to_string())
 }

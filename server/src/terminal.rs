@@ -140,12 +140,8 @@ pub(crate) fn complain(why: &dyn Error) {
     let _ = writeln!(stderr(), "{PROGRAM}: {sentence}");
 }
 
-/// Says in one line which option cannot be meant: the first paragraph of what the parser says, without its heading.
-pub(crate) fn complain_of_usage(text: &str) {
-    let first = text.split("\n\n").next().unwrap_or_default();
-    let words: Vec<&str> = first.split_whitespace().collect();
-    let sentence = words.join(" ");
-    let sentence = sentence.strip_prefix("error: ").unwrap_or(&sentence);
+/// Says in one line which option cannot be meant.
+pub(crate) fn complain_of_usage(sentence: &str) {
     let _ = writeln!(stderr(), "{PROGRAM}: {sentence}");
 }
 

@@ -1,25 +1,34 @@
-//! A rehearsal on recorded sound: real files, real programs, one board, and the truth at the end.
+//! A rehearsal that can be watched: virtual harps and harpists, real stations, one real coordinator, and the truth at the
+//! end.
 
+mod cast;
 mod outcome;
-mod parts;
+mod player;
+mod podium;
 mod window;
 
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
+use consort_harp::deed::Deed;
+use consort_proto::{ReferencePitch, Tuning};
 use serde_json::Value;
 
-use crate::process::{Folder, Program, run, say};
+use crate::process::{Folder, say};
+use cast::Part;
 use outcome::Outcome;
-use parts::Part;
+use player::{Player, Progress};
+use podium::Podium;
 
 /// How the rehearsal is played.
 #[derive(Clone, Debug, Default)]
 pub struct Options {
-    /// Feeds the recordings as fast as they can be heard.
+    /// Hands the sound over as fast as it is heard.
     pub fast: bool,
     /// Keeps the coordinator and its board open at the end.
     pub stay: bool,
+    /// Kills a station and the coordinator in the middle, and starts them again.
+    pub mishaps: bool,
     /// Announces nothing: the stations join by the address in the link.
     pub no_discovery: bool,
     /// Where connections to the board arrive from outside this private network.
@@ -28,14 +37,14 @@ pub struct Options {
     pub board_shown_at: Option<u16>,
 }
 
-/// The ensemble of the rehearsal: invented.
-const ENSEMBLE: &str = "Harps at Alder Mill";
-/// The reference pitch until the first half is played.
-const FIRST_PITCH: &str = "440";
-/// The reference pitch that the oboe brings.
-const SECOND_PITCH: &str = "442";
-/// How long any one thing may take before the rehearsal is called off.
-const PATIENCE: Duration = Duration::from_secs(30);
+/// The reference pitch at first, and the one that the oboe brings, in hertz.
+const PITCHES: [&str; 2] = ["440", "442"];
+/// The pitch moves when the quickest harp holds so many of its strings, in a hundred.
+const MOVES_AT_PERCENT: u64 = 50;
+/// How long the stations may take to join.
+const JOINS_WITHIN: Duration = Duration::from_secs(30);
+/// The longest that the whole may take.
+const LASTS_AT_MOST: Duration = Duration::from_secs(3_600);
 
 impl Options {
     /// Reads the words of the command line; what is wrong comes back as one sentence.
@@ -46,6 +55,7 @@ impl Options {
             match word.as_str() {
                 "--fast" => options.fast = true,
                 "--stay" => options.stay = true,
+                "--mishaps" => options.mishaps = true,
                 "--no-discovery" => options.no_discovery = true,
                 "--board-socket" => options.board_socket = Some(value()?.into()),
                 "--board-shown-at" => {
@@ -59,160 +69,261 @@ impl Options {
     }
 }
 
-/// Plays the rehearsal; whether every string that was heard was heard right.
+/// Plays the rehearsal; whether the ensemble came together and nothing was shown that is not so.
 pub fn play(options: &Options) -> Result<bool, String> {
     let folder = Folder::new("rehearsal");
-    let data = folder.inside("coordinator");
-    let parts = parts::cast()?;
-    let (mut coordinator, opened) = open(options, &data)?;
-    let board = text(&opened, "board")?;
-    let board = window::open(options, board)?;
+    let parts = cast::cast()?;
+    let mut podium = Podium::open(options, folder.inside("coordinator"), PITCHES[0])?;
+    let board = window::open(options, podium.board()?)?;
     say(&format!("The board is at {board}"));
-    say(&format!(
-        "Two harpists play recorded strings; A is {FIRST_PITCH} Hz, and {SECOND_PITCH} Hz from the middle on."
-    ));
-    let mut stations = Vec::new();
     for part in &parts {
-        stations.push(start(options, part, &folder, &text(&opened, "join")?)?);
-    }
-    let plucks: usize = parts.iter().map(|part| part.strings.len()).sum();
-    let begun = Instant::now();
-    let mut moved = false;
-    let mut ended = 0;
-    let mut last = String::new();
-    while ended < stations.len() {
-        std::thread::sleep(Duration::from_millis(if options.fast { 100 } else { 1000 }));
-        ended = stations.iter().filter(|station| has_ended(station)).count();
-        let status = status(&data)?;
-        let heard = heard(&status);
-        let line = format!("{heard:>3} of {plucks} strings heard · {}", text(&status, "line")?);
-        if line != last {
-            say(&line);
-            last = line;
-        }
-        if !moved && heard * 2 >= plucks {
-            moved = true;
-            order(&["pitch", SECOND_PITCH, "--data", &data])?;
-            say(&format!(
-                "The oboe gives {SECOND_PITCH} Hz: every string is judged anew, without a pluck."
-            ));
-        }
-        if begun.elapsed() > PATIENCE + Duration::from_secs(3) * plucks as u32 {
-            return Err("the recordings do not end".to_owned());
-        }
-    }
-    if !moved {
-        order(&["pitch", SECOND_PITCH, "--data", &data])?;
-    }
-    let outcome = Outcome::compare(&settled_status(&data)?, &parts)?;
-    outcome.table().iter().for_each(|line| say(line));
-    if options.stay {
-        say(&format!("The board stays at {board} until Ctrl-C."));
-        coordinator.wait(Duration::from_secs(24 * 3600));
-    }
-    for station in &mut stations {
-        station.interrupt(Duration::from_secs(5));
-    }
-    coordinator.interrupt(Duration::from_secs(5));
-    Ok(outcome.is_right())
-}
-
-fn open(options: &Options, data: &str) -> Result<(Program, Value), String> {
-    let mut words = vec![
-        "--data",
-        data,
-        "--name",
-        ENSEMBLE,
-        "--pitch",
-        FIRST_PITCH,
-        "--listen",
-        "127.0.0.1",
-    ];
-    words.extend([
-        "--port",
-        "0",
-        "--board-port",
-        "0",
-        "--control-port",
-        "0",
-        "--no-browser",
-        "--json",
-    ]);
-    if options.no_discovery {
-        words.push("--no-discovery");
-    }
-    let mut coordinator = Program::start("consort-coordinator", &words);
-    let Some((_, line)) = coordinator.line(PATIENCE, |line| line.contains("\"open\"")) else {
-        return Err(format!("the coordinator does not open\n{}", coordinator.transcript()));
-    };
-    let opened = serde_json::from_str(&line).map_err(|why| format!("{line}: {why}"))?;
-    Ok((coordinator, opened))
-}
-
-fn start(options: &Options, part: &Part, folder: &Folder, link: &str) -> Result<Program, String> {
-    let data = folder.inside(part.player);
-    // Without its addresses the link says whom to trust, and discovery must find where.
-    let without_addresses = link.split('/').skip(3).collect::<Vec<_>>().join("/");
-    let link = if options.no_discovery {
-        link.to_owned()
-    } else {
-        format!("consort:///{without_addresses}")
-    };
-    let mut words = vec![
-        "--data",
-        &data,
-        "--name",
-        part.player,
-        "--harp",
-        "pedal-47",
-        "--join",
-        &link,
-    ];
-    words.extend(["--desk-port", "0", "--no-browser", "--json"]);
-    if options.fast {
-        words.push("--fast");
-    }
-    if options.no_discovery {
-        words.push("--no-discovery");
-    }
-    words.push("--input");
-    let files: Vec<String> = part
-        .strings
-        .iter()
-        .map(|string| string.file.to_string_lossy().into_owned())
-        .collect();
-    words.extend(files.iter().map(String::as_str));
-    let mut station = Program::start("consort-station", &words);
-    if station.line(PATIENCE, |line| line.contains("\"joined\"")).is_none() {
-        return Err(format!(
-            "{} does not find the coordinator\n{}",
-            part.player,
-            station.transcript()
+        say(&format!(
+            "{} comes with a {}: {}.",
+            part.player, part.harp_word, part.trouble
         ));
     }
+    let began = Instant::now();
+    let players = gather(options, &parts, &folder, &podium)?;
     say(&format!(
-        "{} has joined{}.",
-        part.player,
-        if options.no_discovery {
-            ""
-        } else {
-            ", found by discovery"
-        }
+        "All four have joined. A is {} Hz, until the oboe says otherwise.",
+        PITCHES[0]
     ));
-    Ok(station)
+    let mut rehearsal = Rehearsal {
+        options,
+        parts: &parts,
+        players,
+        moved: false,
+        stumbled: false,
+        falsely_ready: Vec::new(),
+        last: String::new(),
+    };
+    rehearsal.run(&mut podium, began)?;
+    let right = rehearsal.close(&podium, began)?;
+    if options.stay {
+        say(&format!("The board stays at {board} until Ctrl-C."));
+        podium.stay();
+    }
+    for player in &mut rehearsal.players {
+        player.end();
+    }
+    podium.close();
+    Ok(right)
 }
 
-fn has_ended(station: &Program) -> bool {
-    station.has_printed("\"input-ended\"")
+/// Everyone sits down at her harp.
+fn gather(options: &Options, parts: &[Part], folder: &Folder, podium: &Podium) -> Result<Vec<Player>, String> {
+    let link = podium.join_link()?;
+    let mut players = Vec::new();
+    for part in parts {
+        let data = folder.inside(part.player);
+        let mut words = vec![
+            "--data",
+            &data,
+            "--name",
+            part.player,
+            "--harp",
+            part.harp_word,
+            "--join",
+            &link,
+        ];
+        words.extend(["--desk-port", "0", "--no-browser", "--advice", "json"]);
+        words.extend(["--input", "stdin", "--rate", "48000"]);
+        if options.no_discovery {
+            words.push("--no-discovery");
+        }
+        let words = words.into_iter().map(str::to_owned).collect();
+        let complaints = folder.inside(&format!("{}.log", part.player));
+        players.push(Player::start(part, words, complaints, at(PITCHES[0])?, !options.fast)?);
+    }
+    let until = Instant::now() + JOINS_WITHIN;
+    loop {
+        let status = podium.status()?;
+        if stations(&status)
+            .filter(|station| station["presence"] == "here")
+            .count()
+            == parts.len()
+        {
+            return Ok(players);
+        }
+        if let Some(why) = players.iter().find_map(|player| player.progress().stopped) {
+            return Err(why);
+        }
+        if Instant::now() > until {
+            return Err("not all stations find the coordinator".to_owned());
+        }
+        std::thread::sleep(Duration::from_millis(100));
+    }
+}
+
+struct Rehearsal<'a> {
+    options: &'a Options,
+    parts: &'a [Part],
+    players: Vec<Player>,
+    moved: bool,
+    stumbled: bool,
+    falsely_ready: Vec<String>,
+    last: String,
+}
+
+impl Rehearsal<'_> {
+    /// Until everyone has finished.
+    fn run(&mut self, podium: &mut Podium, began: Instant) -> Result<(), String> {
+        loop {
+            std::thread::sleep(Duration::from_millis(if self.options.fast { 250 } else { 1_000 }));
+            if podium.has_fallen() {
+                say("The coordinator has ended: it is started again where it was.");
+                podium.fall_and_rise()?;
+            }
+            // An order that meets a coordinator on its way up or down is given again a moment later.
+            let Ok(status) = podium.status() else { continue };
+            let progress: Vec<Progress> = self.players.iter().map(Player::progress).collect();
+            self.tell(&status, &progress)?;
+            let halfway = self.parts.iter().zip(&progress).any(|(part, progress)| {
+                Outcome::of(part, progress, &status)
+                    .is_ok_and(|outcome| outcome.holding() * 100 >= part.harp.len() as u64 * MOVES_AT_PERCENT)
+            });
+            if halfway && !self.moved {
+                self.move_the_pitch(podium)?;
+            } else if self.moved && self.options.mishaps && !self.stumbled {
+                self.stumbled = true;
+                say("Teodor's laptop dies and is started again; so is the coordinator.");
+                self.players[1].kill_station();
+                podium.fall_and_rise()?;
+            }
+            if let Some((part, why)) = self
+                .parts
+                .iter()
+                .zip(&progress)
+                .find_map(|(part, progress)| Some((part, progress.stopped.as_ref()?)))
+            {
+                return Err(format!("{} had to stop: {why}", part.player));
+            }
+            if progress.iter().all(|progress| progress.finished) {
+                return Ok(());
+            }
+            if began.elapsed() > LASTS_AT_MOST {
+                return Err("the rehearsal does not come to an end".to_owned());
+            }
+        }
+    }
+
+    fn move_the_pitch(&mut self, podium: &Podium) -> Result<(), String> {
+        podium.order(&["pitch", PITCHES[1]])?;
+        self.moved = true;
+        for player in &self.players {
+            player.agreed(at(PITCHES[1])?);
+        }
+        say(&format!(
+            "The oboe gives {} Hz: every string is judged anew, without a pluck.",
+            PITCHES[1]
+        ));
+        Ok(())
+    }
+
+    /// Says what has happened, and looks whether the board shows anything that is not so.
+    fn tell(&mut self, status: &Value, progress: &[Progress]) -> Result<(), String> {
+        let mut line = String::new();
+        for ((part, player), progress) in self.parts.iter().zip(&self.players).zip(progress) {
+            for done in player.take_log() {
+                if let Some(sentence) = sentence(part, &done.deed) {
+                    say(&sentence);
+                }
+            }
+            let outcome = Outcome::of(part, progress, status)?;
+            if outcome.is_ready() {
+                for string in outcome.falsely_held() {
+                    let name = part.name_of(string.string);
+                    self.falsely_ready.push(format!(
+                        "{} was shown ready with {name} {:+.2} cents off",
+                        part.player, string.cents
+                    ));
+                }
+            }
+            line += &format!("{} {} of {} · ", part.player, outcome.holding(), part.harp.len());
+        }
+        let line = format!("{line}A = {}", status["pitch_hz"]);
+        if line != self.last {
+            say(&line);
+            self.last = line;
+        }
+        Ok(())
+    }
+
+    /// The truth beside the board, once every report has arrived; whether the ensemble came together.
+    fn close(&mut self, podium: &Podium, began: Instant) -> Result<bool, String> {
+        let status = settled(podium)?;
+        let progress: Vec<Progress> = self.players.iter().map(Player::progress).collect();
+        self.tell(&status, &progress)?;
+        let mut apart = Vec::new();
+        let (mut astray, mut falsely_held) = (0, 0);
+        say("String by string: true cents, then measured ones; * is out of tolerance in truth.");
+        for (part, progress) in self.parts.iter().zip(&progress) {
+            let outcome = Outcome::of(part, progress, &status)?;
+            outcome.table().iter().for_each(|line| say(line));
+            apart.extend(outcome.apart());
+            astray += outcome.out_of_tune().len();
+            falsely_held += outcome.falsely_held().len();
+        }
+        apart.sort_by(f64::total_cmp);
+        self.falsely_ready.dedup();
+        self.falsely_ready.iter().for_each(|sentence| say(sentence));
+        let restarts: u32 = progress.iter().map(|progress| progress.restarts).sum();
+        say(&format!(
+            "It took {} s. Measured and true lie {:.2} cents apart in the median, {:.2} in 95 of 100 strings.{}",
+            began.elapsed().as_secs(),
+            apart.get(apart.len() / 2).copied().unwrap_or_default(),
+            apart.get(apart.len() * 95 / 100).copied().unwrap_or_default(),
+            if restarts > 0 {
+                format!(" Stations were started again {restarts} times.")
+            } else {
+                String::new()
+            },
+        ));
+        say(&match astray {
+            0 => "The ensemble came together: every string that can hold is in tune in truth.".to_owned(),
+            1 => "The ensemble did not come together: one string that can hold is out of tune in truth.".to_owned(),
+            _ => {
+                format!("The ensemble did not come together: {astray} strings that can hold are out of tune in truth.")
+            }
+        });
+        say(&match (falsely_held, self.falsely_ready.len()) {
+            (0, 0) => "Nothing was shown as ready or holding that was not.".to_owned(),
+            (held, ready) => format!("Shown wrongly: {held} strings as holding, {ready} times a harp as ready."),
+        });
+        Ok(astray == 0 && falsely_held == 0 && self.falsely_ready.is_empty())
+    }
+}
+
+/// What the audience is told of a deed; of most, nothing.
+fn sentence(part: &Part, deed: &Deed) -> Option<String> {
+    let player = part.player;
+    Some(match deed {
+        Deed::MovedPedal { letter, .. } => format!("{player} puts the {letter} pedal up, as the desk asks."),
+        Deed::MovedLever { string } => format!("{player} puts the lever of {} down.", part.name_of(*string)),
+        Deed::FoundWrongPin { meant, turned } => format!(
+            "{player} finds her key on {} instead of {}.",
+            part.name_of(*turned),
+            part.name_of(*meant)
+        ),
+        Deed::LeftIt { string, cents } => format!(
+            "{player} is told to leave {} and go on; it stands {cents:+.1} cents off.",
+            part.name_of(*string)
+        ),
+        Deed::Checks => format!("{player} plays every string once more, as a last check."),
+        Deed::Finished { all_set: true } => format!("{player} is done."),
+        Deed::Finished { all_set: false } => format!("{player} leaves it at that."),
+        _ => return None,
+    })
 }
 
 /// The status once every report on its way has arrived: the same twice, a second apart.
-fn settled_status(data: &str) -> Result<Value, String> {
-    let mut before = status(data)?;
-    for _ in 0..10 {
+fn settled(podium: &Podium) -> Result<Value, String> {
+    let mut before = podium.status()?;
+    for _ in 0..20 {
         std::thread::sleep(Duration::from_secs(1));
-        let now = status(data)?;
-        if now["stations"] == before["stations"] && now["pitch_hz"] == 442.0 {
+        let now = podium.status()?;
+        let all_here = stations(&now).all(|station| station["presence"] == "here");
+        if now["stations"] == before["stations"] && all_here {
             return Ok(now);
         }
         before = now;
@@ -220,32 +331,15 @@ fn settled_status(data: &str) -> Result<Value, String> {
     Err("the status does not come to rest".to_owned())
 }
 
-fn status(data: &str) -> Result<Value, String> {
-    let line = order(&["status", "--json", "--data", data])?;
-    serde_json::from_str(&line).map_err(|why| format!("{line}: {why}"))
+fn stations(status: &Value) -> impl Iterator<Item = &Value> {
+    status["stations"].as_array().into_iter().flatten()
 }
 
-fn order(words: &[&str]) -> Result<String, String> {
-    let output = run("consort-coordinator", words);
-    if output.status.success() {
-        Ok(String::from_utf8_lossy(&output.stdout).trim().to_owned())
-    } else {
-        Err(String::from_utf8_lossy(&output.stderr).trim().to_owned())
-    }
-}
-
-fn heard(status: &Value) -> usize {
-    let strings = status["stations"]
-        .as_array()
-        .into_iter()
-        .flatten()
-        .filter_map(|station| station["strings"].as_array());
-    strings.flatten().filter(|string| string["cents"].is_number()).count()
-}
-
-fn text(value: &Value, key: &str) -> Result<String, String> {
-    value[key]
-        .as_str()
-        .map(str::to_owned)
-        .ok_or_else(|| format!("no “{key}” in {value}"))
+/// What everyone tunes to at the pitch that `text` names.
+fn at(text: &str) -> Result<Tuning, String> {
+    let a4: ReferencePitch = text.parse().map_err(|why| format!("{text}: {why}"))?;
+    Ok(Tuning {
+        a4,
+        ..Tuning::default()
+    })
 }

@@ -31,6 +31,52 @@ pub enum Order {
     Usual,
 }
 
+/// How far the strings of a harp stand from their targets, as far as they have been heard.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Spread {
+    /// Where the strings stand on the whole.
+    pub mean: Cents,
+    /// How far single strings lie from there, one standard deviation.
+    pub scale: Cents,
+}
+
+impl Default for Spread {
+    /// A harp that nobody has heard yet.
+    fn default() -> Self {
+        Self {
+            mean: Cents(0.0),
+            scale: Spread::UNHEARD,
+        }
+    }
+}
+
+impl Spread {
+    /// Of a harp that nobody has heard yet: strings drift by some ten or twenty cents between rehearsals (common practice,
+    /// no source).
+    const UNHEARD: Cents = Cents(22.0);
+    /// However well a harp is in tune, a string may have been left behind this far.
+    const LEAST: Cents = Cents(14.0);
+    /// How many strings the spread of an unheard harp is worth.
+    const UNHEARD_COUNTS: f64 = 4.0;
+
+    /// The spread of strings that were found `offsets` from their targets.
+    ///
+    /// One string far off says little about the others; a harp whose strings stand anywhere says much.
+    pub fn of(offsets: impl Iterator<Item = Cents> + Clone) -> Self {
+        let count = offsets.clone().count() as f64;
+        let near = |offset: Cents| offset.0.clamp(-2.0 * Self::UNHEARD.0, 2.0 * Self::UNHEARD.0);
+        let mean = offsets.clone().map(near).sum::<f64>() / (count + Self::UNHEARD_COUNTS);
+        let apart: f64 = offsets.map(|offset| (offset.0 - mean).abs()).sum();
+        // Of a normal spread the mean distance is 0.8 of the standard deviation.
+        let usual = 0.8 * Self::UNHEARD.0 * Self::UNHEARD_COUNTS;
+        let scale = (usual + apart) / (0.8 * (count + Self::UNHEARD_COUNTS));
+        Self {
+            mean: Cents(mean),
+            scale: Cents(scale.max(Self::LEAST.0)),
+        }
+    }
+}
+
 /// The harp as the listener should expect it from the next onset on.
 ///
 /// A plain value of about two kilobytes: copying it never allocates.
@@ -44,6 +90,8 @@ pub struct Context {
     pub previous: Option<u8>,
     /// Whether the next string can be expected to follow from the previous one.
     pub order: Order,
+    /// How far strings that were not heard yet may be expected from their targets.
+    pub spread: Spread,
 }
 
 /// More strings than a context holds.
@@ -63,6 +111,7 @@ impl Context {
             chosen: None,
             previous: None,
             order: Order::Unknown,
+            spread: Spread::default(),
         };
         for (slot, string) in context.strings.iter_mut().zip(strings) {
             *slot = Some(*string);
@@ -82,6 +131,7 @@ impl Context {
             chosen: None,
             previous: None,
             order: Order::Unknown,
+            spread: Spread::default(),
         };
         for (from_bottom, slot) in context.strings[..47].iter_mut().rev().enumerate() {
             let semitones = LOWEST + 12 * (from_bottom / 7) as i32 + SCALE[from_bottom % 7];

@@ -95,6 +95,8 @@ pub enum Doubt {
     FarFromAll,
     /// The partials do not agree on one pitch closely enough.
     Scattered,
+    /// The string moved while it sounded: its pin was turned.
+    Turned,
     /// Too little of the sound stands above what surrounds it.
     Faint,
     /// The sound ended before it could be measured.

@@ -1,7 +1,9 @@
 //! Which string was plucked: every string's comb is held against the peaks, and beliefs are updated as the note unfolds.
 
+use consort_proto::Cents;
+
 use crate::character::{expected_stiffness, partial_ratio};
-use crate::context::{Context, Order, STRINGS_MAX};
+use crate::context::{Context, Order, STRINGS_MAX, Spread};
 use crate::evidence::Peak;
 
 /// Pitches further than this from every target are not looked for, cents.
@@ -32,17 +34,20 @@ const WEAK_BELOW_HZ: f64 = 160.0;
 /// Nats per unit of score, and the share of the earlier belief that stays at each look.
 const NATS: f64 = 30.0;
 const MEMORY: f64 = 0.5;
-/// Spread of offsets when nothing is known, and about a remembered one, cents.
-const OFFSET_CENTS: f64 = 30.0;
+/// Spread of offsets about a remembered one, cents.
 const REMEMBERED_CENTS: f64 = 12.0;
-/// This share of strings is further off: new, slipped, or a lever forgotten.
-const FAR_SHARE: f64 = 0.1;
-const FAR_CENTS: f64 = 120.0;
+/// How often a string is still where it was, and how often one is that was very far off: more likely it was another string.
+const STILL_THERE: f64 = 0.8;
+const STILL_FAR: f64 = 0.3;
+const VERY_FAR_CENTS: f64 = 60.0;
+/// This share of strings is further off than the others: new, slipped, or a lever forgotten.
+const FAR_SHARE: f64 = 0.04;
+const FAR_CENTS: f64 = 100.0;
 /// What the order of tuning and a choice by hand are worth, nats.
-const ORDER_NATS: f64 = 4.0;
+const ORDER_NATS: f64 = 3.0;
 /// What it is worth that a string was the one plucked last, nats: while its pin turns it is plucked again and again, and
 /// the next string may lie only a semitone away. Less than the order, so that a harp plucked through once stays in order.
-const AGAIN_NATS: f64 = 3.0;
+const AGAIN_NATS: f64 = 2.2;
 const CHOSEN_NATS: f64 = 6.0;
 
 /// What is believed of one string.
@@ -92,7 +97,7 @@ impl Beliefs {
         let worth = |number: u8, belief: &Belief| {
             let string = context.string(number)?;
             let offset = 1200.0 * (belief.hz / string.target.get()).log2();
-            let mut worth = belief.evidence + offset_worth(offset, string.offset.map(|o| o.0));
+            let mut worth = belief.evidence + offset_worth(offset, string.offset, context.spread);
             if next == Some(number) {
                 worth += ORDER_NATS;
             }
@@ -129,15 +134,21 @@ impl Beliefs {
     }
 }
 
-/// Log probability of an offset, up to a constant; heavy tails, since a string may have slipped or be new.
-fn offset_worth(offset: f64, remembered: Option<f64>) -> f64 {
-    let laplace = |scale: f64| (-offset.abs() / scale).exp() / scale;
-    let anywhere = (1.0 - FAR_SHARE) * laplace(OFFSET_CENTS) + FAR_SHARE * laplace(FAR_CENTS);
+/// Log probability of an offset, up to a constant: most strings stand where the others do, a few anywhere.
+fn offset_worth(offset: f64, remembered: Option<Cents>, spread: Spread) -> f64 {
+    let laplace = |from: f64, scale: f64| 0.5 * (-from.abs() / scale).exp() / scale;
+    let z = (offset - spread.mean.0) / spread.scale.0;
+    let usual = (-0.5 * z * z).exp() / (spread.scale.0 * std::f64::consts::TAU.sqrt());
+    let anywhere = (1.0 - FAR_SHARE) * usual + FAR_SHARE * laplace(offset, FAR_CENTS);
     match remembered {
         None => anywhere.ln(),
-        Some(known) => {
-            let near = (-(offset - known).abs() / REMEMBERED_CENTS).exp() / REMEMBERED_CENTS;
-            (0.8 * near + 0.2 * anywhere).ln()
+        Some(Cents(known)) => {
+            let there = if known.abs() > VERY_FAR_CENTS {
+                STILL_FAR
+            } else {
+                STILL_THERE
+            };
+            (there * laplace(offset - known, REMEMBERED_CENTS) + (1.0 - there) * anywhere).ln()
         }
     }
 }
@@ -177,7 +188,7 @@ impl Identifier {
                         hz,
                         score,
                         offset,
-                        NATS * score + offset_worth(offset, string.offset.map(|o| o.0)),
+                        NATS * score + offset_worth(offset, string.offset, context.spread),
                     )
                 })
                 .filter(|(_, _, offset, _)| offset.abs() <= REACH_CENTS)

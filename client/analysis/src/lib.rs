@@ -42,6 +42,6 @@ mod spectrum;
 mod window;
 
 pub use config::Config;
-pub use context::{Context, ExpectedString, Order, STRINGS_MAX, TooManyStrings};
+pub use context::{Context, ExpectedString, Order, STRINGS_MAX, Spread, TooManyStrings};
 pub use heard::{Doubt, Health, Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
 pub use listener::Listener;

@@ -181,6 +181,7 @@ impl Listener {
             }
             at
         });
+        self.notes.iter_mut().for_each(|note| note.joined = true);
         self.notes[at].start(onset, &self.context);
         let report = Onset {
             onset: self.time_of(onset),

@@ -30,6 +30,8 @@ const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
+/// Least lead over other strings to be sure which one it is, nats.
+const WHICH_LEAD: f64 = 0.6;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
@@ -38,6 +40,15 @@ const SHORT_S: f64 = 0.3;
 const FADED: f64 = 1e-5;
 /// No string glides further than this, cents; a fit that says so followed something else.
 const GLIDE_MAX_CENTS: f64 = 30.0;
+/// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
+/// to three (measured on recorded plucks of all registers).
+const TURNED_CENTS: f64 = 5.0;
+/// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
+/// is behind the string.
+const BEHIND_CENTS: f64 = 3.0;
+const BEHIND_HEARD: u32 = 3;
+/// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
+const LEFT_BEHIND_CENTS: f64 = 8.0;
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -78,6 +89,10 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
+    /// Whether something else began to sound since: what is heard now need not be this string.
+    pub(crate) joined: bool,
+    /// How often in a row the newest sound stood apart from what was measured so far.
+    behind: u32,
     /// No sound from this sample on belongs to the note: its string was plucked again.
     pub(crate) end: u64,
     pub(crate) context: Context,
@@ -99,6 +114,8 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
+            joined: false,
+            behind: 0,
             end: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
@@ -119,6 +136,8 @@ impl Note {
         self.open = true;
         self.measured = false;
         self.passed = false;
+        self.joined = false;
+        self.behind = 0;
         self.end = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
@@ -169,7 +188,28 @@ impl Note {
         let every = if age_s < 0.4 { 1 } else { 4 };
         let due = self.follower.count() > frames && self.follower.count().is_multiple_of(every);
         let measured = if looked || due { self.measure() } else { None };
-        measured.map_or(Progress::Waiting, Progress::Provisional)
+        let Some(measured) = measured else {
+            return Progress::Waiting;
+        };
+        self.behind = if self.is_behind(&measured, BEHIND_CENTS) {
+            self.behind + 1
+        } else {
+            0
+        };
+        // Only the live track speaks of a string that moves.
+        if self.behind < BEHIND_HEARD {
+            Progress::Provisional(measured)
+        } else {
+            Progress::Waiting
+        }
+    }
+
+    /// Whether the string has moved away from where it was measured on the whole.
+    fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
+        self.track().is_some_and(|now| {
+            let apart = now.hz.cents_above(measured.hz).abs().0;
+            apart > cents + 3.0 * now.sigma.0.hypot(measured.sigma.0)
+        })
     }
 
     /// Judges the note with what there is.
@@ -194,13 +234,17 @@ impl Note {
             .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
         let doubt = if measured.sigma.0 > self.sigma_max || measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
+        } else if measured.glide.0.abs() > TURNED_CENTS
+            || (!self.joined && self.is_behind(&measured, LEFT_BEHIND_CENTS))
+        {
+            Some(Doubt::Turned)
         } else if verdict.lead < LEAD_SURE {
             Some(Doubt::NotAlone)
         } else if verdict.score < SCORE_SURE {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
-        } else if verdict.string_lead < 0.2 {
+        } else if verdict.string_lead < WHICH_LEAD {
             Some(Doubt::Which)
         } else if age_s < SHORT_S || self.follower.fading() < FADED {
             Some(Doubt::TooShort)

@@ -163,7 +163,19 @@ fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bo
         .is_some_and(|string| cents.0 >= -situation.tolerance.of(string).0 && cents.0 <= NEW_SHARP_TO.0)
 }
 
-pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
+/// The string that the desk waits for while it shows advice about `shown`: that one, or the next in order once it is done.
+pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<StringNumber> {
+    let open = |number: &StringNumber| {
+        situation
+            .readiness
+            .of(*number)
+            .is_some_and(|standing| !standing.lets_the_harp_be_ready())
+    };
+    shown.filter(open).or_else(|| next_in_order(situation))
+}
+
+/// The next string in the usual order that is left; new strings come last.
+fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
     let left = |number: &StringNumber| {
         situation
             .readiness
@@ -177,11 +189,15 @@ pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
         _ => false,
     };
     let order = order::usual_order(situation.harp);
-    let next = order
+    order
         .iter()
         .copied()
         .find(left)
-        .or_else(|| order.iter().copied().find(new));
+        .or_else(|| order.iter().copied().find(new))
+}
+
+pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
+    let next = next_in_order(situation);
     let Some(next) = next else {
         let aside: Vec<String> = situation
             .readiness

@@ -9,12 +9,14 @@ mod place;
 #[cfg(test)]
 mod tests;
 mod turn;
+mod twin;
 
 use consort_words::{Arg, Key, Words};
 
-pub use advice::{Action, Advice, Hand, Heard, Situation, advise};
+pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked};
 pub use place::place;
 pub use turn::Far;
+pub use twin::{Sounding, Twins};
 
 /// A sentence that is not said yet: its key and what fills it.
 #[derive(Clone, Debug, PartialEq)]

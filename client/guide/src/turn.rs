@@ -1,6 +1,6 @@
 //! Which way and how far the key turns.
 
-use consort_proto::{Cents, Material, StringNumber};
+use consort_proto::{Cents, Material, Standing, StringNumber};
 use consort_words::Key;
 
 use crate::Phrase;
@@ -26,6 +26,10 @@ const CENTS_PER_DEGREE_TOP: f64 = 8.0;
 /// The same for wires: 9 on a long bass wire (derived from nominal pin and string data).
 const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
 
+/// A string that was not set yet is turned until it is this share of its tolerance near: what is just in tolerance now is
+/// out of it once the frame has given or the room has warmed.
+const AIM_WITHIN: f64 = 0.75;
+
 impl Far {
     /// How it is said.
     pub const fn key(self) -> Key {
@@ -43,7 +47,13 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
     let Some(string) = situation.harp.string(number) else {
         return about_next(situation);
     };
-    if cents.is_within(situation.tolerance.of(string)) {
+    let within = situation.tolerance.of(string);
+    let was_set = matches!(
+        situation.readiness.of(number),
+        Some(Standing::SetOnce(_) | Standing::Holds(_))
+    );
+    let aim = if was_set { 1.0 } else { AIM_WITHIN };
+    if cents.is_within(Cents(within.0 * aim)) {
         return advice(
             situation,
             number,

@@ -92,6 +92,11 @@ impl Dialling {
         any
     }
 
+    /// Whether the place is from a join link, typed, or was reached before.
+    pub(crate) fn is_firm(&self, place: Place) -> bool {
+        self.firm.contains(&place)
+    }
+
     /// Nothing to call.
     pub(crate) const fn is_lost(&self) -> bool {
         self.firm.is_empty() && self.hints.is_empty()

@@ -31,13 +31,17 @@ impl Link {
     }
 
     pub(crate) fn attempt_failed(&mut self, now: Uptime, attempt: Attempt, why: AttemptFailure) {
-        if self.calls.remove(&attempt).is_none() {
+        let Some(call) = self.calls.remove(&attempt) else {
             return;
-        }
-        match why {
-            AttemptFailure::NoAnswer => {}
-            AttemptFailure::OtherKey => self.trouble = Some(LinkState::OtherKey),
-            AttemptFailure::OtherVersion => self.trouble = Some(LinkState::OtherVersion),
+        };
+        let trouble = match why {
+            AttemptFailure::NoAnswer => None,
+            AttemptFailure::OtherKey => Some(LinkState::OtherKey),
+            AttemptFailure::OtherVersion => Some(LinkState::OtherVersion),
+        };
+        // Anybody can announce an address: only where the coordinator is known to be does another key say something.
+        if self.dialling.is_firm((call.address, call.expect)) {
+            self.trouble = trouble;
         }
         self.call_ended(now);
         self.redraw();

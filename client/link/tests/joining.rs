@@ -64,7 +64,22 @@ fn a_sighting_is_only_a_hint_where_a_known_key_may_be() {
     check(&mut link, vec![
         (30, came_to_nothing(1, AttemptFailure::OtherKey), vec![]),
     ]);
+    assert_eq!(state(&link, 30), LinkState::Reaching, "anybody can announce an address");
+}
+
+#[test]
+#[rustfmt::skip]
+fn another_key_where_the_coordinator_was_reached_is_said_until_nobody_is_there_any_more() {
+    let mut link = link(acquainted());
+    check(&mut link, vec![
+        (0,  Event::Tick,              vec![dial(1, 1, HALL)]),
+        (30, came_to_nothing(1, AttemptFailure::OtherKey), vec![]),
+    ]);
     assert_eq!(state(&link, 30), LinkState::OtherKey);
+    let redialled = tick_until(&mut link, 2_000);
+    assert!(redialled.iter().any(|(_, effect)| *effect == dial(2, 1, HALL)), "{redialled:?}");
+    link.handle(Uptime::from_millis(2_000), came_to_nothing(2, AttemptFailure::NoAnswer));
+    assert_eq!(state(&link, 2_000), LinkState::Reaching);
 }
 
 #[test]

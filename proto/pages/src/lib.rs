@@ -21,6 +21,6 @@ pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentCho
 pub use desk::{DeskPage, DeskString, StringInHand};
 pub use guard::{Guard, same, with_headers};
 pub use image::{Presence, SeatImage, SessionImage};
-pub use proposal::{Consequence, NotAProposal, Proposal, temperament};
+pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use stream::{Pace, paced, stream};
 pub use viewing::{VIEWERS_MAX, board};

@@ -2,8 +2,8 @@
 
 use consort_proto::setting::NotASetting;
 use consort_proto::target::NotAReferencePitch;
-use consort_proto::temperament::NotATemperament;
-use consort_proto::{ReferencePitch, Scheme, Standing, Temperament, Tuning};
+use consort_proto::temperament::NotATemperamentText;
+use consort_proto::{Cents, ReferencePitch, Standing, Tuning};
 use consort_words::{Arg, Key, Words};
 use serde::{Deserialize, Serialize};
 
@@ -21,20 +21,19 @@ pub struct Proposal {
     pub setting: Option<String>,
 }
 
+/// A rise of whole harps by more than this is no fine tuning any more: every string and the frame bear more tension
+/// (common practice, no source).
+const RAISE_WITHOUT_CAUTION: Cents = Cents(20.0);
+
 /// Why a proposal cannot be meant; each says what to give instead.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotAProposal {
     /// The pitch is none.
     #[error(transparent)]
     Pitch(#[from] NotAReferencePitch),
-    /// Neither a known word nor numbers.
-    #[error(
-        "there is no temperament called “{0}”: choose one from the list, or give twelve offsets in cents from C to B"
-    )]
-    Temperament(String),
-    /// The offsets are no temperament.
+    /// The temperament is none.
     #[error(transparent)]
-    Offsets(#[from] NotATemperament),
+    Temperament(#[from] NotATemperamentText),
     /// The setting is none.
     #[error(transparent)]
     Setting(#[from] NotASetting),
@@ -57,7 +56,7 @@ impl Proposal {
             tuning.a4 = ReferencePitch::new(hz)?;
         }
         if let Some(text) = &self.temperament {
-            tuning.temperament = temperament(text)?;
+            tuning.temperament = text.parse()?;
         }
         if let Some(text) = &self.setting {
             tuning.setting = text.parse()?;
@@ -82,6 +81,11 @@ impl Proposal {
             }
         };
         let mut says = harp.map_or_else(String::new, |harp| words.consequence(harp, before, &after));
+        let raised = after.a4.hz().cents_above(before.a4.hz());
+        if raised > RAISE_WITHOUT_CAUTION {
+            let cents = ("cents", Arg::from(format!("{:.0}", raised.0)));
+            says = format!("{says} {}", words.say(Key::ConsequenceRaiseCaution, &[cents]));
+        }
         let falls = |seat: &&SeatImage<'_>| seat.is_ready() && !stays_ready(seat, session, &after);
         let count = session.seats.iter().filter(falls).count();
         if count > 0 {
@@ -110,21 +114,4 @@ fn stays_ready(seat: &SeatImage<'_>, session: &SessionImage<'_>, after: &Tuning)
             let shift = before.open_target(string).cents_above(after.open_target(string));
             (cents + shift).is_within(session.agreement.tolerance.of(string))
         })
-}
-
-/// The temperament that `text` names by its word or spells out as twelve offsets in cents from C to B.
-pub fn temperament(text: &str) -> Result<Temperament, NotAProposal> {
-    if let Some(scheme) = Scheme::from_word(text.trim()) {
-        return Ok(Temperament::named(scheme));
-    }
-    let unknown = || NotAProposal::Temperament(text.chars().take(60).collect());
-    let numbers = text.split([' ', ',', ';']).filter(|word| !word.is_empty());
-    let offsets = numbers
-        .map(|number| number.replace('−', "-").parse::<f64>())
-        .collect::<Result<Vec<f64>, _>>()
-        .map_err(|_| unknown())?;
-    if offsets.is_empty() {
-        return Err(unknown());
-    }
-    Ok(Temperament::own(&offsets)?)
 }

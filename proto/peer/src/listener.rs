@@ -29,7 +29,9 @@ pub enum ListenError {
     #[error("another program already uses UDP port {port}: end it, or choose another port with --port", port = .0.port())]
     PortInUse(SocketAddr),
     /// The system gives no socket there.
-    #[error("cannot listen on {address} ({cause})")]
+    #[error(
+        "cannot listen on {address} ({cause}): look whether that address is this computer's, or leave --listen out"
+    )]
     NoSocket {
         /// Where.
         address: SocketAddr,

@@ -3,6 +3,8 @@
 //! Nothing that a person may still want is ever overwritten: what cannot be read is put aside under a dated name, and
 //! the caller is told so that it can be said.
 
+pub mod agreement;
+pub mod column;
 pub mod database;
 pub mod folder;
 pub mod writer;

@@ -7,13 +7,10 @@ guide-loosen = Loosen
 guide-let-ring = Let it ring
 guide-pluck-once-more = Once more
 guide-holds = Holds
-guide-which-string = Pluck one
 guide-which-pin = Which pin?
 guide-pedal-up = Pedal up?
 guide-lever-down = Lever down?
 guide-leave-it = Leave it
-guide-missing = Missing
-guide-new-string = New string
 guide-harp-done = All set
 
 # How far the key should turn.

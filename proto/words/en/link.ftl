@@ -26,7 +26,3 @@ input-clipped = Too loud for the input. Turn its level down.
 input-humming = The mains hum at { $hz } Hz is strong. Move the cable away from power supplies, or run the laptop on its battery.
 input-lost = The input has gone. Plug the pickup in again; nothing else is listened to in its place.
 input-ended = The recordings have ended.
-
-caution-tension = Strings are under tension: keep your face out of their plane.
-caution-wrong-pin = If the key turns and the pitch does not, stop: the key is on another pin.
-caution-whole-harp = Raise a whole harp in steps, and leave a semitone or more to a technician.

@@ -17,8 +17,6 @@ harp-left = { $count ->
    *[other] { $count } strings left
 }
 harp-left-all = nothing set yet
-harp-holding = { $holding } of { $strings } hold
-harp-set-aside = { $strings } set aside
 
 presence-here = here
 presence-unsure = no word for a moment
@@ -73,11 +71,9 @@ joining-open = Joining is open: whoever has the link may join.
 joining-closed = Joining is closed: only harps that joined before may come back.
 
 agreement-line = A = { $pitch } · { $temperament } · { $setting }
-agreement-waiting = Waiting for the pitch
 round-line = round { $round }
 start-in = starts in { $time }
 start-passed = the start has passed
-start-none = no start set
 
 temperament-equal = equal temperament
 temperament-pythagorean = Pythagorean

@@ -6,6 +6,8 @@
 
 mod domain;
 mod key;
+#[cfg(feature = "clap")]
+mod typed;
 
 use std::fmt;
 

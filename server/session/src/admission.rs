@@ -90,7 +90,8 @@ impl Session {
             } => *other != peer && self.roster.get(*other).is_none(),
             Waiting::Welcome { .. } | Waiting::Decided(_) | Waiting::Reports { .. } | Waiting::Removed { .. } => false,
         };
-        self.waiting.values().filter(waits).count()
+        let refused = self.again.iter().map(|(_, waiting)| waiting);
+        self.waiting.values().chain(refused).filter(waits).count()
     }
 }
 

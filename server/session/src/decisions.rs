@@ -3,16 +3,36 @@
 use consort_proto::message::Refusal;
 use consort_proto::{Agreement, Fingerprint, Revision, Round, Tolerance, Tuning, Uptime};
 
+use crate::PAST_MAX;
 use crate::event::{Command, LinkId};
-use crate::record::Record;
+use crate::record::{self, Record};
 use crate::session::{Session, Waiting};
 
 /// What an undo brings back.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Past {
+    revision: Revision,
     tuning: Tuning,
     tolerance: Tolerance,
     start: Option<Uptime>,
+}
+
+impl Past {
+    /// What was saved, in a session that is opened at `now`.
+    pub(crate) fn restore(now: Uptime, saved: record::Past) -> Self {
+        let record::Past {
+            revision,
+            tuning,
+            tolerance,
+            start_in,
+        } = saved;
+        Self {
+            revision,
+            tuning,
+            tolerance,
+            start: start_in.map(|left| now + left),
+        }
+    }
 }
 
 /// An agreement that comes into force once it is on disk.
@@ -22,9 +42,6 @@ pub(crate) struct Decided {
     start: Option<Uptime>,
     past: Vec<Past>,
 }
-
-/// Changes that can be taken back; older ones are from another rehearsal.
-const PAST_MAX: usize = 20;
 
 impl Session {
     /// Carries out what the leader decided.
@@ -36,9 +53,12 @@ impl Session {
             }
             Command::Remove(peer) => self.set_removed(peer, true),
             Command::LetBack(peer) => self.set_removed(peer, false),
-            Command::NewRound => self.change(|decided| decided.agreement.round = Round(decided.agreement.round.0 + 1)),
-            Command::Undo => self.change(|decided| {
+            Command::NewRound => self.change(now, |decided| {
+                decided.agreement.round = Round(decided.agreement.round.0 + 1)
+            }),
+            Command::Undo => self.change(now, |decided| {
                 if let Some(Past {
+                    revision: _,
                     tuning,
                     tolerance,
                     start,
@@ -49,13 +69,17 @@ impl Session {
                     decided.start = start;
                 }
             }),
-            Command::Pitch(a4) => self.change_undoably(|decided| decided.agreement.tuning.a4 = a4),
+            Command::Pitch(a4) => self.change_undoably(now, |decided| decided.agreement.tuning.a4 = a4),
             Command::Temperament(temperament) => {
-                self.change_undoably(|decided| decided.agreement.tuning.temperament = temperament);
+                self.change_undoably(now, |decided| decided.agreement.tuning.temperament = temperament);
             }
-            Command::Setting(setting) => self.change_undoably(|decided| decided.agreement.tuning.setting = setting),
-            Command::Tolerance(tolerance) => self.change_undoably(|decided| decided.agreement.tolerance = tolerance),
-            Command::Start(left) => self.change_undoably(|decided| decided.start = left.map(|left| now + left)),
+            Command::Setting(setting) => {
+                self.change_undoably(now, |decided| decided.agreement.tuning.setting = setting)
+            }
+            Command::Tolerance(tolerance) => {
+                self.change_undoably(now, |decided| decided.agreement.tolerance = tolerance)
+            }
+            Command::Start(left) => self.change_undoably(now, |decided| decided.start = left.map(|left| now + left)),
         }
     }
 
@@ -72,10 +96,16 @@ impl Session {
         joined.into_iter().for_each(|link| self.send_agreement(now, link));
     }
 
-    fn change_undoably(&mut self, change: impl FnOnce(&mut Decided)) {
-        self.change(|decided| {
-            let Agreement { tuning, tolerance, .. } = decided.agreement;
+    fn change_undoably(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
+        self.change(now, |decided| {
+            let Agreement {
+                revision,
+                tuning,
+                tolerance,
+                ..
+            } = decided.agreement;
             let past = Past {
+                revision,
                 tuning,
                 tolerance,
                 start: decided.start,
@@ -89,7 +119,7 @@ impl Session {
     }
 
     /// Changes the newest agreement, in force or on its way to the disk; what changes nothing is not written.
-    fn change(&mut self, change: impl FnOnce(&mut Decided)) {
+    fn change(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
         let newest = self.waiting.values().rev().find_map(|waiting| match waiting {
             Waiting::Decided(decided) => Some(decided.clone()),
             Waiting::Welcome { .. } | Waiting::Reports { .. } | Waiting::Removed { .. } => None,
@@ -105,7 +135,12 @@ impl Session {
             return;
         }
         decided.agreement.revision = Revision(newest.agreement.revision.0 + 1);
-        self.persist(Record::Agreement(decided.agreement.clone()), Waiting::Decided(decided));
+        let record = Record::Agreement {
+            agreement: decided.agreement.clone(),
+            start_in: decided.start.map(|start| start.since(now)),
+            undo_to: decided.past.last().map(|past| past.revision),
+        };
+        self.persist(record, Waiting::Decided(decided));
     }
 
     fn set_removed(&mut self, peer: Fingerprint, removed: bool) {

@@ -21,10 +21,12 @@ use std::time::Duration;
 
 pub use effect::Effect;
 pub use event::{Command, Event, LinkId};
-pub use record::{Record, Saved, SavedStation, Ticket};
+pub use record::{Past, Record, Saved, SavedStation, Ticket};
 pub use session::{Config, Session};
 pub use view::{Presence, StationView, View};
 
+/// Changes that can be taken back; older ones are from another rehearsal.
+pub const PAST_MAX: usize = 20;
 /// A station that was not heard for this long is shown as unsure.
 pub const UNSURE_AFTER: Duration = Duration::from_secs(2);
 /// A station that was not heard for this long is shown as silent and no longer counts as ready.

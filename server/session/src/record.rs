@@ -1,6 +1,10 @@
 //! What a session writes down, and what it is opened from.
 
-use consort_proto::{Agreement, Fingerprint, Harp, JoinToken, Name, Report, Sequence, StringStory};
+use std::time::Duration;
+
+use consort_proto::{
+    Agreement, Fingerprint, Harp, JoinToken, Name, Report, Revision, Sequence, StringStory, Tolerance, Tuning,
+};
 
 /// The number of a record: counts up from 1 in each run of the program.
 #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
@@ -10,7 +14,14 @@ pub struct Ticket(pub u64);
 #[derive(Clone, Debug, PartialEq)]
 pub enum Record {
     /// The agreement as it now is. A new round in it empties every station's stories.
-    Agreement(Agreement),
+    Agreement {
+        /// What is agreed.
+        agreement: Agreement,
+        /// The start, this far from the moment in which the record is handed over.
+        start_in: Option<Duration>,
+        /// The revision that an undo brings back.
+        undo_to: Option<Revision>,
+    },
     /// A station was let in, or came back with another name or harp.
     Station {
         /// Whose.
@@ -41,12 +52,29 @@ pub enum Record {
 pub struct Saved {
     /// The newest agreement.
     pub agreement: Agreement,
+    /// The start, this far from the opening; zero when it has passed since.
+    pub start_in: Option<Duration>,
+    /// What undo brings back, the newest last.
+    pub past: Vec<Past>,
     /// How often this session has been opened, this time included: the store counts it up, on the disk, before it is read.
     pub epoch: u32,
     /// What lets new stations in.
     pub token: JoinToken,
     /// Everyone who was ever let in.
     pub stations: Vec<SavedStation>,
+}
+
+/// What an undo brings back: everything of a revision but its round, since what was heard cannot be taken back.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Past {
+    /// The revision that agreed on it.
+    pub revision: Revision,
+    /// The tuning.
+    pub tuning: Tuning,
+    /// The tolerance.
+    pub tolerance: Tolerance,
+    /// The start, this far from the opening; zero when it has passed since.
+    pub start_in: Option<Duration>,
 }
 
 /// What was written down about one station.

@@ -101,14 +101,14 @@ pub(crate) enum Waiting {
 const AGAIN_AFTER: Duration = Duration::from_secs(2);
 
 impl Session {
-    /// Opens what was saved, once more.
-    pub fn open(config: Config, saved: Saved) -> Self {
+    /// Opens what was saved, once more, at `now`.
+    pub fn open(now: Uptime, config: Config, saved: Saved) -> Self {
         Self {
             joining: config.joining,
             config,
             agreement: saved.agreement,
-            start: None,
-            past: Vec::new(),
+            start: saved.start_in.map(|left| now + left),
+            past: saved.past.into_iter().map(|past| Past::restore(now, past)).collect(),
             epoch: saved.epoch,
             token: saved.token,
             roster: Roster::restore(saved.stations),

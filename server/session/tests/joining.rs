@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, JoinToken, Sequence, StringStory, ToCoordinator};
+use consort_proto::{Fingerprint, JoinToken, Sequence, StringStory, ToCoordinator, Uptime};
 use consort_session::{Command, Config, Presence, Record, Saved, SavedStation, Session};
 
 #[test]
@@ -61,7 +61,7 @@ fn while_joining_is_closed_the_token_opens_nothing() {
 #[rustfmt::skip]
 fn seats_that_wait_for_the_disk_count_as_taken() {
     let config = Config { stations_max: 1, ..Config::default() };
-    check(&mut Session::open(config, saved()), vec![
+    check(&mut Session::open(Uptime::default(), config, saved()), vec![
         (0, opened(1, ILSE),                     vec![]),
         (1, hello(1, Some(TOKEN)),               vec![persist(1, station_of(ILSE))]),
         (2, opened(2, OTTO),                     vec![]),
@@ -162,7 +162,7 @@ fn what_was_saved_is_shown_as_away_and_remembers_what_is_acknowledged() {
         removed: false,
         stories: vec![StringStory::default(); harp().len()],
     };
-    let mut session = Session::open(Config::default(), Saved { stations: vec![station], ..saved() });
+    let mut session = Session::open(Uptime::default(), Config::default(), Saved { stations: vec![station], ..saved() });
     assert_eq!(seat(&session, 0, ILSE).presence, Presence::Away);
     check(&mut session, vec![
         (0, opened(1, ILSE),                     vec![]),

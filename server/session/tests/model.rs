@@ -196,7 +196,7 @@ impl Model {
     /// The rules of the disk: whatever is counted is counted from here.
     fn write(&mut self, record: Record) {
         match record {
-            Record::Agreement(agreement) => {
+            Record::Agreement { agreement, .. } => {
                 if agreement.round != self.agreement.round {
                     let stories = self.seats.values_mut().flat_map(|seat| &mut seat.stories);
                     stories.for_each(StringStory::begin_round);

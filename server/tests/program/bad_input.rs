@@ -27,7 +27,7 @@ fn what_cannot_be_meant_is_said_before_anything_is_opened() {
         (&["--pitch", "A"],                         &["“A” is not a pitch", "442"]),
         (&["--pitch", "NaN"],                       &["380 to 480 Hz"]),
         (&["--pitch=-440"],                         &["380 to 480 Hz"]),
-        (&["--temperament", "loud"],                &["“loud” is not a temperament", "vallotti"]),
+        (&["--temperament", "loud"],                &["there is no temperament called “loud”", "vallotti"]),
         (&["--temperament", "0 1 2"],               &["twelve are needed"]),
         (&["--setting", "H"],                       &["“H” is not a pedal setting"]),
         (&["--start", "soon"],                      &["“soon” is not a start", "19:30"]),
@@ -72,7 +72,7 @@ fn an_order_that_cannot_be_meant_is_not_sent() {
     check(
         &["temperament", "loud", "--data", data],
         1,
-        &["“loud” is not a temperament"],
+        &["there is no temperament called “loud”"],
     );
     check(
         &["setting", "H", "dur", "--data", data],

@@ -51,6 +51,8 @@ impl Disk {
         self.epoch += 1;
         Saved {
             agreement: self.agreement.clone(),
+            start_in: None,
+            past: Vec::new(),
             epoch: self.epoch,
             token,
             stations: self.stations.clone(),
@@ -96,7 +98,7 @@ impl Disk {
 
     fn write(&mut self, record: Record) -> Result<(), String> {
         match record {
-            Record::Agreement(agreement) => {
+            Record::Agreement { agreement, .. } => {
                 if agreement.revision <= self.agreement.revision {
                     return Err(format!(
                         "{:?} was written after {:?}",

@@ -27,7 +27,7 @@ impl Hall {
         self.life += 1;
         let saved = self.disk.open(TOKEN);
         // A program's clock starts at zero; here the hall's own clock serves, since only differences count.
-        self.session = Some(Session::open(consort_session::Config::default(), saved));
+        self.session = Some(Session::open(self.now, consort_session::Config::default(), saved));
         self.coordinator(consort_session::Event::Tick)?;
         self.draw()
     }

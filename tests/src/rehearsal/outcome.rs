@@ -1,112 +1,138 @@
-//! What the board said at the end, beside the truth.
+//! What came of it: every string as the board has it, beside the truth.
 
-use consort_proto::{Cents, ReferencePitch, Tuning, harp_file};
+use consort_harp::TrueString;
 use serde_json::Value;
 
-use super::parts::Part;
+use super::cast::Part;
+use super::player::Progress;
 
-/// Every string that was played.
+/// One harp at the end, or at any moment.
 #[derive(Debug)]
-pub(crate) struct Outcome {
-    rows: Vec<Row>,
+pub(crate) struct Outcome<'a> {
+    part: &'a Part,
+    progress: &'a Progress,
+    /// What the coordinator has of this station.
+    station: &'a Value,
 }
 
-#[derive(Debug)]
-struct Row {
-    player: &'static str,
-    note: String,
-    truth: Cents,
-    /// What the coordinator has; `None` when no sure reading reached it.
-    heard: Option<Cents>,
-    standing: String,
-}
+/// What can move between the last pluck of a string and the end: the frame gives as others are raised, materials drift.
+///
+/// Nobody can hear that without a pluck, so a string that the board shows as holding may stand so far beyond its tolerance.
+const MOVED_SINCE_CENTS: f64 = 1.5;
+/// Columns of the table of strings.
+const COLUMNS: usize = 4;
 
-/// Beyond this a string was heard wrongly: twice the tolerance of a middle string.
-const WRONG_FROM: Cents = Cents(4.0);
-/// Of the strings played, so many in a hundred must have been heard for sure.
-const HEARD_AT_LEAST_PERCENT: usize = 80;
-
-impl Outcome {
-    /// Compares the coordinator's status with the truth of what was played, at the pitch in force.
-    pub(crate) fn compare(status: &Value, parts: &[Part]) -> Result<Self, String> {
-        let pitch = status["pitch_hz"].as_f64().ok_or("the status has no pitch")?;
-        let a4 = ReferencePitch::new(pitch).map_err(|why| why.to_string())?;
-        let tuning = Tuning {
-            a4,
-            ..Tuning::default()
-        };
-        let harp = harp_file::preset("pedal-47").ok_or("there is no pedal-47")?;
-        let mut rows = Vec::new();
-        for part in parts {
-            let stations = status["stations"].as_array().ok_or("the status has no stations")?;
-            let station = stations.iter().find(|station| station["name"] == part.player);
-            let station = station.ok_or_else(|| format!("{} is not on the board", part.player))?;
-            for recorded in &part.strings {
-                let string = harp.string(recorded.string).ok_or("a recording of no string")?;
-                let shown = &station["strings"][recorded.string.index()];
-                rows.push(Row {
-                    player: part.player,
-                    note: string.open.to_string(),
-                    truth: recorded.true_hz.cents_above(tuning.open_target(string)),
-                    heard: shown["cents"].as_f64().map(Cents),
-                    standing: shown["standing"].as_str().unwrap_or_default().to_owned(),
-                });
-            }
-        }
-        Ok(Self { rows })
+impl<'a> Outcome<'a> {
+    /// What `status` says of the part's station, beside the truth in `progress`.
+    pub(crate) fn of(part: &'a Part, progress: &'a Progress, status: &'a Value) -> Result<Self, String> {
+        let stations = status["stations"].as_array().ok_or("the status has no stations")?;
+        let station = stations.iter().find(|station| station["name"] == part.player);
+        Ok(Self {
+            part,
+            progress,
+            station: station.ok_or_else(|| format!("{} is not on the board", part.player))?,
+        })
     }
 
-    /// Whether nothing was heard wrongly, and enough was heard.
-    pub(crate) fn is_right(&self) -> bool {
-        let heard = self.rows.iter().filter(|row| row.heard.is_some()).count();
-        self.rows.iter().all(|row| !row.is_wrong()) && heard * 100 >= self.rows.len() * HEARD_AT_LEAST_PERCENT
+    /// Whether the board shows the harp as ready.
+    pub(crate) fn is_ready(&self) -> bool {
+        self.station["ready"] == true
     }
 
-    /// The table, line by line.
+    /// Strings that the board has as holding.
+    pub(crate) fn holding(&self) -> u64 {
+        self.station["holding"].as_u64().unwrap_or_default()
+    }
+
+    /// Strings that can hold and are out of tune in truth.
+    pub(crate) fn out_of_tune(&self) -> Vec<&'a TrueString> {
+        let standing = self.progress.standing.iter();
+        standing
+            .filter(|string| string.can_hold && !string.is_in_tune())
+            .collect()
+    }
+
+    /// Strings that can hold, that the board has as holding and that are out of tune in truth, by more than what moves
+    /// unheard.
+    pub(crate) fn falsely_held(&self) -> Vec<&'a TrueString> {
+        let beyond = |string: &&TrueString| string.cents.abs() > string.tolerance_cents + MOVED_SINCE_CENTS;
+        let holds = |string: &&TrueString| self.shown(string)["standing"] == "holds";
+        let can_hold = |string: &&TrueString| string.can_hold;
+        let standing = self.progress.standing.iter();
+        standing.filter(can_hold).filter(beyond).filter(holds).collect()
+    }
+
+    /// The harp's part of the table.
     pub(crate) fn table(&self) -> Vec<String> {
-        let mut lines = vec![format!(
-            "{:<8} {:<5} {:>9} {:>9} {:>6}  board",
-            "player", "note", "truth", "heard", "apart"
-        )];
-        for row in &self.rows {
-            let apart = row.apart().map_or_else(String::new, |apart| format!("{:+.2}", apart.0));
-            let heard = row
-                .heard
-                .map_or_else(|| "not sure".to_owned(), |heard| format!("{:+.2}", heard.0));
-            let wrong = if row.is_wrong() { "  WRONG" } else { "" };
-            lines.push(format!(
-                "{:<8} {:<5} {:>9} {heard:>9} {apart:>6}  {}{wrong}",
-                row.player,
-                row.note,
-                format!("{:+.2}", row.truth.0),
-                row.standing,
-            ));
-        }
-        let mut apart: Vec<f64> = self
-            .rows
+        let strings = self.progress.standing.len();
+        let in_tune = self
+            .progress
+            .standing
             .iter()
-            .filter_map(Row::apart)
-            .map(|apart| apart.0.abs())
-            .collect();
-        apart.sort_by(f64::total_cmp);
-        let wrong = self.rows.iter().filter(|row| row.is_wrong()).count();
-        lines.push(format!(
-            "{} strings played, {} heard for sure, {wrong} wrong; heard and true lie {:.2} cents apart in the median, {:.2} at most.",
-            self.rows.len(),
-            apart.len(),
-            apart.get(apart.len() / 2).copied().unwrap_or_default(),
-            apart.last().copied().unwrap_or_default(),
-        ));
+            .filter(|string| string.is_in_tune())
+            .count();
+        let mut lines = vec![format!(
+            "{}, {} ({}): {in_tune} of {strings} strings in tune, {} hold on the board, {} min {:02} s played; {}",
+            self.part.player,
+            self.part.harp_word,
+            self.part.trouble,
+            self.holding(),
+            self.progress.played_s as u64 / 60,
+            self.progress.played_s as u64 % 60,
+            self.station["says"].as_str().unwrap_or_default(),
+        )];
+        let cells: Vec<String> = self.progress.standing.iter().map(|string| self.cell(string)).collect();
+        lines.extend(
+            cells
+                .chunks(COLUMNS)
+                .map(|row| format!("  {}", row.join("   ").trim_end())),
+        );
+        let aside = self
+            .progress
+            .standing
+            .iter()
+            .filter_map(|string| self.set_aside(string));
+        lines.extend(aside);
         lines
     }
-}
 
-impl Row {
-    fn apart(&self) -> Option<Cents> {
-        self.heard.map(|heard| heard - self.truth)
+    /// A string's true and measured cents.
+    fn cell(&self, string: &TrueString) -> String {
+        let measured = self.shown(string)["cents"].as_f64();
+        let measured = measured.map_or_else(|| "–".to_owned(), |cents| format!("{cents:+.2}"));
+        let sign = if string.is_in_tune() { ' ' } else { '*' };
+        let name = self.part.name_of(string.string);
+        format!("{name:>3} {:>+7.2}{sign} {measured:>7}", string.cents)
     }
 
-    fn is_wrong(&self) -> bool {
-        self.apart().is_some_and(|apart| !apart.is_within(WRONG_FROM))
+    /// Why a string is not counted, if it is not.
+    fn set_aside(&self, string: &TrueString) -> Option<String> {
+        let standing = self.shown(string)["standing"].as_str().unwrap_or_default();
+        let wrong = string.wrong.and_then(|wrong| serde_json::to_value(wrong).ok());
+        let wrong = wrong.as_ref().and_then(Value::as_str).map_or("nothing", |wrong| wrong);
+        (standing != "holds").then(|| {
+            format!(
+                "  {} is {standing} on the board; in truth {:+.2} cents, {} with it",
+                self.part.name_of(string.string),
+                string.cents,
+                match wrong {
+                    "nothing" => "nothing wrong".to_owned(),
+                    wrong => format!("a {} the matter", wrong.replace('-', " ")),
+                },
+            )
+        })
+    }
+
+    /// How far measured and true lie apart, in cents, for strings that are in tune in truth.
+    pub(crate) fn apart(&self) -> Vec<f64> {
+        let standing = self.progress.standing.iter();
+        standing
+            .filter(|string| string.can_hold)
+            .filter_map(|string| Some((self.shown(string)["cents"].as_f64()? - string.cents).abs()))
+            .collect()
+    }
+
+    fn shown(&self, string: &TrueString) -> &'a Value {
+        &self.station["strings"][usize::from(string.string) - 1]
     }
 }

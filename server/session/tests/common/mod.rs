@@ -20,12 +20,14 @@ pub(crate) type Line = (u64, Event, Vec<Effect>);
 
 /// A session that nobody has joined yet, in its third run.
 pub(crate) fn session() -> Session {
-    Session::open(Config::default(), saved())
+    Session::open(Uptime::default(), Config::default(), saved())
 }
 
 pub(crate) fn saved() -> Saved {
     Saved {
         agreement: agreement(1, 440.0, 1),
+        start_in: None,
+        past: Vec::new(),
         epoch: 3,
         token: TOKEN,
         stations: Vec::new(),
