@@ -31,14 +31,60 @@ const NETWORK: &[Need] = &[Need {
     probe: ("ip", &["-Version"]),
 }];
 
+/// A browser that the tests drive, letters for it to show, and what fetches its accessibility rules.
+const BROWSER: &[Need] = &[
+    Need {
+        package: "chromium",
+        probe: ("chromium", &["--version"]),
+    },
+    Need {
+        package: "chromium-driver",
+        probe: ("chromedriver", &["--version"]),
+    },
+    Need {
+        package: "fonts-dejavu-core",
+        probe: ("test", &["-d", "/usr/share/fonts/truetype"]),
+    },
+    Need {
+        package: "npm",
+        probe: ("npm", &["--version"]),
+    },
+];
+
 /// Makes sure that the programs can be built and the private network can be made.
 pub(crate) fn ensure() -> Result<(), Problem> {
+    install_all(&[BUILD, NETWORK])
+}
+
+/// The same, and a browser with its accessibility rules, as the lock file beside the browser tests names them.
+pub(crate) fn ensure_with_browser() -> Result<(), Problem> {
+    install_all(&[BUILD, NETWORK, BROWSER])?;
+    let folder = children::workspace().join("tests").join("browser");
+    let written = |name: &str| {
+        std::fs::metadata(folder.join(name))
+            .and_then(|file| file.modified())
+            .ok()
+    };
+    // The package tool leaves this file behind when it is done.
+    if written("node_modules/.package-lock.json") > written("package-lock.json") {
+        return Ok(());
+    }
+    say("Fetching the accessibility rules …");
+    let words = ["ci", "--ignore-scripts", "--no-audit", "--no-fund", "--silent"];
+    must(
+        command("npm").args(words).current_dir(folder),
+        "npm ci in tests/browser",
+    )
+}
+
+fn install_all(needs: &[&[Need]]) -> Result<(), Problem> {
     if !cfg!(target_os = "linux") {
         return Ok(());
     }
-    let missing: Vec<&str> = BUILD
+    let missing: Vec<&str> = needs
         .iter()
-        .chain(NETWORK)
+        .copied()
+        .flatten()
         .filter(|need| !succeeds(need.probe.0, need.probe.1))
         .map(|need| need.package)
         .collect();

@@ -12,7 +12,7 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     if let Some(unknown) = options.first() {
         return Err(format!("cargo verify takes no options, “{unknown}” included"));
     }
-    packages::ensure()?;
+    packages::ensure_with_browser()?;
     step("style", || cargo(&["fmt", "--all", "--check"]))?;
     step("lints", || {
         cargo(&[
