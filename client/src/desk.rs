@@ -10,6 +10,7 @@ use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{DeskPage, Guard, desk_files, stream};
 use consort_proto::{JoinLink, Mark, StringNumber};
+use consort_store::Folder;
 use consort_words::Words;
 use serde::Deserialize;
 use serde_json::json;
@@ -46,8 +47,24 @@ struct Shared {
     viewers: Arc<Semaphore>,
 }
 
+/// The file with the desk's token.
+const KEY_FILE: &str = "desk-key";
+
+/// The token of the station's desk. It is kept beside the station's own key, so that a desk that is still open follows
+/// again by itself when the station is started anew.
+pub(crate) fn kept_key(folder: &Folder) -> Result<String, StartError> {
+    let kept = folder.read(KEY_FILE)?.and_then(|bytes| String::from_utf8(bytes).ok());
+    // What is not a whole token, after damage, must not open the desk to everyone.
+    if let Some(key) = kept.filter(|key| key.len() == 32 && key.bytes().all(|byte| byte.is_ascii_hexdigit())) {
+        return Ok(key);
+    }
+    let key = key()?;
+    folder.write(KEY_FILE, key.as_bytes())?;
+    Ok(key)
+}
+
 /// A token that nobody can guess: whoever has it may look at the desk and send wishes.
-pub(crate) fn key() -> Result<String, StartError> {
+fn key() -> Result<String, StartError> {
     let bytes: [u8; 16] = ring::rand::generate(&ring::rand::SystemRandom::new())
         .map_err(|_| StartError::NoRandomNumbers)?
         .expose();

@@ -147,7 +147,7 @@ impl Station {
         }
         let (events, heard_events) = mpsc::channel(WAITING_MAX);
         let (wishes, heard_wishes) = mpsc::channel(WAITING_MAX);
-        let desk_key = desk::key()?;
+        let desk_key = desk::kept_key(&folder)?;
         let voice = Voice::new(config.output);
         voice.desk_at(desk::url(desk_address, &desk_key));
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;

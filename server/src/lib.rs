@@ -147,7 +147,10 @@ impl Coordinator {
             .collect();
         let handle = Handle {
             port: control_at.port(),
-            token: random_word()?,
+            token: match left_behind(&folder)? {
+                Some(token) => token,
+                None => random_word()?,
+            },
         };
         let board_token = board::token(&saved);
         let addresses = Addresses {
@@ -280,10 +283,22 @@ fn notice(aside: &Path) -> String {
     )
 }
 
+/// The token of a coordinator on the same folder that was ended by force: a page that is still open follows again by itself.
+fn left_behind(folder: &Folder) -> Result<Option<String>, BindError> {
+    let handle = folder.read(remote::FILE)?;
+    let handle: Option<Handle> = handle.and_then(|bytes| serde_json::from_slice(&bytes).ok());
+    Ok(handle.map(|handle| handle.token).filter(|token| is_random_word(token)))
+}
+
 /// 128 random bits as a word that can stand in an address.
 fn random_word() -> Result<String, StoreError> {
     Ok(store::random_bytes()?
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect())
+}
+
+/// Whether `word` has the form of [`random_word`]: a damaged file must not open the page to everyone.
+fn is_random_word(word: &str) -> bool {
+    word.len() == 32 && word.bytes().all(|byte| byte.is_ascii_hexdigit())
 }

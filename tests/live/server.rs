@@ -6,7 +6,7 @@ use std::sync::{Mutex, MutexGuard};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use consort_tests::process::{Folder, is_isolated, say};
+use consort_tests::process::{Folder, must_have, say};
 
 /// How long any one thing may take on a busy machine; nothing here waits that long when all is well.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
@@ -58,7 +58,7 @@ impl SoundServer {
             .collect();
         if !missing.is_empty() {
             let missing = missing.join(", ");
-            assert!(!nothing_is_left_out(), "not installed here: {missing}");
+            assert!(!must_have("sound"), "not installed here: {missing}");
             say(&format!(
                 "skipped: not installed here: {missing}; `cargo verify` installs them"
             ));
@@ -252,12 +252,6 @@ impl Drop for SoundServer {
     fn drop(&mut self) {
         self.kill();
     }
-}
-
-/// Whether this runs where a test that does not run is a failure: unattended, or under `cargo verify`.
-pub(crate) fn nothing_is_left_out() -> bool {
-    let unattended = std::env::var_os("CI").is_some_and(|value| !value.is_empty() && value != "false");
-    unattended || is_isolated()
 }
 
 fn answers(command: &mut Command) -> bool {

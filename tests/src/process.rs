@@ -187,6 +187,16 @@ pub fn is_isolated() -> bool {
     std::env::var_os("CONSORT_ISOLATED").is_some()
 }
 
+/// Whether `what`, as `sound` or `browser`, has to be here: then a test that misses it fails, and else says that it is skipped.
+///
+/// It has to be where nobody watches (the variable `CI`) and in `cargo verify`, which brings it, unless that could not be
+/// fetched and `cargo verify` has said so.
+pub fn must_have(what: &str) -> bool {
+    let left_out = std::env::var("CONSORT_LEFT_OUT").unwrap_or_default();
+    let unattended = std::env::var_os("CI").is_some_and(|value| !value.is_empty() && value != "false");
+    (unattended || is_isolated()) && !left_out.split(',').any(|left| left == what)
+}
+
 /// A folder that goes away with this value.
 #[derive(Debug)]
 pub struct Folder(PathBuf);

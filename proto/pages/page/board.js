@@ -34,10 +34,13 @@ function fill(harp) {
   const parts = rows.get(harp.seat) ?? row(harp.seat);
   say(parts.seat, String(harp.seat));
   say(parts.name, harp.name);
-  say(parts.says, harp.presence_says && harp.state === "unheard" ? harp.presence_says : harp.says);
-  say(parts.notes, harp.aside.join(" · "));
+  // Among the ready the heading says it; what is set aside stands in its place, for those who may see it.
+  const [ready, aside] = [harp.state === "ready", harp.aside.join(" · ")];
+  const open = document.body.classList.contains("people");
+  say(parts.says, ready ? (open ? aside : "") : (harp.state === "unheard" && harp.presence_says) || harp.says);
+  say(parts.notes, aside);
   say(parts.sentence, `${harp.sentence} ${harp.strings_say}`);
-  parts.notes.hidden = harp.aside.length === 0;
+  parts.notes.hidden = ready || aside === "";
   return parts.item;
 }
 
@@ -46,7 +49,7 @@ function fill(harp) {
 function draw(harp) {
   const parts = rows.get(harp.seat);
   const { clientWidth, clientHeight } = parts.svg;
-  const height = Math.round(Math.min(200, Math.max(70, (600 * clientHeight) / Math.max(1, clientWidth))));
+  const height = Math.round(Math.min(320, Math.max(70, (600 * clientHeight) / Math.max(1, clientWidth))));
   const picture = JSON.stringify([harp.strings, harp.state, height]);
   if (parts.drawn === picture) return;
   parts.drawn = picture;
@@ -69,6 +72,7 @@ function columns(harps) {
   const most = harps.length > 12 ? 6 : 4;
   const counts = GROUPS.map((state) => harps.filter((harp) => harp.state === state).length);
   const needed = (wide) => counts.reduce((sum, count) => sum + Math.ceil(count / wide), 0);
+  if (harps.length === 1) return 1;
   return [2, 3, 4, 5, 6, 7].find((wide) => needed(wide) <= most) ?? 8;
 }
 
@@ -90,6 +94,8 @@ export function show(board) {
     at("section").style.visibility = board.harps.length ? "" : "hidden";
   }
   document.body.classList.toggle("crowd", board.harps.length > 12);
+  document.body.classList.toggle("few", board.harps.length < 5);
+  at("nobody").hidden = board.harps.length > 0;
   const harps = order(board.harps);
   const wide = columns(harps);
   for (const state of GROUPS) {
@@ -119,10 +125,19 @@ function lost(seen) {
 function people(on) {
   document.body.classList.toggle("people", on);
   at("people").setAttribute("aria-pressed", String(on));
+  shown.forEach(fill);
   shown.forEach(draw);
 }
 
+// A harp of which nothing has been heard yet.
+function drawNobody() {
+  const letters = ["G", "F", "E", "D", "C", "B", "A"];
+  const strings = Array.from({ length: 47 }, (_, place) => ({ letter: letters[place % 7], standing: "not-heard", cents: null }));
+  drawHarp(at("nobody-harp"), strings, { width: 960, height: 320 });
+}
+
 if (at("people")) {
+  drawNobody();
   const named = new URLSearchParams(location.search).get("names");
   people(named ? named === "show" : matchMedia("(max-width: 759px)").matches);
   at("people").addEventListener("click", () => people(!document.body.classList.contains("people")));

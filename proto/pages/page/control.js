@@ -16,7 +16,7 @@ let asked = "";
 let sending = false;
 
 const decided = () => Object.keys(draft).length > 0;
-const tuningDraft = () => Object.fromEntries(["hz", "temperament", "setting"].filter((key) => key in draft).map((key) => [key, draft[key]]));
+const tuningDraft = () => Object.fromEntries(["hz", "temperament", "setting"].filter((key) => key in draft && !(key === "hz" && (noPitch() || outOfReach()))).map((key) => [key, draft[key]]));
 
 function decide(key, value, asItIs) {
   if (value === asItIs) delete draft[key];
@@ -27,22 +27,34 @@ function decide(key, value, asItIs) {
 
 // Pitch.
 
-const shownHz = () => draft.hz ?? now.pitch_hz;
 const plain = (hz) => String(Math.round(hz * 1000) / 1000);
+
+// What was typed and is no pitch is kept as it stands, so that the bar can say so and nothing is sent.
+const noPitch = () => typeof draft.hz === "string";
+// Half-typed numbers are mostly out of reach: nothing needs to be asked to say so.
+const outOfReach = () => typeof draft.hz === "number" && (draft.hz < now.pitch_range_hz[0] || draft.hz > now.pitch_range_hz[1]);
+const shownHz = () => (noPitch() ? draft.hz : plain(draft.hz ?? now.pitch_hz));
+
+// As people write a pitch: 442, 442.5, 442,5, A = 442, 442 Hz.
+function typedHz(text) {
+  const number = text.replace(/^\s*(a4?\s*=)?\s*/i, "").replace(/\s*(hz)?\s*$/i, "").replace("−", "-").replace(",", ".");
+  return /^[-+]?\d+(\.\d+)?$/.test(number) ? Number(number) : text.trim();
+}
 
 function step(by) {
   const [least, most] = now.pitch_range_hz;
-  decide("hz", Math.min(most, Math.max(least, Math.round(shownHz()) + by)), now.pitch_hz);
-  at("hz").value = plain(shownHz());
+  decide("hz", Math.min(most, Math.max(least, Math.round(noPitch() ? now.pitch_hz : draft.hz ?? now.pitch_hz) + by)), now.pitch_hz);
+  at("hz").value = shownHz();
 }
 
 at("lower").addEventListener("click", () => step(-1));
 at("higher").addEventListener("click", () => step(1));
 at("hz").addEventListener("input", () => {
-  const hz = Number(at("hz").value.trim().replace(",", "."));
-  if (Number.isFinite(hz) && at("hz").value.trim() !== "") decide("hz", hz, now.pitch_hz);
+  if (!now) return;
+  const hz = typedHz(at("hz").value);
+  decide("hz", hz === "" ? now.pitch_hz : hz, now.pitch_hz);
 });
-at("hz").addEventListener("blur", () => { at("hz").value = plain(shownHz()); });
+at("hz").addEventListener("blur", () => { if (now) at("hz").value = shownHz(); });
 
 // Temperament.
 
@@ -193,6 +205,9 @@ async function ask() {
 
 function bar() {
   const lines = [];
+  if (noPitch()) lines.push(`“${draft.hz}” is not a pitch: give A4 in hertz, as in 442 or 440.5.`);
+  if (outOfReach()) lines.push(`A4 = ${plain(draft.hz)} Hz is out of reach: harps are tuned to an A4 from ${now.pitch_range_hz.join(" to ")} Hz.`);
+  at("hz").setAttribute("aria-invalid", String(noPitch() || outOfReach()));
   const tuned = Object.keys(tuningDraft()).length > 0;
   if (tuned && consequence?.why) lines.push(consequence.why);
   else if (tuned && consequence) lines.push(`${consequence.agreement}, was ${now.board.agreement}.`, consequence.says);
@@ -211,7 +226,7 @@ function bar() {
   }
   say("send", now.heard === 0 ? "Send" : `Send to ${harps}`);
   at("keep").disabled = !decided() || sending;
-  at("send").disabled = !decided() || sending || (tuned && !consequence?.says);
+  at("send").disabled = !decided() || sending || noPitch() || outOfReach() || (tuned && !consequence?.says);
 }
 
 at("keep").addEventListener("click", () => {
@@ -338,7 +353,7 @@ function showHarps() {
 
 function render() {
   if (!now) return;
-  if (document.activeElement !== at("hz")) at("hz").value = plain(shownHz());
+  if (document.activeElement !== at("hz")) at("hz").value = shownHz();
   showTemperament();
   showSetting();
   showTolerance();
@@ -371,9 +386,9 @@ function show(page) {
   render();
 }
 
-function lost(seen) {
+function lost(seen, refused) {
   document.body.classList.add("lost");
-  say("consequence", seen ? "No word from the coordinator. Is it running?" : "Open this page by the address that the coordinator printed.");
+  say("consequence", seen && !refused ? "No word from the coordinator. Is it running?" : "Open this page by the address that the coordinator printed.");
   at("send").disabled = true;
 }
 

@@ -49,7 +49,7 @@ function showDigits() {
   const heard = now.string?.cents ?? null;
   // Inside the tolerance there is nothing to turn, and nothing to count.
   const cents = heard !== null && Math.abs(heard) > now.string.within ? heard : null;
-  document.querySelector("main").classList.toggle("no-digits", cents === null);
+  at("hand").classList.toggle("no-digits", cents === null);
   const fresh = digits.string !== now.string?.string || digits.word !== now.word || cents === null || digits.cents === null;
   const moved = !fresh && Math.abs(cents - digits.cents) >= DIGITS_STEP && performance.now() - digits.at >= DIGITS_EVERY_MS;
   if (!fresh && !moved) return;
@@ -66,18 +66,22 @@ function showDigits() {
 
 function showHarp() {
   const hand = now.string?.string ?? null;
-  const picture = JSON.stringify([now.strings, hand, chosen]);
+  // On a phone the harp is drawn larger than its place would make it, so that its letters can be read.
+  const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 250, 17];
+  const picture = JSON.stringify([now.strings, hand, chosen, width]);
   if (picture === harpDrawn) return;
   harpDrawn = picture;
-  const place = drawHarp(at("harp"), now.strings, { width: 1440, height: 250, letters: true, hand });
-  const gap = 1400 / now.strings.length;
+  const place = drawHarp(at("harp"), now.strings, { width, height, letters, hand });
+  const gap = (width * 0.97) / now.strings.length;
   now.strings.forEach((string, index) => {
     const { x } = place(index);
-    const reach = shape("rect", { class: "reach", x: x - gap / 2, y: 0, width: gap, height: 284 });
+    const reach = shape("rect", { class: "reach", x: x - gap / 2, y: 0, width: gap, height: height + 2 * letters });
     reach.addEventListener("click", () => choose(string.string));
     at("harp").append(reach);
   });
 }
+
+addEventListener("resize", () => { if (now) showHarp(); });
 
 function showList() {
   const lines = now.strings.map((string) => `${string.name}: ${string.says}`);
@@ -101,7 +105,7 @@ function show(picture) {
   say("who", `${now.name} · ${now.harp}`);
   say("message", now.message);
   document.querySelector("header").classList.toggle("urgent", now.urgent);
-  document.querySelector("main").classList.toggle("done", !now.string);
+  at("hand").classList.toggle("done", !now.string);
   showName(now.string);
   say("place", now.place);
   say("word", now.word);
@@ -182,8 +186,8 @@ addEventListener("keydown", (event) => {
   does();
 });
 
-function lost(seen) {
-  say("message", seen ? "The station has ended, or does not answer. Start it again." : "Open this page by the address that the station printed.");
+function lost(seen, refused) {
+  say("message", seen && !refused ? "The station has ended, or does not answer. Start it again." : "Open this page by the address that the station printed.");
   document.querySelector("header").classList.add("urgent");
   // What was heard last must not go on looking like advice.
   if (seen && now) show({ ...now, message: at("message").textContent, urgent: true, string: now.string && { ...now.string, cents: null }, word: "", far: null, why: "", sentence: at("message").textContent });

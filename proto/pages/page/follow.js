@@ -42,7 +42,7 @@ export async function enter() {
   history.replaceState(null, "", location.pathname + location.search);
 }
 
-// Calls `show` with each picture, and `lost(everSeen)` when none can be had; tries again by itself.
+// Calls `show` with each picture, and `lost(everSeen, refused)` when none can be had; tries again by itself.
 // With `patience`, in milliseconds, a stream that says nothing for so long counts as lost too: a phone that has left
 // the network is told by nobody.
 export function follow(show, lost, patience) {
@@ -61,9 +61,10 @@ export function follow(show, lost, patience) {
       show(JSON.parse(data));
     };
     live.onerror = () => {
-      lost(seen);
       // A stream that was refused does not come back by itself.
-      if (live.readyState === EventSource.CLOSED) again = setTimeout(open, 3000);
+      const refused = live.readyState === EventSource.CLOSED;
+      lost(seen, refused);
+      if (refused) again = setTimeout(open, 3000);
     };
   };
   const wait = () => {

@@ -109,10 +109,10 @@ function outline(width, height, count) {
   };
 }
 
-// A whole harp. `strings` run from the top; options: `width`, `height`, `letters` under the soundboard, `unheard` for a
-// harp whose last report may no longer be true, `hand` for the number of the string in hand.
-export function drawHarp(svg, strings, { width = 600, height = 150, letters = false, unheard = false, hand = null } = {}) {
-  const room = letters ? 38 : 0;
+// A whole harp. `strings` run from the top; options: `width`, `height`, the size of the `letters` under the soundboard
+// (0 for none), `unheard` for a harp whose last report may no longer be true, `hand` for the number of the string in hand.
+export function drawHarp(svg, strings, { width = 600, height = 150, letters = 0, unheard = false, hand = null } = {}) {
+  const room = letters * 2.2;
   svg.setAttribute("viewBox", `0 0 ${width} ${height + room}`);
   svg.setAttribute("preserveAspectRatio", letters ? "xMidYMid" : "xMinYMin");
   const { gap, at, frame } = outline(width, height, strings.length);
@@ -126,7 +126,7 @@ export function drawHarp(svg, strings, { width = 600, height = 150, letters = fa
     strings.forEach(({ name, letter }, index) => {
       if (letter !== "C" && letter !== "F") return;
       const { x, bottom } = at(index);
-      const label = shape("text", { class: `label ${colour(letter)}`, x: round(x), y: round(bottom + 31), "font-size": 17 }, name);
+      const label = shape("text", { class: `label ${colour(letter)}`, x: round(x), y: round(bottom + 14 + letters), "font-size": letters }, name);
       parts.push(label);
     });
   }

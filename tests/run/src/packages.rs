@@ -55,17 +55,75 @@ const SOUND: &[Need] = &[
     },
 ];
 
+/// A browser that the tests drive, letters for it to show, and what fetches its accessibility rules.
+const BROWSER: &[Need] = &[
+    Need {
+        package: "chromium",
+        probe: ("chromium", &["--version"]),
+    },
+    Need {
+        package: "chromium-driver",
+        probe: ("chromedriver", &["--version"]),
+    },
+    Need {
+        package: "fonts-dejavu-core",
+        probe: ("test", &["-d", "/usr/share/fonts/truetype"]),
+    },
+    Need {
+        package: "npm",
+        probe: ("npm", &["--version"]),
+    },
+];
+
 /// Makes sure that the programs can be built and the private network can be made.
 pub(crate) fn ensure() -> Result<(), Problem> {
-    ensure_all(&[BUILD, NETWORK])
+    install_all(&[BUILD, NETWORK])
 }
 
-/// Makes sure of that, and that every test can run.
-pub(crate) fn ensure_for_tests() -> Result<(), Problem> {
-    ensure_all(&[BUILD, NETWORK, SOUND])
+/// Makes sure of that, and that every test can run; what cannot be fetched here comes back, one sentence each.
+pub(crate) fn ensure_for_tests() -> Result<Vec<Lack>, Problem> {
+    ensure()?;
+    let mut lacks = Vec::new();
+    let mut lack = |what, found: Result<(), Problem>| {
+        if let Err(why) = found {
+            lacks.push(Lack { what, why });
+        }
+    };
+    lack("sound", install_all(&[SOUND]));
+    lack("browser", install_all(&[BROWSER]).and_then(|()| accessibility_rules()));
+    Ok(lacks)
 }
 
-fn ensure_all(needs: &[&[Need]]) -> Result<(), Problem> {
+/// Something that some tests need and that this machine cannot get.
+#[derive(Debug)]
+pub(crate) struct Lack {
+    /// The word by which those tests know it.
+    pub(crate) what: &'static str,
+    /// Why it is not here.
+    pub(crate) why: Problem,
+}
+
+/// The rules that the browser tests hold the pages against, as the lock file beside those tests names them.
+fn accessibility_rules() -> Result<(), Problem> {
+    let folder = children::workspace().join("tests").join("browser");
+    let written = |name: &str| {
+        std::fs::metadata(folder.join(name))
+            .and_then(|file| file.modified())
+            .ok()
+    };
+    // The package tool leaves this file behind when it is done.
+    if written("node_modules/.package-lock.json") > written("package-lock.json") {
+        return Ok(());
+    }
+    say("Fetching the accessibility rules …");
+    let words = ["ci", "--ignore-scripts", "--no-audit", "--no-fund", "--silent"];
+    must(
+        command("npm").args(words).current_dir(folder),
+        "npm ci in tests/browser",
+    )
+}
+
+fn install_all(needs: &[&[Need]]) -> Result<(), Problem> {
     if !cfg!(target_os = "linux") {
         return Ok(());
     }

@@ -6,13 +6,20 @@ use std::time::Instant;
 
 use crate::children::{self, cargo, command, must};
 use crate::isolation::Isolation;
+use crate::packages::Lack;
 use crate::{Problem, packages, say};
+
+/// Names what this machine cannot get, so that the tests that need it say that they are skipped and do not fail.
+const LEFT_OUT: &str = "CONSORT_LEFT_OUT";
 
 pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     if let Some(unknown) = options.first() {
         return Err(format!("cargo verify takes no options, “{unknown}” included"));
     }
-    packages::ensure_for_tests()?;
+    let lacks = packages::ensure_for_tests()?;
+    for lack in &lacks {
+        say(&format!("   The {} tests are left out: {}.", lack.what, lack.why));
+    }
     step("style", || cargo(&["fmt", "--all", "--check"]))?;
     step("lints", || {
         cargo(&[
@@ -31,7 +38,7 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     step("the tests' build", || {
         cargo(&["test", "--quiet", "--workspace", "--locked", "--no-run"])
     })?;
-    step("tests", tests)
+    step("tests", || tests(&lacks))
 }
 
 fn step(name: &str, check: impl FnOnce() -> Result<(), Problem>) -> Result<(), Problem> {
@@ -109,7 +116,7 @@ fn licences() -> Result<(), Problem> {
 }
 
 /// Runs every test on a private network and counts what ran.
-fn tests() -> Result<(), Problem> {
+fn tests(lacks: &[Lack]) -> Result<(), Problem> {
     let mut run = match Isolation::find() {
         Some(isolation) => isolation.command("cargo"),
         None if children::in_ci() => {
@@ -122,6 +129,10 @@ fn tests() -> Result<(), Problem> {
     };
     let mut child = run
         .args(["test", "--workspace", "--locked", "--offline", "--no-fail-fast"])
+        .env(
+            LEFT_OUT,
+            lacks.iter().map(|lack| lack.what).collect::<Vec<_>>().join(","),
+        )
         .stdout(Stdio::piped())
         .spawn()
         .map_err(|error| format!("the tests cannot be started: {error}"))?;
@@ -136,6 +147,12 @@ fn tests() -> Result<(), Problem> {
         .wait()
         .map_err(|error| format!("the tests cannot be waited for: {error}"))?;
     say(&count.closing_line());
+    for lack in lacks {
+        say(&format!(
+            "left out, since this machine cannot get what they need: the {} tests",
+            lack.what
+        ));
+    }
     if status.success() {
         Ok(())
     } else {

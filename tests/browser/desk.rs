@@ -1,0 +1,76 @@
+//! The desk: it follows the sound, and never goes on advising when its station has ended.
+
+use crate::browser::Browser;
+use crate::network::alone;
+use crate::rehearsal::{Rehearsal, free_ports};
+
+/// What the hidden list says of the top string.
+const SAYS_0G: &str = "document.querySelector('#strings li')?.textContent";
+
+#[test]
+fn the_desk_follows_the_sound_without_being_loaded_again() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk");
+        let (mut runa, mut teodor) = (rehearsal.harp("Runa", 0), rehearsal.harp("Teodor", 0));
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait(
+            "the first string",
+            "document.getElementById('word').textContent === 'Pluck'",
+        );
+        assert_eq!(browser.text("location.hash"), "", "the token is out of sight");
+        browser.run("window.loadedOnce = true");
+        // The recorded top string is 1.5 cents flat, the C above middle C 26 cents flat, at A = 440.
+        teodor.play("clean-20-ab3.flac");
+        for says in ["0G: set once", "0G: holds"] {
+            runa.play("clean-47-gb7.flac");
+            browser.wait(says, &format!("{SAYS_0G} === '{says}'"));
+        }
+        runa.play("clean-29-cb5.flac");
+        browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
+        let shown = browser.text("document.getElementById('name').textContent");
+        let cents: f64 = browser
+            .text("document.getElementById('cents').textContent")
+            .parse()
+            .expect("cents are shown");
+        assert!(shown == "3C" && (cents - 25.6).abs() < 3.0, "{shown} is {cents} off");
+        let others = browser.text("document.getElementById('strings').textContent");
+        assert!(
+            others.contains("4A: not heard yet"),
+            "the other harp's string is not on this desk: {others}"
+        );
+        assert_eq!(browser.run("return window.loadedOnce"), true);
+        browser.expect_quiet();
+    });
+}
+
+#[test]
+fn the_desk_says_that_its_station_has_ended_advises_nothing_then_and_comes_back() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("ended");
+        let [port, ..] = free_ports();
+        let mut runa = rehearsal.harp("Runa", port);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        runa.play("clean-29-cb5.flac");
+        browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
+        runa.kill();
+        browser.wait(
+            "that the station has ended",
+            "document.getElementById('message').textContent.startsWith('The station has ended')",
+        );
+        for id in ["word", "far", "cents"] {
+            assert_eq!(
+                browser.text(&format!("document.getElementById('{id}').textContent")),
+                "",
+                "{id}"
+            );
+        }
+        let _again = rehearsal.harp("Runa", port);
+        browser.wait("the desk again", "document.getElementById('word').textContent !== ''");
+        browser.wait(
+            "what was tuned before",
+            "document.getElementById('strings').textContent.includes('3C: 2')",
+        );
+    });
+}

@@ -1,0 +1,169 @@
+//! Every page in every state: looked at on every screen in both themes, pictured, and checked for accessibility.
+
+use consort_tests::process::Program;
+use serde_json::Value;
+
+use crate::axe::Rules;
+use crate::browser::{Browser, LAPTOP, PHONE, Screen, THEMES, WALL};
+use crate::network::alone;
+use crate::rehearsal::{PATIENCE, Rehearsal, free_ports};
+use crate::tools::{Tools, built, screens};
+
+/// A page that is longer than this many screens is pictured no further.
+const SCREENS_MAX: u32 = 5;
+
+/// What does not fit beside the screen, or lies upon something that is written.
+const BESIDE: &str = "
+const wide = document.documentElement.scrollWidth - innerWidth;
+if (wide <= 0) return null;
+const out = [...document.body.querySelectorAll('*')].filter((part) => part.getBoundingClientRect().right > innerWidth + 1 && !part.closest('.unseen'));
+return `${wide} pixels wider than the screen: ${out.slice(0, 3).map((part) => part.outerHTML.slice(0, 120)).join(' ')}`;";
+
+/// Two frames later everything is laid out and drawn.
+const DRAWN: &str = "const told = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(() => told(true)));";
+
+/// Pages are looked at by one browser; what is wrong with them is gathered, so that one run tells all of it.
+struct Gallery {
+    browser: Browser,
+    rules: Rules,
+    wrong: Vec<String>,
+}
+
+impl Gallery {
+    fn open(tools: &Tools) -> Self {
+        Self {
+            browser: Browser::open(tools),
+            rules: Rules::read(tools),
+            wrong: Vec::new(),
+        }
+    }
+
+    /// Looks at the page at `address`, called `name`, once the expression `there` is true.
+    fn look(&mut self, name: &str, address: &str, there: &str) {
+        for screen in [LAPTOP, WALL, PHONE] {
+            // Each screen opens the page for itself: a phone shows other things than a wall.
+            self.browser.screen(screen);
+            self.browser.go(address);
+            self.browser.wait(name, there);
+            for (theme, scheme) in THEMES {
+                self.browser.prefer(scheme);
+                self.picture(&format!("{name}-{theme}-{}", screen.name), screen);
+                if screen.name != WALL.name {
+                    let violated = self.rules.violated_by(&self.browser);
+                    let told = violated
+                        .iter()
+                        .map(|rule| format!("{name}, {theme}, {}: {rule}", screen.name));
+                    self.wrong.extend(told);
+                }
+            }
+        }
+        let complaints = self.browser.complaints();
+        self.wrong.extend(
+            complaints
+                .iter()
+                .map(|complaint| format!("{name} complains: {complaint}")),
+        );
+        let far = self.browser.asked_for().into_iter();
+        let far = far.filter(|address| !address.starts_with("http://127.0.0.1:") && !address.starts_with("data:"));
+        self.wrong
+            .extend(far.map(|address| format!("{name} asks for {address}")));
+        // What ends next is not to be missed by the page.
+        self.browser.go("about:blank");
+    }
+
+    fn picture(&mut self, name: &str, screen: Screen) {
+        self.browser.run_until_told(DRAWN);
+        if let Value::String(beside) = self.browser.run(BESIDE) {
+            self.wrong.push(format!("{name}: {beside}"));
+        }
+        let height = self
+            .browser
+            .run("return document.documentElement.scrollHeight")
+            .as_f64();
+        let count = (height.unwrap_or_default() / f64::from(screen.height)).ceil() as u32;
+        for part in 0..count.clamp(1, SCREENS_MAX) {
+            self.browser.run(&format!("scrollTo(0, {})", part * screen.height));
+            let number = if part == 0 {
+                String::new()
+            } else {
+                format!("-{}", part + 1)
+            };
+            self.browser.picture(&screens().join(format!("{name}{number}.png")));
+        }
+        self.browser.run("scrollTo(0, 0)");
+    }
+
+    #[track_caller]
+    fn expect_nothing_wrong(self) {
+        assert!(self.wrong.is_empty(), "{}", self.wrong.join("\n"));
+    }
+}
+
+/// The invented ensemble of so many harps; it ends with the program.
+fn show(harps: u32) -> (Program, [u16; 3]) {
+    let path = built().join("examples/show");
+    assert!(
+        path.is_file(),
+        "the example is not built: `cargo build -p consort-pages --example show`"
+    );
+    let ports = free_ports();
+    let mut show = Program::spawn(std::process::Command::new(path).args([harps.to_string(), ports[0].to_string()]));
+    let begun = show.line(PATIENCE, |line| line.starts_with("desk"));
+    assert!(begun.is_some(), "the example does not begin\n{}", show.transcript());
+    (show, ports)
+}
+
+#[test]
+fn the_pages_of_a_rehearsal_fit_every_screen_and_break_no_rule() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("gallery");
+        let (mut runa, mut teodor) = (rehearsal.harp("Runa", 0), rehearsal.harp("Teodor", 0));
+        for recording in ["clean-47-gb7", "clean-47-gb7", "clean-20-ab3", "clean-25-fb4"] {
+            runa.play(&format!("{recording}.flac"));
+        }
+        for recording in ["clean-29-cb5", "clean-31-eb5", "clean-33-gb5"] {
+            teodor.play(&format!("{recording}.flac"));
+        }
+        rehearsal.order(&["start", "25"]);
+        let mut gallery = Gallery::open(tools);
+        let heard = "document.body.textContent.includes('One string holds')";
+        gallery.look("board", &rehearsal.address("board"), heard);
+        gallery.look("control", &rehearsal.address("control"), heard);
+        let loosen = "document.getElementById('word').textContent === 'Loosen'";
+        gallery.look("desk", &teodor.desk, loosen);
+        gallery.expect_nothing_wrong();
+    });
+}
+
+#[test]
+fn every_state_of_the_desk_fits_every_screen_and_breaks_no_rule() {
+    alone(|tools| {
+        let (_show, [.., port]) = show(1);
+        let mut gallery = Gallery::open(tools);
+        for state in ["flat", "sharp", "ring", "holds", "pluck", "doubt", "offline", "done"] {
+            let address = format!("http://127.0.0.1:{port}/{state}/");
+            let there = "document.getElementById('word').textContent !== ''";
+            gallery.look(&format!("desk-{state}"), &address, there);
+        }
+        gallery.expect_nothing_wrong();
+    });
+}
+
+#[test]
+fn boards_and_controls_of_any_size_fit_every_screen_and_break_no_rule() {
+    alone(|tools| {
+        let mut gallery = Gallery::open(tools);
+        for harps in [0, 1, 12, 30] {
+            let (_show, [board, control, _]) = show(harps);
+            // One of the larger ensembles was turned away by the leader.
+            let there = format!("document.querySelectorAll('.harp').length >= {}", harps - harps.min(1));
+            let board = format!("http://127.0.0.1:{board}/show/");
+            gallery.look(&format!("board-{harps}"), &board, &there);
+            if harps == 12 {
+                gallery.look("board-12-names", &format!("{board}?names=show"), &there);
+                gallery.look("control-12", &format!("http://127.0.0.1:{control}/#show"), &there);
+            }
+        }
+        gallery.expect_nothing_wrong();
+    });
+}
