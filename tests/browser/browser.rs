@@ -196,7 +196,9 @@ impl Browser {
     /// Clicks on what has `id`.
     pub(crate) fn click(&self, id: &str) {
         // Out from under a bar that always stays in sight.
-        self.run(&format!("document.getElementById('{id}').scrollIntoView({{ block: 'center' }})"));
+        self.run(&format!(
+            "document.getElementById('{id}').scrollIntoView({{ block: 'center' }})"
+        ));
         self.client(async |client| client.find(fantoccini::Locator::Id(id)).await?.click().await);
     }
 
