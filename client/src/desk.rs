@@ -188,4 +188,20 @@ mod tests {
         let (one, other) = (key().expect("token"), key().expect("token"));
         assert!(one.len() == 32 && one != other, "{one} {other}");
     }
+
+    #[test]
+    fn a_token_is_kept_and_one_that_is_not_whole_is_replaced() {
+        let path = std::env::temp_dir().join(format!("consort-desk-key-{}", std::process::id()));
+        std::fs::create_dir_all(&path).expect("a folder");
+        let folder = Folder::open(&path).expect("the folder opens");
+        let first = kept_key(&folder).expect("token");
+        assert_eq!(kept_key(&folder).expect("token"), first);
+        for damaged in ["", "0", "not a token, though it is 32 long"] {
+            folder.write(KEY_FILE, damaged.as_bytes()).expect("written");
+            let new = kept_key(&folder).expect("token");
+            assert!(new.len() == 32 && new != first && new != damaged, "{damaged}: {new}");
+        }
+        drop(folder);
+        let _ = std::fs::remove_dir_all(&path);
+    }
 }
