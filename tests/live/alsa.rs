@@ -3,9 +3,9 @@
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use consort_tests::process::must_have;
 use consort_tests::process::{Folder, path_of, say};
 
-use crate::server::nothing_is_left_out;
 use crate::station::{read_wav, write_sound};
 
 /// ALSA's own settings, without which none of its inputs has a name.
