@@ -5,7 +5,8 @@ use realfft::num_complex::Complex;
 /// The frequency of one partial over a stretch of its note.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turning {
-    /// Mean of the frequency weighted by energy, relative to the one brought down to zero, hertz.
+    /// Frequency of the steady tone whose phase fits best, every moment weighted by its energy: the mean of a frequency that
+    /// glides; relative to the one brought down to zero, hertz.
     pub(crate) hz: f64,
     /// Its standard deviation as far as noise goes, hertz.
     pub(crate) sigma_hz: f64,
@@ -23,7 +24,7 @@ pub(crate) struct Framing {
     pub(crate) frame_s: f64,
     /// Mean square amplitude of what else is in the band.
     pub(crate) noise: f64,
-    /// Whether a drift is fitted, too; it needs a third of a second.
+    /// Whether a drift is told, too; it needs a third of a second.
     pub(crate) drift: bool,
 }
 
@@ -35,7 +36,8 @@ const PHASE_FLOOR: f64 = 1e-3;
 /// Estimates how the phase of `frames` turns, or `None` when too little of it stands above the noise.
 ///
 /// The turn from frame to frame is first taken from the sum of products of neighbouring frames, which needs no
-/// unwrapping; then a polynomial is fitted to the phases that remain, each weighted by its power.
+/// unwrapping; then a straight line is fitted to the phases that remain, each weighted by its power, and a bent one for the
+/// drift.
 pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turning> {
     let count = frames.len();
     if count < 2 {
@@ -80,12 +82,14 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
             m += direction;
         }
     }
-    let (turn, drift, spread) = sums.fit(framing.drift)?;
+    let (turn, spread) = sums.line()?;
+    // A glide is no noise: what strays is judged about the bent line, where there is one.
+    let (bent_turn, drift) = framing.drift.then(|| sums.bent_line()).flatten().unwrap_or((turn, 0.0));
     // Overlapping frames share their noise: about this many of them are worth one.
     let shared = (framing.frame_s / framing.hop_s / 1.5).max(1.0);
     let noise = framing
         .noise
-        .max(2.0 * sums.residual(turn, drift))
+        .max(2.0 * sums.residual(bent_turn, drift))
         .max(energy * PHASE_FLOOR * PHASE_FLOOR);
     let hz = (step / framing.hop_s + turn) / std::f64::consts::TAU;
     let sigma_hz = (0.5 * noise * shared * spread).sqrt() / std::f64::consts::TAU;
@@ -137,21 +141,24 @@ impl Sums {
         self.wpp += weight * phase * phase;
     }
 
-    /// Slope and curvature of the phase at time 0, and the variance of the slope for unit noise power.
-    fn fit(&self, with_drift: bool) -> Option<(f64, f64, f64)> {
+    /// Slope of the straight line through the phases, and its variance for unit noise power.
+    fn line(&self) -> Option<(f64, f64)> {
+        let [s0, s1, s2, ..] = self.wt;
+        let [p0, p1, _] = self.wp;
+        let plane = s0 * s2 - s1 * s1;
+        (self.count >= 2.0 && plane > 0.0).then(|| ((s0 * p1 - s1 * p0) / plane, s0 / plane))
+    }
+
+    /// Slope at time 0 and curvature of the parabola through the phases, where they are enough for one.
+    fn bent_line(&self) -> Option<(f64, f64)> {
         let [s0, s1, s2, s3, s4] = self.wt;
         let [p0, p1, p2] = self.wp;
-        let plane = s0 * s2 - s1 * s1;
-        if self.count < 2.0 || plane <= 0.0 {
-            return None;
-        }
         let determinant = s0 * (s2 * s4 - s3 * s3) - s1 * (s1 * s4 - s3 * s2) + s2 * (s1 * s3 - s2 * s2);
-        if with_drift && self.count > 4.0 && determinant > 1e-9 * s0 * s2 * s4 {
-            let slope = (p0 * (s2 * s3 - s1 * s4) + p1 * (s0 * s4 - s2 * s2) + p2 * (s1 * s2 - s0 * s3)) / determinant;
-            let curve = (p0 * (s1 * s3 - s2 * s2) + p1 * (s1 * s2 - s0 * s3) + p2 * (s0 * s2 - s1 * s1)) / determinant;
-            return Some((slope, curve, (s0 * s4 - s2 * s2) / determinant));
-        }
-        Some(((s0 * p1 - s1 * p0) / plane, 0.0, s0 / plane))
+        (self.count > 4.0 && determinant > 1e-9 * s0 * s2 * s4).then(|| {
+            let slope = p0 * (s2 * s3 - s1 * s4) + p1 * (s0 * s4 - s2 * s2) + p2 * (s1 * s2 - s0 * s3);
+            let curve = p0 * (s1 * s3 - s2 * s2) + p1 * (s1 * s2 - s0 * s3) + p2 * (s0 * s2 - s1 * s1);
+            (slope / determinant, curve / determinant)
+        })
     }
 
     /// Mean of power times squared phase residual, which is half the noise power.
