@@ -47,6 +47,7 @@ pub(crate) fn grow_comb(
                     n,
                     hz: peak.hz,
                     sigma_hz: PEAK_CELLS / seconds,
+                    amplitude: peak.amplitude,
                 };
                 count += 1;
                 if let Some(fitted) = fit_string(&found[..count], hz) {

@@ -9,6 +9,8 @@ pub(crate) struct PartialPitch {
     pub(crate) hz: f64,
     /// Standard deviation of `hz`, hertz, as far as noise goes.
     pub(crate) sigma_hz: f64,
+    /// Its amplitude on any scale that all partials of the string share.
+    pub(crate) amplitude: f64,
 }
 
 /// The string that fits the partials best.
@@ -21,23 +23,37 @@ pub(crate) struct FittedString {
     pub(crate) sigma_cents: f64,
 }
 
-/// How far partials stray from the model without any noise, cents: the supports of a string pull each partial a little,
-/// and the soundboard pulls the lowest ones most where it resonates, below about 240 Hz.
-const STRAY_CENTS: f64 = 0.5;
+/// How far the strongest partial strays from the model without any noise, cents, and the power of the ratio of amplitudes by
+/// which weaker ones stray further: what pulls them, answers of other strings and of the supports, has about one level for
+/// all, and a weak partial yields to it more. In the recordings partials 20 dB down stray by 1 cent, and 35 dB down by 2.
+const STRAY_CENTS: f64 = 0.3;
+const STRAY_POWER: f64 = 0.6;
+/// The first partial of a string above middle C is what its pitch means, so that it strays by little more than nothing.
 const STRAY_FIRST_CENTS: f64 = 0.08;
-const STRAY_LOW_CENTS: f64 = 1.5;
-const BOARD_HZ: f64 = 200.0;
+const FIRST_DECIDES_HZ: f64 = 240.0;
+/// The soundboard pulls what lies at its resonances and below them: so much at [`BOARD_HZ`], in cents, more below it in
+/// proportion, less and less above [`BOARD_TOP_HZ`].
+const STRAY_BOARD_CENTS: f64 = 2.0;
+const BOARD_HZ: f64 = 100.0;
+const BOARD_TOP_HZ: f64 = 200.0;
 /// The stiffness is known beforehand to this share of itself.
 const STIFFNESS_SHARE: f64 = 0.7;
 /// A partial this many standard deviations off counts for nothing (Tukey's biweight).
 const BIWEIGHT: f64 = 4.7;
 const ROUNDS: usize = 8;
 
-/// Standard deviation of a partial about the model, cents, beside its noise.
-fn stray_cents(n: usize, hz: f64) -> f64 {
-    let low = STRAY_LOW_CENTS / (1.0 + (hz / BOARD_HZ).powi(4));
-    let own = if n == 1 { STRAY_FIRST_CENTS } else { STRAY_CENTS };
-    own.hypot(low)
+/// Standard deviation of a partial about the model, cents, beside its noise; `strongest` is the amplitude of the strongest.
+fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
+    let weakness = (strongest / partial.amplitude.max(1e-3 * strongest)).max(1.0);
+    let own = STRAY_CENTS * weakness.powf(STRAY_POWER);
+    let board = STRAY_BOARD_CENTS * (BOARD_HZ / partial.hz) / (1.0 + (partial.hz / BOARD_TOP_HZ).powi(4));
+    let own = if partial.n == 1 {
+        let common = 1.0 / (1.0 + (partial.hz / FIRST_DECIDES_HZ).powi(8));
+        STRAY_FIRST_CENTS.hypot(own * common.sqrt())
+    } else {
+        own
+    };
+    own.hypot(board)
 }
 
 /// Fits fₙ = n·f₀·√(1 + B·n²) to `partials`; `near_hz` is about the pitch.
@@ -50,6 +66,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     let prior = 1.0 / (STIFFNESS_SHARE * expected * p_near).powi(2);
     let (mut p, mut q) = (p_near, p_near * expected);
     let mut result = None;
+    let strongest = partials.iter().map(|partial| partial.amplitude).fold(0.0, f64::max);
     for round in 0..ROUNDS {
         // The first rounds are lenient, so that a wrong start finds home.
         let lenience = if round < 3 {
@@ -62,7 +79,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         for partial in partials {
             let n2 = (partial.n * partial.n) as f64;
             let y = (partial.hz / partial.n as f64).powi(2);
-            let sigma_cents = (partial.sigma_hz / partial.hz / CENT).hypot(stray_cents(partial.n, partial.hz));
+            let sigma_cents = (partial.sigma_hz / partial.hz / CENT).hypot(stray_cents(partial, strongest));
             let sigma = 2.0 * y * sigma_cents * CENT;
             let miss = (y - p - q * n2) / sigma;
             let u = miss / (BIWEIGHT * lenience.max(1.0));

@@ -329,6 +329,7 @@ impl Note {
                 n: followed.n,
                 hz,
                 sigma_hz: turning.sigma_hz,
+                amplitude: turning.energy.sqrt(),
             };
             count += 1;
             let weight = turning.energy * hz;
