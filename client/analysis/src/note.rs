@@ -25,6 +25,9 @@ const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
 const SCORE_SURE: f64 = 0.4;
+/// In a loud room a string explains less of the sound: this much is enough when no other pitch comes near, nats.
+const SCORE_CLEAR: f64 = 0.28;
+const LEAD_CLEAR: f64 = 7.0;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
@@ -240,7 +243,7 @@ impl Note {
             Some(Doubt::Turned)
         } else if verdict.lead < LEAD_SURE {
             Some(Doubt::NotAlone)
-        } else if verdict.score < SCORE_SURE {
+        } else if verdict.score < SCORE_SURE && (verdict.score < SCORE_CLEAR || verdict.lead < LEAD_CLEAR) {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
