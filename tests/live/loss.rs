@@ -1,11 +1,13 @@
 //! An input that goes is told, waited for, told again when it is back, and never replaced by another one.
 
 use crate::server::SoundServer;
-use crate::station::{Pluck, assert_alike, expect_input, from_file, hearing, next, write_sound};
+use crate::station::{Pluck, assert_hears, expect_input, from_file, hearing, write_sound};
 
 /// The harp's own string, and the string that a neighbour plucks.
 const OWN: &str = "clean-22-cb4.flac";
 const NEIGHBOUR: &str = "clean-40-gb6.flac";
+/// Gb6 is the eighth string from the top.
+const NEIGHBOURS_STRING: &str = "\"string\":8,";
 
 /// Both strings as files of `server`, and what is heard in the harp's own.
 fn sounds(server: &SoundServer) -> (String, String, Vec<Pluck>) {
@@ -28,8 +30,7 @@ fn an_unplugged_input_is_waited_for_and_no_other_is_heard_in_its_place() {
     let harp = server.plug("harp", 48_000);
     let mut station = hearing(&server, "harp.monitor");
     expect_input(&mut station, "hears");
-    server.play(&own, "harp");
-    assert_alike(&next(&mut station, 1), &wanted, 0.3);
+    assert_hears(&mut station, &server, (&own, "harp"), &wanted, 0.3);
 
     server.unplug(&harp);
     expect_input(&mut station, "lost");
@@ -39,9 +40,12 @@ fn an_unplugged_input_is_waited_for_and_no_other_is_heard_in_its_place() {
 
     server.plug("harp", 48_000);
     expect_input(&mut station, "hears");
-    server.play(&own, "harp");
-    // The next pluck is the harp's own, so the neighbour's was never heard.
-    assert_alike(&next(&mut station, 1), &wanted, 0.3);
+    assert_hears(&mut station, &server, (&own, "harp"), &wanted, 0.3);
+    assert!(
+        !station.has_printed(NEIGHBOURS_STRING),
+        "the neighbour was heard\n{}",
+        station.transcript()
+    );
 }
 
 #[test]
@@ -59,8 +63,7 @@ fn a_sound_server_that_dies_and_comes_back_costs_the_time_in_between() {
         server.start_daemons();
         server.plug("harp", 48_000);
         expect_input(&mut station, "hears");
-        server.play(&own, "harp");
-        assert_alike(&next(&mut station, 1), &wanted, 0.3);
+        assert_hears(&mut station, &server, (&own, "harp"), &wanted, 0.3);
     }
 }
 

@@ -110,6 +110,42 @@ fn the_string_in_hand_is_shown_with_what_to_do() {
 }
 
 #[test]
+fn what_is_wrong_with_the_input_is_shown_until_it_is_well() {
+    let folder = Folder::new("troubled");
+    let mut station = Running::start(&folder.at("data"), &[]);
+    let desk = Desk::enter(&mut station);
+    let shows = |text: &'static str, urgent: bool| {
+        move |picture: &Value| {
+            picture["urgent"] == urgent && picture["message"].as_str().is_some_and(|said| said.contains(text))
+        }
+    };
+    let hum: Vec<f32> = (0..144_000)
+        .map(|n| 0.1 * (std::f32::consts::TAU * 50.0 * n as f32 / 48_000.0).sin())
+        .collect();
+    // A suppressor lets three beginnings through and takes the rest for noise.
+    let mut cut_off = pluck(MIDDLE_C_FLAT_HZ, 48_000);
+    cut_off.truncate(24_000);
+    cut_off.resize(48_000, 0.0);
+
+    station.play(&vec![0.0; 144_000]);
+    desk.wait_until(shows("Is the pickup plugged in", true));
+    station.play(&hum);
+    desk.wait_until(shows("hum at 50 Hz", true));
+    station.play(&cut_off.repeat(4));
+    desk.wait_until(shows("Turn noise suppression off", true));
+    // Cuts are forgotten after half a minute without one.
+    let mut state = 1_u32;
+    let hiss: Vec<f32> = std::iter::repeat_with(|| {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        (f64::from(state) / f64::from(u32::MAX) - 0.5) as f32 * 1e-3
+    })
+    .take(32 * 48_000)
+    .collect();
+    station.play(&hiss);
+    desk.wait_until(shows("Tuning alone", false));
+}
+
+#[test]
 fn a_mark_is_set_and_taken_back() {
     let folder = Folder::new("marks");
     let mut station = Running::start(&folder.at("data"), &[]);

@@ -7,10 +7,10 @@ use crate::{Problem, packages, say};
 pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     if let Some(unknown) = options
         .iter()
-        .find(|option| !["--fast", "--stay"].contains(&option.as_str()))
+        .find(|option| !["--fast", "--stay", "--mishaps"].contains(&option.as_str()))
     {
         return Err(format!(
-            "the demo has no option “{unknown}”: it knows --fast and --stay"
+            "the demo has no option “{unknown}”: it knows --fast, --stay and --mishaps"
         ));
     }
     packages::ensure()?;
