@@ -288,11 +288,11 @@ fn own_offsets_that_cannot_be_meant_are_refused_in_one_sentence() {
     for (given, sentence) in [
         (
             &far[..],
-            "offset 60.5 cents is out of range: own offsets lie within ±60 cents",
+            "the offset 60.5 is out of range: own offsets lie within ±60 cents of the one for A, which is 0",
         ),
         (
             &none[..],
-            "offset NaN cents is out of range: own offsets lie within ±60 cents",
+            "the offset NaN is out of range: own offsets lie within ±60 cents of the one for A, which is 0",
         ),
         (&[0.0; 11][..], "11 offsets given: twelve are needed, from C to B"),
     ] {

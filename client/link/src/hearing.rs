@@ -40,11 +40,23 @@ impl Link {
             AttemptFailure::OtherVersion => Some(LinkState::OtherVersion),
         };
         // Anybody can announce an address: only where the coordinator is known to be does another key say something.
-        if self.dialling.is_firm((call.address, call.expect)) {
+        if trouble.is_some() && self.dialling.is_firm((call.address, call.expect)) {
             self.trouble = trouble;
+            self.strange_place = Some(call.address);
+        } else {
+            self.nobody_answers(call.address);
         }
         self.call_ended(now);
         self.redraw();
+    }
+
+    /// Nobody is at `address`: whoever answered there before has gone.
+    fn nobody_answers(&mut self, address: SocketAddr) {
+        if self.strange_place == Some(address) {
+            self.strange_place = None;
+            self.trouble = None;
+            self.redraw();
+        }
     }
 
     pub(crate) fn link_closed(&mut self, now: Uptime, attempt: Attempt) {
@@ -120,6 +132,7 @@ impl Link {
         self.last_heard = now;
         self.offline_since = None;
         self.trouble = None;
+        self.strange_place = None;
         self.invitation = self.invitation.filter(|(invited, _)| *invited != coordinator);
         if self.known.insert(coordinator, Some(address)) != Some(Some(address)) {
             self.effects.push_back(Effect::Remember { coordinator, address });
@@ -150,7 +163,14 @@ impl Link {
         }
         let joined = self.joined;
         let late = |attempt: Attempt, until: Uptime| Some(attempt) != joined && until <= now;
-        if self.calls.iter().any(|(&attempt, call)| late(attempt, call.until)) {
+        let unanswered: Vec<SocketAddr> = self
+            .calls
+            .iter()
+            .filter(|(attempt, call)| late(**attempt, call.until))
+            .map(|(_, call)| call.address)
+            .collect();
+        if !unanswered.is_empty() {
+            unanswered.into_iter().for_each(|address| self.nobody_answers(address));
             self.give_up_calls(|attempt, call| late(attempt, call.until));
             self.call_ended(now);
         }

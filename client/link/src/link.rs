@@ -80,6 +80,8 @@ pub struct Link {
     pub(crate) last_heard: Uptime,
     pub(crate) offline_since: Option<Uptime>,
     pub(crate) trouble: Option<LinkState>,
+    /// Where somebody else answered, while that is the trouble.
+    pub(crate) strange_place: Option<SocketAddr>,
     pub(crate) beat_at: Option<Uptime>,
     pub(crate) effects: VecDeque<Effect>,
 }
@@ -114,6 +116,7 @@ impl Link {
             last_heard: now,
             offline_since: None,
             trouble: None,
+            strange_place: None,
             beat_at: None,
             effects: VecDeque::new(),
         }
