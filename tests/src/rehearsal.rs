@@ -255,14 +255,15 @@ impl Rehearsal<'_> {
         let progress: Vec<Progress> = self.players.iter().map(Player::progress).collect();
         self.tell(&status, &progress)?;
         let mut apart = Vec::new();
-        let (mut astray, mut falsely_held) = (0_u32, 0);
+        let (mut astray, mut moved, mut falsely_held) = (0_u32, 0_u32, 0);
         say("String by string: true cents, then measured ones; * is out of tolerance in truth.");
         for (part, progress) in self.parts.iter().zip(&progress) {
             let outcome = Outcome::of(part, progress, &status)?;
             outcome.table().iter().for_each(|line| say(line));
             apart.extend(outcome.apart());
             for string in outcome.out_of_tune() {
-                astray += 1;
+                astray += u32::from(Outcome::is_astray(string));
+                moved += u32::from(!Outcome::is_astray(string));
                 say(&format!(
                     "  {} is out of tune in truth: {:+.2} cents, and may be {} off",
                     part.name_of(string.string),
@@ -287,9 +288,15 @@ impl Rehearsal<'_> {
                 String::new()
             },
         ));
-        say(&match astray {
-            0 => "The ensemble came together: every string that can hold is in tune in truth.".to_owned(),
-            1 => "The ensemble did not come together: one string that can hold is out of tune in truth.".to_owned(),
+        say(&match (astray, moved) {
+            (0, 0) => "The ensemble came together: every string that can hold is in tune in truth.".to_owned(),
+            (0, moved) => format!(
+                "The ensemble came together; {moved} strings stand a little beyond their tolerance in truth, less than what the \
+                 frame and the room move between two plucks."
+            ),
+            (1, _) => {
+                "The ensemble did not come together: one string that can hold is out of tune in truth.".to_owned()
+            }
             _ => {
                 format!("The ensemble did not come together: {astray} strings that can hold are out of tune in truth.")
             }

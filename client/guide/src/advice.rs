@@ -6,7 +6,7 @@ use consort_words::{Arg, Key};
 use crate::Phrase;
 use crate::doubt::doubt;
 use crate::place::place;
-use crate::turn::{Far, turn};
+use crate::turn::{CONFIRM_WITHIN, Far, turn};
 
 /// What advice is given from.
 #[derive(Clone, Copy, Debug)]
@@ -155,12 +155,20 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
             None,
             told(Key::WhyHolds, ceiling(cents)),
         ),
-        (Heard::Settled(cents), Standing::SetOnce(_)) => plain(Action::OnceMore, Some(cents), Key::WhyConfirm),
+        (Heard::Settled(cents), Standing::SetOnce(_)) if is_confirmable(situation, string, cents) => {
+            plain(Action::OnceMore, Some(cents), Key::WhyConfirm)
+        }
         (Heard::Young(cents), _) if cents.is_within(FAR_FOR_A_YOUNG_ONE) => {
             plain(Action::LetRing, Some(cents), Key::WhyYoung)
         }
         (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
     }
+}
+
+/// Whether a string that was set once is near enough to be plucked once more, not turned.
+fn is_confirmable(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
+    let string = situation.harp.string(number);
+    string.is_none_or(|string| cents.is_within(Cents(CONFIRM_WITHIN * situation.tolerance.of(string).0)))
 }
 
 /// Whether a new string may be left where it is: in tune, or a touch sharp since it will fall.

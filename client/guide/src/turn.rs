@@ -30,6 +30,9 @@ const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
 /// out of it once the frame has given or the room has warmed.
 const AIM_WITHIN: f64 = 0.6;
 
+/// A string that was set once is turned on unless it is this share of its tolerance near; one that holds is left alone.
+pub(crate) const CONFIRM_WITHIN: f64 = 0.8;
+
 impl Far {
     /// How it is said.
     pub const fn key(self) -> Key {
@@ -48,11 +51,11 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
         return about_next(situation);
     };
     let within = situation.tolerance.of(string);
-    let was_set = matches!(
-        situation.readiness.of(number),
-        Some(Standing::SetOnce(_) | Standing::Holds(_))
-    );
-    let aim = if was_set { 1.0 } else { AIM_WITHIN };
+    let aim = match situation.readiness.of(number) {
+        Some(Standing::Holds(_)) => 1.0,
+        Some(Standing::SetOnce(_)) => CONFIRM_WITHIN,
+        _ => AIM_WITHIN,
+    };
     if cents.is_within(Cents(within.0 * aim)) {
         let why = told(Key::WhyWithin, one_digit(cents));
         return advice(situation, number, Action::LetRing, Some(cents), None, why);

@@ -27,7 +27,7 @@ pub struct Trial {
 }
 
 /// Sound is handed over in pieces of this length, seconds.
-const PIECE_S: f64 = 0.02;
+const PIECE_S: f64 = 0.04;
 /// Sound that may wait in the pipe, pieces: what the station has not taken it cannot advise on.
 const AHEAD_PIECES: u64 = 2;
 /// How long the station gets to think about each piece, at least: its event loop runs beside its ear.

@@ -52,10 +52,15 @@ impl<'a> Outcome<'a> {
             .collect()
     }
 
+    /// Whether a string stands further off than what moves unheard can explain.
+    pub(crate) fn is_astray(string: &TrueString) -> bool {
+        string.cents.abs() > string.tolerance_cents + MOVED_SINCE_CENTS
+    }
+
     /// Strings that can hold, that the board has as holding and that are out of tune in truth, by more than what moves
     /// unheard; a pin that was turned by mistake is heard at the next pluck of its string.
     pub(crate) fn falsely_held(&self) -> Vec<&'a TrueString> {
-        let beyond = |string: &&TrueString| string.cents.abs() > string.tolerance_cents + MOVED_SINCE_CENTS;
+        let beyond = |string: &&TrueString| Self::is_astray(string);
         let holds = |string: &&TrueString| self.shown(string)["standing"] == "holds";
         let can_hold = |string: &&TrueString| string.can_hold && !self.progress.unheard.contains(&string.string);
         let standing = self.progress.standing.iter();
