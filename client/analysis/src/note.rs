@@ -25,9 +25,8 @@ const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
 const SCORE_SURE: f64 = 0.4;
-/// In a loud room a string explains less of the sound: this much is enough when no other pitch comes near, nats.
-const SCORE_CLEAR: f64 = 0.28;
-const LEAD_CLEAR: f64 = 7.0;
+/// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
+const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
@@ -241,9 +240,9 @@ impl Note {
             || (!self.joined && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
-        } else if verdict.lead < LEAD_SURE {
+        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < SCORE_SURE && (verdict.score < SCORE_CLEAR || verdict.lead < LEAD_CLEAR) {
+        } else if verdict.score < SCORE_SURE {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
