@@ -8,7 +8,7 @@ use quinn::crypto::rustls::QuicClientConfig;
 use quinn::{ClientConfig, ConnectionError, Endpoint, TransportConfig};
 
 use crate::identity::Identity;
-use crate::link::{Link, fatal_alert};
+use crate::link::{Link, fatal_alert, peer_of};
 use crate::message::Message;
 use crate::transport::transport;
 use crate::trust::client_config;
@@ -40,6 +40,9 @@ pub enum DialError {
         /// The key that was shown.
         found: Fingerprint,
     },
+    /// Somebody answered who shows no key that can be known again.
+    #[error("{0} shows no usable key")]
+    NoKey(SocketAddr),
     /// Somebody answered who speaks another protocol, or another version of this one.
     #[error("{0} speaks another protocol or version")]
     OtherVersion(SocketAddr),
@@ -72,14 +75,16 @@ impl Dialer {
         })
     }
 
-    /// Connects to `address` and opens the stream, if the holder of the key `expect` answers there.
+    /// Connects to `address` and opens the stream, if the holder of the key `expect` answers there; where `None` is
+    /// expected, whoever answers and proves to hold a key, which the link then names.
     ///
     /// Takes as long as the network lets it; the caller bounds it, and dropping the future ends the attempt.
     pub async fn dial<Out: Message, In: Message>(
         &self,
         address: SocketAddr,
-        expect: Fingerprint,
+        expect: impl Into<Option<Fingerprint>>,
     ) -> Result<Link<Out, In>, DialError> {
+        let expect = expect.into();
         let not_dialled = |why: String| DialError::NotDialled { address, why };
         let found = Arc::new(OnceLock::new());
         let config = self
@@ -93,10 +98,10 @@ impl Dialer {
         let connecting = endpoint
             .connect_with(config, address, "consort")
             .map_err(|why| not_dialled(why.to_string()))?;
-        let reason = |why: ConnectionError| match (found.get(), why) {
-            (Some(&found), _) => DialError::OtherKey {
+        let reason = |why: ConnectionError| match (expect.zip(found.get().copied()), why) {
+            (Some((expected, found)), _) => DialError::OtherKey {
                 address,
-                expected: expect,
+                expected,
                 found,
             },
             (None, ConnectionError::TimedOut) => DialError::NoAnswer(address),
@@ -109,10 +114,15 @@ impl Dialer {
         };
         let connection = connecting.await.map_err(reason)?;
         let (send, receive) = connection.open_bi().await.map_err(reason)?;
-        Ok(Link::new(connection, expect, send, receive))
+        let peer = peer_of(&connection).ok_or(DialError::NoKey(address))?;
+        Ok(Link::new(connection, peer, send, receive))
     }
 
-    fn config(&self, expect: Fingerprint, found: Arc<OnceLock<Fingerprint>>) -> Result<ClientConfig, rustls::Error> {
+    fn config(
+        &self,
+        expect: Option<Fingerprint>,
+        found: Arc<OnceLock<Fingerprint>>,
+    ) -> Result<ClientConfig, rustls::Error> {
         let tls = client_config(&self.identity, expect, found)?;
         let quic = QuicClientConfig::try_from(tls).map_err(|why| rustls::Error::General(why.to_string()))?;
         let mut config = ClientConfig::new(Arc::new(quic));

@@ -4,10 +4,13 @@ use std::marker::PhantomData;
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use consort_proto::Fingerprint;
+use consort_proto::{Binding, Fingerprint};
 use quinn::{Connection, ConnectionError, ReadError, RecvStream, SendDatagramError, SendStream};
 
+use rustls::pki_types::CertificateDer;
+
 use crate::message::{FrameError, HEADER_LEN, Message};
+use crate::trust::fingerprint_of;
 
 /// A connected peer that has proven its key: says `Out`, hears `In`.
 #[derive(Debug)]
@@ -34,6 +37,8 @@ pub struct Hear<In> {
     frame: Vec<u8>,
     arrived: usize,
     stream_ended: bool,
+    /// Bytes that may still come on the stream; `None` for a peer that is trusted with any number.
+    allowance: Option<usize>,
     direction: PhantomData<fn() -> In>,
 }
 
@@ -73,6 +78,9 @@ pub enum HearError {
     /// What came is no message.
     #[error(transparent)]
     Frame(#[from] FrameError),
+    /// The peer says more than it may before it is known.
+    #[error("a stranger says more than it may")]
+    TooMuch,
 }
 
 /// The close code of a peer that leaves, or ends its program.
@@ -100,6 +108,7 @@ impl<Out: Message, In: Message> Link<Out, In> {
                 frame: vec![0; HEADER_LEN],
                 arrived: 0,
                 stream_ended: false,
+                allowance: None,
                 direction: PhantomData,
             },
         }
@@ -113,6 +122,16 @@ impl<Out: Message, In: Message> Link<Out, In> {
     /// Where the peer is now; it may wander.
     pub fn address(&self) -> SocketAddr {
         self.say.connection.remote_address()
+    }
+
+    /// What only the two ends of this very link have in common, as TLS exports it under `label`.
+    pub fn binding(&self, label: &[u8]) -> Binding {
+        let mut exported = [0; 32];
+        self.say
+            .connection
+            .export_keying_material(&mut exported, label, b"")
+            .unwrap_or_else(|_| unreachable!("TLS 1.3 exports 32 bytes once the handshake is done"));
+        Binding(exported)
     }
 
     /// The two halves, for two tasks.
@@ -172,15 +191,19 @@ impl<In: Message> Hear<In> {
         }
         loop {
             let Self {
-                stream, frame, arrived, ..
+                stream,
+                frame,
+                arrived,
+                allowance,
+                ..
             } = self;
             let received = tokio::select! {
                 biased;
-                received = next_frame::<In>(stream, frame, arrived) => received?,
+                received = next_frame::<In>(stream, frame, arrived, allowance) => received?,
                 datagram = self.connection.read_datagram() => match datagram {
                     Ok(datagram) => Some(datagram.to_vec()),
                     // The link is gone, but what arrived before may still be read.
-                    Err(_) => next_frame::<In>(stream, frame, arrived).await?,
+                    Err(_) => next_frame::<In>(stream, frame, arrived, allowance).await?,
                 },
             };
             let Some(received) = received else {
@@ -191,6 +214,13 @@ impl<In: Message> Hear<In> {
                 return Ok(Some(heard));
             }
         }
+    }
+
+    /// Lets no more than `bytes` come on the stream from now on, whatever they are, or any number with `None`.
+    ///
+    /// Datagrams are bounded by themselves: what waits of them is 16 KiB, and the oldest goes first.
+    pub const fn allow(&mut self, bytes: Option<usize>) {
+        self.allowance = bytes;
     }
 
     /// Closes the link with `code` at once.
@@ -209,10 +239,14 @@ async fn next_frame<In: Message>(
     stream: &mut RecvStream,
     frame: &mut Vec<u8>,
     arrived: &mut usize,
+    allowance: &mut Option<usize>,
 ) -> Result<Option<Vec<u8>>, HearError> {
     loop {
         if *arrived == frame.len() {
             let length = In::frame_len(frame)?;
+            if allowance.is_some_and(|left| left < length - *arrived) {
+                return Err(HearError::TooMuch);
+            }
             if *arrived == length {
                 *arrived = 0;
                 return Ok(Some(std::mem::replace(frame, vec![0; HEADER_LEN])));
@@ -220,7 +254,10 @@ async fn next_frame<In: Message>(
             frame.resize(length, 0);
         }
         match stream.read(&mut frame[*arrived..]).await {
-            Ok(Some(more)) => *arrived += more,
+            Ok(Some(more)) => {
+                *arrived += more;
+                *allowance = allowance.map(|left| left.saturating_sub(more));
+            }
             Ok(None) if *arrived == 0 => return Ok(None),
             Ok(None) => {
                 return Err(HearError::Cut {
@@ -243,6 +280,15 @@ fn gone(cause: ConnectionError) -> HearError {
         ConnectionError::TimedOut => HearError::Silent,
         other => HearError::Gone(other.to_string()),
     }
+}
+
+/// Whose key the peer of an open connection has proven to hold; `None` if it is none that can be known again.
+pub(crate) fn peer_of(connection: &Connection) -> Option<Fingerprint> {
+    let chain = connection
+        .peer_identity()?
+        .downcast::<Vec<CertificateDer<'static>>>()
+        .ok()?;
+    fingerprint_of(chain.first()?).ok()
 }
 
 /// The TLS alert with which the peer ended the handshake, if that is what happened (RFC 9001, §4.8).

@@ -7,13 +7,12 @@ use std::time::Duration;
 
 use quinn::crypto::rustls::QuicServerConfig;
 use quinn::{ConnectionError, Endpoint, Incoming, ServerConfig, TokioRuntime};
-use rustls::pki_types::CertificateDer;
 
 use crate::identity::Identity;
-use crate::link::Link;
+use crate::link::{Link, peer_of};
 use crate::message::Message;
 use crate::transport::{lasting, transport};
-use crate::trust::{fingerprint_of, server_config};
+use crate::trust::server_config;
 
 /// Waits for callers; dropping it closes all links.
 #[derive(Debug)]
@@ -145,12 +144,7 @@ impl Caller {
 
 async fn admit<Out: Message, In: Message>(incoming: Incoming) -> Result<Link<Out, In>, AdmitError> {
     let connection = incoming.accept()?.await?;
-    let peer = connection
-        .peer_identity()
-        .and_then(|identity| identity.downcast::<Vec<CertificateDer<'static>>>().ok())
-        .and_then(|chain| chain.first().map(fingerprint_of))
-        .and_then(Result::ok)
-        .ok_or(AdmitError::NoKey)?;
+    let peer = peer_of(&connection).ok_or(AdmitError::NoKey)?;
     let (send, receive) = connection.accept_bi().await?;
     Ok(Link::new(connection, peer, send, receive))
 }

@@ -36,13 +36,15 @@ pub(crate) fn server_config(identity: &Identity) -> Result<ServerConfig, Error> 
 }
 
 /// What the dialling side believes: the holder of the key `expect`; when another key answers, it is noted in `found`.
+///
+/// Without a key to expect, whoever proves to hold one: what such a peer may do is decided further in.
 pub(crate) fn client_config(
     identity: &Identity,
-    expect: Fingerprint,
+    expect: Option<Fingerprint>,
     found: Arc<OnceLock<Fingerprint>>,
 ) -> Result<ClientConfig, Error> {
     let provider = provider();
-    let verifier = Arc::new(OneKey {
+    let verifier = Arc::new(Expected {
         expect,
         found,
         proof: Proof(provider.clone()),
@@ -88,15 +90,15 @@ impl Proof {
     }
 }
 
-/// Accepts the holder of one key.
+/// Accepts the holder of one key, or of any Ed25519 key where none is expected.
 #[derive(Debug)]
-struct OneKey {
-    expect: Fingerprint,
+struct Expected {
+    expect: Option<Fingerprint>,
     found: Arc<OnceLock<Fingerprint>>,
     proof: Proof,
 }
 
-impl ServerCertVerifier for OneKey {
+impl ServerCertVerifier for Expected {
     fn verify_server_cert(
         &self,
         certificate: &CertificateDer<'_>,
@@ -106,7 +108,7 @@ impl ServerCertVerifier for OneKey {
         _now: UnixTime,
     ) -> Result<ServerCertVerified, Error> {
         let found = fingerprint_of(certificate)?;
-        if found == self.expect {
+        if self.expect.is_none_or(|expect| expect == found) {
             return Ok(ServerCertVerified::assertion());
         }
         // Set once per attempt, since each attempt has a verifier of its own.
@@ -216,8 +218,8 @@ mod tests {
         Identity::generate().expect("identity")
     }
 
-    fn client(identity: &Identity, expect: Fingerprint) -> ClientConfig {
-        client_config(identity, expect, Arc::new(OnceLock::new())).expect("client")
+    fn client(identity: &Identity, expect: impl Into<Option<Fingerprint>>) -> ClientConfig {
+        client_config(identity, expect.into(), Arc::new(OnceLock::new())).expect("client")
     }
 
     fn server(identity: &Identity) -> ServerConfig {
@@ -260,10 +262,17 @@ mod tests {
     }
 
     #[test]
+    fn where_no_key_is_expected_any_holder_of_one_is_believed_to_be_that_holder() {
+        let (station, coordinator) = (identity(), identity());
+        let told = shake(client(&station, None), server(&coordinator));
+        assert_eq!(told, (Ok(()), Ok(())));
+    }
+
+    #[test]
     fn another_key_is_refused_and_noted() {
         let (station, coordinator, stranger) = (identity(), identity(), identity());
         let found = Arc::new(OnceLock::new());
-        let config = client_config(&station, coordinator.fingerprint(), found.clone()).expect("client");
+        let config = client_config(&station, Some(coordinator.fingerprint()), found.clone()).expect("client");
         let (at_client, at_server) = shake(config, server(&stranger));
         assert_eq!(at_client, Err(CertificateError::ApplicationVerificationFailure.into()));
         assert_eq!(at_server, Err(Error::AlertReceived(AlertDescription::AccessDenied)));
@@ -279,6 +288,12 @@ mod tests {
         forged.cert_resolver = Impostor::of(&coordinator, &stranger);
         let (at_client, _) = shake(client(&station, coordinator.fingerprint()), forged);
         assert_eq!(at_client, unproven);
+
+        // Not even where anybody may answer.
+        let mut forged = server(&coordinator);
+        forged.cert_resolver = Impostor::of(&coordinator, &stranger);
+        let (at_client, _) = shake(client(&station, None), forged);
+        assert_eq!(at_client, Err(CertificateError::BadSignature.into()));
 
         let mut forged = client(&station, coordinator.fingerprint());
         forged.client_auth_cert_resolver = Impostor::of(&station, &stranger);

@@ -411,3 +411,88 @@ async fn a_restarted_coordinator_tells_the_old_links_at_once() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn only_the_two_ends_of_a_link_export_the_same() {
+    patiently(async {
+        let room = room();
+        let mut bindings = Vec::new();
+        for _ in 0..3 {
+            let dial = room
+                .dialer
+                .dial::<Word, Word>(room.address(), room.coordinator.fingerprint());
+            let admit = async {
+                let link = room.listener.knock().await.expect("a caller").admit::<Word, Word>();
+                link.await.expect("admit")
+            };
+            // The listener sees a stream only once something is said on it.
+            let dialled = async {
+                let link = dial.await.expect("dial");
+                let binding = link.binding(b"EXPORTER-one");
+                let other = link.binding(b"EXPORTER-other");
+                let (mut say, hear) = link.split();
+                say.say(&word("hello")).await.expect("say");
+                (binding, other, say, hear)
+            };
+            let ((binding, other, _say, _hear), admitted) = tokio::join!(dialled, admit);
+            assert_eq!(admitted.binding(b"EXPORTER-one"), binding);
+            assert_ne!(other, binding);
+            assert!(!bindings.contains(&binding.0), "two links export the same");
+            bindings.push(binding.0);
+        }
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn where_no_key_is_expected_the_link_says_whose_it_is() {
+    patiently(async {
+        let room = room();
+        let dial = async {
+            let link: Link<Word, Word> = room.dialer.dial(room.address(), None).await.expect("dial");
+            assert_eq!(link.peer(), room.coordinator.fingerprint());
+            let (mut say, hear) = link.split();
+            say.say(&word("hello")).await.expect("say");
+            (say, hear)
+        };
+        let admit = async {
+            let caller = room.listener.knock().await.expect("a caller");
+            caller.admit::<Word, Word>().await.expect("admit")
+        };
+        let (_end, link) = tokio::join!(dial, admit);
+        assert_eq!(link.peer(), room.station.fingerprint());
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_stranger_says_no_more_than_it_may() {
+    patiently(async {
+        let room = room();
+        let ((mut station, _at_station), (_coordinator, mut at_coordinator)) = room.join(word("hello")).await;
+        let length = word("hello").to_frame().len();
+        at_coordinator.allow(Some(3 * length));
+        for _ in 0..3 {
+            assert_eq!(at_coordinator.hear().await, Ok(Some(word("hello"))));
+            station.say(&word("hello")).await.expect("say");
+        }
+        assert_eq!(at_coordinator.hear().await, Err(HearError::TooMuch));
+    })
+    .await;
+}
+
+#[tokio::test]
+async fn a_peer_that_becomes_known_may_say_any_number_of_things() {
+    patiently(async {
+        let room = room();
+        let ((mut station, _at_station), (_coordinator, mut at_coordinator)) = room.join(word("hello")).await;
+        at_coordinator.allow(Some(word("hello").to_frame().len()));
+        assert_eq!(at_coordinator.hear().await, Ok(Some(word("hello"))));
+        at_coordinator.allow(None);
+        for _ in 0..100 {
+            station.say(&word("more")).await.expect("say");
+            assert_eq!(at_coordinator.hear().await, Ok(Some(word("more"))));
+        }
+    })
+    .await;
+}
