@@ -4,7 +4,9 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
-use consort_proto::{JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
+use consort_proto::{JoinCode, JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
+
+use crate::invitation;
 
 /// Hears one harp, shows which string wants turning and which way, and reports to the coordinator.
 #[derive(Clone, Debug, Parser)]
@@ -83,7 +85,10 @@ pub struct StationArgs {
     /// End once the recordings have been heard and what they told has been reported.
     #[arg(long)]
     pub until_end: bool,
-    /// The join link from the leader's page, to be pasted once.
+    /// The code on the leader's screen, as in 48291372; needed once.
+    #[arg(long, value_name = "CODE", conflicts_with = "join")]
+    pub code: Option<JoinCode>,
+    /// The join link from the leader's page, in the code's place; needed once.
     #[arg(long, value_name = "LINK")]
     pub join: Option<JoinLink>,
     /// Where the coordinator is, as in 192.168.1.20; for a network on which it cannot be found.
@@ -169,17 +174,13 @@ fn sample_rate(text: &str) -> Result<SampleRate, String> {
 
 /// An address with or without its port.
 fn coordinator_address(text: &str) -> Result<SocketAddr, String> {
-    let text = text.trim();
-    text.parse::<SocketAddr>()
-        .ok()
-        .or_else(|| text.parse().ok().map(|ip| SocketAddr::new(ip, discovery::PORT)))
-        .ok_or_else(|| {
-            let shown: String = text.chars().take(60).collect();
-            format!(
-                "“{shown}” is not an address such as 192.168.1.20 or 192.168.1.20:{}",
-                discovery::PORT
-            )
-        })
+    invitation::address(text).ok_or_else(|| {
+        let shown: String = text.trim().chars().take(60).collect();
+        format!(
+            "“{shown}” is not an address such as 192.168.1.20 or 192.168.1.20:{}",
+            discovery::PORT
+        )
+    })
 }
 
 #[cfg(test)]

@@ -12,7 +12,7 @@ use crate::config::Discovery;
 
 /// Why nothing can be found on this network; a join link or an address does all the same.
 #[derive(Debug, thiserror::Error)]
-#[error("coordinators cannot be looked for on this network ({0}): use the join link")]
+#[error("coordinators cannot be looked for on this network ({0}): use the join link, or the code with the address")]
 pub(crate) struct NotLooking(#[from] mdns_sd::Error);
 
 /// The question is asked anew so often: the answers to it may get lost, and by itself it would soon be asked but rarely.

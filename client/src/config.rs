@@ -3,12 +3,13 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
-use consort_proto::{JoinLink, Name, Tuning};
+use consort_proto::{Name, Tuning};
 use consort_store::{Folder, FolderError};
 
 use crate::args::Args;
 use crate::choice::{self, ChosenHarp, NotAHarpChoice};
 use crate::feed::Source;
+use crate::invitation::Invitation;
 
 /// How a station is started.
 #[derive(Clone, Debug)]
@@ -23,8 +24,8 @@ pub struct Config {
     pub own_tuning: bool,
     /// Where the sound comes from.
     pub source: Source,
-    /// A pasted join link.
-    pub join: Option<JoinLink>,
+    /// A typed code or a pasted join link.
+    pub invitation: Option<Invitation>,
     /// A typed address.
     pub coordinator: Option<SocketAddr>,
     /// Where key, journal and memory are kept.
@@ -71,6 +72,11 @@ pub enum ConfigError {
     /// A recording is not there.
     #[error("there is no recording called “{0}” here: look at the name and the folder")]
     NoSuchSource(String),
+    /// A code says neither whom to join nor where.
+    #[error(
+        "a code alone does not say where the coordinator is: leave --no-discovery out, or give the address with --coordinator"
+    )]
+    CodeAlone,
     /// The join link says whom to join, and nothing says where.
     #[error("the join link names no address: leave --no-discovery out, or give the address with --coordinator")]
     Nowhere,
@@ -91,6 +97,9 @@ impl TryFrom<Args> for Config {
         {
             return Err(ConfigError::Nowhere);
         }
+        if typed.no_discovery && typed.coordinator.is_none() && typed.code.is_some() {
+            return Err(ConfigError::CodeAlone);
+        }
         Ok(Self {
             source: source(&typed.input, typed.rate, typed.fast)?,
             name: typed.name,
@@ -102,7 +111,10 @@ impl TryFrom<Args> for Config {
                 .transpose()?,
             tuning,
             own_tuning,
-            join: typed.join,
+            invitation: typed
+                .code
+                .map(Invitation::Code)
+                .or_else(|| typed.join.map(Invitation::Link)),
             coordinator: typed.coordinator,
             data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,
             discovery: (!typed.no_discovery).then_some(Discovery {

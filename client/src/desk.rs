@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{DeskPage, Guard, desk_files, stream};
-use consort_proto::{JoinLink, Mark, StringNumber};
+use consort_proto::{Mark, StringNumber};
 use consort_store::Folder;
 use consort_words::Words;
 use serde::Deserialize;
@@ -19,6 +19,7 @@ use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::time::sleep;
 
 use crate::image::Image;
+use crate::invitation::NotAnInvitation;
 use crate::picture;
 use crate::start::StartError;
 use crate::station::Wish;
@@ -34,8 +35,8 @@ const SHOW_EVERY: Duration = Duration::from_millis(50);
 enum WishBody {
     /// Mark a string, or take its mark back with null.
     Mark { string: StringNumber, mark: Option<Mark> },
-    /// Join with this link.
-    Join { link: String },
+    /// Join with this code or link, or at this address.
+    Join { with: String },
 }
 
 /// What the handlers share.
@@ -152,7 +153,10 @@ impl WishBody {
                 Err(format!("this harp has {strings} strings, there is no string {string}"))
             }
             Self::Mark { string, mark } => Ok(Wish::Mark { string, mark }),
-            Self::Join { link } => link.parse::<JoinLink>().map(Wish::Join).map_err(|why| why.to_string()),
+            Self::Join { with } => with
+                .parse()
+                .map(Wish::Join)
+                .map_err(|why: NotAnInvitation| why.to_string()),
         }
     }
 }
@@ -165,7 +169,8 @@ mod tests {
     fn a_wish_that_cannot_be_meant_is_none() {
         for (text, says) in [
             (r#"{"wish":"mark","string":48,"mark":"new"}"#, "47 strings"),
-            (r#"{"wish":"join","link":"hello"}"#, "join link"),
+            (r#"{"wish":"join","with":"hello"}"#, "join link"),
+            (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),
         ] {
             let body: WishBody = serde_json::from_str(text).expect(text);
             let why = body.meant(47).expect_err(text);

@@ -5,6 +5,7 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 
 use consort_link::{Attempt, AttemptFailure, Event};
+use consort_pairing::EXPORTER_LABEL;
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_UNREADABLE};
 use consort_peer::{DialError, Dialer, Hear, HearError, Link, Say};
 use consort_proto::{Fingerprint, ToCoordinator, ToStation};
@@ -35,8 +36,8 @@ impl Calls {
         }
     }
 
-    /// Calls `address`, where nobody but the holder of the key `expect` is accepted.
-    pub(crate) fn dial(&mut self, attempt: Attempt, address: SocketAddr, expect: Fingerprint) {
+    /// Calls `address`, where nobody but the holder of the key `expect` is accepted, or whoever answers with `None`.
+    pub(crate) fn dial(&mut self, attempt: Attempt, address: SocketAddr, expect: Option<Fingerprint>) {
         let (queue, waiting) = mpsc::channel(WAITING_MAX);
         self.queues.insert(attempt, queue);
         // Ended tasks are let go of here, so that a long evening does not pile them up.
@@ -80,7 +81,7 @@ impl Calls {
 async fn call(
     attempt: Attempt,
     address: SocketAddr,
-    expect: Fingerprint,
+    expect: Option<Fingerprint>,
     dialer: Arc<Dialer>,
     mut waiting: mpsc::Receiver<ToCoordinator>,
     events: mpsc::Sender<Event>,
@@ -107,6 +108,7 @@ async fn call(
         attempt,
         peer: link.peer(),
         address,
+        binding: link.binding(EXPORTER_LABEL),
     };
     if events.send(connected).await.is_ok() {
         carry(attempt, link, waiting, &events).await;

@@ -47,6 +47,8 @@ pub struct Connection {
     pub offline_for: Option<Duration>,
     /// The tag of a coordinator that was sighted and is not known.
     pub stranger: Option<String>,
+    /// The tag of the coordinator that said no to the code.
+    pub refused_by: Option<String>,
 }
 
 /// The state of the sound.
@@ -120,7 +122,7 @@ impl Connection {
     pub fn sentence(&self, words: &Words, agreement: Option<&Agreement>) -> String {
         let key = match self.state {
             LinkState::Alone => match &self.stranger {
-                Some(tag) => return words.say(Key::LinkNeedsLink, &[("tag", Arg::from(tag.as_str()))]),
+                Some(tag) => return words.say(Key::LinkNeedsCode, &[("tag", Arg::from(tag.as_str()))]),
                 None => Key::LinkAlone,
             },
             LinkState::Searching => Key::LinkSearching,
@@ -137,7 +139,16 @@ impl Connection {
                 let time = words.time(self.offline_for.unwrap_or_default());
                 return words.say(Key::LinkOffline, &[("time", Arg::from(time))]);
             }
-            LinkState::Refused(why) => return words.refusal(why),
+            LinkState::Refused(why) => {
+                let refusal = words.refusal(why);
+                return match &self.refused_by {
+                    Some(tag) => {
+                        let by = words.say(Key::LinkRefusedBy, &[("tag", Arg::from(tag.as_str()))]);
+                        format!("{refusal} {by}")
+                    }
+                    None => refusal,
+                };
+            }
             LinkState::OtherKey => Key::LinkOtherKey,
             LinkState::OtherVersion => Key::LinkOtherVersion,
         };
@@ -153,5 +164,8 @@ const fn refusal_word(why: Refusal) -> &'static str {
         Refusal::Superseded => "superseded",
         Refusal::Full => "full",
         Refusal::Misspoke => "misspoke",
+        Refusal::WrongCode => "wrong-code",
+        Refusal::Resting { .. } => "resting",
+        Refusal::NotNow => "not-now",
     }
 }

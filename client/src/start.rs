@@ -23,6 +23,8 @@ use crate::ear::Expectation;
 use crate::endpoint::Calls;
 use crate::feed::{Feed, NoSound, Source};
 use crate::image::Image;
+use crate::invitation::Invitation;
+use crate::pairing::Exchanges;
 use crate::station::{EventLoop, Inboxes, Parts, Wish};
 use crate::store::{Note, Opened, Store, StoreError};
 use crate::voice::Voice;
@@ -131,29 +133,34 @@ impl Station {
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
         let plays_recordings = matches!(config.source, Source::Recordings { .. });
         let feed = Feed::new(config.source, expectation, heard_tunings, feeding)?;
-        let patience = match (plays_recordings, config.join.is_some(), saved.known.is_empty()) {
+        let patience = match (plays_recordings, config.invitation.is_some(), saved.known.is_empty()) {
             (true, true, _) => PATIENCE_INVITED,
             (true, false, false) => PATIENCE_KNOWN,
             _ => Duration::ZERO,
         };
 
-        let invited = config.join.as_ref().and_then(|join| join.addresses.first().copied());
+        let invited = match &config.invitation {
+            Some(Invitation::Link(link)) => link.addresses.first().copied(),
+            Some(Invitation::Code(_) | Invitation::Address(_)) | None => None,
+        };
         let called = config.coordinator.or(invited);
         if let Some(address) = config.coordinator {
             link.handle(Uptime::default(), Event::Address(address));
         }
-        if let Some(join) = config.join {
-            link.handle(Uptime::default(), Event::JoinLink(join));
+        if let Some(invitation) = config.invitation {
+            link.handle(Uptime::default(), invitation.into());
         }
         let (events, heard_events) = mpsc::channel(WAITING_MAX);
         let (wishes, heard_wishes) = mpsc::channel(WAITING_MAX);
         let desk_key = desk::kept_key(&folder)?;
         let voice = Voice::new(config.output);
         voice.desk_at(desk::url(desk_address, &desk_key));
+        let exchanges = Exchanges::new(identity.fingerprint());
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
         let (event_loop, images) = EventLoop::new(Parts {
             link,
             calls: Calls::new(dialer, events.clone()),
+            exchanges,
             store,
             started,
             harp,

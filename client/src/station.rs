@@ -8,8 +8,9 @@ use std::time::Duration;
 
 use consort_guide::{Action, Situation, Sounding, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
+use consort_pairing::NotPaired;
 use consort_proto::message::Content;
-use consort_proto::{Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Uptime};
+use consort_proto::{Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, ToCoordinator, Uptime};
 use consort_words::{Arg, Key, Words};
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
@@ -19,6 +20,8 @@ use crate::endpoint::Calls;
 use crate::feed::{Fed, Feed};
 use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
+use crate::invitation::Invitation;
+use crate::pairing::Exchanges;
 use crate::store::{Note, Store, Written};
 use crate::voice::Voice;
 
@@ -27,8 +30,8 @@ use crate::voice::Voice;
 pub(crate) enum Wish {
     /// Mark a string, or take the mark back.
     Mark { string: StringNumber, mark: Option<Mark> },
-    /// Join with this link.
-    Join(consort_proto::JoinLink),
+    /// Join with what the leader gave.
+    Join(Invitation),
 }
 
 /// Everything that reaches the loop from outside.
@@ -44,6 +47,7 @@ pub(crate) struct Inboxes {
 pub(crate) struct EventLoop {
     link: Link,
     calls: Calls,
+    exchanges: Exchanges,
     store: Store,
     started: Instant,
     harp: Arc<Harp>,
@@ -82,6 +86,7 @@ pub(crate) struct EventLoop {
 pub(crate) struct Parts {
     pub(crate) link: Link,
     pub(crate) calls: Calls,
+    pub(crate) exchanges: Exchanges,
     pub(crate) store: Store,
     pub(crate) started: Instant,
     pub(crate) harp: Arc<Harp>,
@@ -160,6 +165,7 @@ impl EventLoop {
             ))),
             link: parts.link,
             calls: parts.calls,
+            exchanges: parts.exchanges,
             store: parts.store,
             started: parts.started,
             harp: parts.harp,
@@ -197,6 +203,33 @@ impl EventLoop {
             } => self.calls.dial(attempt, address, expect),
             Effect::Send { attempt, message } => self.calls.say(attempt, message),
             Effect::Close { attempt } => self.close(attempt),
+            Effect::Pair {
+                attempt,
+                peer,
+                binding,
+                code,
+            } => {
+                let said = self.exchanges.start(attempt, peer, binding, code);
+                self.prove(attempt, said);
+            }
+            Effect::Confirm {
+                attempt,
+                session,
+                share,
+                name,
+            } => {
+                let said = self.exchanges.confirm(attempt, session, share, name);
+                self.prove(attempt, said);
+            }
+            Effect::CheckProof {
+                attempt,
+                ensemble,
+                proof,
+            } => {
+                let right = self.exchanges.check(attempt, &ensemble, proof);
+                self.tell(Event::Proof { attempt, right });
+            }
+            Effect::Pin { coordinator, address } => self.store.note(Note::Pinned(coordinator, address)),
             Effect::Journal(report) => self.store.journal(report),
             Effect::Forget(sequence) => {
                 self.store.note(Note::Acked(sequence));
@@ -211,14 +244,26 @@ impl EventLoop {
         self.link.handle(self.now(), event);
     }
 
+    /// Says the next word of a try, or that it is over.
+    fn prove(&mut self, attempt: Attempt, said: Result<ToCoordinator, NotPaired>) {
+        match said {
+            Ok(message) => self.calls.say(attempt, message),
+            Err(why) => {
+                tracing::debug!(attempt = attempt.0, %why, "the code is not proven");
+                self.tell(Event::Proof { attempt, right: false });
+            }
+        }
+    }
+
     fn close(&mut self, attempt: Attempt) {
+        self.exchanges.forget(attempt);
         self.calls.close(attempt);
     }
 
     fn wish(&mut self, wish: Wish) {
         match wish {
             Wish::Mark { string, mark } => self.tell(Event::Observed(Content::Mark { string, mark })),
-            Wish::Join(link) => self.tell(Event::JoinLink(link)),
+            Wish::Join(invitation) => self.tell(invitation.into()),
         }
     }
 
@@ -232,6 +277,7 @@ impl EventLoop {
                     self.tell(Event::Journalled(self.on_disk));
                 }
             }
+            Written::Pinned(coordinator, address) => self.tell(Event::Pinned { coordinator, address }),
             Written::NotReport(report, why) => {
                 self.unwritten.insert(report.sequence, report);
                 self.disk_refuses(&why);
@@ -473,6 +519,7 @@ fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, follower: &Follower, now: Up
                 _ => None,
             },
             stranger: view.stranger.map(str::to_owned),
+            refused_by: view.refused_by.map(str::to_owned),
         },
         unsent: view.unsent,
         input: Input::Waiting,

@@ -25,11 +25,13 @@ pub(crate) enum Written {
     Report(Sequence),
     /// The report does not; it is to be tried again.
     NotReport(Report, String),
+    /// The coordinator is known from now on.
+    Pinned(Fingerprint, SocketAddr),
     /// The note does not; it is to be tried again.
     NotNote(Note, String),
 }
 
-/// Something to be kept that nobody waits for.
+/// Something to be kept; only for [`Note::Pinned`] somebody waits.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Note {
     /// Who plays which harp.
@@ -38,6 +40,8 @@ pub(crate) enum Note {
     Acked(Sequence),
     /// Where a coordinator was reached.
     Reached(Fingerprint, SocketAddr),
+    /// A coordinator that proved to know the code, and where it was reached.
+    Pinned(Fingerprint, SocketAddr),
     /// The agreement as it now is.
     Agreed(Agreement),
 }
@@ -46,7 +50,9 @@ impl Note {
     /// Whether `older` need not be written once this one is.
     pub(crate) fn replaces(&self, older: &Self) -> bool {
         match (self, older) {
-            (Self::Reached(this, _), Self::Reached(other, _)) => this == other,
+            (Self::Reached(this, _), Self::Reached(other, _)) | (Self::Pinned(this, _), Self::Pinned(other, _)) => {
+                this == other
+            }
             _ => std::mem::discriminant(self) == std::mem::discriminant(older),
         }
     }
@@ -115,21 +121,26 @@ impl Store {
         }
     }
 
-    /// Writes the note down; it is told if that cannot be done.
+    /// Writes the note down; it is told if that cannot be done, and of a [`Note::Pinned`] also that it is done.
     pub(crate) fn note(&self, note: Note) {
         let (told, kept) = (self.told.clone(), note.clone());
         let work = move |transaction: &Transaction<'_>| match &kept {
             Note::Started(name, harp) => table::write_start(transaction, name, harp),
             Note::Acked(sequence) => table::forget(transaction, *sequence),
-            Note::Reached(coordinator, address) => table::remember(transaction, *coordinator, *address),
+            Note::Reached(coordinator, address) | Note::Pinned(coordinator, address) => {
+                table::remember(transaction, *coordinator, *address)
+            }
             Note::Agreed(agreement) => table::write_agreement(transaction, agreement),
         };
         let again = note.clone();
         let report = move |written: Result<(), WriterError>| {
-            if let Err(why) = written {
-                // Nobody listens once the station has ended.
-                let _ = told.send(Written::NotNote(again, why.to_string()));
-            }
+            let outcome = match (written, again) {
+                (Ok(()), Note::Pinned(coordinator, address)) => Written::Pinned(coordinator, address),
+                (Ok(()), _) => return,
+                (Err(why), note) => Written::NotNote(note, why.to_string()),
+            };
+            // Nobody listens once the station has ended.
+            let _ = told.send(outcome);
         };
         if let Err(why) = self.writer.write(work, report) {
             let _ = self.told.send(Written::NotNote(note, why.to_string()));

@@ -8,6 +8,7 @@ use crate::agreement::{Agreement, Revision, Round, SessionId};
 use crate::harp::{Harp, StringNumber};
 use crate::join::JoinToken;
 use crate::name::Name;
+use crate::pairing::{Proof, Share};
 use crate::readiness::Mark;
 use crate::reading::Reading;
 
@@ -26,6 +27,16 @@ pub enum ToCoordinator {
     Beat,
     /// Leaves on purpose.
     Leave,
+    /// Wants to join by the code, and begins the exchange; before any [`Hello`], and only while the coordinator's key is
+    /// not known.
+    PairStart(Share),
+    /// Proves to know the code.
+    PairConfirm {
+        /// The harpist.
+        name: Name,
+        /// The proof.
+        proof: Proof,
+    },
 }
 
 /// The most reports in one message.
@@ -113,6 +124,20 @@ pub enum ToStation {
     },
     /// No.
     Refused(Refusal),
+    /// The answer to a [`ToCoordinator::PairStart`].
+    PairReply {
+        /// This session.
+        session: SessionId,
+        /// The coordinator's half of the exchange.
+        share: Share,
+    },
+    /// The station's proof is right and its key is kept: a [`Hello`] may follow, now and at any later time.
+    PairAccept {
+        /// What the ensemble calls itself.
+        ensemble: Name,
+        /// The proof that the coordinator knows the code, too.
+        proof: Proof,
+    },
 }
 
 /// Why a station is turned away.
@@ -130,4 +155,13 @@ pub enum Refusal {
     Full,
     /// Something was said that cannot be meant.
     Misspoke,
+    /// The code was not the one on the coordinator's screen.
+    WrongCode,
+    /// Too many codes were wrong: joining by code rests.
+    Resting {
+        /// For how long still.
+        left: Duration,
+    },
+    /// Others are joining at this moment: the same code is right a moment later.
+    NotNow,
 }

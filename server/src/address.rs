@@ -2,6 +2,8 @@
 
 use std::net::{IpAddr, SocketAddr};
 
+use consort_proto::discovery;
+
 /// The addresses at which a socket bound to `bound` can be reached, the likeliest first; at most as many as a join link
 /// carries.
 ///
@@ -16,6 +18,14 @@ pub(crate) fn reachable(bound: SocketAddr) -> Vec<SocketAddr> {
         .into_iter()
         .map(|ip| SocketAddr::new(ip, bound.port()))
         .collect()
+}
+
+/// An address as a person types it: without its port where that is the usual one.
+pub(crate) fn typed(address: SocketAddr) -> String {
+    match address.port() {
+        discovery::PORT => address.ip().to_string(),
+        _ => address.to_string(),
+    }
 }
 
 /// A join link carries no more.

@@ -134,8 +134,16 @@ pub enum Order {
     Undo,
     /// Show who is ready and what is left.
     Status,
-    /// Print the join link.
+    /// Print the join link, and the code where one is shown.
     Link,
+    /// Show a fresh joining code, and open joining if it was closed.
+    Code,
+    /// Open or close joining for players who have not joined yet.
+    Joining {
+        /// `on` or `off`.
+        #[arg(value_parser = ["on", "off"])]
+        word: String,
+    },
     /// Close the session and end the coordinator.
     Stop,
 }

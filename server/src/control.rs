@@ -13,7 +13,7 @@ use consort_pages::{Guard, Proposal, control_files, stream};
 use consort_proto::temperament::NotATemperamentText;
 use consort_proto::{Cents, ReferencePitch, Scheme, Tolerance};
 use consort_session::Command;
-use consort_words::Words;
+use consort_words::{Key, Words};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use tokio::sync::watch;
@@ -24,7 +24,7 @@ use crate::coordinator::{Outcome, Viewer};
 use crate::image;
 use crate::remote::Handle;
 use crate::start::Start;
-use crate::status::Status;
+use crate::status::{self, Status};
 
 /// An order as it travels from the leader's page, or from another terminal.
 #[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
@@ -68,6 +68,8 @@ pub enum OrderBody {
         /// Whether it is open.
         open: bool,
     },
+    /// Show a fresh joining code, and open joining if it was closed.
+    Code,
     /// Turn a station away.
     Remove {
         /// The fingerprint of its key.
@@ -103,6 +105,7 @@ impl OrderBody {
             Self::Round => Command::NewRound,
             Self::Undo => Command::Undo,
             Self::Joining { open } => Command::Joining(open),
+            Self::Code => Command::Joining(true),
             Self::Remove { station: key } => Command::Remove(station(&key)?),
             Self::LetBack { station: key } => Command::LetBack(station(&key)?),
             Self::Stop => return Ok(None),
@@ -169,6 +172,8 @@ impl OrderBody {
             }
             Order::Round => Ok(Some(Self::Round)),
             Order::Undo => Ok(Some(Self::Undo)),
+            Order::Code => Ok(Some(Self::Code)),
+            Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),
             Order::Status | Order::Link => Ok(None),
         }
@@ -201,6 +206,7 @@ pub(crate) fn pages(
         words: Arc::new(Words::english()),
         pictures,
         links: Arc::new(json!({
+            "address": addresses.typed,
             "join": addresses.join.to_string(),
             "board": addresses.board,
             "temperaments": Scheme::ALL.map(Scheme::word),
@@ -208,7 +214,7 @@ pub(crate) fn pages(
     };
     let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
-        .route("/status.json", get(status))
+        .route("/status.json", get(show_status))
         .route("/link.json", get(link))
         .route("/live", get(live))
         .route("/consequence", post(consequence))
@@ -217,7 +223,7 @@ pub(crate) fn pages(
     guard.protect(control_files(), closed)
 }
 
-async fn status(State(shared): State<Shared>) -> Response {
+async fn show_status(State(shared): State<Shared>) -> Response {
     match shared.viewer.look().await {
         Some(view) => Json(Status::of(&view, &shared.words)).into_response(),
         None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
@@ -228,8 +234,15 @@ async fn live(State(shared): State<Shared>) -> Response {
     stream(shared.pictures, ())
 }
 
-async fn link(State(shared): State<Shared>) -> Json<Value> {
-    Json((*shared.links).clone())
+async fn link(State(shared): State<Shared>) -> Response {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let mut links = (*shared.links).clone();
+    if let Some(links) = links.as_object_mut() {
+        links.insert("code".to_owned(), status::code(&view).into());
+    }
+    Json(links).into_response()
 }
 
 /// What a change would do that the leader has in mind and has not sent.
@@ -249,6 +262,7 @@ fn refused(status: StatusCode, why: &str) -> Response {
 }
 
 async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
+    let of_door = matches!(body, OrderBody::Joining { .. } | OrderBody::Code);
     let command = match body.command() {
         Ok(Some(command)) => command,
         Ok(None) => {
@@ -258,7 +272,18 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
         Err(why) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &why),
     };
     match shared.viewer.order(command).await {
-        Some(Outcome::Done(view)) => Json(Status::of(&view, &shared.words)).into_response(),
+        Some(Outcome::Done(view)) => {
+            let mut status = Status::of(&view, &shared.words);
+            if of_door {
+                let says = if view.joining {
+                    Key::JoiningOpen
+                } else {
+                    Key::JoiningClosed
+                };
+                status.line = shared.words.say(says, &[]);
+            }
+            Json(status).into_response()
+        }
         Some(Outcome::Unchanged(view)) => {
             let mut status = Status::of(&view, &shared.words);
             status.line = format!("nothing had to change · {}", status.line);
@@ -301,6 +326,7 @@ mod tests {
             (r#"{"order":"round"}"#, Command::NewRound),
             (r#"{"order":"undo"}"#, Command::Undo),
             (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
+            (r#"{"order":"code"}"#, Command::Joining(true)),
         ] {
             let body: OrderBody = serde_json::from_str(text).expect(text);
             assert_eq!(body.command(), Ok(Some(command)), "{text}");

@@ -1,15 +1,17 @@
 //! The event loop: one task owns the session, hands it events, and carries out its effects without ever waiting for them.
 
 use std::collections::BTreeMap;
+use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
-use consort_proto::{Fingerprint, Uptime};
+use consort_proto::{Binding, Fingerprint, Uptime};
 use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Instant;
 
 use crate::endpoint::Outbox;
+use crate::pairing::{Exchanges, draw_code};
 use crate::store::Store;
 
 /// What reaches the event loop from outside.
@@ -19,6 +21,8 @@ pub(crate) enum Input {
     Link {
         id: LinkId,
         peer: Fingerprint,
+        from: IpAddr,
+        binding: Binding,
         outbox: Outbox,
     },
     /// Something happened to the session.
@@ -79,6 +83,7 @@ pub enum Outcome {
 pub(crate) struct EventLoop {
     session: Session,
     store: Store,
+    exchanges: Exchanges,
     events: mpsc::UnboundedReceiver<Event>,
     started: Instant,
     links: BTreeMap<LinkId, Outbox>,
@@ -95,6 +100,10 @@ pub(crate) struct EventLoop {
 /// At most one image in this time, so that a busy tuning costs no more to show than a quiet one. A change after a pause is
 /// drawn at once; the eye follows no more than twenty pictures in a second.
 const DRAW_EVERY: Duration = Duration::from_millis(50);
+
+/// What answers a station's share leaves at the end of such a slot, so that nobody can tell by the time how long it took to
+/// compute, which may depend on the code.
+const REPLY_SLOT: Duration = Duration::from_millis(150);
 
 /// How often the time left until the start is shown anew.
 const COUNT_EVERY: Duration = Duration::from_secs(1);
@@ -133,6 +142,7 @@ impl EventLoop {
     pub(crate) fn new(
         session: Session,
         store: Store,
+        exchanges: Exchanges,
         events: mpsc::UnboundedReceiver<Event>,
         started: Instant,
     ) -> (Self, watch::Receiver<Arc<View>>) {
@@ -141,6 +151,7 @@ impl EventLoop {
         let event_loop = Self {
             session,
             store,
+            exchanges,
             events,
             started,
             links: BTreeMap::new(),
@@ -170,9 +181,21 @@ impl EventLoop {
     fn take(&mut self, input: Input) {
         let now = self.now();
         match input {
-            Input::Link { id, peer, outbox } => {
+            Input::Link {
+                id,
+                peer,
+                from,
+                binding,
+                outbox,
+            } => {
                 self.links.insert(id, outbox);
-                self.session.handle(now, Event::LinkOpened { link: id, peer });
+                let opened = Event::LinkOpened {
+                    link: id,
+                    peer,
+                    from,
+                    binding,
+                };
+                self.session.handle(now, opened);
             }
             Input::Order(command, answer) => self.order(command, answer),
             Input::Look(answer) => {
@@ -182,7 +205,10 @@ impl EventLoop {
             Input::Stop => {}
             Input::Event(event) => {
                 match &event {
-                    Event::LinkClosed { link } => drop(self.links.remove(link)),
+                    Event::LinkClosed { link } => {
+                        self.links.remove(link);
+                        self.exchanges.forget(*link);
+                    }
                     Event::NotPersisted(_) => self.store.refusal_is_told(),
                     _ => {}
                 }
@@ -209,8 +235,42 @@ impl EventLoop {
                 }
             }
             Effect::Close { link, why } => {
+                self.exchanges.forget(link);
                 if let Some(outbox) = self.links.remove(&link) {
                     outbox.dismiss(why);
+                }
+            }
+            Effect::DrawCode => match draw_code() {
+                Ok(code) => self.session.handle(self.now(), Event::Code(code)),
+                Err(why) => tracing::warn!(%why, "no joining code can be drawn"),
+            },
+            Effect::AnswerShare {
+                link,
+                peer,
+                binding,
+                code,
+                share,
+            } => match self.exchanges.answer(link, peer, binding, code, share) {
+                Ok(reply) => {
+                    let at = self.reply_at();
+                    if let Some(outbox) = self.links.get(&link) {
+                        outbox.post_at(reply, at);
+                    }
+                }
+                Err(why) => {
+                    tracing::debug!(link = link.0, %why, "a share is none");
+                    self.session.handle(self.now(), Event::Proof { link, right: false });
+                }
+            },
+            Effect::CheckProof { link, name, proof } => {
+                let right = self.exchanges.check(link, &name, proof);
+                self.session.handle(self.now(), Event::Proof { link, right });
+            }
+            Effect::Accept { link, ensemble } => {
+                if let Some(accept) = self.exchanges.accept(link, ensemble)
+                    && let Some(outbox) = self.links.get(&link)
+                {
+                    outbox.post(accept);
                 }
             }
             Effect::Persist { ticket, record } => {
@@ -228,15 +288,27 @@ impl EventLoop {
     fn order(&mut self, command: Command, answer: oneshot::Sender<Outcome>) {
         let before = self.handed;
         let now = self.now();
+        let door = |session: &Session| {
+            let view = session.view(now);
+            (view.joining, view.code)
+        };
+        let door_before = door(&self.session);
         self.session.handle(now, Event::Command(command));
         while let Some(effect) = self.session.poll_effect() {
             self.perform(effect);
         }
         if self.handed > before {
             self.orders.push((self.handed, answer));
-        } else {
-            let _ = answer.send(Outcome::Unchanged(self.look()));
+            return;
         }
+        // The door is not written down: a restart opens it with another code.
+        let outcome = if door(&self.session) == door_before {
+            Outcome::Unchanged(self.look())
+        } else {
+            Outcome::Done(self.look())
+        };
+        // Whoever ordered it may have gone.
+        let _ = answer.send(outcome);
     }
 
     fn answer_orders(&mut self, ticket: Ticket, written: bool) {
@@ -266,6 +338,12 @@ impl EventLoop {
         let counts_down = view.start_in.is_some_and(|left| left > Duration::ZERO);
         self.draw_at = counts_down.then_some(self.drawn_at + COUNT_EVERY);
         self.image.send_replace(view);
+    }
+
+    /// The end of the slot of time in which an answer to a share was computed.
+    fn reply_at(&self) -> Instant {
+        let slots = self.started.elapsed().as_millis() / REPLY_SLOT.as_millis() + 1;
+        self.started + REPLY_SLOT * u32::try_from(slots).unwrap_or(u32::MAX)
     }
 
     fn look(&self) -> Arc<View> {

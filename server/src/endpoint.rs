@@ -5,6 +5,7 @@ use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
+use consort_pairing::EXPORTER_LABEL;
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED, CLOSE_UNREADABLE};
 use consort_peer::{Caller, Hear, HearError, Link, Listener, Say};
 use consort_proto::message::Refusal;
@@ -28,6 +29,8 @@ pub(crate) struct Outbox {
 #[derive(Debug)]
 struct Outgoing {
     message: ToStation,
+    /// Not before then.
+    at: Option<Instant>,
     /// Whether the link closes once it has arrived.
     last: bool,
 }
@@ -52,6 +55,10 @@ const PLACES_AT_EASE: usize = 24;
 const WAITING_MAX: usize = 64;
 /// A station introduces itself at once; who says nothing for so long is cut.
 const FIRST_WORD_WITHIN: Duration = Duration::from_secs(5);
+/// What a caller may say before it has a seat or has proven the code: a hello, or the exchange and a hello.
+const STRANGER_BYTES: usize = 4 * 1024;
+/// How long a caller may take until it has a seat or has proven the code.
+const STRANGER_FOR: Duration = Duration::from_secs(15);
 /// A dismissed station hears why within this time, or not at all.
 const FAREWELL_WITHIN: Duration = Duration::from_secs(3);
 /// One message in this time is read on in the long run: five times what a station says while every string is plucked.
@@ -98,7 +105,12 @@ impl Outbox {
     /// A heartbeat that finds no room is dropped, since the next one says the same.
     pub(crate) fn post(&self, message: ToStation) -> bool {
         let fleeting = matches!(message, ToStation::Beat { .. });
-        match self.queue.try_send(Outgoing { message, last: false }) {
+        let outgoing = Outgoing {
+            message,
+            at: None,
+            last: false,
+        };
+        match self.queue.try_send(outgoing) {
             Ok(()) => true,
             Err(mpsc::error::TrySendError::Full(_)) => fleeting,
             // Its end is on the way to the session.
@@ -106,11 +118,21 @@ impl Outbox {
         }
     }
 
+    /// Hands over what is not to be said before `at`; a queue that is full belongs to a station that does not read.
+    pub(crate) fn post_at(&self, message: ToStation, at: Instant) {
+        let _ = self.queue.try_send(Outgoing {
+            message,
+            at: Some(at),
+            last: false,
+        });
+    }
+
     /// Says why and closes the link once that has arrived; who does not read is cut.
     pub(crate) fn dismiss(self, why: Refusal) {
         let Self { queue, _held } = self;
         let farewell = Outgoing {
             message: ToStation::Refused(why),
+            at: None,
             last: true,
         };
         if queue.try_send(farewell).is_ok() {
@@ -137,14 +159,22 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, inbox: mpsc::S
     let (held, let_go) = oneshot::channel();
     let peer: Fingerprint = link.peer();
     let outbox = Outbox { queue, _held: held };
-    if inbox.send(Input::Link { id, peer, outbox }).await.is_err() {
+    let opened = Input::Link {
+        id,
+        peer,
+        from: link.address().ip(),
+        binding: link.binding(EXPORTER_LABEL),
+        outbox,
+    };
+    if inbox.send(opened).await.is_err() {
         return;
     }
     tracing::debug!(link = id.0, %address, station = peer.tag(), "a link is open");
     let (say, mut hear) = link.split();
-    let mut saying = tokio::spawn(say_all(say, waiting, stranger));
+    let (known, is_known) = oneshot::channel();
+    let mut saying = tokio::spawn(say_all(say, waiting, stranger, known));
     let end = tokio::select! {
-        heard = hear_all(id, &mut hear, &inbox) => match heard {
+        heard = hear_all(id, &mut hear, is_known, &inbox) => match heard {
             Ok(()) => "the station ended it".to_owned(),
             Err(why) => {
                 hear.cut(if matches!(why, HearError::Frame(_)) { CLOSE_UNREADABLE } else { CLOSE_GOODBYE });
@@ -163,12 +193,27 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, inbox: mpsc::S
     let _ = inbox.send(Input::Event(Event::LinkClosed { link: id })).await;
 }
 
-/// Says what waits until the queue is closed, the link is gone, or the station is dismissed.
-async fn say_all(mut say: Say<ToStation>, mut waiting: mpsc::Receiver<Outgoing>, stranger: Stranger) {
-    let mut stranger = Some(stranger);
-    while let Some(Outgoing { message, last }) = waiting.recv().await {
+/// Says what waits until the queue is closed, the link is gone, or the station is dismissed; `known` is told before the
+/// station hears that it is let in.
+async fn say_all(
+    mut say: Say<ToStation>,
+    mut waiting: mpsc::Receiver<Outgoing>,
+    stranger: Stranger,
+    known: oneshot::Sender<()>,
+) {
+    let (mut stranger, mut known) = (Some(stranger), Some(known));
+    while let Some(Outgoing { message, at, last }) = waiting.recv().await {
+        if let Some(at) = at {
+            sleep_until(at).await;
+        }
         if matches!(message, ToStation::Welcome { .. }) {
             drop(stranger.take());
+        }
+        if matches!(message, ToStation::Welcome { .. } | ToStation::PairAccept { .. })
+            && let Some(known) = known.take()
+        {
+            // Whoever hears the link may have ended.
+            let _ = known.send(());
         }
         if let Err(why) = say.say(&message).await {
             tracing::debug!(%why, "a message was not sent");
@@ -180,18 +225,33 @@ async fn say_all(mut say: Say<ToStation>, mut waiting: mpsc::Receiver<Outgoing>,
     }
 }
 
-/// Hands on what the station says, no faster than stations speak.
-async fn hear_all(id: LinkId, hear: &mut Hear<ToCoordinator>, inbox: &mpsc::Sender<Input>) -> Result<(), HearError> {
-    let mut first = true;
+/// Hands on what the station says, no faster than stations speak, and little and not for long until it is known.
+async fn hear_all(
+    id: LinkId,
+    hear: &mut Hear<ToCoordinator>,
+    mut is_known: oneshot::Receiver<()>,
+    inbox: &mpsc::Sender<Input>,
+) -> Result<(), HearError> {
+    hear.allow(Some(STRANGER_BYTES));
+    let opened = Instant::now();
+    let (mut first, mut stranger) = (true, true);
     // The moment up to which the station has used its time; it may run ahead by a burst.
     let mut used = Instant::now();
     loop {
-        let heard = if first {
-            timeout(FIRST_WORD_WITHIN, hear.hear())
-                .await
-                .unwrap_or(Err(HearError::Silent))?
-        } else {
-            hear.hear().await?
+        let patience = if first { FIRST_WORD_WITHIN } else { STRANGER_FOR };
+        let heard = tokio::select! {
+            biased;
+            known = &mut is_known, if stranger => {
+                if known.is_ok() {
+                    stranger = false;
+                    hear.allow(None);
+                    continue;
+                }
+                // The other half has ended, and the link with it.
+                return Ok(());
+            }
+            heard = hear.hear() => heard?,
+            () = sleep_until(opened + patience), if stranger => return Err(HearError::Silent),
         };
         first = false;
         let Some(message) = heard else { return Ok(()) };

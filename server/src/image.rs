@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use consort_pages::{BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
-use consort_session::{StationView, View};
+use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_session::{CodeView, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
@@ -63,6 +63,12 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         agreement: &view.agreement,
         start_in: view.start_in,
         joining: view.joining,
+        code: match view.code {
+            CodeView::Closed => CodeImage::Closed,
+            CodeView::Open { code, wrong } => CodeImage::Open { code, wrong },
+            CodeView::Resting { left } => CodeImage::Resting { left },
+        },
+        newcomer: view.newcomer.as_ref().map(|newcomer| (&newcomer.name, newcomer.peer)),
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         seats: view.stations.iter().map(seat).collect(),

@@ -11,6 +11,7 @@ pub mod control;
 pub mod coordinator;
 mod endpoint;
 mod image;
+mod pairing;
 pub mod remote;
 pub mod start;
 pub mod status;
@@ -41,6 +42,7 @@ pub use crate::config::Config;
 use crate::config::Discovery;
 use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::image::Drawing;
+use crate::pairing::Exchanges;
 use crate::remote::Handle;
 pub use crate::store::StoreError;
 use crate::store::{Opened, Store};
@@ -69,6 +71,8 @@ pub struct Coordinator {
 pub struct Addresses {
     /// Where stations call.
     pub stations: SocketAddr,
+    /// Where a player says that the coordinator is, if a station does not find it by itself.
+    pub typed: String,
     /// What a station needs to join.
     pub join: JoinLink,
     /// The board, with the token that opens it.
@@ -153,24 +157,29 @@ impl Coordinator {
             },
         };
         let board_token = board::token(&saved);
+        let reachable = address::reachable(stations_at);
         let addresses = Addresses {
             stations: stations_at,
+            typed: address::typed(reachable[0]),
             join: JoinLink {
-                addresses: address::reachable(stations_at),
+                addresses: reachable,
                 coordinator: identity.fingerprint(),
                 token: saved.token,
             },
             board: board::url(address::reachable(board_at)[0], &board_token),
             control: control::url(control_at, &handle.token),
         };
+        let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
         let mut session = Session::open(Uptime::default(), consort_session::Config::default(), saved);
+        // Before anybody looks, so that the first image shows a code.
+        session.handle(Uptime::default(), Event::Code(pairing::draw_code()?));
         if let Some(wait) = config.opening.start {
             session.handle(Uptime::default(), Event::Command(Command::Start(Some(wait))));
         }
         // An order finds the coordinator by this file, from the moment in which the page's port is open.
         folder.write(remote::FILE, handle.text().as_bytes())?;
         let (inbox, inputs) = mpsc::channel(INBOX);
-        let (event_loop, images) = EventLoop::new(session, store, events, Instant::now());
+        let (event_loop, images) = EventLoop::new(session, store, exchanges, events, Instant::now());
         Ok(Self {
             folder,
             identity,
@@ -211,7 +220,8 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let links = Links::new(self.addresses.join.to_string(), self.addresses.board.clone());
+        let Addresses { typed, join, board, .. } = &self.addresses;
+        let links = Links::new(typed.clone(), join.to_string(), board.clone());
         let drawing = Drawing::new(&self.images.borrow(), links);
         let control = control::pages(self.viewer(), drawing.control(), &self.handle, &self.addresses);
         let board = consort_pages::board(drawing.board(), &self.board_token);
@@ -292,7 +302,7 @@ fn left_behind(folder: &Folder) -> Result<Option<String>, BindError> {
 
 /// 128 random bits as a word that can stand in an address.
 fn random_word() -> Result<String, StoreError> {
-    Ok(store::random_bytes()?
+    Ok(store::random_bytes::<16>()?
         .iter()
         .map(|byte| format!("{byte:02x}"))
         .collect())

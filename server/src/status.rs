@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use consort_proto::Standing;
-use consort_session::{Presence, StationView, View};
+use consort_session::{CodeView, Presence, StationView, View};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
@@ -32,6 +32,8 @@ pub struct Status {
     pub start_in_s: Option<u64>,
     /// Whether unknown stations may join.
     pub joining: bool,
+    /// The joining code as people read it; null while none is shown.
+    pub code: Option<String>,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
     /// Harps that are ready.
@@ -103,6 +105,7 @@ impl Status {
             setting: tuning.setting.to_string(),
             start_in_s: view.start_in.map(|left| left.as_secs()),
             joining: view.joining,
+            code: code(view),
             disk_trouble: view.disk_trouble,
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
             line: line(view, words),
@@ -151,6 +154,14 @@ impl StationStatus {
                 })
                 .collect(),
         }
+    }
+}
+
+/// The joining code as people read it, if one is shown.
+pub fn code(view: &View) -> Option<String> {
+    match view.code {
+        CodeView::Open { code, .. } => Some(code.to_string()),
+        CodeView::Closed | CodeView::Resting { .. } => None,
     }
 }
 

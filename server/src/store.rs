@@ -9,7 +9,7 @@ use consort_proto::agreement::{Revision, Round};
 use consort_proto::{Agreement, JoinToken, Name, SessionId, Tolerance, Tuning};
 use consort_session::{Event, Past, Record, Saved, Ticket};
 use consort_store::{Database, DatabaseError, Folder, Writer, WriterError};
-use ring::rand::{SystemRandom, generate};
+use ring::rand::{RandomlyConstructable, SystemRandom, generate};
 use tokio::sync::mpsc;
 
 use crate::config::Opening;
@@ -125,9 +125,12 @@ impl Store {
     }
 }
 
-/// 128 random bits.
-pub(crate) fn random_bytes() -> Result<[u8; 16], StoreError> {
-    generate::<[u8; 16]>(&SystemRandom::new())
+/// So many random bytes.
+pub(crate) fn random_bytes<const COUNT: usize>() -> Result<[u8; COUNT], StoreError>
+where
+    [u8; COUNT]: RandomlyConstructable,
+{
+    generate::<[u8; COUNT]>(&SystemRandom::new())
         .map(ring::rand::Random::expose)
         .map_err(|_| StoreError::NoRandomNumbers)
 }
@@ -147,6 +150,7 @@ fn begin() -> Result<Saved, StoreError> {
         past: Vec::new(),
         epoch: 0,
         token: JoinToken(random_bytes()?),
+        pinned: Vec::new(),
         stations: Vec::new(),
     })
 }

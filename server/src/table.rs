@@ -74,6 +74,9 @@ pub(crate) const MIGRATIONS: &[&str] = &["
     ALTER TABLE agreement ADD COLUMN start_unix_s INTEGER;
     -- The revision that an undo brings back; an undo of that one brings back what it names.
     ALTER TABLE agreement ADD COLUMN undo_to INTEGER;
+", "
+    -- Keys of stations that proved to know the joining code: they are let in without it from then on.
+    CREATE TABLE pinned (fingerprint BLOB PRIMARY KEY) STRICT;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -95,6 +98,9 @@ pub(crate) fn write(transaction: &Transaction<'_>, record: &Record, handed_over:
             *undo_to,
         ),
         Record::Station { peer, name, harp } => write_station(transaction, *peer, name.as_str(), harp),
+        Record::Pinned { peer } => transaction
+            .execute("INSERT OR IGNORE INTO pinned VALUES (?1)", [peer.0])
+            .map(drop),
         Record::Reports { peer, reports } => write_reports(transaction, *peer, reports),
         Record::Removed { peer, removed } => transaction
             .execute(
@@ -222,6 +228,7 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
         start_in: newest.start_in,
         epoch,
         token,
+        pinned: read_pinned(connection)?,
         stations: read_stations(connection)?,
     }))
 }
@@ -296,6 +303,12 @@ fn unix_seconds(at: SystemTime) -> i64 {
 
 const fn revision_in(column: i64) -> Revision {
     Revision(column.cast_unsigned())
+}
+
+fn read_pinned(connection: &Connection) -> Result<Vec<Fingerprint>, Unreadable> {
+    let mut statement = connection.prepare("SELECT fingerprint FROM pinned ORDER BY rowid")?;
+    let keys = statement.query_map([], |row| row.get(0).map(Fingerprint))?;
+    Ok(keys.collect::<Result<_>>()?)
 }
 
 fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadable> {

@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use consort_coordinator::args::Order;
 use consort_coordinator::coordinator::Viewer;
-use consort_coordinator::status::{Status, line};
+use consort_coordinator::status::{Status, code, line};
 use consort_coordinator::{Addresses, Coordinator};
 use consort_session::View;
 use consort_words::Words;
@@ -42,19 +42,25 @@ impl Terminal {
     pub(crate) fn opened(&self, coordinator: &Coordinator) {
         let Addresses {
             stations,
+            typed,
             join,
             board,
             control,
         } = coordinator.addresses();
         let notices = coordinator.notices();
+        let code = code(&coordinator.images().borrow());
         if self.json {
             print(&json!({
-                "event": "open", "join": join.to_string(), "board": board, "control": control,
+                "event": "open", "code": code, "address": typed, "join": join.to_string(), "board": board, "control": control,
                 "stations": stations.to_string(), "notices": notices,
             }));
             return;
         }
         notices.iter().for_each(print);
+        if let Some(code) = code {
+            print(&format!("code       {code}"));
+        }
+        print(&format!("address    {typed}"));
         print(&format!("join link  {join}"));
         print(&format!("board      {board}"));
         print(&format!("control    {control}"));
@@ -98,7 +104,14 @@ impl Terminal {
         let text = |key: &str| answer.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
         match order {
             _ if self.json => print(answer),
-            Order::Link => print(&text("join")),
+            Order::Link => {
+                print(&text("join"));
+                let code = text("code");
+                if !code.is_empty() {
+                    print(&format!("code {code}"));
+                }
+            }
+            Order::Code => print(&text("code")),
             _ => print(&text("line")),
         }
     }

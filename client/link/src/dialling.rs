@@ -13,7 +13,8 @@ use crate::random::Random;
 /// A call that was made and not given up.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Call {
-    pub(crate) expect: Fingerprint,
+    /// Whose key has to be shown; `None` for whoever has to prove the code.
+    pub(crate) expect: Option<Fingerprint>,
     pub(crate) address: SocketAddr,
     /// Whether the handshake is done.
     pub(crate) answered: bool,
@@ -164,9 +165,10 @@ impl Link {
         let key = self.keys().find(|key| key.tag() == tag);
         let Some(key) = key else {
             if self.stranger.as_ref() != Some(&tag) {
-                self.stranger = Some(tag);
+                self.stranger = Some(tag.clone());
                 self.redraw();
             }
+            self.pairing.sighted(now, &tag, addresses);
             return;
         };
         let news = self.dialling.hint(addresses.iter().map(|&address| (address, key)));
@@ -181,9 +183,11 @@ impl Link {
 
     /// When the next call is due; none while a coordinator that answered writes this station down.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
-        self.dialling
+        let at = self
+            .dialling
             .at
-            .filter(|_| !self.is_up() && !self.is_introducing_itself() && self.dialling.left().next().is_some())
+            .map(|at| at.max(self.pairing.known_wait_until().unwrap_or(at)));
+        at.filter(|_| !self.is_up() && !self.is_introducing_itself() && self.dialling.left().next().is_some())
     }
 
     /// Makes the calls that are due.
@@ -198,31 +202,36 @@ impl Link {
             self.dialling.place = number + 1;
             let more = self.dialling.left().next().is_some();
             self.dialling.at = more.then_some(now + STAGGER);
-            self.dialling.last.0 += 1;
-            let attempt = self.dialling.last;
             let patience = PATIENCE[(self.dialling.turns as usize).min(PATIENCE.len() - 1)];
-            self.calls.insert(
-                attempt,
-                Call {
-                    expect,
-                    address,
-                    answered: false,
-                    until: now + patience,
-                },
-            );
-            self.effects.push_back(Effect::Dial {
-                attempt,
-                address,
-                expect,
-            });
-            self.redraw();
+            self.call(now, address, Some(expect), patience);
         }
+    }
+
+    /// Calls `address`, for so long.
+    pub(crate) fn call(&mut self, now: Uptime, address: SocketAddr, expect: Option<Fingerprint>, patience: Duration) {
+        self.dialling.last.0 += 1;
+        let attempt = self.dialling.last;
+        self.calls.insert(
+            attempt,
+            Call {
+                expect,
+                address,
+                answered: false,
+                until: now + patience,
+            },
+        );
+        self.effects.push_back(Effect::Dial {
+            attempt,
+            address,
+            expect,
+        });
+        self.redraw();
     }
 
     /// Whether a place is worth a call: nobody is being called there, and it is the invitation's, if there is one.
     fn is_wanted(&self, (address, expect): Place) -> bool {
         let mut calls = self.calls.values();
-        !calls.any(|call| !call.answered && (call.address, call.expect) == (address, expect))
+        !calls.any(|call| !call.answered && (call.address, call.expect) == (address, Some(expect)))
             && self.invitation.is_none_or(|(invited, _)| invited == expect)
     }
 
@@ -247,6 +256,7 @@ impl Link {
             .collect();
         for attempt in gone {
             self.calls.remove(&attempt);
+            self.pairing.ended(attempt);
             if self.joined == Some(attempt) {
                 self.joined = None;
             }
@@ -254,7 +264,7 @@ impl Link {
         }
     }
 
-    fn is_up(&self) -> bool {
+    pub(crate) fn is_up(&self) -> bool {
         self.joined.is_some() && self.offline_since.is_none()
     }
 

@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 
 use consort_proto::message::Content;
-use consort_proto::{Fingerprint, JoinLink, ToStation};
+use consort_proto::{Binding, Fingerprint, JoinCode, JoinLink, ToStation};
 
 /// One attempt to connect, numbered by the link.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
@@ -14,6 +14,8 @@ pub struct Attempt(pub u64);
 pub enum Event {
     /// The harpist pasted a join link.
     JoinLink(JoinLink),
+    /// The harpist typed a joining code.
+    JoinCode(JoinCode),
     /// The harpist typed an address.
     Address(SocketAddr),
     /// Discovery heard of a coordinator: a hint, not a proof.
@@ -31,6 +33,8 @@ pub enum Event {
         peer: Fingerprint,
         /// Where.
         address: SocketAddr,
+        /// What only the two ends of the link have in common.
+        binding: Binding,
     },
     /// The attempt came to nothing.
     AttemptFailed {
@@ -50,6 +54,20 @@ pub enum Event {
         attempt: Attempt,
         /// What.
         message: ToStation,
+    },
+    /// Whether the proof that the coordinator gave on the attempt's link is right.
+    Proof {
+        /// On whose link.
+        attempt: Attempt,
+        /// Whether.
+        right: bool,
+    },
+    /// The key of a coordinator that proved to know the code rests on the disk.
+    Pinned {
+        /// The key.
+        coordinator: Fingerprint,
+        /// Where its holder was reached.
+        address: SocketAddr,
     },
     /// A string was read or marked: to be reported.
     Observed(Content),

@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, ToCoordinator, ToStation, Uptime};
+use consort_proto::{Binding, Fingerprint, ToCoordinator, ToStation, Uptime};
 
 use crate::SILENT_AFTER;
 use crate::dialling::{AFTER_REFUSAL, INTRODUCTION};
@@ -14,14 +14,26 @@ use crate::view::LinkState;
 
 impl Link {
     /// The first call that is answered is the one that counts.
-    pub(crate) fn connected(&mut self, now: Uptime, attempt: Attempt, peer: Fingerprint, address: SocketAddr) {
+    pub(crate) fn connected(
+        &mut self,
+        now: Uptime,
+        attempt: Attempt,
+        peer: Fingerprint,
+        address: SocketAddr,
+        binding: Binding,
+    ) {
+        let expect = self.calls.get(&attempt).map(|call| call.expect);
+        if expect == Some(None) && !self.stranger_answered(now, attempt, peer, address, binding) {
+            return;
+        }
         let Some(call) = self.calls.get_mut(&attempt) else {
             self.effects.push_back(Effect::Close { attempt });
             return;
         };
-        if call.expect != peer || call.answered {
+        if call.expect.is_some_and(|expect| expect != peer) || call.answered {
             return;
         }
+        call.expect = Some(peer);
         call.answered = true;
         call.address = address;
         call.until = now + INTRODUCTION;
@@ -40,11 +52,13 @@ impl Link {
             AttemptFailure::OtherVersion => Some(LinkState::OtherVersion),
         };
         // Anybody can announce an address: only where the coordinator is known to be does another key say something.
-        if trouble.is_some() && self.dialling.is_firm((call.address, call.expect)) {
-            self.trouble = trouble;
-            self.strange_place = Some(call.address);
-        } else {
-            self.nobody_answers(call.address);
+        match call.expect {
+            Some(expect) if trouble.is_some() && self.dialling.is_firm((call.address, expect)) => {
+                self.trouble = trouble;
+                self.strange_place = Some(call.address);
+            }
+            Some(_) => self.nobody_answers(call.address),
+            None => self.pairing.again(now, call.address, &mut self.random),
         }
         self.call_ended(now);
         self.redraw();
@@ -60,8 +74,12 @@ impl Link {
     }
 
     pub(crate) fn link_closed(&mut self, now: Uptime, attempt: Attempt) {
-        if self.calls.remove(&attempt).is_none() {
+        let Some(call) = self.calls.remove(&attempt) else {
             return;
+        };
+        if self.pairing.is_with(attempt) {
+            self.pairing.ended(attempt);
+            self.pairing.again(now, call.address, &mut self.random);
         }
         if self.joined == Some(attempt) {
             self.joined = None;
@@ -77,7 +95,9 @@ impl Link {
         let Some(call) = self.calls.get(&attempt).filter(|call| call.answered) else {
             return;
         };
-        let (coordinator, address) = (call.expect, call.address);
+        let (Some(coordinator), address) = (call.expect, call.address) else {
+            return;
+        };
         if self.joined == Some(attempt) {
             self.last_heard = now;
             if !matches!(message, ToStation::Refused(_)) && self.offline_since.take().is_some() {
@@ -88,6 +108,14 @@ impl Link {
             }
         }
         match message {
+            ToStation::PairReply { session, share } => self.share_heard(attempt, session, share),
+            ToStation::PairAccept { ensemble, proof } => self.proof_heard(attempt, ensemble, proof),
+            ToStation::Refused(why) if self.pairing.is_with(attempt) => {
+                self.give_up_calls(|other, _| other == attempt);
+                self.code_refused(now, coordinator, address, why);
+            }
+            // Whoever proves the code cannot know yet that this side has kept its key.
+            ToStation::Welcome { .. } if self.pairing.is_with(attempt) => {}
             ToStation::Welcome { session, acked, .. } => {
                 self.session = Some(session);
                 self.welcomed(now, attempt, coordinator, address);
@@ -113,6 +141,7 @@ impl Link {
             }
             ToStation::Refused(why) => {
                 self.trouble = Some(LinkState::Refused(why));
+                self.strange_place = None;
                 self.calls.remove(&attempt);
                 if self.joined == Some(attempt) {
                     self.joined = None;
@@ -133,6 +162,9 @@ impl Link {
         self.offline_since = None;
         self.trouble = None;
         self.strange_place = None;
+        self.trouble_ends = None;
+        self.refused_by = None;
+        self.pairing.drop_code();
         self.invitation = self.invitation.filter(|(invited, _)| *invited != coordinator);
         if self.known.insert(coordinator, Some(address)) != Some(Some(address)) {
             self.effects.push_back(Effect::Remember { coordinator, address });
@@ -174,6 +206,11 @@ impl Link {
             self.give_up_calls(|attempt, call| late(attempt, call.until));
             self.call_ended(now);
         }
+        if self.trouble_ends.take_if(|at| *at <= now).is_some() {
+            self.trouble = None;
+            self.redraw();
+        }
+        self.keep_pairing(now);
         self.dial(now);
         self.beat(now);
     }

@@ -10,6 +10,7 @@ pub mod event;
 mod hearing;
 mod journal;
 mod link;
+mod pairing;
 mod random;
 pub mod view;
 

@@ -14,6 +14,7 @@ use crate::dialling::{Call, Dialling};
 use crate::effect::Effect;
 use crate::event::{Attempt, Event};
 use crate::journal::Journal;
+use crate::pairing::Pairing;
 use crate::random::Random;
 use crate::view::{LinkState, LinkView};
 
@@ -71,6 +72,9 @@ pub struct Link {
     /// The key and token of a pasted join link, until it has led to a welcome.
     pub(crate) invitation: Option<(Fingerprint, JoinToken)>,
     pub(crate) stranger: Option<String>,
+    /// The tag of the coordinator that said no to the code.
+    pub(crate) refused_by: Option<String>,
+    pub(crate) pairing: Pairing,
     /// An address that was typed before anybody could be expected there.
     pub(crate) typed: Option<SocketAddr>,
     pub(crate) dialling: Dialling,
@@ -82,6 +86,8 @@ pub struct Link {
     pub(crate) trouble: Option<LinkState>,
     /// Where somebody else answered, while that is the trouble.
     pub(crate) strange_place: Option<SocketAddr>,
+    /// When the trouble is over by itself.
+    pub(crate) trouble_ends: Option<Uptime>,
     pub(crate) beat_at: Option<Uptime>,
     pub(crate) effects: VecDeque<Effect>,
 }
@@ -108,6 +114,8 @@ impl Link {
                 .collect(),
             invitation: None,
             stranger: None,
+            refused_by: None,
+            pairing: Pairing::default(),
             typed: None,
             dialling: Dialling::starting_at(now),
             random: Random(config.seed),
@@ -117,6 +125,7 @@ impl Link {
             offline_since: None,
             trouble: None,
             strange_place: None,
+            trouble_ends: None,
             beat_at: None,
             effects: VecDeque::new(),
         }
@@ -126,20 +135,29 @@ impl Link {
     pub fn handle(&mut self, now: Uptime, event: Event) {
         match event {
             Event::JoinLink(link) => self.invited(now, link),
+            Event::JoinCode(code) => self.code_typed(now, code),
             Event::Address(address) => {
                 let keys: Vec<Fingerprint> = self.keys().collect();
                 if keys.is_empty() {
                     // Nobody can be expected there yet: a join link will say whom.
                     self.typed = Some(address);
                 }
+                self.pairing.at_address(now, address);
                 self.dialling.learn(keys.into_iter().map(|key| (address, key)));
                 self.dialling.hurry(now);
             }
             Event::Sighted { tag, addresses } => self.sighted(now, tag, &addresses),
-            Event::Connected { attempt, peer, address } => self.connected(now, attempt, peer, address),
+            Event::Connected {
+                attempt,
+                peer,
+                address,
+                binding,
+            } => self.connected(now, attempt, peer, address, binding),
             Event::AttemptFailed { attempt, why } => self.attempt_failed(now, attempt, why),
             Event::LinkClosed { attempt } => self.link_closed(now, attempt),
             Event::Heard { attempt, message } => self.hear(now, attempt, message),
+            Event::Proof { attempt, right } => self.proof_checked(now, attempt, right),
+            Event::Pinned { coordinator, address } => self.pinned(now, coordinator, address),
             Event::Observed(content) => self.observe(now, content),
             Event::Journalled(sequence) => {
                 let reports = self.journal.on_disk(now, sequence);
@@ -168,8 +186,10 @@ impl Link {
             .iter()
             .filter(|(attempt, _)| Some(**attempt) != self.joined)
             .map(|(_, call)| call.until);
+        let of_code = [self.next_pairing(), self.trouble_ends];
         [self.beat_at, silent, self.next_dial()]
             .into_iter()
+            .chain(of_code)
             .flatten()
             .chain(calls)
             .min()
@@ -183,6 +203,7 @@ impl Link {
             start_in: self.start.map(|start| start.since(now)),
             unsent: self.journal.len(),
             stranger: self.stranger.as_deref().filter(|_| self.joined.is_none()),
+            refused_by: self.refused_by.as_deref(),
         }
     }
 
@@ -220,6 +241,12 @@ impl Link {
             LinkState::Joined
         } else if let Some(trouble) = self.trouble {
             trouble
+        } else if self.pairing.is_wanted() {
+            if self.pairing.has_somebody() {
+                LinkState::Reaching
+            } else {
+                LinkState::Searching
+            }
         } else if let Some(since) = self.offline_since {
             LinkState::Offline(since)
         } else if self.keys().next().is_none() {
@@ -304,19 +331,30 @@ impl Link {
             coordinator,
             token,
         } = link;
-        if let Some(joined) = self.joined
-            && self.calls.get(&joined).is_some_and(|call| call.expect != coordinator)
-        {
-            self.send(joined, ToCoordinator::Leave);
-            self.offline_since = None;
-        }
-        self.give_up_calls(|_, call| call.expect != coordinator);
+        self.choose(coordinator);
+        self.pairing.drop_code();
         self.invitation = Some((coordinator, token));
         self.trouble = None;
+        self.strange_place = None;
+        self.trouble_ends = None;
         let addresses = addresses.into_iter().chain(self.typed.take());
         self.dialling.learn(addresses.map(|address| (address, coordinator)));
         self.dialling.hurry(now);
         self.redraw();
+    }
+
+    /// Leaves whichever other coordinator there was.
+    pub(crate) fn choose(&mut self, coordinator: Fingerprint) {
+        if let Some(joined) = self.joined
+            && self
+                .calls
+                .get(&joined)
+                .is_some_and(|call| call.expect != Some(coordinator))
+        {
+            self.send(joined, ToCoordinator::Leave);
+            self.offline_since = None;
+        }
+        self.give_up_calls(|_, call| call.expect != Some(coordinator));
     }
 
     pub(crate) fn hello(&self, to: Fingerprint) -> Hello {

@@ -10,7 +10,7 @@ use consort_proto::{Agreement, Uptime};
 pub enum LinkState {
     /// It knows no coordinator: the harp is tuned alone.
     Alone,
-    /// It knows a coordinator, but not where it is.
+    /// It knows a coordinator, or a code, but not where the coordinator is.
     Searching,
     /// It is calling one.
     Reaching,
@@ -37,6 +37,8 @@ pub struct LinkView<'a> {
     pub start_in: Option<Duration>,
     /// Reports that the coordinator has not acknowledged.
     pub unsent: usize,
-    /// The tag of a coordinator that was sighted and is not known: a join link is needed for it.
+    /// The tag of a coordinator that was sighted and is not known: a code or a join link is needed for it.
     pub stranger: Option<&'a str>,
+    /// The tag of the coordinator that said no to the code.
+    pub refused_by: Option<&'a str>,
 }

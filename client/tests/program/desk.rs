@@ -164,7 +164,12 @@ fn a_wish_that_cannot_be_meant_is_answered_with_a_sentence() {
     let desk = Desk::enter(&mut station);
     for (body, says) in [
         (r#"{"wish":"mark","string":48,"mark":"new"}"#, "47 strings"),
-        (r#"{"wish":"join","link":"hello"}"#, "consort://"),
+        (r#"{"wish":"join","with":"hello"}"#, "8 digits"),
+        (
+            r#"{"wish":"join","with":"4829 1373"}"#,
+            "one digit of the code looks off",
+        ),
+        (r#"{"wish":"join","with":"consort://hall/a/b"}"#, "address “hall”"),
     ] {
         let (status, _, answer) = desk.wish(body);
         assert!(status == 422 && answer.contains(says), "{status} {answer}");

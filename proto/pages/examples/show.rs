@@ -15,13 +15,13 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{
-    BoardPage, ControlPage, DeskPage, DeskString, Guard, Links, Presence, Proposal, SeatImage, SessionImage,
+    BoardPage, CodeImage, ControlPage, DeskPage, DeskString, Guard, Links, Presence, Proposal, SeatImage, SessionImage,
     StringInHand, board, control_files, desk_files, stream, with_headers,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Mark, Name, Readiness, Reading, Revision, Round, SessionId, StringNumber,
-    StringStory, Tolerance, Tuning, order,
+    Agreement, Cents, Fingerprint, Harp, JoinCode, Mark, Name, Readiness, Reading, Revision, Round, SessionId,
+    StringNumber, StringStory, Tolerance, Tuning, order,
 };
 use consort_words::Words;
 use serde::Serialize;
@@ -72,6 +72,7 @@ async fn main() -> io::Result<()> {
         players: (0..harps).map(player).collect(),
         words: Words::english(),
         links: Links::new(
+            "192.0.2.20".to_owned(),
             "consort://192.0.2.20:4700/kq3x7d2nmvh4rwzp5tj6ycaeblfogsiu234567kq3x7d2nmvh4rw/mfrggzdfmztwq2lknnwg23tpob"
                 .to_owned(),
             format!("http://127.0.0.1:{port}/{TOKEN}/"),
@@ -190,6 +191,11 @@ impl Show {
             agreement: &self.agreement,
             start_in: Some(Duration::from_secs(540)),
             joining: true,
+            code: CodeImage::Open {
+                code: JoinCode::drawn(4_829_137),
+                wrong: 0,
+            },
+            newcomer: None,
             can_undo: true,
             disk_trouble: false,
             seats: seats

@@ -277,6 +277,7 @@ at("draft").addEventListener("submit", async (event) => {
 // What is done at once, since it can be taken back at once.
 
 at("undo").addEventListener("click", () => order({ order: "undo" }));
+at("new-code").addEventListener("click", () => order({ order: "code" }));
 at("joining").addEventListener("click", () => order({ order: "joining", open: !now.joining }));
 
 async function copy(button, text) {
@@ -374,6 +375,11 @@ function show(page) {
   say("start-says", page.board.start ?? "none set");
   say("joining-says", page.joining_says);
   say("joining", page.joining ? "Close joining" : "Open joining");
+  say("code", page.code);
+  at("code").hidden = !page.code;
+  say("code-says", page.code_says);
+  say("newcomer", page.newcomer);
+  say("address", page.links.address);
   say("join", page.links.join);
   say("board", page.links.board);
   at("board").href = page.links.board;

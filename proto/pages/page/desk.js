@@ -124,7 +124,7 @@ function show(picture) {
   tell(now.sentence);
 }
 
-// Marks and the join link.
+// Marks, and the code or link to join with.
 
 function choose(string) {
   chosen = string;
@@ -157,7 +157,7 @@ at("mark").addEventListener("submit", (event) => {
 
 at("join").addEventListener("submit", async (event) => {
   event.preventDefault();
-  if (await wish({ wish: "join", link: at("link").value })) at("join").reset();
+  if (await wish({ wish: "join", with: at("invitation").value })) at("join").reset();
 });
 
 at("theme").addEventListener("click", otherTheme);

@@ -1,12 +1,12 @@
 //! The leader's control as data.
 
 use consort_proto::{Letter, ReferencePitch, Scheme, Setting, Temperament};
-use consort_words::{Key, Words};
+use consort_words::{Arg, Key, Words};
 use qrcode::{Color, QrCode};
 use serde::Serialize;
 
 use crate::board::{BoardPage, presence, tenths};
-use crate::image::{SeatImage, SessionImage};
+use crate::image::{CodeImage, SeatImage, SessionImage};
 
 /// Everything that the leader's control shows.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -35,6 +35,12 @@ pub struct ControlPage {
     pub joining: bool,
     /// The same in a sentence.
     pub joining_says: String,
+    /// The joining code as people read it, as in `4829 1372`; null while none is shown.
+    pub code: Option<String>,
+    /// What the code is good for, or why there is none.
+    pub code_says: String,
+    /// Who joined last; null when nobody has since the coordinator started.
+    pub newcomer: Option<String>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// How many harps the agreement goes to at once.
@@ -98,6 +104,8 @@ pub struct Station {
 /// How to join and where to look, each also as a picture for a camera.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Links {
+    /// Where the coordinator is, for a station that does not find it by itself.
+    pub address: String,
     /// The join link.
     pub join: String,
     /// The join link as a QR code; null when it is too long for one.
@@ -145,6 +153,15 @@ impl ControlPage {
             },
             joining: session.joining,
             joining_says: words.say(joining, &[]),
+            code: match session.code {
+                CodeImage::Open { code, .. } => Some(code.to_string()),
+                CodeImage::Closed | CodeImage::Resting { .. } => None,
+            },
+            code_says: code_says(session.code, words),
+            newcomer: session.newcomer.map(|(name, key)| {
+                let args = [("name", Arg::from(name.as_str())), ("tag", Arg::from(key.tag()))];
+                words.say(Key::JoiningNewcomer, &args)
+            }),
             can_undo: session.can_undo,
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),
@@ -167,9 +184,10 @@ impl Station {
 }
 
 impl Links {
-    /// The `join` link and the address of the `board`, with their pictures.
-    pub fn new(join: String, board: String) -> Self {
+    /// The coordinator's `address`, the `join` link and the address of the `board`, the last two with their pictures.
+    pub fn new(address: String, join: String, board: String) -> Self {
         Self {
+            address,
             join_qr: Qr::of(&join),
             board_qr: Qr::of(&board),
             join,
@@ -196,6 +214,18 @@ impl Qr {
             }
         }
         Some(Self { side, path })
+    }
+}
+
+fn code_says(code: CodeImage, words: &Words) -> String {
+    match code {
+        CodeImage::Closed => words.say(Key::CodeClosed, &[]),
+        CodeImage::Open { wrong: 0, .. } => words.say(Key::CodeOpen, &[]),
+        CodeImage::Open { wrong, .. } => {
+            let tried = words.say(Key::CodeTried, &[("count", Arg::from(wrong))]);
+            format!("{} {tried}", words.say(Key::CodeOpen, &[]))
+        }
+        CodeImage::Resting { left } => words.say(Key::CodeResting, &[("time", Arg::from(words.time(left)))]),
     }
 }
 

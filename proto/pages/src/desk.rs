@@ -21,7 +21,7 @@ pub struct DeskPage {
     pub message: String,
     /// Whether the message asks for something.
     pub urgent: bool,
-    /// Whether a join link may be pasted.
+    /// Whether a code may be typed or a join link pasted.
     pub may_join: bool,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness};
+use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
 /// Everything that board and control are made from, at one moment.
 #[derive(Clone, Debug)]
@@ -13,12 +13,35 @@ pub struct SessionImage<'a> {
     pub start_in: Option<Duration>,
     /// Whether unknown stations may join.
     pub joining: bool,
+    /// The joining code.
+    pub code: CodeImage,
+    /// The harpist and the key of the last station that took a seat for the first time, if there is one.
+    pub newcomer: Option<(&'a Name, Fingerprint)>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
     /// The harps in the order of their seats.
     pub seats: Vec<SeatImage<'a>>,
+}
+
+/// The joining code, as the leader sees it.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum CodeImage {
+    /// There is none.
+    Closed,
+    /// It may be told to players.
+    Open {
+        /// The code.
+        code: JoinCode,
+        /// Wrong ones that were tried since it is shown.
+        wrong: usize,
+    },
+    /// Too many wrong ones were tried; the next one comes by itself.
+    Resting {
+        /// In how long.
+        left: Duration,
+    },
 }
 
 /// One harp in a [`SessionImage`].

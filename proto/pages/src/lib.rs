@@ -20,7 +20,7 @@ pub use board::{BoardHarp, BoardPage, StringState};
 pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentChoice, Tolerances};
 pub use desk::{DeskPage, DeskString, StringInHand};
 pub use guard::{Guard, same, with_headers};
-pub use image::{Presence, SeatImage, SessionImage};
+pub use image::{CodeImage, Presence, SeatImage, SessionImage};
 pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use stream::{Pace, paced, stream};
 pub use viewing::{VIEWERS_MAX, board};

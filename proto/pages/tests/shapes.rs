@@ -3,8 +3,8 @@
 use std::time::Duration;
 
 use consort_pages::{
-    BoardPage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage, SessionImage,
-    StringInHand,
+    BoardPage, CodeImage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage,
+    SessionImage, StringInHand,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -72,6 +72,8 @@ fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
         agreement,
         start_in: Some(Duration::from_secs(540)),
         joining: false,
+        code: CodeImage::Closed,
+        newcomer: None,
         can_undo: true,
         disk_trouble: false,
         seats: seats.iter().zip(1..).map(seat).collect(),
@@ -190,7 +192,11 @@ fn set_aside_strings_are_named_with_what_they_are() {
 #[test]
 fn the_control_offers_every_temperament_and_key_as_orders_carry_them() {
     let agreement = agreement();
-    let links = Links::new("consort://a/b/c".to_owned(), "http://127.0.0.1:1/x/".to_owned());
+    let links = Links::new(
+        "127.0.0.1".to_owned(),
+        "consort://a/b/c".to_owned(),
+        "http://127.0.0.1:1/x/".to_owned(),
+    );
     let seats = [
         seat("Maris", Some(0.0), Presence::Here),
         seat("Ruben", None, Presence::Away),

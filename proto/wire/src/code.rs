@@ -92,6 +92,7 @@ impl Coded for Option<Scheme> {
     ];
 }
 
+/// All but [`Refusal::Resting`], which says for how long and so is a frame of its own.
 impl Coded for Refusal {
     const FIELD: &'static str = "a refusal";
     const CODES: &'static [(Self, u8)] = &[
@@ -101,6 +102,8 @@ impl Coded for Refusal {
         (Self::Superseded, 4),
         (Self::Full, 5),
         (Self::Misspoke, 6),
+        (Self::WrongCode, 7),
+        (Self::NotNow, 8),
     ];
 }
 
@@ -129,6 +132,6 @@ mod tests {
         check::<Mechanism>(3);
         check::<Option<Mark>>(3);
         check::<Option<Scheme>>(1 + Scheme::ALL.len());
-        check::<Refusal>(6);
+        check::<Refusal>(8);
     }
 }

@@ -76,21 +76,34 @@ pub(crate) mod kind {
     pub(crate) const REPORTS: u16 = 2;
     pub(crate) const STATION_BEAT: u16 = 3;
     pub(crate) const LEAVE: u16 = 4;
+    pub(crate) const PAIR_START: u16 = 5;
+    pub(crate) const PAIR_CONFIRM: u16 = 6;
     pub(crate) const WELCOME: u16 = 101;
     pub(crate) const AGREEMENT: u16 = 102;
     pub(crate) const ACKED: u16 = 103;
     pub(crate) const COORDINATOR_BEAT: u16 = 104;
     pub(crate) const REFUSED: u16 = 105;
+    pub(crate) const PAIR_REPLY: u16 = 106;
+    pub(crate) const PAIR_ACCEPT: u16 = 107;
+    pub(crate) const RESTING: u16 = 108;
 }
 
 /// The most bytes that a payload of `kind` may have.
 ///
 /// A stranger's first word is a hello, so what a stranger can make the coordinator hold is 4 KiB: a harp of 63 strings
 /// with long names takes about a third of that.
+/// What is said while a code is proven is two names and 65 bytes at most.
 const fn limit_of(kind: u16) -> u32 {
     match kind {
         kind::HELLO | kind::AGREEMENT => 4 * 1024,
-        kind::STATION_BEAT | kind::LEAVE | kind::WELCOME | kind::ACKED | kind::COORDINATOR_BEAT | kind::REFUSED => 64,
+        kind::PAIR_START | kind::PAIR_CONFIRM | kind::PAIR_REPLY | kind::PAIR_ACCEPT => 512,
+        kind::STATION_BEAT
+        | kind::LEAVE
+        | kind::WELCOME
+        | kind::ACKED
+        | kind::COORDINATOR_BEAT
+        | kind::REFUSED
+        | kind::RESTING => 64,
         _ => PAYLOAD_MAX,
     }
 }

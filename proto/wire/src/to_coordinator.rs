@@ -4,8 +4,9 @@ use std::time::Duration;
 
 use bincode::{Decode, Encode};
 use consort_proto::message::{Content, REPORTS_MAX};
+use consort_proto::pairing::PAKE;
 use consort_proto::{
-    Cents, Hello, Hz, JoinToken, Reading, Report, Round, Sequence, SessionId, StringNumber, ToCoordinator,
+    Cents, Hello, Hz, JoinToken, Proof, Reading, Report, Round, Sequence, SessionId, Share, StringNumber, ToCoordinator,
 };
 
 use crate::code::Coded;
@@ -47,6 +48,21 @@ struct ReportV1 {
     mark: u8,
 }
 
+/// [`ToCoordinator::PairStart`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct PairStartV1 {
+    /// [`PAKE`]: which exchange the share is of.
+    pake: u8,
+    share: [u8; 33],
+}
+
+/// [`ToCoordinator::PairConfirm`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct PairConfirmV1 {
+    name: String,
+    proof: [u8; 32],
+}
+
 /// The highest number of a report: what the coordinator's database holds as a whole number.
 const SEQUENCE_MAX: u64 = i64::MAX as u64;
 const READING: u8 = 0;
@@ -72,6 +88,20 @@ pub fn encode(message: &ToCoordinator) -> Vec<u8> {
         ),
         ToCoordinator::Beat => frame::join(kind::STATION_BEAT, &[]),
         ToCoordinator::Leave => frame::join(kind::LEAVE, &[]),
+        ToCoordinator::PairStart(share) => codec::encode(
+            kind::PAIR_START,
+            PairStartV1 {
+                pake: PAKE,
+                share: share.0,
+            },
+        ),
+        ToCoordinator::PairConfirm { name, proof } => codec::encode(
+            kind::PAIR_CONFIRM,
+            PairConfirmV1 {
+                name: name.to_string(),
+                proof: proof.0,
+            },
+        ),
     }
 }
 
@@ -92,6 +122,21 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToCoordinator>, WireError> {
         }
         kind::STATION_BEAT => codec::decode::<()>(header, payload).map(|()| ToCoordinator::Beat)?,
         kind::LEAVE => codec::decode::<()>(header, payload).map(|()| ToCoordinator::Leave)?,
+        kind::PAIR_START => {
+            let PairStartV1 { pake, share } = codec::decode(header, payload)?;
+            if pake != PAKE {
+                let why = format_args!("{pake} is not known here: update the older program");
+                return Err(WireError::range("a key exchange", why));
+            }
+            ToCoordinator::PairStart(Share(share))
+        }
+        kind::PAIR_CONFIRM => {
+            let PairConfirmV1 { name, proof } = codec::decode(header, payload)?;
+            ToCoordinator::PairConfirm {
+                name: name.parse().map_err(|why| WireError::range("a name", why))?,
+                proof: Proof(proof),
+            }
+        }
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),
     }))

@@ -3,9 +3,10 @@
 use std::time::Duration;
 
 use bincode::{Decode, Encode};
+use consort_proto::message::Refusal;
 use consort_proto::{
-    Accidental, Agreement, Cents, ReferencePitch, Revision, Round, Scheme, Sequence, SessionId, Setting, Temperament,
-    ToStation, Tolerance, Tuning,
+    Accidental, Agreement, Cents, Proof, ReferencePitch, Revision, Round, Scheme, Sequence, SessionId, Setting, Share,
+    Temperament, ToStation, Tolerance, Tuning,
 };
 
 use crate::code::Coded;
@@ -61,6 +62,26 @@ struct RefusedV1 {
     refusal: u8,
 }
 
+/// [`ToStation::Refused`] with a time, version 1.
+#[derive(Debug, Decode, Encode)]
+struct RestingV1 {
+    left_ms: u32,
+}
+
+/// [`ToStation::PairReply`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct PairReplyV1 {
+    session: [u8; 16],
+    share: [u8; 33],
+}
+
+/// [`ToStation::PairAccept`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct PairAcceptV1 {
+    ensemble: String,
+    proof: [u8; 32],
+}
+
 /// The frame of `message`.
 pub fn encode(message: &ToStation) -> Vec<u8> {
     match message {
@@ -83,10 +104,30 @@ pub fn encode(message: &ToStation) -> Vec<u8> {
                 revision: revision.0,
             },
         ),
+        ToStation::Refused(Refusal::Resting { left }) => codec::encode(
+            kind::RESTING,
+            RestingV1 {
+                left_ms: u32::try_from(left.as_millis()).unwrap_or(u32::MAX),
+            },
+        ),
         ToStation::Refused(refusal) => codec::encode(
             kind::REFUSED,
             RefusedV1 {
                 refusal: refusal.code(),
+            },
+        ),
+        ToStation::PairReply { session, share } => codec::encode(
+            kind::PAIR_REPLY,
+            PairReplyV1 {
+                session: session.0,
+                share: share.0,
+            },
+        ),
+        ToStation::PairAccept { ensemble, proof } => codec::encode(
+            kind::PAIR_ACCEPT,
+            PairAcceptV1 {
+                ensemble: ensemble.to_string(),
+                proof: proof.0,
             },
         ),
     }
@@ -121,6 +162,25 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
             }
         }
         kind::REFUSED => ToStation::Refused(Coded::of(codec::decode::<RefusedV1>(header, payload)?.refusal)?),
+        kind::RESTING => ToStation::Refused(Refusal::Resting {
+            left: Duration::from_millis(codec::decode::<RestingV1>(header, payload)?.left_ms.into()),
+        }),
+        kind::PAIR_REPLY => {
+            let PairReplyV1 { session, share } = codec::decode(header, payload)?;
+            ToStation::PairReply {
+                session: SessionId(session),
+                share: Share(share),
+            }
+        }
+        kind::PAIR_ACCEPT => {
+            let PairAcceptV1 { ensemble, proof } = codec::decode(header, payload)?;
+            ToStation::PairAccept {
+                ensemble: ensemble
+                    .parse()
+                    .map_err(|why| WireError::range("an ensemble's name", why))?,
+                proof: Proof(proof),
+            }
+        }
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),
     }))

@@ -5,8 +5,8 @@ use std::time::Duration;
 use consort_proto::message::{Content, REPORTS_MAX, Refusal};
 use consort_proto::{
     Accidental, Agreement, Cents, Harp, HarpString, Hello, Hz, JoinToken, Kind, Letter, Mark, Material, Mechanism,
-    Name, Note, Reading, ReferencePitch, Report, Revision, Round, Scheme, Sequence, SessionId, Setting, StringNumber,
-    Temperament, ToCoordinator, ToStation, Tolerance, Tuning,
+    Name, Note, Proof, Reading, ReferencePitch, Report, Revision, Round, Scheme, Sequence, SessionId, Setting, Share,
+    StringNumber, Temperament, ToCoordinator, ToStation, Tolerance, Tuning,
 };
 use consort_wire::{
     HEADER_LEN, MUST_UNDERSTAND, PAYLOAD_MAX, WireError, decode_to_coordinator, decode_to_station,
@@ -89,7 +89,20 @@ fn to_coordinator() -> impl Strategy<Value = ToCoordinator> {
         prop::collection::vec(report(), 0..=REPORTS_MAX).prop_map(ToCoordinator::Reports),
         Just(ToCoordinator::Beat),
         Just(ToCoordinator::Leave),
+        share().prop_map(ToCoordinator::PairStart),
+        (name(), any::<[u8; 32]>()).prop_map(|(name, proof)| ToCoordinator::PairConfirm {
+            name,
+            proof: Proof(proof)
+        }),
     ]
+}
+
+fn share() -> impl Strategy<Value = Share> {
+    (any::<u8>(), any::<[u8; 32]>()).prop_map(|(side, point)| {
+        let mut share = [side; 33];
+        share[1..].copy_from_slice(&point);
+        Share(share)
+    })
 }
 
 fn temperament() -> impl Strategy<Value = Temperament> {
@@ -133,6 +146,8 @@ fn to_station() -> impl Strategy<Value = ToStation> {
         Refusal::Superseded,
         Refusal::Full,
         Refusal::Misspoke,
+        Refusal::WrongCode,
+        Refusal::NotNow,
     ];
     prop_oneof![
         (any::<[u8; 16]>(), any::<u32>(), any::<u64>()).prop_map(|(session, epoch, acked)| ToStation::Welcome {
@@ -150,6 +165,18 @@ fn to_station() -> impl Strategy<Value = ToStation> {
             revision: Revision(revision),
         }),
         one_of(refusals).prop_map(ToStation::Refused),
+        any::<u32>().prop_map(|ms| {
+            let left = Duration::from_millis(ms.into());
+            ToStation::Refused(Refusal::Resting { left })
+        }),
+        (any::<[u8; 16]>(), share()).prop_map(|(session, share)| ToStation::PairReply {
+            session: SessionId(session),
+            share,
+        }),
+        (name(), any::<[u8; 32]>()).prop_map(|(ensemble, proof)| ToStation::PairAccept {
+            ensemble,
+            proof: Proof(proof),
+        }),
     ]
 }
 
@@ -259,7 +286,7 @@ proptest! {
 
     #[test]
     fn any_bytes_are_answered_with_a_message_or_a_reason(
-        kind in prop::sample::select(vec![1_u16, 2, 3, 4, 101, 102, 103, 104, 105, 7, 999]),
+        kind in prop::sample::select(vec![1_u16, 2, 3, 4, 5, 6, 101, 102, 103, 104, 105, 106, 107, 108, 7, 999]),
         flags in any::<u8>(),
         payload in prop::collection::vec(any::<u8>(), 0..400),
     ) {
@@ -290,7 +317,7 @@ fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
 
 #[test]
 fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
-    for kind in [0, 5, 100, 106, 40_000] {
+    for kind in [0, 7, 100, 109, 40_000] {
         assert_eq!(decode_to_coordinator(&frame(kind, 0, b"anything")), Ok(None));
         assert_eq!(decode_to_station(&frame(kind, 0, b"anything")), Ok(None));
         let must = frame(kind, MUST_UNDERSTAND, b"anything");
@@ -301,7 +328,7 @@ fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
 
 #[test]
 fn a_station_has_no_frame_that_changes_the_agreement() {
-    for kind in 101..=105 {
+    for kind in 101..=108 {
         assert_eq!(
             decode_to_coordinator(&frame(kind, MUST_UNDERSTAND, &[0; 60])),
             Err(WireError::Unknown(kind))
@@ -317,6 +344,11 @@ fn a_length_beyond_the_limit_of_its_kind_is_refused_from_the_header_alone() {
         (3, 64),
         (102, 4096),
         (104, 64),
+        (5, 512),
+        (6, 512),
+        (106, 512),
+        (107, 512),
+        (108, 64),
         (9, PAYLOAD_MAX),
     ] {
         let header = |length: u32| {
@@ -362,6 +394,14 @@ fn a_report_that_cannot_be_meant_is_refused() {
         let answer = decode_to_coordinator(&frame(2, 1, &bad));
         assert!(matches!(answer, Err(WireError::Range { .. })), "{what}: {answer:?}");
     }
+}
+
+#[test]
+fn another_key_exchange_is_refused_as_such() {
+    let mut frame = encode_to_coordinator(&ToCoordinator::PairStart(Share([0x41; 33])));
+    frame[HEADER_LEN] = 2;
+    let why = decode_to_coordinator(&frame).expect_err("another exchange").to_string();
+    assert!(why.contains("key exchange") && why.contains("update"), "{why}");
 }
 
 #[test]

@@ -67,8 +67,17 @@ board-strings-new = that are new
 board-strings-missing = missing
 board-disk-full = The disk takes nothing, so nothing new is kept: make room.
 
-joining-open = Joining is open: whoever has the link may join.
+joining-open = Joining is open: whoever has the code or the link may join.
 joining-closed = Joining is closed: only harps that joined before may come back.
+joining-newcomer = { $name } has joined, with the tag { $tag }.
+
+code-open = Tell it to the players. It is needed once, and good for a quarter of an hour.
+code-tried = { $count ->
+    [one] One code did not match.
+   *[other] { $count } codes did not match.
+}
+code-resting = Too many codes did not match. A new one comes in { $time }; the link is good meanwhile.
+code-closed = No code is shown. A new one lets others join; harps that joined before need none.
 
 agreement-line = A = { $pitch } · { $temperament } · { $setting }
 round-line = round { $round }

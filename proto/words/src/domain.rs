@@ -79,6 +79,13 @@ impl Words {
             Refusal::Superseded => Key::RefusalSuperseded,
             Refusal::Full => Key::RefusalFull,
             Refusal::Misspoke => Key::RefusalMisspoke,
+            Refusal::WrongCode => Key::RefusalWrongCode,
+            Refusal::Resting { left } => {
+                // Whoever waits as long as it says must not be too early.
+                let left = self.time(left + Duration::from_millis(999));
+                return self.say(Key::RefusalResting, &[("time", Arg::from(left))]);
+            }
+            Refusal::NotNow => Key::RefusalNotNow,
         };
         self.say(key, &[])
     }

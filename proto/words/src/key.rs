@@ -119,6 +119,12 @@ keys! {
 
     JoiningOpen = "joining-open",
     JoiningClosed = "joining-closed",
+    JoiningNewcomer = "joining-newcomer",
+
+    CodeOpen = "code-open",
+    CodeTried = "code-tried",
+    CodeResting = "code-resting",
+    CodeClosed = "code-closed",
 
     AgreementLine = "agreement-line",
 
@@ -156,7 +162,8 @@ keys! {
     LinkOffline = "link-offline",
     LinkOtherKey = "link-other-key",
     LinkOtherVersion = "link-other-version",
-    LinkNeedsLink = "link-needs-link",
+    LinkNeedsCode = "link-needs-code",
+    LinkRefusedBy = "link-refused-by",
     LinkUnsent = "link-unsent",
 
     RefusalNotInvited = "refusal-not-invited",
@@ -165,6 +172,9 @@ keys! {
     RefusalSuperseded = "refusal-superseded",
     RefusalFull = "refusal-full",
     RefusalMisspoke = "refusal-misspoke",
+    RefusalWrongCode = "refusal-wrong-code",
+    RefusalResting = "refusal-resting",
+    RefusalNotNow = "refusal-not-now",
 
     InputHears = "input-hears",
     InputSilent = "input-silent",

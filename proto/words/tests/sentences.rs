@@ -163,6 +163,11 @@ fn every_refusal_says_what_to_do() {
         Refusal::Superseded,
         Refusal::Full,
         Refusal::Misspoke,
+        Refusal::WrongCode,
+        Refusal::Resting {
+            left: Duration::from_secs(30),
+        },
+        Refusal::NotNow,
     ] {
         let sentence = words.refusal(refusal);
         assert!(sentence.contains(". ") && sentence.ends_with('.'), "{sentence}");

@@ -6,17 +6,19 @@ use consort_proto::{Fingerprint, Hello, JoinToken, ToStation, Uptime};
 use crate::event::LinkId;
 use crate::record::Record;
 use crate::session::{LinkState, Session, Waiting};
+use crate::view::Newcomer;
 
 impl Session {
     /// Answers a station's first word.
     pub(crate) fn admit(&mut self, id: LinkId, peer: Fingerprint, hello: Hello) {
-        let seats = self.roster.len() + self.waiting_strangers(peer);
+        let invited = self.pinned.contains(&peer) || hello.token.is_some_and(|shown| same(shown, self.token));
         let refusal = match self.roster.get(peer) {
             Some(station) if station.removed => Some(Refusal::Removed),
             Some(_) => None,
-            None if !hello.token.is_some_and(|shown| same(shown, self.token)) => Some(Refusal::NotInvited),
-            None if !self.joining => Some(Refusal::JoiningClosed),
-            None if seats >= self.config.stations_max => Some(Refusal::Full),
+            None if !invited => Some(Refusal::NotInvited),
+            // Whoever proved the code was let in while joining was open.
+            None if !self.joining && !self.pinned.contains(&peer) => Some(Refusal::JoiningClosed),
+            None if !self.has_seat_for(peer) => Some(Refusal::Full),
             None => None,
         };
         if let Some(why) = refusal {
@@ -39,6 +41,10 @@ impl Session {
         let Record::Station { peer, name, harp } = record else {
             return;
         };
+        if self.roster.get(peer).is_none() {
+            let name = name.clone();
+            self.newcomer = Some(Newcomer { name, peer });
+        }
         self.roster.seat(peer, name, harp);
         // The link may have gone while the disk was busy; the station's seat stays.
         if !self.links.contains_key(&id) {
@@ -81,6 +87,11 @@ impl Session {
         );
     }
 
+    /// Whether the holder of `peer`, who has no seat, finds one.
+    pub(crate) fn has_seat_for(&self, peer: Fingerprint) -> bool {
+        self.roster.len() + self.waiting_strangers(peer) < self.config.stations_max
+    }
+
     /// Strangers other than `peer` whose seat waits for the disk.
     fn waiting_strangers(&self, peer: Fingerprint) -> usize {
         let waits = |waiting: &&Waiting| match waiting {
@@ -88,7 +99,11 @@ impl Session {
                 record: Record::Station { peer: other, .. },
                 ..
             } => *other != peer && self.roster.get(*other).is_none(),
-            Waiting::Welcome { .. } | Waiting::Decided(_) | Waiting::Reports { .. } | Waiting::Removed { .. } => false,
+            Waiting::Welcome { .. }
+            | Waiting::Pinned { .. }
+            | Waiting::Decided(_)
+            | Waiting::Reports { .. }
+            | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);
         self.waiting.values().chain(refused).filter(waits).count()

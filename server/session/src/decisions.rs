@@ -47,10 +47,7 @@ impl Session {
     /// Carries out what the leader decided.
     pub(crate) fn decide(&mut self, now: Uptime, command: Command) {
         match command {
-            Command::Joining(open) => {
-                self.joining = open;
-                self.redraw();
-            }
+            Command::Joining(open) => self.set_joining(now, open),
             Command::Remove(peer) => self.set_removed(peer, true),
             Command::LetBack(peer) => self.set_removed(peer, false),
             Command::NewRound => self.change(now, |decided| {
@@ -122,7 +119,9 @@ impl Session {
     fn change(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
         let newest = self.waiting.values().rev().find_map(|waiting| match waiting {
             Waiting::Decided(decided) => Some(decided.clone()),
-            Waiting::Welcome { .. } | Waiting::Reports { .. } | Waiting::Removed { .. } => None,
+            Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } | Waiting::Removed { .. } => {
+                None
+            }
         });
         let newest = newest.unwrap_or_else(|| Decided {
             agreement: self.agreement.clone(),
@@ -148,7 +147,11 @@ impl Session {
         // The newest decision counts, also while it is on its way to the disk.
         let decided = self.waiting.values().rev().find_map(|waiting| match waiting {
             Waiting::Removed { peer: whose, removed } if *whose == peer => Some(*removed),
-            Waiting::Removed { .. } | Waiting::Decided(_) | Waiting::Welcome { .. } | Waiting::Reports { .. } => None,
+            Waiting::Removed { .. }
+            | Waiting::Decided(_)
+            | Waiting::Welcome { .. }
+            | Waiting::Pinned { .. }
+            | Waiting::Reports { .. } => None,
         });
         if decided.unwrap_or(station.removed) == removed {
             return;

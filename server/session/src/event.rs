@@ -1,8 +1,9 @@
 //! Everything that can happen to a session.
 
+use std::net::IpAddr;
 use std::time::Duration;
 
-use consort_proto::{Fingerprint, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance};
+use consort_proto::{Binding, Fingerprint, JoinCode, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance};
 
 use crate::record::Ticket;
 
@@ -19,6 +20,10 @@ pub enum Event {
         link: LinkId,
         /// Whose it is.
         peer: Fingerprint,
+        /// From where.
+        from: IpAddr,
+        /// What only the two ends of the link have in common.
+        binding: Binding,
     },
     /// A message arrived whole and in range.
     Heard {
@@ -26,6 +31,15 @@ pub enum Event {
         link: LinkId,
         /// What was said.
         message: ToCoordinator,
+    },
+    /// A code was drawn at random: for now, or for when the one that is shown is used up.
+    Code(JoinCode),
+    /// Whether the proof that a station gave is right.
+    Proof {
+        /// On which link.
+        link: LinkId,
+        /// Whether.
+        right: bool,
     },
     /// The link is gone, for whatever reason.
     LinkClosed {
@@ -61,7 +75,7 @@ pub enum Command {
     NewRound,
     /// Take back the last change of the agreement.
     Undo,
-    /// Open or close joining for stations that are not known yet.
+    /// Open or close joining for stations that are not known yet; opening it shows a fresh code, also while it is open.
     Joining(bool),
     /// Turn a station away until it is let back in.
     Remove(Fingerprint),

@@ -7,9 +7,11 @@
 
 mod admission;
 mod decisions;
+mod door;
 pub mod effect;
 pub mod event;
 mod pace;
+mod pairing;
 mod presence;
 pub mod record;
 mod reports;
@@ -19,11 +21,12 @@ pub mod view;
 
 use std::time::Duration;
 
+pub use door::DoorConfig;
 pub use effect::Effect;
 pub use event::{Command, Event, LinkId};
 pub use record::{Past, Record, Saved, SavedStation, Ticket};
 pub use session::{Config, Session};
-pub use view::{Presence, StationView, View};
+pub use view::{CodeView, Newcomer, Presence, StationView, View};
 
 /// Changes that can be taken back; older ones are from another rehearsal.
 pub const PAST_MAX: usize = 20;

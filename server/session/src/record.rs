@@ -31,6 +31,11 @@ pub enum Record {
         /// The harp.
         harp: Harp,
     },
+    /// A station proved to know the code: its key is let in from now on.
+    Pinned {
+        /// Whose.
+        peer: Fingerprint,
+    },
     /// Reports of a station, in order; the last one's sequence is then its acknowledged one.
     Reports {
         /// Whose.
@@ -60,6 +65,8 @@ pub struct Saved {
     pub epoch: u32,
     /// What lets new stations in.
     pub token: JoinToken,
+    /// Keys that are let in without a token, whether they have a seat yet or not.
+    pub pinned: Vec<Fingerprint>,
     /// Everyone who was ever let in.
     pub stations: Vec<SavedStation>,
 }

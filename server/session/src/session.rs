@@ -1,18 +1,20 @@
 //! The session itself: what it knows, and which part of it answers which event.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Fingerprint, JoinToken, Readiness, ToCoordinator, ToStation, Uptime};
+use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Readiness, ToCoordinator, ToStation, Uptime};
 
 use crate::decisions::{Decided, Past};
+use crate::door::{Door, DoorConfig};
 use crate::effect::Effect;
 use crate::event::{Event, LinkId};
 use crate::pace::Pace;
 use crate::record::{Record, Saved, Ticket};
 use crate::roster::Roster;
-use crate::view::{StationView, View};
+use crate::view::{Newcomer, StationView, View};
 
 /// How many, how often, and whether strangers may knock.
 #[derive(Clone, Debug)]
@@ -23,6 +25,8 @@ pub struct Config {
     pub beat_every: Duration,
     /// Whether stations that are not known yet may join from the start.
     pub joining: bool,
+    /// How long a joining code is shown, and how many wrong ones it stands.
+    pub door: DoorConfig,
 }
 
 impl Default for Config {
@@ -31,6 +35,7 @@ impl Default for Config {
             stations_max: 64,
             beat_every: Duration::from_millis(500),
             joining: true,
+            door: DoorConfig::default(),
         }
     }
 }
@@ -49,6 +54,10 @@ pub struct Session {
     pub(crate) epoch: u32,
     pub(crate) token: JoinToken,
     pub(crate) joining: bool,
+    pub(crate) door: Door,
+    /// Keys that are let in without a token.
+    pub(crate) pinned: BTreeSet<Fingerprint>,
+    pub(crate) newcomer: Option<Newcomer>,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
     /// What waits for the disk, by the ticket that it waits for.
@@ -68,6 +77,8 @@ pub struct Session {
 #[derive(Debug)]
 pub(crate) struct Link {
     pub(crate) peer: Fingerprint,
+    pub(crate) from: IpAddr,
+    pub(crate) binding: Binding,
     pub(crate) state: LinkState,
     pub(crate) pace: Pace,
     pub(crate) heard_at: Uptime,
@@ -78,6 +89,12 @@ pub(crate) struct Link {
 pub(crate) enum LinkState {
     /// It has not introduced itself.
     Open,
+    /// It wants to prove the code, and was answered.
+    Pairing,
+    /// Its proof is being looked at.
+    Checking,
+    /// Its proof was right; it is told so as soon as the disk has its key.
+    Proven,
     /// It is let in as soon as the disk has it.
     Admitted,
     /// It was welcomed.
@@ -91,6 +108,8 @@ pub(crate) enum Waiting {
     Decided(Decided),
     /// The station on this link is welcomed.
     Welcome { link: LinkId, record: Record },
+    /// The station on this link is told that its key is kept.
+    Pinned { link: LinkId, record: Record },
     /// The reports count and are acknowledged.
     Reports { record: Record },
     /// The station is turned away or let back in.
@@ -103,8 +122,11 @@ const AGAIN_AFTER: Duration = Duration::from_secs(2);
 impl Session {
     /// Opens what was saved, once more, at `now`.
     pub fn open(now: Uptime, config: Config, saved: Saved) -> Self {
-        Self {
+        let mut session = Self {
             joining: config.joining,
+            door: Door::closed(config.door),
+            pinned: saved.pinned.into_iter().collect(),
+            newcomer: None,
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
@@ -121,17 +143,28 @@ impl Session {
             again_at: None,
             beat_at: None,
             effects: VecDeque::new(),
+        };
+        if session.joining {
+            session.set_joining(now, true);
         }
+        session
     }
 
     /// Takes in what happened at `now`.
     pub fn handle(&mut self, now: Uptime, event: Event) {
         match event {
-            Event::LinkOpened { link, peer } => {
+            Event::LinkOpened {
+                link,
+                peer,
+                from,
+                binding,
+            } => {
                 self.links.insert(
                     link,
                     Link {
                         peer,
+                        from,
+                        binding,
                         state: LinkState::Open,
                         pace: Pace::starting_at(now),
                         heard_at: now,
@@ -139,6 +172,12 @@ impl Session {
                 );
             }
             Event::Heard { link, message } => self.hear(now, link, message),
+            Event::Code(code) => {
+                self.door.drawn(code);
+                self.draw_code();
+                self.redraw();
+            }
+            Event::Proof { link, right } => self.proof_checked(now, link, right),
             Event::LinkClosed { link } => self.link_closed(now, link),
             Event::Persisted(ticket) => self.persisted(now, ticket),
             Event::NotPersisted(ticket) => self.not_persisted(now, ticket),
@@ -155,8 +194,10 @@ impl Session {
 
     /// When to hand in [`Event::Tick`], if nothing happens before.
     pub fn poll_timeout(&self) -> Option<Uptime> {
-        [self.beat_at, self.again_at, self.roster.next_change()]
+        let of_others = [self.roster.next_change(), self.door.next_change()];
+        [self.beat_at, self.again_at]
             .into_iter()
+            .chain(of_others)
             .flatten()
             .min()
     }
@@ -185,6 +226,8 @@ impl Session {
             epoch: self.epoch,
             start_in: self.start.map(|start| start.since(now)),
             joining: self.joining,
+            code: self.door.view(now),
+            newcomer: self.newcomer.clone(),
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
@@ -200,6 +243,8 @@ impl Session {
         }
         match (state, message) {
             (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(id, peer, hello),
+            (LinkState::Open, ToCoordinator::PairStart(share)) => self.pair(now, id, peer, share),
+            (LinkState::Pairing, ToCoordinator::PairConfirm { name, proof }) => self.confirm(id, name, proof),
             (LinkState::Joined, ToCoordinator::Reports(reports)) => self.take_reports(now, id, peer, reports),
             (LinkState::Joined, ToCoordinator::Leave) => {
                 // A heartbeat that was overtaken by the goodbye must not bring the station back.
@@ -209,12 +254,26 @@ impl Session {
             }
             // A heartbeat may overtake a hello; reports may have been sent just before an old link was given up.
             (_, ToCoordinator::Beat | ToCoordinator::Leave) | (LinkState::Admitted, ToCoordinator::Reports(_)) => {}
-            (LinkState::Open, ToCoordinator::Reports(_))
-            | (LinkState::Admitted | LinkState::Joined, ToCoordinator::Hello(_)) => self.close(id, Refusal::Misspoke),
+            (
+                LinkState::Open | LinkState::Pairing | LinkState::Checking | LinkState::Proven,
+                ToCoordinator::Reports(_),
+            )
+            | (
+                LinkState::Pairing | LinkState::Checking | LinkState::Proven | LinkState::Admitted | LinkState::Joined,
+                ToCoordinator::Hello(_) | ToCoordinator::PairStart(_),
+            )
+            | (
+                LinkState::Open | LinkState::Checking | LinkState::Proven | LinkState::Admitted | LinkState::Joined,
+                ToCoordinator::PairConfirm { .. },
+            ) => {
+                self.give_up_try(now, id);
+                self.close(id, Refusal::Misspoke);
+            }
         }
     }
 
     fn link_closed(&mut self, now: Uptime, id: LinkId) {
+        self.give_up_try(now, id);
         if self
             .links
             .remove(&id)
@@ -234,6 +293,7 @@ impl Session {
             match done {
                 Waiting::Decided(decided) => self.put_in_force(now, decided),
                 Waiting::Welcome { link, record } => self.welcome(now, link, record),
+                Waiting::Pinned { link, record } => self.pinned(link, &record),
                 Waiting::Reports { record } => self.count(record),
                 Waiting::Removed { peer, removed } => self.put_removal_in_force(peer, removed),
             }
@@ -251,7 +311,7 @@ impl Session {
             match &lost {
                 // The leader was told, and decides again.
                 Waiting::Decided(_) | Waiting::Removed { .. } => {}
-                Waiting::Welcome { record, .. } | Waiting::Reports { record } => {
+                Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record } => {
                     self.again.push((record.clone(), lost));
                 }
             }
@@ -269,6 +329,7 @@ impl Session {
                 self.write(record, waiting);
             }
         }
+        self.keep_door(now);
         self.beat(now);
         if self.roster.note_presence(now) {
             self.redraw();
@@ -278,7 +339,7 @@ impl Session {
     /// Writes `record` down; `waiting` happens once it cannot be lost any more.
     pub(crate) fn persist(&mut self, record: Record, waiting: Waiting) {
         let queues = match waiting {
-            Waiting::Welcome { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
+            Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
             // The leader waits for the outcome and decides again.
             Waiting::Decided(_) | Waiting::Removed { .. } => false,
         };

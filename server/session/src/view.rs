@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness};
+use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
 /// Everything a board or a status line may show, at one moment.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,12 +15,44 @@ pub struct View {
     pub start_in: Option<Duration>,
     /// Whether unknown stations may join.
     pub joining: bool,
+    /// The joining code.
+    pub code: CodeView,
+    /// The last station that took a seat for the first time since the coordinator started.
+    pub newcomer: Option<Newcomer>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
     /// The stations in the order in which they first joined.
     pub stations: Vec<StationView>,
+}
+
+/// What the leader sees of the joining code.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum CodeView {
+    /// There is none.
+    Closed,
+    /// It may be told to players.
+    Open {
+        /// The code.
+        code: JoinCode,
+        /// Wrong ones that were tried since it is shown.
+        wrong: usize,
+    },
+    /// Too many wrong ones were tried; the next one comes by itself.
+    Resting {
+        /// In how long.
+        left: Duration,
+    },
+}
+
+/// A station that has just taken a seat.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Newcomer {
+    /// The harpist.
+    pub name: Name,
+    /// Its key.
+    pub peer: Fingerprint,
 }
 
 /// One station in a [`View`].

@@ -8,7 +8,8 @@ use std::time::Duration;
 use common::*;
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, JoinToken, Readiness, Revision, StringStory, ToCoordinator, ToStation, Uptime,
+    Agreement, Fingerprint, JoinCode, JoinToken, Proof, Readiness, Revision, Share, StringStory, ToCoordinator,
+    ToStation, Uptime,
 };
 use consort_session::{Command, Effect, Event, LinkId, Presence, Record, SILENT_AFTER, Session, Ticket};
 use proptest::prelude::*;
@@ -56,6 +57,15 @@ enum Step {
     LetBack {
         station: u8,
     },
+    Pair {
+        link: u8,
+    },
+    Confirm {
+        link: u8,
+    },
+    Proof {
+        right: bool,
+    },
     Wait {
         ms: u16,
     },
@@ -79,6 +89,9 @@ fn step() -> impl Strategy<Value = Step> {
         1 => any::<bool>().prop_map(Step::Joining),
         1 => (0..3_u8).prop_map(|station| Step::Remove { station }),
         1 => (0..3_u8).prop_map(|station| Step::LetBack { station }),
+        2 => any::<u8>().prop_map(|link| Step::Pair { link }),
+        2 => any::<u8>().prop_map(|link| Step::Confirm { link }),
+        2 => prop::bool::weighted(0.7).prop_map(|right| Step::Proof { right }),
         6 => (1..2500_u16).prop_map(|ms| Step::Wait { ms }),
     ]
 }
@@ -104,6 +117,12 @@ struct Model {
     /// Numbers that reached the session on a link where they count.
     heard: BTreeMap<Fingerprint, BTreeSet<u64>>,
     told: BTreeMap<LinkId, Revision>,
+    /// Stations that showed the token, and keys that the disk has.
+    shown: BTreeSet<Fingerprint>,
+    pinned: BTreeSet<Fingerprint>,
+    /// Proofs that the session wants to have looked at.
+    asked: Vec<LinkId>,
+    codes: u64,
     last_heard: BTreeMap<Fingerprint, Uptime>,
 }
 
@@ -119,6 +138,10 @@ impl Model {
             used: BTreeMap::new(),
             heard: BTreeMap::new(),
             told: BTreeMap::new(),
+            shown: BTreeSet::new(),
+            pinned: BTreeSet::new(),
+            asked: Vec::new(),
+            codes: 0,
             last_heard: BTreeMap::new(),
         }
     }
@@ -132,6 +155,9 @@ impl Model {
                 opened(self.links.len() as u64 - 1, peer)
             }
             Step::Hello { link: number, token } => {
+                if token && let Some(&peer) = self.links.get(link(number) as usize) {
+                    self.shown.insert(peer);
+                }
                 let token = if token { TOKEN } else { JoinToken([0; 16]) };
                 hello(link(number), Some(token))
             }
@@ -180,6 +206,18 @@ impl Model {
             Step::Joining(open) => command(Command::Joining(open)),
             Step::Remove { station } => command(Command::Remove(Fingerprint([station + 1; 32]))),
             Step::LetBack { station } => command(Command::LetBack(Fingerprint([station + 1; 32]))),
+            Step::Pair { link: number } => heard(link(number), ToCoordinator::PairStart(Share([0x41; 33]))),
+            Step::Confirm { link: number } => heard(
+                link(number),
+                ToCoordinator::PairConfirm {
+                    name: "Player".parse().expect("a name"),
+                    proof: Proof([0; 32]),
+                },
+            ),
+            Step::Proof { right } => {
+                let Some(link) = self.asked.pop() else { return };
+                Event::Proof { link, right }
+            }
             Step::Wait { ms } => {
                 self.now = self.now + Duration::from_millis(u64::from(ms));
                 Event::Tick
@@ -220,6 +258,7 @@ impl Model {
                     }
                 }
             }
+            Record::Pinned { peer } => drop(self.pinned.insert(peer)),
             Record::Removed { peer, removed } => {
                 self.seats.get_mut(&peer).expect("a seat").removed = removed;
             }
@@ -234,10 +273,23 @@ impl Model {
                         let numbers = reports.iter().map(|report| report.sequence.0);
                         self.heard.entry(*peer).or_default().extend(numbers);
                     }
+                    if let Record::Station { peer, .. } = &record {
+                        let known = [&self.shown, &self.pinned].iter().any(|keys| keys.contains(peer));
+                        assert!(known || self.seats.contains_key(peer), "{peer:?} is let in for nothing");
+                    }
                     self.pending.push((ticket, record));
                 }
                 Effect::Send { link, message } => self.check_said(link, message),
-                Effect::Close { .. } | Effect::Redraw => {}
+                Effect::DrawCode => {
+                    self.codes += 1;
+                    self.session.handle(self.now, Event::Code(JoinCode::drawn(self.codes)));
+                }
+                Effect::CheckProof { link, .. } => self.asked.push(link),
+                Effect::Accept { link, .. } => {
+                    let peer = self.links[link.0 as usize];
+                    assert!(self.pinned.contains(&peer), "{peer:?} is accepted before it is on disk");
+                }
+                Effect::AnswerShare { .. } | Effect::Close { .. } | Effect::Redraw => {}
             }
         }
         let view = self.session.view(self.now);
@@ -292,6 +344,8 @@ impl Model {
             }
             ToStation::Beat { revision, .. } => assert!(revision <= self.agreement.revision),
             ToStation::Refused(_) => {}
+            // Only the shell makes these.
+            ToStation::PairReply { .. } | ToStation::PairAccept { .. } => panic!("{message:?}"),
         }
     }
 }

@@ -291,6 +291,8 @@ fn the_open_page_follows_each_order_of_the_leader() {
     assert_eq!(page["links"]["join"], running.text("join").as_str());
     assert_eq!(page["links"]["board"], running.text("board").as_str());
     assert_eq!((&page["joining"], &page["can_undo"]), (&true.into(), &false.into()));
+    assert_eq!(page["code"], running.text("code").as_str());
+    assert_eq!(page["links"]["address"], running.text("address").as_str());
     let mut order = |body: &str, wanted: &dyn Fn(&Value) -> bool| {
         let (status, answer) = send(address, &cookie, "/order", body);
         assert_eq!(status, 200, "{body}: {answer}");
@@ -311,7 +313,13 @@ fn the_open_page_follows_each_order_of_the_leader() {
     order(r#"{"order":"tolerance","middle":1.5,"wires":4,"top":6}"#, &|page| {
         page["tolerance"] == serde_json::json!({"middle": 1.5, "wires": 4.0, "top": 6.0})
     });
-    order(r#"{"order":"joining","open":false}"#, &|page| page["joining"] == false);
+    let shown = running.text("code");
+    order(r#"{"order":"code"}"#, &|page| {
+        page["code"].is_string() && page["code"] != shown.as_str()
+    });
+    order(r#"{"order":"joining","open":false}"#, &|page| {
+        page["joining"] == false && page["code"].is_null()
+    });
     order(r#"{"order":"round"}"#, &|page| page["board"]["round"] == "round 2");
     order(r#"{"order":"start","in_s":600}"#, &|page| {
         page["board"]["start_in_s"].is_u64()

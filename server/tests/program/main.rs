@@ -4,6 +4,7 @@ mod bad_input;
 mod board;
 mod control;
 mod orders;
+mod pairing;
 mod restart;
 mod running;
 mod stations;

@@ -8,7 +8,7 @@ use std::process::{Child, ChildStdout, Command, Output, Stdio};
 use std::sync::Arc;
 
 use consort_peer::{Dialer, Hear, Identity, Say};
-use consort_proto::{Hello, JoinLink, JoinToken, ToCoordinator, ToStation, harp_file};
+use consort_proto::{Fingerprint, Hello, JoinLink, JoinToken, ToCoordinator, ToStation, harp_file};
 use serde_json::Value;
 
 /// A running coordinator; killed when dropped.
@@ -171,6 +171,7 @@ pub(crate) fn request(address: SocketAddr, text: &str) -> (u16, String, String) 
 
 /// A station that joins by the link.
 pub(crate) struct Station {
+    pub(crate) key: Fingerprint,
     pub(crate) dialer: Dialer,
     pub(crate) process: u64,
 }
@@ -182,6 +183,7 @@ impl Station {
     pub(crate) fn new() -> Self {
         let identity = Arc::new(Identity::generate().expect("identity"));
         Self {
+            key: identity.fingerprint(),
             dialer: Dialer::new(identity).expect("dialer"),
             process: 1,
         }

@@ -12,6 +12,7 @@ pub(super) struct Disk {
     pub(super) agreement: Agreement,
     pub(super) epoch: u32,
     pub(super) stations: Vec<SavedStation>,
+    pinned: Vec<Fingerprint>,
     /// Every report that rests here.
     pub(super) reports: BTreeMap<Fingerprint, BTreeSet<Sequence>>,
     /// Handed over and not answered yet, oldest first, with the generation in which it was handed over.
@@ -37,6 +38,7 @@ impl Disk {
             agreement,
             epoch: 0,
             stations: Vec::new(),
+            pinned: Vec::new(),
             reports: BTreeMap::new(),
             queue: VecDeque::new(),
             generation: 1,
@@ -55,6 +57,7 @@ impl Disk {
             past: Vec::new(),
             epoch: self.epoch,
             token,
+            pinned: self.pinned.clone(),
             stations: self.stations.clone(),
         }
     }
@@ -122,6 +125,7 @@ impl Disk {
                     harp,
                 }),
             },
+            Record::Pinned { peer } => self.pinned.push(peer),
             Record::Reports { peer, reports } => {
                 let (session, round) = (self.agreement.session, self.agreement.round);
                 let known = self.stations.iter_mut().find(|known| known.peer == peer);

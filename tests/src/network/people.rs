@@ -4,13 +4,14 @@ use std::time::Duration;
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Cents, Hello, JoinToken, Mark, Reading, ReferencePitch, Report, Round, Sequence, StringNumber, ToCoordinator,
-    Tuning,
+    Binding, Cents, Hello, JoinToken, Mark, Proof, Reading, ReferencePitch, Report, Round, Sequence, Share,
+    StringNumber, ToCoordinator, Tuning,
 };
 use consort_session::{Command, LinkId};
 
 use super::Broken;
 use super::hall::{Due, Hall, SESSION, STRANGER, name};
+use super::programs::ADDRESS;
 use super::wires::Cut;
 
 /// Playing ends this long after the faults, so that everything can be acknowledged before the end.
@@ -118,7 +119,12 @@ impl Hall {
         }
         let wire = self.wire(None);
         let link = LinkId(wire);
-        self.coordinator_unmoved(consort_session::Event::LinkOpened { link, peer: STRANGER })?;
+        self.coordinator_unmoved(consort_session::Event::LinkOpened {
+            link,
+            peer: STRANGER,
+            from: ADDRESS.ip(),
+            binding: Binding([0; 32]),
+        })?;
         let number = self.some_string();
         let string = self.harp.string(number).expect("the harp has it");
         let hz = Tuning::default().open_target(string);
@@ -140,6 +146,11 @@ impl Hall {
             ToCoordinator::Reports(vec![report]),
             ToCoordinator::Hello(hello),
             ToCoordinator::Leave,
+            ToCoordinator::PairStart(Share([0x41; 33])),
+            ToCoordinator::PairConfirm {
+                name: name("Nobody"),
+                proof: Proof([0; 32]),
+            },
         ];
         let first = self.chance.below(words.len());
         for word in words.iter().cycle().skip(first).take(words.len()) {

@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 
 use consort_link::{Known, Link};
-use consort_proto::{JoinLink, Tolerance, Tuning};
+use consort_proto::{JoinCode, JoinLink, Tolerance, Tuning};
 use consort_session::Session;
 
 use super::Broken;
@@ -72,6 +72,18 @@ impl Hall {
                     self.disk.hand_over(ticket, record);
                     let (life, wait) = (self.life, self.chance.ms(2, 40));
                     self.after(wait, Due::DiskStep { life });
+                }
+                consort_session::Effect::DrawCode => {
+                    let code = JoinCode::drawn(self.chance.number());
+                    self.coordinator(consort_session::Event::Code(code))?;
+                }
+                // Only strangers try a code here, and none of them knows it.
+                consort_session::Effect::AnswerShare { .. } => {}
+                consort_session::Effect::CheckProof { link, .. } => {
+                    self.coordinator(consort_session::Event::Proof { link, right: false })?;
+                }
+                consort_session::Effect::Accept { link, .. } => {
+                    return Err(self.broken(format!("{link:?} was accepted without a code")));
                 }
                 consort_session::Effect::Redraw => self.draw()?,
             }
@@ -170,7 +182,7 @@ impl Hall {
                     address,
                     expect,
                 } => {
-                    if (address, expect) != (ADDRESS, COORDINATOR) {
+                    if (address, expect) != (ADDRESS, Some(COORDINATOR)) {
                         return Err(self.broken(format!("station {station} called {expect:?} at {address}")));
                     }
                     self.players[station].last_call = self.now;
@@ -199,6 +211,12 @@ impl Hall {
                     journal.retain(|&kept, _| kept > sequence);
                 }
                 consort_link::Effect::Remember { .. } => self.players[station].known = true,
+                pairing @ (consort_link::Effect::Pair { .. }
+                | consort_link::Effect::Confirm { .. }
+                | consort_link::Effect::CheckProof { .. }
+                | consort_link::Effect::Pin { .. }) => {
+                    return Err(self.broken(format!("station {station} has no code and wants {pairing:?}")));
+                }
                 consort_link::Effect::Redraw => self.note_held(station)?,
             }
         }

@@ -135,7 +135,10 @@ impl Hall {
             ToStation::Agreement { agreement, .. } => (self.disk.epoch, agreement.revision),
             ToStation::Beat { epoch, revision } => (*epoch, *revision),
             ToStation::Welcome { epoch, .. } => (*epoch, newest),
-            ToStation::Acked(_) | ToStation::Refused(_) => return Ok(()),
+            ToStation::Acked(_)
+            | ToStation::Refused(_)
+            | ToStation::PairReply { .. }
+            | ToStation::PairAccept { .. } => return Ok(()),
         };
         if told > newest || told_epoch != self.disk.epoch {
             return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));
@@ -150,7 +153,11 @@ impl Hall {
         let now = self.now;
         let what = format!("{event:?}");
         let image = |hall: &Self| {
-            let view = hall.session.as_ref().map(|session| session.view(now));
+            let mut view = hall.session.as_ref().map(|session| session.view(now));
+            if let Some(view) = &mut view {
+                // The leader is shown that somebody tried a code.
+                view.code = consort_session::CodeView::Closed;
+            }
             (view, hall.disk.waiting(), hall.on_the_way())
         };
         let before = image(self);

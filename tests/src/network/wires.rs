@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use consort_link::Attempt;
-use consort_proto::{Fingerprint, ToCoordinator, ToStation, Uptime};
+use consort_proto::{Binding, Fingerprint, ToCoordinator, ToStation, Uptime};
 use consort_session::LinkId;
 
 use super::Broken;
@@ -68,9 +68,20 @@ impl Hall {
         let peer = self.players[station].key;
         let wire = self.wire(Some((station, life, attempt)));
         let link = LinkId(wire);
-        self.coordinator(consort_session::Event::LinkOpened { link, peer })?;
-        let (peer, address) = (COORDINATOR, ADDRESS);
-        self.station(station, consort_link::Event::Connected { attempt, peer, address })
+        let binding = Binding([wire as u8; 32]);
+        self.coordinator(consort_session::Event::LinkOpened {
+            link,
+            peer,
+            from: ADDRESS.ip(),
+            binding,
+        })?;
+        let connected = consort_link::Event::Connected {
+            attempt,
+            peer: COORDINATOR,
+            address: ADDRESS,
+            binding,
+        };
+        self.station(station, connected)
     }
 
     pub(super) fn wire(&mut self, station: Option<(usize, u64, Attempt)>) -> WireId {

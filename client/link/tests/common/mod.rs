@@ -7,8 +7,8 @@ use std::time::Duration;
 use consort_link::{Attempt, AttemptFailure, Config, Effect, Event, Known, Link, LinkState};
 use consort_proto::message::{Content, Refusal};
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Hello, JoinLink, JoinToken, Mark, Reading, Report, Revision, Round, Sequence,
-    SessionId, StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
+    Agreement, Binding, Cents, Fingerprint, Harp, Hello, JoinLink, JoinToken, Mark, Reading, Report, Revision, Round,
+    Sequence, SessionId, StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
 };
 
 pub(crate) const HALL: Fingerprint = Fingerprint([1; 32]);
@@ -189,7 +189,13 @@ pub(crate) fn connected(attempt: u64, peer: Fingerprint, at: u8) -> Event {
         attempt: Attempt(attempt),
         peer,
         address: place(at),
+        binding: binding(attempt),
     }
+}
+
+/// What is exported of an attempt's link.
+pub(crate) fn binding(attempt: u64) -> Binding {
+    Binding([attempt as u8; 32])
 }
 
 pub(crate) fn came_to_nothing(attempt: u64, why: AttemptFailure) -> Event {
@@ -245,7 +251,16 @@ pub(crate) fn dial(attempt: u64, at: u8, expect: Fingerprint) -> Effect {
     Effect::Dial {
         attempt: Attempt(attempt),
         address: place(at),
-        expect,
+        expect: Some(expect),
+    }
+}
+
+/// A call to whoever is there.
+pub(crate) fn dial_anyone(attempt: u64, at: u8) -> Effect {
+    Effect::Dial {
+        attempt: Attempt(attempt),
+        address: place(at),
+        expect: None,
     }
 }
 

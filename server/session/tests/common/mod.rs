@@ -1,12 +1,13 @@
 //! What the tables share: people, short words for events and effects, and the one place that plays a table.
 #![allow(dead_code, reason = "each table uses some of it")]
 
+use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::{Content, Refusal};
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round, Sequence, SessionId,
-    StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
+    Agreement, Binding, Cents, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round, Sequence,
+    SessionId, StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
 };
 use consort_session::{Command, Config, Effect, Event, LinkId, Record, Saved, Session, StationView, Ticket};
 
@@ -30,6 +31,7 @@ pub(crate) fn saved() -> Saved {
         past: Vec::new(),
         epoch: 3,
         token: TOKEN,
+        pinned: Vec::new(),
         stations: Vec::new(),
     }
 }
@@ -48,7 +50,7 @@ pub(crate) fn join(session: &mut Session, at_ms: u64, link: u64, peer: Fingerpri
     while session.poll_effect().is_some() {}
 }
 
-/// Plays the table; heartbeats and drawing are for `presence.rs`, so they are left out here.
+/// Plays the table; heartbeats and drawing are for `presence.rs`, so they are left out here, and so is the wish for a code.
 #[track_caller]
 pub(crate) fn check(session: &mut Session, table: Vec<Line>) {
     for (at_ms, event, expected) in table {
@@ -63,7 +65,7 @@ pub(crate) fn check(session: &mut Session, table: Vec<Line>) {
                     ..
                 }
             );
-            !beat && *effect != Effect::Redraw
+            !beat && ![Effect::Redraw, Effect::DrawCode].contains(effect)
         });
         assert_eq!(effects, expected, "{what}");
     }
@@ -127,10 +129,21 @@ pub(crate) fn report(sequence: u64, round: u32, content: Content) -> Report {
 // --- events ---
 
 pub(crate) fn opened(link: u64, peer: Fingerprint) -> Event {
+    opened_from(link, peer, [192, 168, 1, link as u8].into())
+}
+
+pub(crate) fn opened_from(link: u64, peer: Fingerprint, from: IpAddr) -> Event {
     Event::LinkOpened {
         link: LinkId(link),
         peer,
+        from,
+        binding: binding(link),
     }
+}
+
+/// What is exported of a link.
+pub(crate) fn binding(link: u64) -> Binding {
+    Binding([link as u8; 32])
 }
 
 pub(crate) fn heard(link: u64, message: ToCoordinator) -> Event {
