@@ -2,6 +2,7 @@
 
 mod ensemble;
 mod hearing;
+mod joining;
 mod recordings;
 mod statistics;
 
@@ -11,9 +12,10 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 2] = [
+const MEASURES: [(&str, &str, Measure); 3] = [
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
+    ("joining", joining::ABOUT, joining::run),
 ];
 
 fn main() -> ExitCode {

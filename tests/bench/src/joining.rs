@@ -1,0 +1,89 @@
+//! A station as a real process: from its start to the moment in which it is linked, with a code and without.
+
+use std::time::{Duration, Instant};
+
+use consort_tests::process::{Folder, Program};
+use serde_json::Value;
+
+use crate::report;
+use crate::statistics::quantile;
+
+/// What `cargo measure` says about this measure.
+pub(crate) const ABOUT: &str = "from a station's start until it is linked: the first time by code, then without one";
+
+/// Stations that join, each with a key of its own; the coordinator has seats for 64.
+const STATIONS: usize = 40;
+/// How long one may take before the measure is given up.
+const PATIENCE: Duration = Duration::from_secs(20);
+/// Goals for the median.
+const GOAL_BY_CODE_MS: f64 = 1_500.0;
+const GOAL_RETURN_MS: f64 = 500.0;
+
+/// Runs the measure.
+pub(crate) fn run(words: &[String]) -> Result<(), String> {
+    if let Some(unknown) = words.first() {
+        return Err(format!("takes no options, “{unknown}” included"));
+    }
+    let folder = Folder::new("measure-joining");
+    let data = folder.inside("coordinator");
+    let mut words = vec![
+        "--data",
+        &data,
+        "--listen",
+        "127.0.0.1",
+        "--no-browser",
+        "--json",
+        "--no-discovery",
+    ];
+    words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
+    let mut coordinator = Program::start("consort-coordinator", &words);
+    let (_, line) = coordinator
+        .line(PATIENCE, |line| line.contains("\"open\""))
+        .ok_or("the coordinator does not open")?;
+    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+    let field = |name: &str| opened[name].as_str().ok_or_else(|| format!("no {name}"));
+    let (code, address) = (field("code")?, field("address")?);
+    let (mut by_code, mut returns) = (Vec::new(), Vec::new());
+    for number in 0..STATIONS {
+        let data = folder.inside(&format!("station-{number}"));
+        by_code.push(linked(&data, &["--code", code, "--coordinator", address])?);
+        returns.push(linked(&data, &[])?);
+    }
+    report(&format!(
+        "from the start until linked, {STATIONS} stations, on loopback"
+    ));
+    for (name, mut times, goal) in [
+        ("by code", by_code, GOAL_BY_CODE_MS),
+        ("without one", returns, GOAL_RETURN_MS),
+    ] {
+        let (median, most) = (quantile(&mut times, 0.5), quantile(&mut times, 1.0));
+        let verdict = if median <= goal { "ok" } else { "not met" };
+        report(&format!(
+            "  {name:<12} median {median:>6.0} ms   most {most:>6.0} ms   goal {goal:>5.0} ms   {verdict}"
+        ));
+    }
+    Ok(())
+}
+
+/// Starts the station that is kept in `data`, waits until it is linked, and ends it; the time in milliseconds.
+fn linked(data: &str, more: &[&str]) -> Result<f64, String> {
+    let mut words = vec![
+        "--data",
+        data,
+        "--input",
+        "stdin",
+        "--desk-port",
+        "0",
+        "--no-browser",
+        "--json",
+    ];
+    words.push("--no-discovery");
+    words.extend(more);
+    let begun = Instant::now();
+    let mut station = Program::start("consort-station", &words);
+    let (at, _) = station
+        .line(PATIENCE, |line| line.contains("\"joined\""))
+        .ok_or_else(|| format!("a station is not linked\n{}", station.transcript()))?;
+    station.interrupt(PATIENCE);
+    Ok((at - begun).as_secs_f64() * 1_000.0)
+}
