@@ -221,7 +221,7 @@ impl Coordinator {
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
         let Addresses { typed, join, board, .. } = &self.addresses;
-        let links = Links::new(typed.clone(), join.to_string(), board.clone());
+        let links = Links::new(typed.clone(), join.coordinator.tag(), join.to_string(), board.clone());
         let drawing = Drawing::new(&self.images.borrow(), links);
         let control = control::pages(self.viewer(), drawing.control(), &self.handle, &self.addresses);
         let board = consort_pages::board(drawing.board(), &self.board_token);

@@ -74,3 +74,52 @@ fn the_desk_says_that_its_station_has_ended_advises_nothing_then_and_comes_back(
         );
     });
 }
+
+#[test]
+fn address_and_code_are_typed_into_one_field_and_a_slip_is_told_at_once() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-code");
+        let mut runa = rehearsal.unlinked("Runa", 0, &[]);
+        let (address, code) = (rehearsal.address("address"), rehearsal.address("code"));
+        let slip: String = code
+            .chars()
+            .rev()
+            .enumerate()
+            .map(|(place, digit)| match (place, digit) {
+                (0, '0') => '1',
+                (0, _) => '0',
+                _ => digit,
+            })
+            .collect();
+        let slip: String = slip.chars().rev().collect();
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the field", "!document.getElementById('join').hidden");
+        let type_in = |text: &str| {
+            browser.run("document.getElementById('invitation').value = ''");
+            browser.type_into("invitation", text);
+            browser.run("document.getElementById('join').requestSubmit()");
+        };
+        type_in(&slip);
+        browser.wait(
+            "what is wrong with it",
+            "document.getElementById('answer').textContent.startsWith('one digit of the code looks off')",
+        );
+        type_in(&address);
+        browser.wait(
+            "that it was taken",
+            "document.getElementById('invitation').value === ''",
+        );
+        type_in(&code);
+        runa.expect_joined("Runa");
+        browser.wait(
+            "the ensemble",
+            "document.getElementById('message').textContent === 'With Ensemble.'",
+        );
+        browser.wait("no field any more", "document.getElementById('join').hidden");
+        assert_eq!(rehearsal.status()["stations"][0]["name"], "Runa");
+        // The slip was answered as what it is, and the browser notes that.
+        let complaints = browser.complaints();
+        assert!(complaints.iter().all(|said| said.contains("422")), "{complaints:?}");
+    });
+}

@@ -58,14 +58,19 @@ impl Rehearsal {
 
     /// Starts `player`'s station, which joins at once; its desk is on TCP `port`, or on any for 0.
     pub(crate) fn harp(&self, player: &str, port: u16) -> Harp {
-        let (data, link, port) = (self.folder.inside(player), self.address("join"), port.to_string());
-        let words = [
+        let mut harp = self.unlinked(player, port, &["--join", &self.address("join")]);
+        harp.expect_joined(player);
+        harp
+    }
+
+    /// Starts `player`'s station with `more` words, and does not wait until it has joined.
+    pub(crate) fn unlinked(&self, player: &str, port: u16, more: &[&str]) -> Harp {
+        let (data, port) = (self.folder.inside(player), port.to_string());
+        let mut words = vec![
             "--data",
             &data,
             "--name",
             player,
-            "--join",
-            &link,
             "--no-discovery",
             "--desk-port",
             &port,
@@ -74,13 +79,12 @@ impl Rehearsal {
             "--input",
             "stdin",
         ];
+        words.extend(more);
         let mut station = Program::start("consort-station", &words);
         let line = station.line(PATIENCE, |line| line.contains("\"desk\""));
         let (_, line) = line.unwrap_or_else(|| panic!("no desk\n{}", station.transcript()));
         let line: Value = serde_json::from_str(&line).expect("the line is JSON");
         let desk = line["url"].as_str().expect("the desk has an address").to_owned();
-        let joined = station.line(PATIENCE, |line| line.contains("\"joined\""));
-        assert!(joined.is_some(), "{player} does not join\n{}", station.transcript());
         let sound = station.stdin().expect("the station listens");
         Harp { station, sound, desk }
     }
@@ -101,6 +105,16 @@ impl Rehearsal {
 }
 
 impl Harp {
+    #[track_caller]
+    pub(crate) fn expect_joined(&mut self, player: &str) {
+        let joined = self.station.line(PATIENCE, |line| line.contains("\"joined\""));
+        assert!(
+            joined.is_some(),
+            "{player} does not join\n{}",
+            self.station.transcript()
+        );
+    }
+
     /// Plays a committed recording to the station as fast as it hears, then silence for the last string to ring out.
     pub(crate) fn play(&mut self, recording: &str) {
         let path = format!("{}/recordings/{recording}", env!("CARGO_MANIFEST_DIR"));

@@ -73,6 +73,7 @@ async fn main() -> io::Result<()> {
         words: Words::english(),
         links: Links::new(
             "192.0.2.20".to_owned(),
+            "kq3x7d2n".to_owned(),
             "consort://192.0.2.20:4700/kq3x7d2nmvh4rwzp5tj6ycaeblfogsiu234567kq3x7d2nmvh4rw/mfrggzdfmztwq2lknnwg23tpob"
                 .to_owned(),
             format!("http://127.0.0.1:{port}/{TOKEN}/"),

@@ -380,6 +380,7 @@ function show(page) {
   say("code-says", page.code_says);
   say("newcomer", page.newcomer);
   say("address", page.links.address);
+  say("tag", page.links.tag);
   say("join", page.links.join);
   say("board", page.links.board);
   at("board").href = page.links.board;

@@ -106,6 +106,8 @@ pub struct Station {
 pub struct Links {
     /// Where the coordinator is, for a station that does not find it by itself.
     pub address: String,
+    /// The tag of the coordinator's key, which a station names when a code does not match.
+    pub tag: String,
     /// The join link.
     pub join: String,
     /// The join link as a QR code; null when it is too long for one.
@@ -184,10 +186,12 @@ impl Station {
 }
 
 impl Links {
-    /// The coordinator's `address`, the `join` link and the address of the `board`, the last two with their pictures.
-    pub fn new(address: String, join: String, board: String) -> Self {
+    /// The coordinator's `address` and the `tag` of its key, the `join` link and the address of the `board`, the last two
+    /// with their pictures.
+    pub fn new(address: String, tag: String, join: String, board: String) -> Self {
         Self {
             address,
+            tag,
             join_qr: Qr::of(&join),
             board_qr: Qr::of(&board),
             join,

@@ -194,6 +194,7 @@ fn the_control_offers_every_temperament_and_key_as_orders_carry_them() {
     let agreement = agreement();
     let links = Links::new(
         "127.0.0.1".to_owned(),
+        "kq3x7d2n".to_owned(),
         "consort://a/b/c".to_owned(),
         "http://127.0.0.1:1/x/".to_owned(),
     );

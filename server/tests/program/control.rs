@@ -293,6 +293,7 @@ fn the_open_page_follows_each_order_of_the_leader() {
     assert_eq!((&page["joining"], &page["can_undo"]), (&true.into(), &false.into()));
     assert_eq!(page["code"], running.text("code").as_str());
     assert_eq!(page["links"]["address"], running.text("address").as_str());
+    assert_eq!(page["links"]["tag"], running.join_link().coordinator.tag());
     let mut order = |body: &str, wanted: &dyn Fn(&Value) -> bool| {
         let (status, answer) = send(address, &cookie, "/order", body);
         assert_eq!(status, 200, "{body}: {answer}");
