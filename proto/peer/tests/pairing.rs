@@ -7,7 +7,9 @@ use consort_pairing::{Coordinator, EXPORTER_LABEL, Ends, NotPaired, Seed, Statio
 use consort_peer::{Dialer, Hear, Identity, Link, Listener, Say};
 use consort_proto::{JoinCode, Name, SessionId, ToCoordinator, ToStation};
 
-/// The relay's trials; the schedule itself is held to a thousand where no handshake is needed.
+/// Codes tried, and the relay's trials; the schedule itself is held to a thousand where no handshake is needed.
+const RIGHT: u64 = 50;
+const WRONG: u64 = 50;
 const RELAYED: u64 = 200;
 
 type AtStation = Link<ToCoordinator, ToStation>;
@@ -117,20 +119,26 @@ async fn pass_on(from_station: AtCoordinator, to_coordinator: AtStation) {
 }
 
 #[tokio::test]
-async fn one_code_pairs_two_strangers_and_another_does_not() {
+async fn right_codes_pair_two_strangers_and_wrong_ones_never_do() {
     let (station, coordinator) = (identity(), identity());
     let (listener, address) = listen(&coordinator);
     let dialer = Dialer::new(station.clone()).expect("dialer");
-    for (number, typed, paired) in [(1, 5, Ok(())), (2, 6, Err(NotPaired))] {
+    for number in 0..RIGHT + WRONG {
+        let shown = JoinCode::drawn(number * 7_919);
+        let (typed, paired) = if number < RIGHT {
+            (shown, Ok(()))
+        } else {
+            (JoinCode::drawn(number * 7_919 + 1), Err(NotPaired))
+        };
         let at_station = async {
             let link: AtStation = dialer.dial(address, None).await.expect("dial");
-            pair_as_station(&station, link, JoinCode::drawn(typed), number).await
+            pair_as_station(&station, link, typed, number).await
         };
         let at_coordinator = async {
             let link = answer(&listener).await;
-            pair_as_coordinator(&coordinator, link, JoinCode::drawn(5), number).await
+            pair_as_coordinator(&coordinator, link, shown, number).await
         };
-        assert_eq!(tokio::join!(at_station, at_coordinator), (paired, paired), "{typed}");
+        assert_eq!(tokio::join!(at_station, at_coordinator), (paired, paired), "{number}");
     }
 }
 
