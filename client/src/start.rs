@@ -32,7 +32,7 @@ use crate::voice::Voice;
 /// A station with its memory read and its ports taken, not yet hearing anything.
 pub struct Station {
     /// Held until the station ends.
-    _folder: Folder,
+    _folder: Arc<Folder>,
     event_loop: EventLoop,
     inboxes: Inboxes,
     events: mpsc::Sender<Event>,
@@ -94,7 +94,7 @@ impl Station {
     /// Opens the data folder, the input and the desk's port; to be called inside a tokio runtime.
     pub async fn start(config: Config) -> Result<Self, StartError> {
         let started = Instant::now();
-        let folder = Folder::open(&config.data)?;
+        let folder = Arc::new(Folder::open(&config.data)?);
         let (identity, key_aside) = Identity::open(&folder)?;
         let (told, written) = mpsc::unbounded_channel();
         let Opened {
@@ -123,6 +123,7 @@ impl Station {
                 journal: if saved.is_of(&harp) { saved.journal } else { Vec::new() },
                 next: Sequence(saved.reported + 1),
                 agreement: saved.agreement.filter(|_| !config.own_tuning),
+                tenure: saved.tenure,
                 own: (config.tuning, Tolerance::default()),
                 seed: random()?,
             },
@@ -155,6 +156,7 @@ impl Station {
         let desk_key = desk::kept_key(&folder)?;
         let voice = Voice::new(config.output);
         voice.desk_at(desk::url(desk_address, &desk_key));
+        let own_tag = identity.fingerprint().tag();
         let exchanges = Exchanges::new(identity.fingerprint());
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
         let (event_loop, images) = EventLoop::new(Parts {
@@ -162,6 +164,8 @@ impl Station {
             calls: Calls::new(dialer, events.clone()),
             exchanges,
             store,
+            folder: folder.clone(),
+            own_tag,
             started,
             harp,
             name,

@@ -3,7 +3,8 @@
 use std::sync::Arc;
 
 use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
-use consort_session::{CodeView, StationView, View};
+use consort_proto::{Fingerprint, Name};
+use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
@@ -68,7 +69,10 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
             CodeView::Open { code, wrong } => CodeImage::Open { code, wrong },
             CodeView::Resting { left } => CodeImage::Resting { left },
         },
-        newcomer: view.newcomer.as_ref().map(|newcomer| (&newcomer.name, newcomer.peer)),
+        newcomer: view.newcomer.as_ref().map(person),
+        knocking: view.knocking.iter().map(person).collect(),
+        watching: view.watching.clone(),
+        proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         seats: view.stations.iter().map(seat).collect(),
@@ -84,7 +88,15 @@ fn seat(station: &StationView) -> SeatImage<'_> {
         readiness: &station.readiness,
         presence: presence(station.presence),
         removed: station.removed,
+        help: station.help,
+        copied: station.copied,
+        deputy: station.deputy,
+        wanted_by: station.wanted_by.as_ref().map(person),
     }
+}
+
+const fn person(who: &Newcomer) -> (&Name, Fingerprint) {
+    (&who.name, who.peer)
 }
 
 const fn presence(presence: consort_session::Presence) -> Presence {

@@ -9,6 +9,7 @@ mod board;
 pub mod config;
 pub mod control;
 pub mod coordinator;
+mod deputy;
 mod endpoint;
 mod image;
 mod pairing;
@@ -41,6 +42,7 @@ use crate::advert::Advert;
 pub use crate::config::Config;
 use crate::config::Discovery;
 use crate::coordinator::{EventLoop, Input, Viewer};
+use crate::deputy::Desk;
 use crate::image::Drawing;
 use crate::pairing::Exchanges;
 use crate::remote::Handle;
@@ -226,17 +228,20 @@ impl Coordinator {
         let control = control::pages(self.viewer(), drawing.control(), &self.handle, &self.addresses);
         let board = consort_pages::board(drawing.board(), &self.board_token);
         let advert = self.announce();
+        let desk = Desk {
+            inbox: self.inbox.clone(),
+            images: self.images(),
+        };
         let Self {
             folder,
             listener,
             mut event_loop,
             inputs,
-            inbox,
             ..
         } = self;
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
-            () = endpoint::serve(&listener, &inbox) => {}
+            () = endpoint::serve(&listener, &desk) => {}
             () = drawing.follow(self.images) => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,

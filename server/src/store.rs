@@ -145,12 +145,14 @@ fn begin() -> Result<Saved, StoreError> {
             tuning: Tuning::default(),
             tolerance: Tolerance::default(),
             round: Round::default(),
+            called: None,
         },
         start_in: None,
         past: Vec::new(),
         epoch: 0,
         token: JoinToken(random_bytes()?),
         pinned: Vec::new(),
+        deputies: Vec::new(),
         stations: Vec::new(),
     })
 }
