@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
-use consort_guide::{Action, Situation, Sounding, Twins};
+use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
 use consort_peer::{Dialer, Identity};
@@ -67,6 +67,7 @@ pub(crate) struct EventLoop {
     name: Name,
     follower: Follower,
     twins: Twins,
+    standstill: Standstill,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -175,9 +176,9 @@ impl EventLoop {
             image: watch::Sender::new(Arc::new(draw(
                 &parts.link,
                 &parts.harp,
-                &parts.name,
-                &parts.own_tag,
+                (&parts.name, &parts.own_tag),
                 &follower,
+                &Standstill::default(),
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
@@ -191,6 +192,7 @@ impl EventLoop {
             name: parts.name,
             follower,
             twins: Twins::default(),
+            standstill: Standstill::default(),
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -389,6 +391,7 @@ impl EventLoop {
             tolerance: self.link.tolerance(),
             readiness: &readiness,
             hand: None,
+            stands_still: false,
         };
         let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
         *string = self
@@ -422,6 +425,7 @@ impl EventLoop {
         }
         match Reading::new(answer.string, answer.hz, answer.sigma) {
             Ok(reading) => {
+                self.standstill.hear(&reading, self.is_off(&reading));
                 // A level that cannot be is left out, not the reading.
                 let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
                 let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
@@ -429,6 +433,14 @@ impl EventLoop {
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
         }
+    }
+
+    /// Whether the string is further from its target than it may be.
+    fn is_off(&self, reading: &Reading) -> bool {
+        self.harp.string(reading.string).is_some_and(|string| {
+            let cents = reading.hz.cents_above(self.link.tuning().open_target(string));
+            !cents.is_within(self.link.tolerance().of(string))
+        })
     }
 
     fn set_input(&mut self, input: Input) {
@@ -452,7 +464,14 @@ impl EventLoop {
         let image = Image {
             input: self.input,
             notices: self.notices.clone(),
-            ..draw(&self.link, &self.harp, &self.name, &self.own_tag, &self.follower, now)
+            ..draw(
+                &self.link,
+                &self.harp,
+                (&self.name, &self.own_tag),
+                &self.follower,
+                &self.standstill,
+                now,
+            )
         };
         let tenure = image.link.tenure;
         if tenure != self.noted_tenure || image.agreement != self.agreed {
@@ -549,7 +568,14 @@ impl EventLoop {
 }
 
 /// The image of everything but the sound's own state.
-fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, own_tag: &str, follower: &Follower, now: Uptime) -> Image {
+fn draw(
+    link: &Link,
+    harp: &Arc<Harp>,
+    (name, own_tag): (&Name, &str),
+    follower: &Follower,
+    standstill: &Standstill,
+    now: Uptime,
+) -> Image {
     let view = link.view(now);
     let readiness = link.readiness();
     let advice = consort_guide::advise(&Situation {
@@ -557,6 +583,9 @@ fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, own_tag: &str, follower: &Fo
         tolerance: link.tolerance(),
         readiness: &readiness,
         hand: follower.hand(harp, link.tuning()),
+        stands_still: follower
+            .sounds()
+            .is_some_and(|(string, hz)| standstill.holds(string, hz)),
     });
     Image {
         name: name.clone(),

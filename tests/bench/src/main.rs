@@ -1,6 +1,7 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
 mod ensemble;
+mod figures;
 mod hearing;
 mod joining;
 mod recordings;
