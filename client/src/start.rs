@@ -101,6 +101,7 @@ impl Station {
             saved,
             store,
             put_aside,
+            only_read,
         } = Store::open(&folder, told)?;
         let desk = bind(config.desk_port).await?;
         let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
@@ -170,7 +171,12 @@ impl Station {
             harp,
             name,
             voice,
-            notices: put_aside.into_iter().chain(key_aside).map(aside_sentence).collect(),
+            notices: put_aside
+                .into_iter()
+                .chain(key_aside)
+                .map(aside_sentence)
+                .chain(only_read)
+                .collect(),
             tunings,
             feed,
             patience,

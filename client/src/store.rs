@@ -66,6 +66,8 @@ pub(crate) struct Opened {
     pub(crate) store: Store,
     /// Where a damaged file went.
     pub(crate) put_aside: Option<PathBuf>,
+    /// Why nothing is written: the file is a newer program's.
+    pub(crate) only_read: Option<String>,
 }
 
 /// Why there is no memory.
@@ -90,11 +92,14 @@ impl Store {
             connection,
             read,
             put_aside,
+            newer,
         } = Database::open_and_read(folder, FILE, table::MIGRATIONS, table::read)?;
+        let only_read = newer.as_ref().map(ToString::to_string);
         Ok(Opened {
+            only_read,
             saved: read,
             store: Self {
-                writer: Writer::start(connection)?,
+                writer: Writer::on(connection, newer)?,
                 told,
             },
             put_aside,

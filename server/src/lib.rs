@@ -145,11 +145,13 @@ impl Coordinator {
             store,
             events,
             put_aside,
+            only_read,
         } = Store::open(&folder, &config.opening)?;
         let notices = [damaged_key, put_aside]
             .iter()
             .flatten()
             .map(|aside| notice(aside))
+            .chain(only_read)
             .collect();
         let handle = Handle {
             port: control_at.port(),
