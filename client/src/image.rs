@@ -1,5 +1,6 @@
 //! The station at one moment: what desk, terminal and machine lines are drawn from.
 
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -47,6 +48,8 @@ pub struct Connection {
     pub offline_for: Option<Duration>,
     /// Coordinators that were sighted and are not known.
     pub strangers: Vec<Stranger>,
+    /// The typed address.
+    pub typed_address: Option<SocketAddr>,
     /// The tag of this laptop's own key.
     pub own_tag: String,
     /// The seat that is held here.

@@ -1,13 +1,14 @@
 //! Carries out what was typed, and says in one sentence why it cannot be done.
 
 use std::ffi::OsString;
+use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
 use clap::error::ErrorKind;
 use consort_proto::harp_file;
-use consort_words::Words;
+use consort_words::{Key, Words};
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::choice::{self, NotAHarpChoice};
@@ -141,6 +142,10 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
     let open_browser = !args.station.no_browser && !args.json && args.station.advice.is_none();
     let config = Config::try_from(args)?;
     let ends_by_itself = config.until_end;
+    if open_browser && std::io::stdout().is_terminal() && !config.data.exists() {
+        // Before any port is opened, since that is when the system asks.
+        say::line(&Words::english().say(Key::NetworkFirstStart, &[]));
+    }
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

@@ -62,9 +62,17 @@ fn take_over<'a>(image: &'a Image, words: &'a Words) -> impl Iterator<Item = Que
     })
 }
 
-/// The leaders of ensembles that are near and not known.
+/// The leaders of ensembles that are near and not known, first the one whose address was typed.
 fn ask_in<'a>(link: &'a Connection, words: &'a Words) -> impl Iterator<Item = Question> + 'a {
-    link.strangers.iter().map(|stranger| {
+    let at_address = link.typed_address.map(|address| {
+        let args = [
+            ("address", Arg::from(address.to_string())),
+            ("own", Arg::from(link.own_tag.as_str())),
+        ];
+        let wish = json!({"wish": "ask-in", "tag": null});
+        Question::new(words.say(Key::AskInAt, &args), [(words.say(Key::AskInYes, &[]), wish)])
+    });
+    let sighted = link.strangers.iter().map(|stranger| {
         let name = stranger
             .name
             .as_ref()
@@ -76,5 +84,6 @@ fn ask_in<'a>(link: &'a Connection, words: &'a Words) -> impl Iterator<Item = Qu
         ];
         let wish = json!({"wish": "ask-in", "tag": stranger.tag});
         Question::new(words.say(Key::AskIn, &args), [(words.say(Key::AskInYes, &[]), wish)])
-    })
+    });
+    at_address.into_iter().chain(sighted)
 }

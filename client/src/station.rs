@@ -602,6 +602,7 @@ fn draw(
                 _ => None,
             },
             strangers: view.strangers.into_iter().cloned().collect(),
+            typed_address: view.typed_address,
             own_tag: own_tag.to_owned(),
             tenure: view.tenure,
             seats: view.seats.to_vec(),

@@ -13,14 +13,14 @@ use consort_proto::Scheme;
 use consort_session::{Command, View};
 use consort_words::{Key, Words};
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
+use serde_json::json;
 use tokio::sync::watch;
 
-use crate::Addresses;
 use crate::args::Order;
 use crate::coordinator::{Outcome, Viewer};
 use crate::deputy;
 use crate::image;
+use crate::network::Network;
 use crate::remote::Handle;
 use crate::start::Start;
 use crate::status::{self, Status};
@@ -186,7 +186,7 @@ struct Shared {
     viewer: Viewer,
     words: Arc<Words>,
     pictures: watch::Receiver<Arc<str>>,
-    links: Arc<Value>,
+    networks: watch::Receiver<Network>,
 }
 
 /// The page's address, with the token where it is not sent to any server: behind `#`.
@@ -199,18 +199,13 @@ pub(crate) fn pages(
     viewer: Viewer,
     pictures: watch::Receiver<Arc<str>>,
     handle: &Handle,
-    addresses: &Addresses,
+    networks: watch::Receiver<Network>,
 ) -> Router {
     let shared = Shared {
         viewer,
         words: Arc::new(Words::english()),
         pictures,
-        links: Arc::new(json!({
-            "address": addresses.typed,
-            "join": addresses.join.to_string(),
-            "board": addresses.board,
-            "temperaments": Scheme::ALL.map(Scheme::word),
-        })),
+        networks,
     };
     let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
@@ -238,11 +233,15 @@ async fn link(State(shared): State<Shared>) -> Response {
     let Some(view) = shared.viewer.look().await else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
-    let mut links = (*shared.links).clone();
-    if let Some(links) = links.as_object_mut() {
-        links.insert("code".to_owned(), status::code(&view).into());
-    }
-    Json(links).into_response()
+    let links = shared.networks.borrow().links.clone();
+    Json(json!({
+        "address": links.address,
+        "join": links.join,
+        "board": links.board,
+        "temperaments": Scheme::ALL.map(Scheme::word),
+        "code": status::code(&view),
+    }))
+    .into_response()
 }
 
 /// What a change would do that the leader has in mind and has not sent.

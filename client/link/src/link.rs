@@ -241,6 +241,7 @@ impl Link {
     pub fn view(&self, now: Uptime) -> LinkView<'_> {
         let session = self.agreement.as_ref().map(|agreement| agreement.session);
         LinkView {
+            typed_address: self.pairing.typed_address(),
             state: self.state(),
             agreement: self.agreement.as_ref(),
             start_in: self.start.map(|start| start.since(now)),

@@ -129,6 +129,12 @@ impl Pairing {
         self.places.truncate(PLACES_MAX);
     }
 
+    /// The address that the harpist typed, if any.
+    pub(crate) fn typed_address(&self) -> Option<SocketAddr> {
+        let typed = self.places.iter().find(|place| place.tag.is_none());
+        typed.map(|place| place.address)
+    }
+
     /// Whether a code waits for its coordinator, or one is proving it.
     pub(crate) const fn is_wanted(&self) -> bool {
         self.typed.is_some() || self.asking.is_some() || self.exchange.is_some()

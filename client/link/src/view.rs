@@ -42,6 +42,8 @@ pub struct LinkView<'a> {
     pub unsent: usize,
     /// Coordinators that were sighted and are not known: a code, a join link or the leader's leave is needed for them.
     pub strangers: Vec<&'a Stranger>,
+    /// The typed address, while nobody there is known.
+    pub typed_address: Option<std::net::SocketAddr>,
     /// The seat that is held in the agreement's session.
     pub tenure: Tenure,
     /// All seats, as last heard.

@@ -16,6 +16,9 @@ pub(crate) fn reference(a4_mhz: u32) -> Result<ReferencePitch, WireError> {
     ReferencePitch::new(f64::from(a4_mhz) / 1000.0).map_err(|why| WireError::range("A4", why))
 }
 
+/// The place of A among offsets from C to B.
+const A: usize = 9;
+
 /// The number of the temperament's name, 0 for offsets of one's own, and the offsets from C to B in any case.
 pub(crate) fn temperament_numbers(temperament: &Temperament) -> (u8, [i32; 12]) {
     (temperament.scheme().code(), temperament.offsets().map(millicents))
@@ -25,8 +28,11 @@ pub(crate) fn temperament_numbers(temperament: &Temperament) -> (u8, [i32; 12]) 
 pub(crate) fn temperament(scheme: u8, offsets: [i32; 12]) -> Result<Temperament, WireError> {
     match Option::<Scheme>::of(scheme) {
         Ok(Some(scheme)) => Ok(Temperament::named(scheme)),
-        Ok(None) | Err(_) => Temperament::own(&offsets.map(|offset| cents(offset).0))
-            .map_err(|why| WireError::range("a temperament", why)),
+        Ok(None) | Err(_) => {
+            // A stays in whole numbers, so that what is sent on is what was heard, to the last bit.
+            let kept = offsets.map(|offset| cents(offset.saturating_sub(offsets[A])).0);
+            Temperament::own(&kept).map_err(|why| WireError::range("a temperament", why))
+        }
     }
 }
 

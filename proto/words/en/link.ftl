@@ -32,6 +32,7 @@ link-apart = This Wi-Fi seems to keep laptops apart. Use the hotspot of a phone 
 link-called = The leader asks for { $string }: pluck it.
 
 ask-in = { $name }, with the tag { $tag }, is near. Without a code, its leader can let this laptop in; its tag is { $own }.
+ask-in-at = Without a code, the leader at { $address } can let this laptop in; its tag is { $own }.
 ask-in-yes = Ask the leader
 ask-seat = A harp of { $name } is played at seat { $seat } already. If it is this one, this laptop can take over.
 ask-seat-waits = The other laptop and the leader are asked for seat { $seat }.

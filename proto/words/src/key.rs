@@ -188,6 +188,7 @@ keys! {
     LinkApart = "link-apart",
     LinkCalled = "link-called",
     AskIn = "ask-in",
+    AskInAt = "ask-in-at",
     AskInYes = "ask-in-yes",
     AskSeat = "ask-seat",
     AskSeatWaits = "ask-seat-waits",
