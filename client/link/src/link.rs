@@ -164,6 +164,7 @@ impl Link {
                 self.pairing.at_address(now, address);
                 self.dialling.learn(keys.into_iter().map(|key| (address, key)));
                 self.dialling.hurry(now);
+                self.redraw();
             }
             Event::AskIn(tag) => self.ask_in(now, tag),
             Event::TakeOver { seat } => self.want_seat(seat),
