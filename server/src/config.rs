@@ -8,6 +8,7 @@ use consort_proto::{Name, ReferencePitch, Setting, Temperament, discovery};
 use consort_store::{Folder, FolderError};
 
 use crate::args::Args;
+pub use crate::endpoint::Limits;
 use crate::start::NoLocalTime;
 
 /// How a coordinator is opened; [`Config::in_folder`] gives one that runs a rehearsal unaided.
@@ -27,6 +28,10 @@ pub struct Config {
     pub discovery: Option<Discovery>,
     /// What is changed at the opening; everything absent stays as it was saved.
     pub opening: Opening,
+    /// How many may call at the same time.
+    pub limits: Limits,
+    /// How many seats there are, how often hearts beat, and how long a joining code is good.
+    pub session: consort_session::Config,
 }
 
 /// How the session is announced.
@@ -81,6 +86,8 @@ impl Config {
                 loopback_only: false,
             }),
             opening: Opening::default(),
+            limits: Limits::default(),
+            session: consort_session::Config::default(),
         }
     }
 }

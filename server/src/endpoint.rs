@@ -43,14 +43,30 @@ struct Stranger {
     _of_address: OwnedSemaphorePermit,
 }
 
-/// Links at once; the largest ensembles have a few dozen harps.
-const LINKS_MAX: usize = 128;
-/// Callers at once who have not been welcomed yet: whoever holds no seat cannot keep stations from theirs.
-const STRANGERS_MAX: usize = 32;
-/// Such callers at once from one address: a laptop with several stations, or many behind one router.
-const STRANGERS_PER_ADDRESS: usize = 16;
-/// When no more than so many places are left, callers must first prove their address.
-const PLACES_AT_EASE: usize = 24;
+/// How many may call at the same time.
+#[derive(Clone, Copy, Debug)]
+pub struct Limits {
+    /// Links at once; the largest ensembles have a few dozen harps.
+    pub links: usize,
+    /// Callers at once who have not been welcomed yet: whoever holds no seat cannot keep stations from theirs.
+    pub strangers: usize,
+    /// Such callers at once from one address: a laptop with several stations, or many behind one router.
+    pub strangers_per_address: usize,
+    /// When no more than so many places for strangers are left, callers must first prove their address.
+    pub places_at_ease: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            links: 128,
+            strangers: 32,
+            strangers_per_address: 16,
+            places_at_ease: 24,
+        }
+    }
+}
+
 /// Messages that may wait on one link. The agreement and the acknowledgements of a whole tuning fit; who lets more pile
 /// up does not read, and is cut.
 const WAITING_MAX: usize = 64;
@@ -68,8 +84,8 @@ const PACE: Duration = Duration::from_millis(20);
 const BURST: u32 = 100;
 
 /// Takes callers until the listener is closed.
-pub(crate) async fn serve(listener: &Listener, desk: &Desk) {
-    let of_all = Arc::new(Semaphore::new(STRANGERS_MAX));
+pub(crate) async fn serve(listener: &Listener, limits: Limits, desk: &Desk) {
+    let of_all = Arc::new(Semaphore::new(limits.strangers));
     let mut of_addresses: BTreeMap<IpAddr, Arc<Semaphore>> = BTreeMap::new();
     let mut links = JoinSet::new();
     let mut last = LinkId(0);
@@ -83,14 +99,16 @@ pub(crate) async fn serve(listener: &Listener, desk: &Desk) {
         of_addresses.retain(|_, places| Arc::strong_count(places) > 1);
         let of_address = of_addresses
             .entry(caller.address().ip())
-            .or_insert_with(|| Arc::new(Semaphore::new(STRANGERS_PER_ADDRESS)));
+            .or_insert_with(|| Arc::new(Semaphore::new(limits.strangers_per_address)));
         let places = (
             of_all.clone().try_acquire_owned(),
             of_address.clone().try_acquire_owned(),
         );
         match places {
-            (Ok(_), Ok(_)) if of_all.available_permits() < PLACES_AT_EASE && !caller.is_proven() => caller.ask_again(),
-            (Ok(_of_all), Ok(_of_address)) if links.len() < LINKS_MAX => {
+            (Ok(_), Ok(_)) if of_all.available_permits() < limits.places_at_ease && !caller.is_proven() => {
+                caller.ask_again()
+            }
+            (Ok(_of_all), Ok(_of_address)) if links.len() < limits.links => {
                 last = LinkId(last.0 + 1);
                 let stranger = Stranger { _of_all, _of_address };
                 links.spawn(run_link(last, caller, stranger, desk.clone()));

@@ -39,7 +39,7 @@ use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, timeout};
 
 pub use crate::config::Config;
-use crate::config::Discovery;
+use crate::config::{Discovery, Limits};
 use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::deputy::Desk;
 use crate::image::Drawing;
@@ -58,6 +58,7 @@ pub struct Coordinator {
     board: TcpListener,
     control: TcpListener,
     discovery: Option<Discovery>,
+    limits: Limits,
     event_loop: EventLoop,
     inputs: mpsc::Receiver<Input>,
     inbox: mpsc::Sender<Input>,
@@ -175,7 +176,7 @@ impl Coordinator {
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
-        let mut session = Session::open(Uptime::default(), consort_session::Config::default(), saved);
+        let mut session = Session::open(Uptime::default(), config.session, saved);
         // Before anybody looks, so that the first image shows a code.
         session.handle(Uptime::default(), Event::Code(pairing::draw_code()?));
         if let Some(wait) = config.opening.start {
@@ -192,6 +193,7 @@ impl Coordinator {
             board,
             control,
             discovery: config.discovery,
+            limits: config.limits,
             event_loop,
             inputs,
             inbox,
@@ -239,13 +241,14 @@ impl Coordinator {
             folder,
             doors,
             listener,
+            limits,
             mut event_loop,
             inputs,
             ..
         } = self;
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
-            () = endpoint::serve(&listener, &desk) => {}
+            () = endpoint::serve(&listener, limits, &desk) => {}
             () = drawing.follow(self.images, networks) => {}
             () = network::follow(&doors, announced, &mut advert, &network) => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
