@@ -2,6 +2,7 @@
 
 mod agreement;
 mod code;
+mod copies;
 mod deputy;
 mod ensemble;
 mod joining;

@@ -222,6 +222,9 @@ fn migrate(connection: &mut Connection, migrations: &[&str]) -> Result<(), Probl
     let version: i64 = connection.query_row("PRAGMA user_version", [], |row| row.get(0))?;
     let found =
         usize::try_from(version).map_err(|_| Unreadable::Meaningless(format!("layout {version} was never written")))?;
+    if found == 0 && has_tables(connection)? {
+        return Err(Unreadable::Meaningless("its tables are another program's".to_owned()).into());
+    }
     let unseen = migrations.get(found..).ok_or(Problem::Newer { found })?;
     for (step, sql) in (version + 1..).zip(unseen) {
         let transaction = connection.transaction()?;
@@ -230,6 +233,11 @@ fn migrate(connection: &mut Connection, migrations: &[&str]) -> Result<(), Probl
         transaction.commit()?;
     }
     Ok(())
+}
+
+/// Whether anything was ever kept in the file.
+fn has_tables(connection: &Connection) -> rusqlite::Result<bool> {
+    connection.query_row("SELECT count(*) > 0 FROM sqlite_master", [], |row| row.get(0))
 }
 
 /// Whether the content is at fault, rather than the disk, the folder or another program.
@@ -242,6 +250,8 @@ fn is_damage(unreadable: &Unreadable) -> bool {
             | rusqlite::Error::InvalidColumnType(..)
             | rusqlite::Error::Utf8Error(..),
         ) => true,
+        // A table or a column that every file of this layout has: the file is another program's.
+        Unreadable::Sqlite(cause) if cause.to_string().contains("no such ") => true,
         Unreadable::Sqlite(cause) => matches!(
             cause.sqlite_error_code(),
             Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase)

@@ -102,6 +102,42 @@ fn content_that_means_nothing_is_put_aside_like_damage() {
 }
 
 #[test]
+fn a_file_of_another_program_is_put_aside_and_nothing_is_written_into_it() {
+    for (what, tables) in [
+        (
+            "no layout of ours",
+            "CREATE TABLE song (title TEXT); INSERT INTO song VALUES ('Alder')",
+        ),
+        (
+            "a layout by chance",
+            "CREATE TABLE song (title TEXT); PRAGMA user_version = 1",
+        ),
+    ] {
+        let folder = folder("foreign");
+        let other = Connection::open(folder.file(NAME)).expect("another program");
+        other.execute_batch(tables).expect(what);
+        drop(other);
+        let before = std::fs::read(folder.file(NAME)).expect("read");
+        let look = |connection: &Connection| {
+            Ok(connection.query_row("SELECT count(*) FROM note", [], |row| row.get::<_, i64>(0))?)
+        };
+        let database = Database::open_and_read(&folder, NAME, &[FIRST], look).expect(what);
+        let aside = database.put_aside.expect(what);
+        assert_eq!(database.read, 0, "{what}");
+        // Its journal mode may have been looked at; what it holds is as it was.
+        let kept = Connection::open(&aside).expect(what);
+        let songs: i64 = kept
+            .query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0))
+            .expect(what);
+        assert_eq!(
+            (songs, std::fs::read(&aside).expect("aside").len()),
+            (1, before.len()),
+            "{what}"
+        );
+    }
+}
+
+#[test]
 fn a_newer_layout_is_read_and_never_written() {
     let folder = folder("newer");
     fill(&folder, 3);
