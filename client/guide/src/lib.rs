@@ -5,6 +5,7 @@
 
 mod advice;
 mod doubt;
+pub mod opening;
 mod place;
 mod standstill;
 #[cfg(test)]

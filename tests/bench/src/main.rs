@@ -4,6 +4,7 @@ mod ensemble;
 mod figures;
 mod hearing;
 mod joining;
+mod opening;
 mod recordings;
 mod statistics;
 
@@ -13,10 +14,11 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 3] = [
+const MEASURES: [(&str, &str, Measure); 4] = [
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
+    ("opening", opening::ABOUT, opening::run),
 ];
 
 fn main() -> ExitCode {
