@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
+use consort_guide::opening::Check;
 use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
@@ -55,6 +56,7 @@ pub(crate) struct EventLoop {
     follower: Follower,
     twins: Twins,
     standstill: Standstill,
+    opening: Check,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -156,6 +158,7 @@ impl EventLoop {
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
         let follower = Follower::default();
+        let opening = Check::begin(&parts.harp, &parts.link.readiness());
         let mut event_loop = Self {
             image: watch::Sender::new(Arc::new(draw(
                 &parts.link,
@@ -163,6 +166,7 @@ impl EventLoop {
                 &parts.name,
                 &follower,
                 &Standstill::default(),
+                &opening,
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
@@ -175,6 +179,7 @@ impl EventLoop {
             follower,
             twins: Twins::default(),
             standstill: Standstill::default(),
+            opening,
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -336,6 +341,10 @@ impl EventLoop {
             } => (*onset_s, string, *hz, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
         };
+        if let Some(asked) = self.opening.takes(&self.harp, self.link.tuning(), onset_s, hz) {
+            *string = asked;
+            return sensed;
+        }
         let sounding = Sounding {
             onset_s,
             heard: *string,
@@ -349,6 +358,7 @@ impl EventLoop {
             readiness: &readiness,
             hand: None,
             stands_still: false,
+            opening: None,
         };
         let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
         *string = self
@@ -383,6 +393,13 @@ impl EventLoop {
         match Reading::new(answer.string, answer.hz, answer.sigma) {
             Ok(reading) => {
                 self.standstill.hear(&reading, self.is_off(&reading));
+                self.opening.hear(
+                    &self.harp,
+                    self.link.tuning(),
+                    answer.onset_s,
+                    reading.string,
+                    reading.hz,
+                );
                 self.tell(Event::Observed(Content::Reading(reading)));
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
@@ -424,6 +441,7 @@ impl EventLoop {
                 &self.name,
                 &self.follower,
                 &self.standstill,
+                &self.opening,
                 now,
             )
         };
@@ -523,6 +541,7 @@ fn draw(
     name: &Name,
     follower: &Follower,
     standstill: &Standstill,
+    opening: &Check,
     now: Uptime,
 ) -> Image {
     let view = link.view(now);
@@ -535,6 +554,7 @@ fn draw(
         stands_still: follower
             .sounds()
             .is_some_and(|(string, hz)| standstill.holds(string, hz)),
+        opening: Some(opening),
     });
     Image {
         name: name.clone(),
