@@ -1,0 +1,15 @@
+//! A harp's memory: what was heard of its strings over months, and what follows from it.
+//!
+//! A pure function of the harp and its record: `look` turns tunings, fittings, events and weather into findings, each
+//! with its evidence in numbers, one action, and what would change it.
+//! This crate reads no clock and touches no disk; today's date is handed in.
+
+pub mod date;
+pub mod entry;
+pub mod sheet;
+pub mod visit;
+
+pub use date::{Date, Moment, NotADate, NotAMoment};
+pub use entry::{Climate, Concert, Deed, Event, Fitting, Heard, NotAnEntry, Partial, Place, Timbre};
+pub use sheet::{Pins, Player, Sheet};
+pub use visit::{Life, Seen, Visit};
