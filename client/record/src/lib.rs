@@ -4,12 +4,27 @@
 //! with its evidence in numbers, one action, and what would change it.
 //! This crate reads no clock and touches no disk; today's date is handed in.
 
+mod chronicle;
 pub mod date;
 pub mod entry;
+mod falseness;
+pub mod finding;
+mod gauge;
+mod likely;
+mod look;
+mod moves;
+mod regulation;
+mod robust;
 pub mod sheet;
+mod sound;
+mod stretch;
 pub mod visit;
+
+pub use chronicle::Chronicle;
 
 pub use date::{Date, Moment, NotADate, NotAMoment};
 pub use entry::{Climate, Concert, Deed, Event, Fitting, Heard, NotAnEntry, Partial, Place, Timbre};
+pub use finding::{About, Cause, Finding};
+pub use look::{CONCERT_DAYS, look};
 pub use sheet::{Pins, Player, Sheet};
 pub use visit::{Life, Seen, Visit};

@@ -3,6 +3,7 @@
 mod ensemble;
 mod hearing;
 mod joining;
+mod record;
 mod recordings;
 mod statistics;
 
@@ -12,10 +13,11 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 3] = [
+const MEASURES: [(&str, &str, Measure); 4] = [
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
+    ("record", record::ABOUT, record::run),
 ];
 
 fn main() -> ExitCode {
