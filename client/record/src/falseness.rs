@@ -26,6 +26,7 @@ const PLUCK_SIGMA: f64 = 0.12;
 const RESTS_SIGMA: f64 = 0.1;
 
 /// A string's sound compared with the curve, or with what it was before.
+#[derive(Clone)]
 struct Compared {
     partials: Vec<usize>,
     values: Vec<f64>,
@@ -36,24 +37,27 @@ struct Compared {
     stiffer: Vec<f64>,
 }
 
+/// Some strings are rougher than the others of their material and even all the same: this share of them, by this factor.
+const ROUGH: (f64, f64) = (0.02, 2.0);
+
 /// How much more likely a thin or thick tenth makes `sound` than an even string, in natural logarithms.
 pub(crate) fn off_curve(sound: &Sound, usual: Usual) -> f64 {
-    let Some((ln_b, _)) = sound.ln_stiffness(usual.ln_stiffness, usual.off_law) else {
-        return 0.0;
-    };
+    let Some((ln_b, _)) = sound.ln_stiffness(usual.ln_stiffness, usual.off_law) else { return 0.0 };
     // Linear around the best stiffness, so that very stiff strings are judged as well.
     let shift = ln_b - usual.ln_stiffness;
-    let mut compared = Compared::new(|place| {
-        let (above, variance) = sound.partial(place)?;
-        let law = law_cents(place, ln_b);
-        Some((
-            above - law + law * shift,
-            variance + RESTS_SIGMA * RESTS_SIGMA + usual.off_law * usual.off_law,
-            law,
-        ))
-    });
-    compared.common = usual.off_law * usual.off_law + PLUCK_SIGMA * PLUCK_SIGMA / sound.plucks().max(1.0);
-    compared.weigh()
+    let (mut even, mut uneven) = ([0.0; 2], [0.0; 2]);
+    for (scale, (share, rough)) in [(1.0 - ROUGH.0, 1.0), ROUGH].into_iter().enumerate() {
+        let off = (usual.off_law * rough).powi(2);
+        let mut compared = Compared::new(|place| {
+            let (above, variance) = sound.partial(place)?;
+            let law = law_cents(place, ln_b);
+            Some((above - law + law * shift, variance + RESTS_SIGMA * RESTS_SIGMA + off, law))
+        });
+        compared.common = off + PLUCK_SIGMA * PLUCK_SIGMA / sound.plucks().max(1.0);
+        even[scale] = share.ln() + compared.even();
+        uneven[scale] = even[scale] + compared.weigh();
+    }
+    likely::sum(uneven.into_iter()) - likely::sum(even.into_iter())
 }
 
 /// How much more likely a tenth that has worn makes the change from `before` to `now` than an unchanged string.
@@ -107,6 +111,18 @@ impl Compared {
             0.5 * (agrees * agrees / (1.0 + information) - information.ln_1p())
         });
         likely::sum(places.into_iter()) - (PLACES.len() as f64).ln()
+    }
+
+    /// The density of the values on an even string, less a constant, as a natural logarithm.
+    fn even(&self) -> f64 {
+        let through = self.inverse(&self.values);
+        let distance: f64 = through.iter().zip(&self.values).map(|(a, b)| a * b).sum();
+        // The determinant grows by 1 + uᵀ·A⁻¹·u with each rank.
+        let plain: f64 = self.variances.iter().map(|variance| variance.ln()).sum();
+        let ones: f64 = self.variances.iter().map(|variance| self.common / variance).sum();
+        let only_common = Self { stiffer: vec![0.0; self.stiffer.len()], ..self.clone() };
+        let stiff: f64 = only_common.inverse(&self.stiffer).iter().zip(&self.stiffer).map(|(a, b)| a * b).sum();
+        -0.5 * (distance + plain + ones.ln_1p() + stiff.ln_1p())
     }
 
     /// `vector` through the inverse covariance diag(variances) + common·11ᵀ + stiffer·stifferᵀ, one rank after the other.

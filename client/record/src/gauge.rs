@@ -22,13 +22,13 @@ pub(crate) struct Gauge {
     pub(crate) ratio: f64,
 }
 
-/// How likely a string is renewed with a wrong gauge: one in fifty, assumed.
-const WRONG: f64 = 0.02;
+/// How likely a string is renewed with a wrong gauge: one in fifteen, assumed.
+const WRONG: f64 = 0.065;
 /// Natural logarithms of diameters against the right one that are wrong, each as likely as the other.
 const RATIOS: [f64; 10] = [-0.37, -0.3, -0.23, -0.18, -0.13, 0.13, 0.18, 0.23, 0.3, 0.37];
 /// How far pieces of the right gauge differ in stiffness, decay and steps, one standard deviation: assumed.
-const STIFFNESS_SPREAD: f64 = 0.25;
-const DECAY_SPREAD: f64 = 0.2;
+const STIFFNESS_SPREAD: f64 = 0.2;
+const DECAY_SPREAD: f64 = 0.16;
 const STEP_SPREAD_CENTS: f64 = 2.2;
 /// What a string that is thicker by a factor e would raise one semitone, cents: the disc shortens it more. Assumed, and
 /// uncertain by half.
@@ -40,10 +40,10 @@ pub(crate) fn weigh(differences: &Differences) -> Gauge {
         // Stiffness goes with the square of the diameter; a thicker string moves more air and loses itself faster.
         let stiffness = differences.stiffness.map_or(0.0, |(value, variance)| {
             let sigma = (variance + STIFFNESS_SPREAD * STIFFNESS_SPREAD).sqrt();
-            likely::noise(value - 2.0 * ln_ratio, sigma)
+            likely::normal(value - 2.0 * ln_ratio, sigma)
         });
         let decay = differences.decay.map_or(0.0, |(value, variance)| {
-            likely::noise(value + ln_ratio, (variance + DECAY_SPREAD * DECAY_SPREAD).sqrt())
+            likely::normal(value + ln_ratio, (variance + DECAY_SPREAD * DECAY_SPREAD).sqrt())
         });
         let steps: f64 = (1..)
             .map(f64::from)

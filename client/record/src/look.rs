@@ -21,7 +21,7 @@ const NAMED_FROM: f64 = 0.95;
 /// A string is said to have something that is not named yet when it is in order with less than this likelihood.
 const IN_ORDER_BELOW: f64 = 0.25;
 /// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
-const FALSE_AT_FIRST: f64 = 2e-3;
+const FALSE_AT_FIRST: f64 = 4e-3;
 const BECOMES_FALSE: f64 = 2e-5;
 /// A string that was put on within these days is looked at as a new one.
 const NEW_DAYS: i32 = 40;
@@ -33,7 +33,7 @@ const TURNED_TOLD: usize = 5;
 const BEFORE_PLUCKS: f64 = 3.0;
 /// The room is told when a material has moved by this much, cents, this many times its error, and nearly all strings of
 /// it went along.
-const ROOM_CENTS: f64 = 4.0;
+const ROOM_CENTS: f64 = 3.0;
 const ROOM_SIGMAS: f64 = 4.0;
 const ROOM_ALONG: f64 = 0.8;
 /// Nothing unbroken is replaced within so many days before a concert.

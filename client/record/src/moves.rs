@@ -22,9 +22,9 @@ pub(crate) struct Evidence {
 
 /// How likely a pin begins to slip, is turned by mistake, or a string is renewed without a note, from one tuning to the
 /// next: once in some ten years of daily tuning for each string, assumed. False alarms are held down by them.
-const SLIPS: f64 = 4e-5;
-const TURNED: f64 = 4e-5;
-const RENEWED: f64 = 1e-5;
+const SLIPS: f64 = 3e-4;
+const TURNED: f64 = 3e-4;
+const RENEWED: f64 = 5e-6;
 /// Movements that are looked back upon: what began earlier was named earlier.
 const LOOKED_BACK: usize = 12;
 /// Cents a day by which a pin that slips may slip, each as likely as the other.
@@ -106,7 +106,7 @@ fn turning(moves: &[&Move], calm: &[f64]) -> (f64, usize) {
 fn renewing(moves: &[&Move], calm: &[f64]) -> (f64, usize) {
     let mut all = Vec::new();
     for (place, made) in moves.iter().enumerate() {
-        if made.beyond.abs() < TURNED_MIN_CENTS || place + 2 >= moves.len() {
+        if made.beyond.abs() < TURNED_MIN_CENTS || place + 3 >= moves.len() {
             continue;
         }
         let first = likely::turned(made.beyond, TURNED_CENTS) - calm[place];

@@ -27,8 +27,8 @@ pub(crate) struct StepOff {
 }
 
 /// The newest errors of every string's steps: (string, position) to cents off whole semitones, in the mean of the last
-/// checks.
-pub(crate) fn errors(chronicle: &Chronicle) -> BTreeMap<(StringNumber, u8), f64> {
+/// checks that agree, and how many those are.
+pub(crate) fn errors(chronicle: &Chronicle) -> BTreeMap<(StringNumber, u8), (f64, usize)> {
     let mut errors = BTreeMap::new();
     for (number, string) in chronicle.sheet().harp.numbered() {
         let Some(track) = chronicle.track(number) else { continue };
@@ -43,7 +43,7 @@ pub(crate) fn errors(chronicle: &Chronicle) -> BTreeMap<(StringNumber, u8), f64>
                     .filter(|error| (error - newest).abs() < STEADY_CENTS)
                     .collect();
                 let mean = like.iter().sum::<f64>() / like.len() as f64;
-                errors.insert((number, position), mean - known);
+                errors.insert((number, position), (mean - known, like.len()));
             }
         }
     }
@@ -61,6 +61,8 @@ const LETTER_OFF_SIGMAS: f64 = 4.0;
 const LETTER_STRINGS: usize = 3;
 /// A single step is off beyond this, cents.
 const STEP_OFF_CENTS: f64 = 5.5;
+/// One check may have been misheard: a single step is named once so many agree.
+const STEP_CHECKS: usize = 2;
 /// Steps scatter by at least this around their letter, cents.
 const STEP_SPREAD_CENTS: f64 = 1.0;
 
@@ -75,7 +77,7 @@ pub(crate) fn look(chronicle: &Chronicle) -> (Vec<LetterOff>, Vec<StepOff>) {
         let mut whole: Vec<f64> = errors
             .iter()
             .filter(|(key, _)| key.1 == position)
-            .map(|entry| *entry.1)
+            .map(|entry| entry.1.0)
             .collect();
         let Some(harp_by) = robust::median(&mut whole) else {
             continue;
@@ -84,12 +86,12 @@ pub(crate) fn look(chronicle: &Chronicle) -> (Vec<LetterOff>, Vec<StepOff>) {
             .unwrap_or(0.0)
             .max(STEP_SPREAD_CENTS);
         for letter in Letter::ALL {
-            let own: Vec<(StringNumber, f64)> = errors
+            let own: Vec<(StringNumber, (f64, usize))> = errors
                 .iter()
                 .filter(|(key, _)| key.1 == position && letter_of(key.0) == Some(letter))
                 .map(|(key, error)| (key.0, *error))
                 .collect();
-            let middle = robust::median(&mut own.iter().map(|one| one.1).collect::<Vec<_>>()).unwrap_or(0.0);
+            let middle = robust::median(&mut own.iter().map(|one| one.1.0).collect::<Vec<_>>()).unwrap_or(0.0);
             let sigma = 1.25 * spread / (own.len().max(1) as f64).sqrt();
             let off = by_pedal
                 && own.len() >= LETTER_STRINGS
@@ -104,9 +106,9 @@ pub(crate) fn look(chronicle: &Chronicle) -> (Vec<LetterOff>, Vec<StepOff>) {
                 });
             }
             let around = if off { middle } else { 0.0 };
-            for (string, error) in own {
+            for (string, (error, checks)) in own {
                 let beyond = error - around;
-                if beyond.abs() > STEP_OFF_CENTS.max(3.5 * spread.min(2.0)) {
+                if checks >= STEP_CHECKS && beyond.abs() > STEP_OFF_CENTS.max(3.5 * spread.min(2.0)) {
                     steps.push(StepOff {
                         string,
                         position,

@@ -229,8 +229,8 @@ fn causes(generator: Generator, lives: usize) -> Causes {
                 if more > 0 {
                     tale.next();
                 }
-                // What passes, as the room does, counts when it was said; what stays has to be said in the end.
-                let passing = kind == Kind::Room && tale.names_it();
+                // What passes, as the room and a new string do, counts when it was said; what stays has to be said in the end.
+                let passing = matches!(kind, Kind::Room | Kind::New) && tale.names_it();
                 right |= passing;
                 if more == 4 {
                     right |= tale.names_it();

@@ -93,7 +93,7 @@ impl Drawn {
             .collect();
         Self {
             life: Life::new(Sheet::of(plot.harp.clone())),
-            letters: std::array::from_fn(|_| std::array::from_fn(|_| dice.even(-1.5, 1.5))),
+            letters: std::array::from_fn(|_| std::array::from_fn(|_| dice.even(-1.0, 1.0))),
             pieces,
             spell: Spell::Mild,
             room: BTreeMap::new(),

@@ -72,8 +72,8 @@ impl Piece {
             unsteady: 0.0,
             // A harp in regulation has no step further off than this.
             steps: [
-                dice.tailed(1.0).clamp(-4.0, 4.0) + slope,
-                dice.tailed(1.2).clamp(-4.0, 4.0) + 2.0 * slope,
+                dice.tailed(1.0).clamp(-3.5, 3.5) + slope,
+                dice.tailed(1.2).clamp(-3.5, 3.5) + 2.0 * slope,
             ],
             slips_a_day: 0.0,
             slipped: 0.0,
