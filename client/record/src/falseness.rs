@@ -38,7 +38,7 @@ struct Compared {
 }
 
 /// Some strings are rougher than the others of their material and even all the same: this share of them, by this factor.
-const ROUGH: (f64, f64) = (0.02, 2.0);
+const ROUGH: (f64, f64) = (0.004, 2.0);
 
 /// How much more likely a thin or thick tenth makes `sound` than an even string, in natural logarithms.
 pub(crate) fn off_curve(sound: &Sound, usual: Usual) -> f64 {
@@ -163,7 +163,7 @@ const BEATS_FALSE: (f64, f64) = (3.2, 0.6);
 /// A false string need not beat.
 const BEATS_SHARE: f64 = 0.6;
 /// Beating alone is never proof: the room and other strings beat, too.
-const BEATS_MOST: f64 = 3.5;
+const BEATS_MOST: f64 = 4.5;
 
 /// How much more likely a false string makes the beating than an even one.
 pub(crate) fn beats(sound: &Sound) -> f64 {

@@ -17,11 +17,11 @@ use crate::stretch::Stretch;
 use crate::visit::Life;
 
 /// A cause is named when it is this likely, all others together and a string in order being the rest.
-const NAMED_FROM: f64 = 0.95;
+const NAMED_FROM: f64 = 0.85;
 /// A string is said to have something that is not named yet when it is in order with less than this likelihood.
 const IN_ORDER_BELOW: f64 = 0.25;
 /// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
-const FALSE_AT_FIRST: f64 = 4e-3;
+const FALSE_AT_FIRST: f64 = 1e-2;
 const BECOMES_FALSE: f64 = 2e-5;
 /// A string that was put on within these days is looked at as a new one.
 const NEW_DAYS: i32 = 40;
@@ -452,7 +452,7 @@ fn usuals(chronicle: &Chronicle) -> BTreeMap<StringNumber, Usual> {
             );
         }
         // Each distance holds the first partial's own as well, and the fit has taken part of it out.
-        let off_law = robust::spread(off.iter().copied()).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.9);
+        let off_law = robust::spread(off.iter().copied()).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.75);
         for (number, ..) in strings {
             if let Some(usual) = usuals.get_mut(number) {
                 usual.off_law = off_law.clamp(OFF_LAW_LEAST, OFF_LAW_UNKNOWN);

@@ -164,6 +164,7 @@ fn healthy(generator: Generator, years: usize) -> Health {
                 number: year,
             },
         );
+        // What comes back after a while is the same finding.
         let mut before: BTreeSet<(About, &'static str)> = BTreeSet::new();
         tale.next();
         let begin = tale.today();
@@ -181,7 +182,7 @@ fn healthy(generator: Generator, years: usize) -> Health {
             for (_, word) in now.difference(&before) {
                 *words.entry(word).or_default() += 1;
             }
-            before = now;
+            before.extend(now);
         }
         let lived = tale.today().days_since(begin) as usize;
         days += lived;
