@@ -200,8 +200,14 @@ impl Chronicle {
                 continue;
             };
             track.heard = Some(visit.at);
-            if let Some(made) = seen.found.and_then(|found| track.moved(visit.at, found, line.level, number)) {
-                scales.entry(string.material).or_default().push(made.beyond / made.sigma);
+            if let Some(made) = seen
+                .found
+                .and_then(|found| track.moved(visit.at, found, line.level, number))
+            {
+                scales
+                    .entry(string.material)
+                    .or_default()
+                    .push(made.beyond / made.sigma);
                 fresh.push((index, made, line.level));
             }
             if let Some(left) = seen.left {

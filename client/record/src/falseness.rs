@@ -42,7 +42,9 @@ const ROUGH: (f64, f64) = (0.004, 2.0);
 
 /// How much more likely a thin or thick tenth makes `sound` than an even string, in natural logarithms.
 pub(crate) fn off_curve(sound: &Sound, usual: Usual) -> f64 {
-    let Some((ln_b, _)) = sound.ln_stiffness(usual.ln_stiffness, usual.off_law) else { return 0.0 };
+    let Some((ln_b, _)) = sound.ln_stiffness(usual.ln_stiffness, usual.off_law) else {
+        return 0.0;
+    };
     // Linear around the best stiffness, so that very stiff strings are judged as well.
     let shift = ln_b - usual.ln_stiffness;
     let (mut even, mut uneven) = ([0.0; 2], [0.0; 2]);
@@ -51,7 +53,11 @@ pub(crate) fn off_curve(sound: &Sound, usual: Usual) -> f64 {
         let mut compared = Compared::new(|place| {
             let (above, variance) = sound.partial(place)?;
             let law = law_cents(place, ln_b);
-            Some((above - law + law * shift, variance + RESTS_SIGMA * RESTS_SIGMA + off, law))
+            Some((
+                above - law + law * shift,
+                variance + RESTS_SIGMA * RESTS_SIGMA + off,
+                law,
+            ))
         });
         compared.common = off + PLUCK_SIGMA * PLUCK_SIGMA / sound.plucks().max(1.0);
         even[scale] = share.ln() + compared.even();
@@ -120,8 +126,16 @@ impl Compared {
         // The determinant grows by 1 + uᵀ·A⁻¹·u with each rank.
         let plain: f64 = self.variances.iter().map(|variance| variance.ln()).sum();
         let ones: f64 = self.variances.iter().map(|variance| self.common / variance).sum();
-        let only_common = Self { stiffer: vec![0.0; self.stiffer.len()], ..self.clone() };
-        let stiff: f64 = only_common.inverse(&self.stiffer).iter().zip(&self.stiffer).map(|(a, b)| a * b).sum();
+        let only_common = Self {
+            stiffer: vec![0.0; self.stiffer.len()],
+            ..self.clone()
+        };
+        let stiff: f64 = only_common
+            .inverse(&self.stiffer)
+            .iter()
+            .zip(&self.stiffer)
+            .map(|(a, b)| a * b)
+            .sum();
         -0.5 * (distance + plain + ones.ln_1p() + stiff.ln_1p())
     }
 

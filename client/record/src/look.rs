@@ -17,7 +17,7 @@ use crate::stretch::Stretch;
 use crate::visit::Life;
 
 /// A cause is named when it is this likely, all others together and a string in order being the rest.
-const NAMED_FROM: f64 = 0.85;
+const NAMED_FROM: f64 = 0.9;
 /// A string is said to have something that is not named yet when it is in order with less than this likelihood.
 const IN_ORDER_BELOW: f64 = 0.25;
 /// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
@@ -51,8 +51,7 @@ pub fn look(chronicle: &Chronicle, life: &Life, today: Date) -> Vec<Finding> {
         let Some((track, usual)) = chronicle.track(number).zip(usuals.get(&number)) else {
             continue;
         };
-        let off_step = steps.iter().any(|step| step.string == number);
-        for finding in one_string(chronicle, life, today, (number, string, track), *usual, off_step) {
+        for finding in one_string(chronicle, life, today, (number, string, track), *usual) {
             told.insert(number, finding.cause.word());
             findings.push(finding);
         }
@@ -105,7 +104,6 @@ fn one_string(
     today: Date,
     (number, string, track): (StringNumber, &HarpString, &Track),
     usual: Usual,
-    off_step: bool,
 ) -> Vec<Finding> {
     let about = About::String(number);
     let near = life
@@ -167,7 +165,7 @@ fn one_string(
     let gauge = track
         .fitted
         .filter(|&on| today.days_since(on) <= GAUGE_DAYS)
-        .map(|on| (on, weigh_gauge(track, &all, usual, off_step)));
+        .map(|on| (on, weigh_gauge(track, &all, usual)));
     let weights = [
         0.0,
         evidence.slips,
@@ -386,7 +384,7 @@ fn first_heard(track: &Track, worn: bool, today: Date) -> Date {
 }
 
 /// The weight of a wrong gauge and the stiffness against what it should be.
-fn weigh_gauge(track: &Track, all: &Sound, usual: Usual, off_step: bool) -> (Gauge, f64) {
+fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
     let own = all.ln_stiffness(usual.ln_stiffness, usual.off_law);
     let former = (!track.former.is_silent())
         .then(|| track.former.ln_stiffness(usual.ln_stiffness, usual.off_law))
@@ -409,7 +407,6 @@ fn weigh_gauge(track: &Track, all: &Sound, usual: Usual, off_step: bool) -> (Gau
         decay,
         steps,
     });
-    let _ = off_step;
     (gauge, stiffness.map_or(1.0, |(ln_ratio, _)| ln_ratio.exp()))
 }
 
