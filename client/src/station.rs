@@ -21,6 +21,7 @@ use crate::feed::{Fed, Feed};
 use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
 use crate::invitation::Invitation;
+use crate::keeper::Keeper;
 use crate::pairing::Exchanges;
 use crate::store::{Note, Store, Written};
 use crate::voice::Voice;
@@ -49,6 +50,8 @@ pub(crate) struct EventLoop {
     calls: Calls,
     exchanges: Exchanges,
     store: Store,
+    /// Keeps the harp's record; `None` where its thread does not start.
+    keeper: Option<Keeper>,
     started: Instant,
     harp: Arc<Harp>,
     name: Name,
@@ -88,6 +91,7 @@ pub(crate) struct Parts {
     pub(crate) calls: Calls,
     pub(crate) exchanges: Exchanges,
     pub(crate) store: Store,
+    pub(crate) keeper: Option<Keeper>,
     pub(crate) started: Instant,
     pub(crate) harp: Arc<Harp>,
     pub(crate) name: Name,
@@ -167,6 +171,7 @@ impl EventLoop {
             calls: parts.calls,
             exchanges: parts.exchanges,
             store: parts.store,
+            keeper: parts.keeper,
             started: parts.started,
             harp: parts.harp,
             name: parts.name,
@@ -377,7 +382,13 @@ impl EventLoop {
             return;
         }
         match Reading::new(answer.string, answer.hz, answer.sigma) {
-            Ok(reading) => self.tell(Event::Observed(Content::Reading(reading))),
+            Ok(reading) => {
+                if let Some(keeper) = &self.keeper {
+                    let own = (*self.link.tuning(), *self.link.tolerance());
+                    keeper.keep(reading, self.agreed.as_ref(), own);
+                }
+                self.tell(Event::Observed(Content::Reading(reading)));
+            }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
         }
     }
