@@ -1,5 +1,6 @@
 //! The record's findings over simulated lives of harps, told by both generators: what is named, when, and what wrongly.
 
+mod kept;
 mod told;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -31,7 +32,14 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
                     .map_err(|_| "--scale takes a number, as in 0.5".to_owned())?
             }
             "--only" => only = Some(value()?.clone()),
-            other => return Err(format!("takes --scale NUMBER and --only PART, and not “{other}”")),
+            "--from" => told::BEGINS_AT
+                .set(value()?.parse().map_err(|_| "--from takes a whole number".to_owned())?)
+                .unwrap_or(()),
+            other => {
+                return Err(format!(
+                    "takes --scale NUMBER, --only PART and --from LIFE, and not “{other}”"
+                ));
+            }
         }
     }
     let lives = ((LIVES as f64 * scale) as usize).max(4);
@@ -89,6 +97,9 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
                 report(&format!("    {generator:?} {kind:?}: {tally:?}"));
             }
         }
+    }
+    if wanted("kept") {
+        kept::run(scale)?;
     }
     Ok(())
 }
