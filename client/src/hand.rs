@@ -116,6 +116,15 @@ impl Follower {
         })
     }
 
+    /// The string in hand and its pitch, where that is known.
+    pub(crate) fn sounds(&self) -> Option<(StringNumber, Hz)> {
+        let held = self.held?;
+        match held.state {
+            State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
+            State::Unsure => None,
+        }
+    }
+
     fn answer(&mut self, answer: &Answer) -> bool {
         let state = match answer.verdict {
             Verdict::Provisional => {

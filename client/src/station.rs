@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
-use consort_guide::{Action, Situation, Sounding, Twins};
+use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
 use consort_proto::message::Content;
@@ -57,6 +57,7 @@ pub(crate) struct EventLoop {
     name: Name,
     follower: Follower,
     twins: Twins,
+    standstill: Standstill,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -165,6 +166,7 @@ impl EventLoop {
                 &parts.harp,
                 &parts.name,
                 &follower,
+                &Standstill::default(),
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
@@ -177,6 +179,7 @@ impl EventLoop {
             name: parts.name,
             follower,
             twins: Twins::default(),
+            standstill: Standstill::default(),
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -350,6 +353,7 @@ impl EventLoop {
             tolerance: self.link.tolerance(),
             readiness: &readiness,
             hand: None,
+            stands_still: false,
         };
         let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
         *string = self
@@ -387,10 +391,19 @@ impl EventLoop {
                     let own = (*self.link.tuning(), *self.link.tolerance());
                     keeper.keep(reading, self.agreed.as_ref(), own);
                 }
+                self.standstill.hear(&reading, self.is_off(&reading));
                 self.tell(Event::Observed(Content::Reading(reading)));
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
         }
+    }
+
+    /// Whether the string is further from its target than it may be.
+    fn is_off(&self, reading: &Reading) -> bool {
+        self.harp.string(reading.string).is_some_and(|string| {
+            let cents = reading.hz.cents_above(self.link.tuning().open_target(string));
+            !cents.is_within(self.link.tolerance().of(string))
+        })
     }
 
     fn set_input(&mut self, input: Input) {
@@ -414,7 +427,14 @@ impl EventLoop {
         let image = Image {
             input: self.input,
             notices: self.notices.clone(),
-            ..draw(&self.link, &self.harp, &self.name, &self.follower, now)
+            ..draw(
+                &self.link,
+                &self.harp,
+                &self.name,
+                &self.follower,
+                &self.standstill,
+                now,
+            )
         };
         if image.agreement != self.agreed {
             self.agreed.clone_from(&image.agreement);
@@ -506,7 +526,14 @@ impl EventLoop {
 }
 
 /// The image of everything but the sound's own state.
-fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, follower: &Follower, now: Uptime) -> Image {
+fn draw(
+    link: &Link,
+    harp: &Arc<Harp>,
+    name: &Name,
+    follower: &Follower,
+    standstill: &Standstill,
+    now: Uptime,
+) -> Image {
     let view = link.view(now);
     let readiness = link.readiness();
     let advice = consort_guide::advise(&Situation {
@@ -514,6 +541,9 @@ fn draw(link: &Link, harp: &Arc<Harp>, name: &Name, follower: &Follower, now: Up
         tolerance: link.tolerance(),
         readiness: &readiness,
         hand: follower.hand(harp, link.tuning()),
+        stands_still: follower
+            .sounds()
+            .is_some_and(|(string, hz)| standstill.holds(string, hz)),
     });
     Image {
         name: name.clone(),

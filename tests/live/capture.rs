@@ -9,8 +9,8 @@ use crate::station::{ATTEMPTS, alike, assert_hears, expect_input, from_file, hea
 
 /// A low, a middle and a high string.
 const STRINGS: [&str; 3] = ["clean-08-cb2.flac", "clean-22-cb4.flac", "clean-40-gb6.flac"];
+
 #[test]
-#[ignore = "a busy machine loses sound: run with --ignored on an idle one"]
 fn what_is_played_in_arrives_sample_by_sample_and_is_measured_as_from_the_file() {
     let Some(server) = SoundServer::start("live-capture") else {
         return;
@@ -50,7 +50,6 @@ fn what_is_played_in_arrives_sample_by_sample_and_is_measured_as_from_the_file()
 }
 
 #[test]
-#[ignore = "a busy machine loses sound: run with --ignored on an idle one"]
 fn another_rate_in_the_middle_changes_no_pitch() {
     let Some(server) = SoundServer::start("live-rate") else {
         return;

@@ -11,6 +11,7 @@ use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use consort_harp::deed::Deed;
+use consort_harp::truth::Truth;
 use consort_proto::{ReferencePitch, Tuning};
 use serde_json::Value;
 
@@ -31,6 +32,8 @@ pub struct Options {
     pub mishaps: bool,
     /// Announces nothing: the stations join by the address in the link.
     pub no_discovery: bool,
+    /// The folder for what every harpist did, what her station said and what was true, a file for each.
+    pub truth: Option<PathBuf>,
     /// Where connections to the board arrive from outside this private network.
     pub board_socket: Option<PathBuf>,
     /// The port by which the board is reached from outside.
@@ -57,6 +60,7 @@ impl Options {
                 "--stay" => options.stay = true,
                 "--mishaps" => options.mishaps = true,
                 "--no-discovery" => options.no_discovery = true,
+                "--truth" => options.truth = Some(value()?.into()),
                 "--board-socket" => options.board_socket = Some(value()?.into()),
                 "--board-shown-at" => {
                     let port = value()?;
@@ -133,7 +137,15 @@ fn gather(options: &Options, parts: &[Part], folder: &Folder, podium: &Podium) -
         }
         let words = words.into_iter().map(str::to_owned).collect();
         let complaints = folder.inside(&format!("{}.log", part.player));
-        players.push(Player::start(part, words, complaints, at(PITCHES[0])?, !options.fast)?);
+        let truth = truth_of(options, part)?;
+        players.push(Player::start(
+            part,
+            words,
+            complaints,
+            truth,
+            at(PITCHES[0])?,
+            !options.fast,
+        )?);
     }
     let until = Instant::now() + JOINS_WITHIN;
     loop {
@@ -153,6 +165,15 @@ fn gather(options: &Options, parts: &[Part], folder: &Folder, podium: &Podium) -
         }
         std::thread::sleep(Duration::from_millis(100));
     }
+}
+
+/// The file for what is true of the part, if one is wanted.
+fn truth_of(options: &Options, part: &Part) -> Result<Truth, String> {
+    let Some(folder) = &options.truth else {
+        return Ok(Truth::default());
+    };
+    std::fs::create_dir_all(folder).map_err(|why| format!("{} cannot be made: {why}", folder.display()))?;
+    Truth::new(Some(&folder.join(format!("{}.jsonl", part.player))))
 }
 
 struct Rehearsal<'a> {

@@ -19,6 +19,8 @@ pub struct Situation<'a> {
     pub readiness: &'a Readiness,
     /// What is heard now; `None` between strings.
     pub hand: Option<Hand>,
+    /// Whether the last plucks of the string in hand have all found it where it is.
+    pub stands_still: bool,
 }
 
 /// The string that sounds.

@@ -5,7 +5,9 @@
 
 mod advice;
 mod doubt;
+pub mod opening;
 mod place;
+mod standstill;
 #[cfg(test)]
 mod tests;
 mod turn;
@@ -15,6 +17,7 @@ use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked};
 pub use place::place;
+pub use standstill::Standstill;
 pub use turn::Far;
 pub use twin::{Sounding, Twins};
 

@@ -46,6 +46,7 @@ fn check_on(
         tolerance: &tolerance,
         readiness: &readiness,
         hand,
+        stands_still: false,
     });
     let string = advice.string.map(|number| u32::from(number.get()));
     assert_eq!((string, advice.action, advice.far), expected);
@@ -92,6 +93,34 @@ fn there_is_no_turning_advice_in_doubt() {
         (Some(26), Action::Again, None),
     );
     assert_eq!(why, "Marked as missing.");
+}
+
+#[test]
+fn a_string_that_stands_still_under_the_key_makes_its_pin_doubtful_unless_it_is_in_tune() {
+    let harp = preset("pedal-47").expect("a preset");
+    let readiness = Readiness::judge(
+        &harp,
+        &vec![StringStory::default(); harp.len()],
+        &Tuning::default(),
+        &Tolerance::default(),
+    );
+    let advised = |cents| {
+        advise(&Situation {
+            harp: &harp,
+            tolerance: &Tolerance::default(),
+            readiness: &readiness,
+            hand: Some(Hand {
+                string: StringNumber::new(26).expect("a string"),
+                heard: Heard::Settled(Cents(cents)),
+            }),
+            stands_still: true,
+        })
+        .action
+    };
+    assert_eq!(advised(-2.5), Action::WhichPin);
+    assert_eq!(advised(2.5), Action::WhichPin);
+    assert_eq!(advised(-1.8), Action::Tighten);
+    assert_eq!(advised(0.5), Action::LetRing);
 }
 
 /// A disc or a lever makes a semitone, so a string that sounds about one high is not turned before it was looked at.

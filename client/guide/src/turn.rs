@@ -60,6 +60,10 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
         let why = told(Key::WhyWithin, one_digit(cents));
         return advice(situation, number, Action::LetRing, Some(cents), None, why);
     }
+    if situation.stands_still && !cents.is_within(within) {
+        let why = Phrase::plain(Key::WhyStandstill);
+        return advice(situation, number, Action::WhichPin, Some(cents), None, why);
+    }
     let per_degree = if situation.tolerance.is_top(string) {
         CENTS_PER_DEGREE_TOP
     } else if string.material == Material::Wire {

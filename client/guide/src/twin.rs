@@ -13,7 +13,8 @@ const SAME_PLUCK: Cents = Cents(15.0);
 /// Tells twins apart, as far as that can be done: by what the desk asked for.
 ///
 /// Pitch cannot tell a B that is left in natural from the C flat above it. When the desk asks for the B and its twin's
-/// pitch sounds, the B is meant, and its pedal doubtful. When the same pitch comes once more, the harpist means the other.
+/// pitch sounds, the B is meant, and its pedal doubtful. When the same pitch comes once more, the harpist means the other; and
+/// when it comes again while the desk still asks for the B, she does mean that one, and in turns.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Twins {
     /// The pluck that was last looked at, by its onset in seconds, and the string that it was taken for instead.
@@ -52,19 +53,18 @@ impl Twins {
             hz,
             settled,
         } = sounding;
+        let candidate = asked.filter(|&asked| asked != heard && may_be_held_up(asked, hz, harp, tuning, readiness));
+        let again = candidate.is_some_and(|asked| {
+            self.doubted
+                .is_some_and(|(string, before)| string == asked && hz.cents_above(before).is_within(SAME_PLUCK))
+        });
         let instead = match self.pluck {
             Some((onset, instead)) if onset == onset_s => instead,
-            _ => asked.filter(|&asked| {
-                asked != heard
-                    && may_be_held_up(asked, hz, harp, tuning, readiness)
-                    && !self
-                        .doubted
-                        .is_some_and(|(string, before)| string == asked && hz.cents_above(before).is_within(SAME_PLUCK))
-            }),
+            _ => candidate.filter(|_| !again),
         };
         self.pluck = Some((onset_s, instead));
-        if let Some(asked) = instead.filter(|_| settled) {
-            self.doubted = Some((asked, hz));
+        if settled && candidate.is_some() {
+            self.doubted = instead.map(|asked| (asked, hz));
         }
         instead.unwrap_or(heard)
     }
@@ -139,6 +139,19 @@ mod tests {
         check(
             &[],
             &[(1.0, 27, 26, 5.0, 27), (2.0, 27, 26, 6.0, 26), (3.0, 27, 26, 30.0, 27)],
+        );
+    }
+
+    #[test]
+    fn the_same_pitch_a_third_time_means_the_string_that_is_asked_for_still() {
+        check(
+            &[],
+            &[
+                (1.0, 27, 26, 5.0, 27),
+                (2.0, 27, 26, 6.0, 26),
+                (3.0, 27, 26, 5.0, 27),
+                (4.0, 27, 26, 5.0, 26),
+            ],
         );
     }
 }

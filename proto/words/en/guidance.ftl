@@ -35,6 +35,7 @@ why-will-not-hold = Set { $times } times and fell away each time. Leave it and g
 why-new = New strings come last and may stay a touch sharp.
 why-missing = Marked as missing.
 why-unsure = The string could not be told for sure. Pluck it alone and let it ring.
+why-standstill = Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.
 why-too-far-flat = More than a semitone flat. Look whether the key is on this string's pin before you turn; if it is, raise the string in steps.
 why-too-far-sharp = More than a semitone sharp. Look whether the key is on this string's pin before you turn; if it is, loosen the string.
 why-pedal = { $name } sounds about a semitone high or more. Is the { $letter } pedal all the way up? If it is, look at the pin, then loosen the string.

@@ -57,6 +57,7 @@ keys! {
     WhyNew = "why-new",
     WhyMissing = "why-missing",
     WhyUnsure = "why-unsure",
+    WhyStandstill = "why-standstill",
     WhyTooFarFlat = "why-too-far-flat",
     WhyTooFarSharp = "why-too-far-sharp",
     WhyPedal = "why-pedal",

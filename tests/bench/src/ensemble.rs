@@ -10,11 +10,13 @@ use std::time::{Duration, Instant};
 use consort_tests::process::{Folder, Program, run as run_program};
 use serde_json::Value;
 
+use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "a change of pitch on its way to four stations and the board; memory of each program";
+pub(crate) const ABOUT: &str =
+    "a change of pitch on its way to four stations and the board; memory of each program [--json FILE]";
 
 /// Stations in the ensemble.
 const STATIONS: usize = 4;
@@ -29,9 +31,7 @@ const GOAL_COORDINATOR_MB: f64 = 40.0;
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
-    if let Some(unknown) = words.first() {
-        return Err(format!("takes no options, “{unknown}” included"));
-    }
+    let mut figures = Figures::new("ensemble", words)?;
     let folder = Folder::new("measure");
     let data = folder.inside("coordinator");
     let words = [
@@ -104,29 +104,17 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         }
         thread::sleep(Duration::from_millis(150));
     }
-    report(&format!(
-        "a change of pitch, from the typed order, {CHANGES} times; goal {GOAL_MS} ms"
-    ));
+    report(&format!("a change of pitch, from the typed order, {CHANGES} times"));
     for (name, mut times) in [("all four stations", to_stations), ("the board", to_board)] {
-        let (median, most) = (quantile(&mut times, 0.5), quantile(&mut times, 1.0));
-        report(&format!(
-            "  {name:<18} median {median:>6.1} ms   most {most:>6.1} ms   {}",
-            verdict(most <= GOAL_MS)
-        ));
+        figures.tell(format!("to {name}, median"), quantile(&mut times, 0.5), "ms");
+        figures.at_most(GOAL_MS, format!("to {name}, most"), quantile(&mut times, 1.0), "ms");
     }
     report("memory held, after a tuning was heard");
     let megabytes = |program: &Program| program.resident_bytes().unwrap_or_default() as f64 / 1e6;
     let most = stations.iter().map(megabytes).fold(0.0, f64::max);
-    report(&format!(
-        "  largest station    {most:>6.1} MB   goal {GOAL_STATION_MB} MB   {}",
-        verdict(most <= GOAL_STATION_MB)
-    ));
-    let held = megabytes(&coordinator);
-    report(&format!(
-        "  coordinator        {held:>6.1} MB   goal {GOAL_COORDINATOR_MB} MB   {}",
-        verdict(held <= GOAL_COORDINATOR_MB)
-    ));
-    Ok(())
+    figures.at_most(GOAL_STATION_MB, "the largest station", most, "MB");
+    figures.at_most(GOAL_COORDINATOR_MB, "the coordinator", megabytes(&coordinator), "MB");
+    figures.close()
 }
 
 fn station(folder: &Folder, number: usize, join: &str, recordings: &[String]) -> Result<Program, String> {
@@ -183,8 +171,4 @@ fn watch(board: &str) -> Result<mpsc::Receiver<(Instant, String)>, String> {
         }
     });
     Ok(arrived)
-}
-
-const fn verdict(met: bool) -> &'static str {
-    if met { "met" } else { "missed" }
 }

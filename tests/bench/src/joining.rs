@@ -5,11 +5,13 @@ use std::time::{Duration, Instant};
 use consort_tests::process::{Folder, Program};
 use serde_json::Value;
 
+use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "from a station's start until it is linked: the first time by code, then without one";
+pub(crate) const ABOUT: &str =
+    "from a station's start until it is linked: the first time by code, then without one [--json FILE]";
 
 /// Stations that join, each with a key of its own; the coordinator has seats for 64.
 const STATIONS: usize = 40;
@@ -21,9 +23,7 @@ const GOAL_RETURN_MS: f64 = 500.0;
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
-    if let Some(unknown) = words.first() {
-        return Err(format!("takes no options, “{unknown}” included"));
-    }
+    let mut figures = Figures::new("joining", words)?;
     let folder = Folder::new("measure-joining");
     let data = folder.inside("coordinator");
     let mut words = vec![
@@ -56,13 +56,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         ("by code", by_code, GOAL_BY_CODE_MS),
         ("without one", returns, GOAL_RETURN_MS),
     ] {
-        let (median, most) = (quantile(&mut times, 0.5), quantile(&mut times, 1.0));
-        let verdict = if median <= goal { "ok" } else { "not met" };
-        report(&format!(
-            "  {name:<12} median {median:>6.0} ms   most {most:>6.0} ms   goal {goal:>5.0} ms   {verdict}"
-        ));
+        figures.at_most(goal, format!("{name}, median"), quantile(&mut times, 0.5), "ms");
+        figures.tell(format!("{name}, most"), quantile(&mut times, 1.0), "ms");
     }
-    Ok(())
+    figures.close()
 }
 
 /// Starts the station that is kept in `data`, waits until it is linked, and ends it; the time in milliseconds.

@@ -1,8 +1,10 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
 mod ensemble;
+mod figures;
 mod hearing;
 mod joining;
+mod opening;
 mod record;
 mod recordings;
 mod statistics;
@@ -13,11 +15,12 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 4] = [
+const MEASURES: [(&str, &str, Measure); 5] = [
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
+    ("opening", opening::ABOUT, opening::run),
 ];
 
 fn main() -> ExitCode {

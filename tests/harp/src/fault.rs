@@ -74,7 +74,7 @@ impl Restlessness {
             && cents > 0.0
         {
             *next_s = now_s + self.chance.between(STANDS_S.0, STANDS_S.1);
-            *slipped = (*slipped - cents).max(0.0);
+            *slipped = 0.0;
         }
     }
 

@@ -23,6 +23,7 @@ pub mod room;
 mod string;
 pub mod stringing;
 pub mod trial;
+pub mod truth;
 
 pub use advice::{AdviceLine, Word};
 pub use condition::Condition;

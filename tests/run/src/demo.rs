@@ -5,14 +5,7 @@ use crate::isolation::Isolation;
 use crate::{Problem, packages, say};
 
 pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
-    if let Some(unknown) = options
-        .iter()
-        .find(|option| !["--fast", "--stay", "--mishaps"].contains(&option.as_str()))
-    {
-        return Err(format!(
-            "the demo has no option “{unknown}”: it knows --fast, --stay and --mishaps"
-        ));
-    }
+    check(options)?;
     packages::ensure()?;
     say("Building the coordinator, the station and the rehearsal (a few minutes the first time) …");
     cargo(&[
@@ -37,6 +30,24 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
             )
         }
     }
+}
+
+/// What is wrong with the options is said before anything is built.
+fn check(options: &[String]) -> Result<(), Problem> {
+    let mut words = options.iter();
+    while let Some(word) = words.next() {
+        match word.as_str() {
+            "--fast" | "--stay" | "--mishaps" => {}
+            "--truth" if words.next().is_some() => {}
+            "--truth" => return Err("--truth needs a folder".to_owned()),
+            unknown => {
+                return Err(format!(
+                    "the demo has no option “{unknown}”: it knows --fast, --stay, --mishaps and --truth FOLDER"
+                ));
+            }
+        }
+    }
+    Ok(())
 }
 
 #[cfg(unix)]

@@ -18,9 +18,11 @@ use std::process::ExitCode;
 pub(crate) type Problem = String;
 
 const USAGE: &str = "\
-cargo demo [--fast] [--stay]   a rehearsal on recorded sound: two stations, one coordinator, one board
-    --fast      feed the recordings as fast as they can be heard, not at their own pace
-    --stay      keep the coordinator and its board open at the end, until Ctrl-C
+cargo demo [OPTIONS]           a rehearsal of four virtual harps: real stations, one coordinator, one board
+    --fast            hand the sound over as fast as it can be heard, not at its own pace
+    --stay            keep the coordinator and its board open at the end, until Ctrl-C
+    --mishaps         kill a station and the coordinator on the way, and start them again
+    --truth FOLDER    write for each harpist what she did, what her station said and what was true
 cargo measure [NAME]           a named measure of hearing, latency or memory; without a name, which there are
 cargo verify                   everything that must hold before a change lands: style, lints, documents, licences, tests";
 

@@ -9,6 +9,7 @@ use std::time::Duration;
 
 use consort_harp::deed::{Deed, Done};
 use consort_harp::trial::Trial;
+use consort_harp::truth::Truth;
 use consort_harp::{Harpist, TrueString};
 use consort_proto::{SampleRate, Tolerance, Tuning};
 
@@ -65,11 +66,13 @@ const PLAYS_AT_MOST_S: f64 = 3_600.0;
 const RESTARTS_MAX: u32 = 3;
 
 impl Player {
-    /// Starts the station with `words` and the harpist at it; `complaints` gets what the station complains of.
+    /// Starts the station with `words` and the harpist at it; `complaints` gets what the station complains of, `truth` what was
+    /// done, said and so.
     pub(crate) fn start(
         part: &Part,
         words: Vec<String>,
         complaints: String,
+        mut truth: Truth,
         tuning: Tuning,
         paced: bool,
     ) -> Result<Self, String> {
@@ -85,7 +88,7 @@ impl Player {
         }));
         let scene = Arc::clone(&stage);
         let thread = thread::spawn(move || {
-            if let Err(why) = play(&scene, &mut harpist, &words, &complaints, paced) {
+            if let Err(why) = play(&scene, &mut harpist, &words, &complaints, &mut truth, paced) {
                 lock(&scene).progress.stopped = Some(why);
             }
         });
@@ -136,6 +139,7 @@ fn play(
     harpist: &mut Harpist,
     words: &[String],
     complaints: &str,
+    truth: &mut Truth,
     paced: bool,
 ) -> Result<(), String> {
     let mut trial = sit_down(words, complaints, paced)?;
@@ -153,6 +157,7 @@ fn play(
             trial.kill();
         }
         if harpist.now_s() - looked_s >= LOOKS_EVERY_S || harpist.is_finished() {
+            let moved_on = harpist.now_s() > looked_s;
             looked_s = harpist.now_s();
             let mut scene = lock(scene);
             for done in harpist.take_log() {
@@ -161,11 +166,15 @@ fn play(
                     Deed::Plucked { string, .. } => drop(scene.progress.unheard.remove(&string)),
                     _ => {}
                 }
+                truth.line(&done)?;
                 scene.log.push(done);
             }
             scene.progress.played_s = harpist.now_s();
             scene.progress.finished = harpist.is_finished();
             scene.progress.standing = harpist.standing(&Tolerance::default());
+            if moved_on {
+                truth.standing(looked_s, &scene.progress.standing)?;
+            }
         }
         if harpist.is_finished() {
             // The station stays, so that the board goes on hearing of it.
@@ -177,7 +186,12 @@ fn play(
                 "she has played for {PLAYS_AT_MOST_S} seconds and has not come to an end"
             ));
         }
-        if trial.step(harpist, |_, _| {}).is_err() {
+        let mut said = Ok(());
+        let stepped = trial.step(harpist, |time_s, line| {
+            said = std::mem::replace(&mut said, Ok(())).and_then(|()| truth.said(time_s, line));
+        });
+        said?;
+        if stepped.is_err() {
             let restarts = lock(scene).progress.restarts;
             if restarts == RESTARTS_MAX {
                 return Err(format!("her station has ended {} times", restarts + 1));

@@ -7,6 +7,7 @@ use std::time::{Duration, Instant};
 
 use consort_harp::options::Options;
 use consort_harp::trial::Trial;
+use consort_harp::truth::Truth;
 use consort_harp::{Harpist, Library, Pluck, Stage, TrueString, VirtualHarp, Voices};
 use consort_proto::{Tolerance, Tuning, order};
 use serde::Serialize;
@@ -20,13 +21,6 @@ fn main() -> ExitCode {
             ExitCode::FAILURE
         }
     }
-}
-
-/// What is written beside what was done: every string as it truly is.
-#[derive(Serialize)]
-struct Standing<'a> {
-    time_s: f64,
-    standing: &'a [TrueString],
 }
 
 /// What came of it.
@@ -56,7 +50,7 @@ fn play(options: &Options) -> Result<(), String> {
         room: options.room,
     };
     let harp = VirtualHarp::new(&options.harp, &options.condition, stage);
-    let mut truth = Truth::new(options)?;
+    let mut truth = Truth::new(options.truth.as_deref())?;
     match &options.station {
         Some((program, words)) => {
             let mut command = Command::new(program);
@@ -192,38 +186,5 @@ impl Output {
             Self::Wav(file) => file.finalize().map_err(io::Error::other),
             Self::Bare(mut out) => out.flush(),
         }
-    }
-}
-
-/// The file of the truth, if one is wanted.
-struct Truth(Option<BufWriter<File>>);
-
-impl Truth {
-    fn new(options: &Options) -> Result<Self, String> {
-        let file = options
-            .truth
-            .as_ref()
-            .map(|path| File::create(path).map_err(|why| format!("{} cannot be written: {why}", path.display())));
-        Ok(Self(file.transpose()?.map(BufWriter::new)))
-    }
-
-    fn line(&mut self, line: &impl Serialize) -> Result<(), String> {
-        let Some(file) = &mut self.0 else { return Ok(()) };
-        let line = serde_json::to_string(line).map_err(|why| why.to_string())?;
-        writeln!(file, "{line}").map_err(|why| format!("the truth cannot be written: {why}"))
-    }
-
-    fn standing(&mut self, time_s: f64, standing: &[TrueString]) -> Result<(), String> {
-        self.line(&Standing { time_s, standing })
-    }
-
-    /// What the station said, as it said it.
-    fn said(&mut self, time_s: f64, line: &str) -> Result<(), String> {
-        #[derive(Serialize)]
-        struct Said<'a> {
-            time_s: f64,
-            said: &'a str,
-        }
-        self.line(&Said { time_s, said: line })
     }
 }

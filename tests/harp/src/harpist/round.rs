@@ -7,7 +7,7 @@ use crate::advice::Word;
 use crate::deed::Deed;
 
 /// Visits of one string after the first round, before she leaves it for good.
-const VISITS_MAX: u32 = 4;
+const VISITS_MAX: u32 = 8;
 /// She waits this long for a word when all strings were seen to, seconds.
 const WAITS_S: f64 = 12.0;
 /// Time between two notes that she plays by the way, and between two strings of the last check, seconds.
