@@ -26,6 +26,7 @@ use crate::feed::{Fed, Feed};
 use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
 use crate::invitation::Invitation;
+use crate::keeper::Keeper;
 use crate::network;
 use crate::pairing::Exchanges;
 use crate::store::{Note, Store, Written};
@@ -63,6 +64,8 @@ pub(crate) struct EventLoop {
     folder: Arc<Folder>,
     /// The tag of this laptop's own key.
     own_tag: String,
+    /// Keeps the harp's record; `None` where its thread does not start.
+    keeper: Option<Keeper>,
     started: Instant,
     harp: Arc<Harp>,
     name: Name,
@@ -107,6 +110,7 @@ pub(crate) struct Parts {
     pub(crate) store: Store,
     pub(crate) folder: Arc<Folder>,
     pub(crate) own_tag: String,
+    pub(crate) keeper: Option<Keeper>,
     pub(crate) started: Instant,
     pub(crate) harp: Arc<Harp>,
     pub(crate) name: Name,
@@ -191,6 +195,7 @@ impl EventLoop {
             store: parts.store,
             folder: parts.folder,
             own_tag: parts.own_tag,
+            keeper: parts.keeper,
             started: parts.started,
             harp: parts.harp,
             name: parts.name,
@@ -435,6 +440,10 @@ impl EventLoop {
         }
         match Reading::new(answer.string, answer.hz, answer.sigma) {
             Ok(reading) => {
+                if let Some(keeper) = &self.keeper {
+                    let own = (*self.link.tuning(), *self.link.tolerance());
+                    keeper.keep(reading, self.agreed.as_ref(), own);
+                }
                 self.standstill.hear(&reading, self.is_off(&reading));
                 self.opening.hear(
                     &self.harp,

@@ -6,6 +6,7 @@ mod flood;
 mod hearing;
 mod joining;
 mod opening;
+mod record;
 mod recordings;
 mod statistics;
 
@@ -15,10 +16,11 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 5] = [
+const MEASURES: &[(&str, &str, Measure)] = &[
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
+    ("record", record::ABOUT, record::run),
     ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
 ];
