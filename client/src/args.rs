@@ -7,6 +7,7 @@ use clap::{Parser, Subcommand};
 use consort_proto::{JoinCode, JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
 
 use crate::invitation;
+use crate::record::RecordArgs;
 
 /// Hears one harp, shows which string wants turning and which way, and reports to the coordinator.
 #[derive(Clone, Debug, Parser)]
@@ -135,15 +136,15 @@ pub enum Order {
         #[arg(long)]
         one_tuning: bool,
     },
-    /// Record an input as the station hears it into a WAV file, for `listen` or for someone far away to look at.
-    Record {
+    /// Keep what an input carries, as the station hears it, in a WAV file, for `listen` or for someone far away to look at.
+    Capture {
         /// The file; what was in it before is replaced.
         #[arg(value_name = "FILE")]
         file: PathBuf,
         /// An input that `inputs` lists.
         #[arg(long, value_name = "INPUT", default_value = "default")]
         input: String,
-        /// How long to record.
+        /// How long.
         #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = clap::value_parser!(u32).range(1..=3_600))]
         seconds: u32,
     },
@@ -177,6 +178,8 @@ pub enum Order {
         #[arg(long, hide = true)]
         mdns_loopback: bool,
     },
+    /// The harp's record: why a string will not stay, and what to do.
+    Record(RecordArgs),
     /// Print the pitch to which each open string is tuned.
     Targets {
         /// As comma-separated values.

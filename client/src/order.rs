@@ -11,12 +11,13 @@ use consort_proto::harp_file;
 use consort_words::{Key, Words};
 
 use crate::args::{Args, HarpArgs, Order};
+use crate::capture::{self, NotCaptured};
 use crate::choice::{self, NotAHarpChoice};
 use crate::config::{Config, ConfigError, Discovery};
 use crate::listen::Listening;
 use crate::pluck::json;
 use crate::podium::{self, Podium, PodiumError};
-use crate::record::{self, NotRecorded};
+use crate::record::{self, NotDone};
 use crate::sound::input::{self, InputError};
 use crate::start::{StartError, Station};
 use crate::{browser, say, targets};
@@ -30,9 +31,12 @@ pub(crate) enum Refusal {
     /// There is no input.
     #[error(transparent)]
     Input(#[from] InputError),
-    /// Nothing was recorded.
+    /// Nothing was captured.
     #[error(transparent)]
-    Record(#[from] NotRecorded),
+    Capture(#[from] NotCaptured),
+    /// The harp's record does not do it.
+    #[error(transparent)]
+    Record(#[from] NotDone),
     /// What was typed cannot be used.
     #[error(transparent)]
     Config(#[from] ConfigError),
@@ -89,8 +93,14 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             json,
         }
         .hear_all(&files)),
-        Some(Order::Record { file, input, seconds }) => {
-            record::record(&file, &input, seconds)?;
+        Some(Order::Capture { file, input, seconds }) => {
+            capture::capture(&file, &input, seconds)?;
+            Ok(true)
+        }
+        Some(Order::Record(order)) => {
+            record::carry_out(&order, args.station.data.clone(), args.harp.harp.as_deref(), json)?
+                .iter()
+                .for_each(|line| say::line(line));
             Ok(true)
         }
         Some(Order::Board {

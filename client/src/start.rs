@@ -24,6 +24,7 @@ use crate::endpoint::Calls;
 use crate::feed::{Feed, NoSound, Source};
 use crate::image::Image;
 use crate::invitation::Invitation;
+use crate::keeper::Keeper;
 use crate::pairing::Exchanges;
 use crate::station::{EventLoop, Inboxes, Parts, Wish};
 use crate::store::{Note, Opened, Store, StoreError};
@@ -132,6 +133,8 @@ impl Station {
 
         let (tunings, heard_tunings) = std::sync::mpsc::channel();
         let (feeding, fed) = mpsc::channel(FED_MAX);
+        let tag = format!("{:016x}{:016x}", random()?, random()?);
+        let keeper = Keeper::start(folder.file(RECORD), (*harp).clone(), tag, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
         let plays_recordings = matches!(config.source, Source::Recordings { .. });
         let feed = Feed::new(config.source, expectation, heard_tunings, feeding)?;
@@ -167,6 +170,7 @@ impl Station {
             store,
             folder: folder.clone(),
             own_tag,
+            keeper,
             started,
             harp,
             name,
@@ -245,6 +249,8 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>) -> Result<Harp, Start
     })
 }
 
+/// The harp's record, in the data folder.
+pub(crate) const RECORD: &str = "record.sqlite";
 /// The harp that was heard last, as a harp file.
 const HARP_FILE: &str = "harp.toml";
 

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
+use consort_guide::opening::Check;
 use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
@@ -25,6 +26,7 @@ use crate::feed::{Fed, Feed};
 use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
 use crate::invitation::Invitation;
+use crate::keeper::Keeper;
 use crate::network;
 use crate::pairing::Exchanges;
 use crate::store::{Note, Store, Written};
@@ -62,12 +64,15 @@ pub(crate) struct EventLoop {
     folder: Arc<Folder>,
     /// The tag of this laptop's own key.
     own_tag: String,
+    /// Keeps the harp's record; `None` where its thread does not start.
+    keeper: Option<Keeper>,
     started: Instant,
     harp: Arc<Harp>,
     name: Name,
     follower: Follower,
     twins: Twins,
     standstill: Standstill,
+    opening: Check,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -105,6 +110,7 @@ pub(crate) struct Parts {
     pub(crate) store: Store,
     pub(crate) folder: Arc<Folder>,
     pub(crate) own_tag: String,
+    pub(crate) keeper: Option<Keeper>,
     pub(crate) started: Instant,
     pub(crate) harp: Arc<Harp>,
     pub(crate) name: Name,
@@ -172,6 +178,7 @@ impl EventLoop {
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
         let follower = Follower::default();
+        let opening = Check::begin(&parts.harp, &parts.link.readiness());
         let mut event_loop = Self {
             image: watch::Sender::new(Arc::new(draw(
                 &parts.link,
@@ -179,6 +186,7 @@ impl EventLoop {
                 (&parts.name, &parts.own_tag),
                 &follower,
                 &Standstill::default(),
+                &opening,
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
@@ -187,12 +195,14 @@ impl EventLoop {
             store: parts.store,
             folder: parts.folder,
             own_tag: parts.own_tag,
+            keeper: parts.keeper,
             started: parts.started,
             harp: parts.harp,
             name: parts.name,
             follower,
             twins: Twins::default(),
             standstill: Standstill::default(),
+            opening,
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -379,6 +389,10 @@ impl EventLoop {
             } => (*onset_s, string, *hz, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
         };
+        if let Some(asked) = self.opening.takes(&self.harp, self.link.tuning(), onset_s, hz) {
+            *string = asked;
+            return sensed;
+        }
         let sounding = Sounding {
             onset_s,
             heard: *string,
@@ -392,6 +406,7 @@ impl EventLoop {
             readiness: &readiness,
             hand: None,
             stands_still: false,
+            opening: None,
         };
         let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
         *string = self
@@ -425,7 +440,18 @@ impl EventLoop {
         }
         match Reading::new(answer.string, answer.hz, answer.sigma) {
             Ok(reading) => {
+                if let Some(keeper) = &self.keeper {
+                    let own = (*self.link.tuning(), *self.link.tolerance());
+                    keeper.keep(reading, self.agreed.as_ref(), own);
+                }
                 self.standstill.hear(&reading, self.is_off(&reading));
+                self.opening.hear(
+                    &self.harp,
+                    self.link.tuning(),
+                    answer.onset_s,
+                    reading.string,
+                    reading.hz,
+                );
                 // A level that cannot be is left out, not the reading.
                 let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
                 let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
@@ -470,6 +496,7 @@ impl EventLoop {
                 (&self.name, &self.own_tag),
                 &self.follower,
                 &self.standstill,
+                &self.opening,
                 now,
             )
         };
@@ -574,6 +601,7 @@ fn draw(
     (name, own_tag): (&Name, &str),
     follower: &Follower,
     standstill: &Standstill,
+    opening: &Check,
     now: Uptime,
 ) -> Image {
     let view = link.view(now);
@@ -586,6 +614,7 @@ fn draw(
         stands_still: follower
             .sounds()
             .is_some_and(|(string, hz)| standstill.holds(string, hz)),
+        opening: Some(opening),
     });
     Image {
         name: name.clone(),

@@ -41,7 +41,7 @@ fn an_input_without_a_clock_arrives_sample_by_sample() {
 
     let kept = folder.inside("kept.wav");
     let output = Command::new(path_of("consort-station"))
-        .args(["record", &kept, "--seconds", &SECONDS.to_string()])
+        .args(["capture", &kept, "--seconds", &SECONDS.to_string()])
         .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
         // No sound server is found in an empty folder.
         .env("XDG_RUNTIME_DIR", folder.path())

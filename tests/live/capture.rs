@@ -29,7 +29,7 @@ fn what_is_played_in_arrives_sample_by_sample_and_is_measured_as_from_the_file()
     for attempt in 0..ATTEMPTS {
         let kept = server.folder.inside(&format!("kept-{attempt}.wav"));
         // The file lasts 8 s; the player takes a while to begin.
-        let words = ["record", &kept, "--input", "harp.monitor", "--seconds", "12"];
+        let words = ["capture", &kept, "--input", "harp.monitor", "--seconds", "12"];
         let mut recorder = Program::spawn(server.command(path_of("consort-station")).args(words));
         std::thread::sleep(Duration::from_secs(1));
         server.play(&file, "harp");

@@ -5,6 +5,8 @@
 
 mod advice;
 mod doubt;
+mod first;
+pub mod opening;
 mod place;
 mod standstill;
 #[cfg(test)]

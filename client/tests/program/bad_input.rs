@@ -231,7 +231,7 @@ fn an_input_that_is_not_there_is_not_replaced_by_another() {
     let words = [&["--data", &data, "--input", "Pickup of Nowhere"], &ALONE[..]].concat();
     check(&words, 1, &["Pickup of Nowhere", "consort-station inputs"]);
     let kept = folder.at("kept.wav");
-    let words = ["record", &kept, "--input", "Pickup of Nowhere"];
+    let words = ["capture", &kept, "--input", "Pickup of Nowhere"];
     check(&words, 1, &["Pickup of Nowhere", "consort-station inputs"]);
     assert!(!std::path::Path::new(&kept).exists(), "nothing was begun");
 }

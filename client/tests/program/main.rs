@@ -5,6 +5,7 @@ mod condition;
 mod decoder;
 mod desk;
 mod listening;
+mod record;
 mod running;
 mod sound;
 mod station;

@@ -61,11 +61,12 @@ impl From<u64> for Arg {
 }
 
 /// The English sentences, by area.
-const ENGLISH: [&str; 4] = [
+const ENGLISH: [&str; 5] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/standing.ftl"),
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
+    include_str!("../en/record.ftl"),
 ];
 
 impl Words {

@@ -5,6 +5,8 @@ mod figures;
 mod flood;
 mod hearing;
 mod joining;
+mod opening;
+mod record;
 mod recordings;
 mod statistics;
 
@@ -14,10 +16,12 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 4] = [
+const MEASURES: &[(&str, &str, Measure)] = &[
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
+    ("record", record::ABOUT, record::run),
+    ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
 ];
 

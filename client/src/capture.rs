@@ -1,4 +1,4 @@
-//! `record`: keeps what an input carries as a WAV file, sample by sample as the station hears it.
+//! `capture`: keeps what an input carries as a WAV file, sample by sample as the station hears it.
 
 use std::path::{Path, PathBuf};
 use std::thread;
@@ -9,7 +9,7 @@ use crate::sound::input::{self, InputError};
 
 /// Why there is no recording, or not a whole one.
 #[derive(Debug, thiserror::Error)]
-pub(crate) enum NotRecorded {
+pub(crate) enum NotCaptured {
     /// The input is not there, or does not open.
     #[error(transparent)]
     Input(#[from] InputError),
@@ -36,15 +36,15 @@ const BEGINS_WITHIN: Duration = Duration::from_secs(10);
 /// The ring is emptied this often.
 const PIECE: Duration = Duration::from_millis(10);
 
-/// Records the input called `from` for so many `seconds` of sound into `file`.
-pub(crate) fn record(file: &Path, from: &str, seconds: u32) -> Result<(), NotRecorded> {
+/// Keeps so many `seconds` of sound of the input called `from` in `file`.
+pub(crate) fn capture(file: &Path, from: &str, seconds: u32) -> Result<(), NotCaptured> {
     let name = match from {
         "default" => input::preferred()?,
         name => name.to_owned(),
     };
     let mut capture = open(&name)?;
     let rate = capture.rate();
-    let unwritten = |cause| NotRecorded::File {
+    let unwritten = |cause| NotCaptured::File {
         file: file.to_owned(),
         cause,
     };
@@ -69,7 +69,7 @@ pub(crate) fn record(file: &Path, from: &str, seconds: u32) -> Result<(), NotRec
         if capture.seen().gone || last.elapsed() > BEGINS_WITHIN {
             let heard_s = f64::from(writer.len()) / f64::from(rate.get());
             writer.finalize().map_err(unwritten)?;
-            return Err(NotRecorded::Gone {
+            return Err(NotCaptured::Gone {
                 heard_s,
                 file: file.to_owned(),
             });

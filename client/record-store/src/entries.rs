@@ -1,0 +1,229 @@
+//! Fittings, events, concerts and the room: written by a person, taken out and back by her.
+
+use consort_record::{Climate, Concert, Date, Event, Fitting, Life, Moment};
+use rusqlite::{Connection, OptionalExtension, Transaction, params};
+
+use crate::error::RecordError;
+use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm};
+use crate::harps::{HarpId, Kept, json};
+use crate::store::Store;
+
+/// Something that a person writes down.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Entry {
+    /// A string was put on.
+    Fitting(Fitting),
+    /// Something was done.
+    Event(Event),
+    /// A day on which the harp has to hold; it may lie ahead.
+    Concert(Concert),
+}
+
+/// What was taken back.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum Undone {
+    /// What had been written was taken out.
+    Written(String),
+    /// What had been taken out is back.
+    TakenOut(String),
+}
+
+impl Entry {
+    pub(crate) const fn kind(&self) -> &'static str {
+        match self {
+            Self::Fitting(_) => "fitting",
+            Self::Event(_) => "event",
+            Self::Concert(_) => "concert",
+        }
+    }
+
+    pub(crate) fn content(&self) -> Result<String, RecordError> {
+        match self {
+            Self::Fitting(fitting) => json(&FittingForm::of(fitting)),
+            Self::Event(event) => json(&EventForm::of(event)),
+            Self::Concert(concert) => json(&ConcertForm::of(concert)),
+        }
+    }
+
+    pub(crate) const fn on(&self) -> Date {
+        match self {
+            Self::Fitting(fitting) => fitting.on,
+            Self::Event(event) => event.on,
+            Self::Concert(concert) => concert.on,
+        }
+    }
+
+    /// Whether it can have happened to the harp, seen from `today`.
+    fn admitted(&self, kept: &Kept, today: Date) -> Result<(), RecordError> {
+        let string = match self {
+            Self::Fitting(fitting) => Some(fitting.string),
+            Self::Event(event) => event.deed.string(),
+            // A concert is meant to lie ahead.
+            Self::Concert(_) => return Ok(()),
+        };
+        Ok(kept.sheet.admits(self.on(), string, today)?)
+    }
+}
+
+impl Store {
+    /// Writes `entry` down; writing it twice changes nothing.
+    pub fn write(&mut self, kept: &Kept, entry: &Entry, today: Date) -> Result<(), RecordError> {
+        entry.admitted(kept, today)?;
+        self.set(kept.id, entry, false)
+    }
+
+    /// Takes `entry` out of the record.
+    pub fn take_out(&mut self, kept: &Kept, entry: &Entry) -> Result<(), RecordError> {
+        match removed(&self.connection, kept.id, entry)? {
+            Some(false) => self.set(kept.id, entry, true),
+            Some(true) | None => Err(RecordError::NoSuchEntry),
+        }
+    }
+
+    /// Takes back the newest change of a person's entries; again and again, the ones before it.
+    pub fn undo(&mut self, harp: HarpId) -> Result<Undone, RecordError> {
+        let transaction = self.writable()?.transaction()?;
+        let newest: Option<(i64, String, String, Option<bool>)> = transaction
+            .query_row(
+                "SELECT id, kind, content, before FROM edit WHERE harp = ?1 AND undone = 0 ORDER BY id DESC LIMIT 1",
+                [harp.0],
+                |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+            )
+            .optional()?;
+        let Some((id, kind, content, before)) = newest else {
+            return Err(RecordError::NothingToUndo);
+        };
+        transaction.execute(
+            "UPDATE entry SET removed = ?4 WHERE harp = ?1 AND kind = ?2 AND content = ?3",
+            params![harp.0, kind, content, before.unwrap_or(true)],
+        )?;
+        transaction.execute("UPDATE edit SET undone = 1 WHERE id = ?1", [id])?;
+        transaction.commit()?;
+        let told = format!("{kind} {content}");
+        Ok(if before == Some(false) {
+            Undone::TakenOut(told)
+        } else {
+            Undone::Written(told)
+        })
+    }
+
+    /// Notes the room; a second figure for the same moment replaces the first.
+    pub fn note_climate(&mut self, harp: HarpId, climate: &Climate) -> Result<(), RecordError> {
+        climate_in(self.writable()?, harp, climate)
+    }
+
+    fn set(&mut self, harp: HarpId, entry: &Entry, out: bool) -> Result<(), RecordError> {
+        let transaction = self.writable()?.transaction()?;
+        let before = removed(&transaction, harp, entry)?;
+        if before != Some(out) {
+            put(&transaction, harp, entry, out)?;
+            transaction.execute(
+                "INSERT INTO edit (harp, kind, content, before) VALUES (?1, ?2, ?3, ?4)",
+                params![harp.0, entry.kind(), entry.content()?, before],
+            )?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+
+    pub(crate) fn read_entries(&self, harp: HarpId, life: &mut Life) -> Result<(), RecordError> {
+        for (entry, removed) in self.entries(harp)? {
+            if removed {
+                continue;
+            }
+            match entry {
+                Entry::Fitting(fitting) => life.fittings.push(fitting),
+                Entry::Event(event) => life.events.push(event),
+                Entry::Concert(concert) => life.concerts.push(concert),
+            }
+        }
+        life.climates = self.climates(harp)?;
+        Ok(())
+    }
+
+    /// All entries in the order of days, and whether each was taken out.
+    pub(crate) fn entries(&self, harp: HarpId) -> Result<Vec<(Entry, bool)>, RecordError> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT kind, content, removed FROM entry WHERE harp = ?1 ORDER BY on_day, kind, content")?;
+        let rows = statement.query_map([harp.0], |row| {
+            Ok((
+                row.get::<_, String>(0)?,
+                row.get::<_, String>(1)?,
+                row.get::<_, bool>(2)?,
+            ))
+        })?;
+        rows.map(|row| {
+            let (kind, content, removed) = row?;
+            Ok((entry(&kind, &content)?, removed))
+        })
+        .collect()
+    }
+
+    pub(crate) fn climates(&self, harp: HarpId) -> Result<Vec<Climate>, RecordError> {
+        let mut statement = self.connection.prepare(
+            "SELECT at_unix_s, temperature_c, humidity_percent FROM climate WHERE harp = ?1 ORDER BY at_unix_s",
+        )?;
+        let rows = statement.query_map([harp.0], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+        rows.map(|row| {
+            let (at, temperature_c, humidity_percent) = row?;
+            Ok(Climate::new(Moment(at), temperature_c, humidity_percent)?)
+        })
+        .collect()
+    }
+}
+
+/// Writes an entry, or marks it as taken out.
+pub(crate) fn put(transaction: &Transaction<'_>, harp: HarpId, entry: &Entry, out: bool) -> Result<(), RecordError> {
+    transaction.execute(
+        "INSERT INTO entry (harp, kind, content, on_day, removed) VALUES (?1, ?2, ?3, ?4, ?5) \
+         ON CONFLICT DO UPDATE SET removed = excluded.removed",
+        params![harp.0, entry.kind(), entry.content()?, entry.on().days(), out],
+    )?;
+    Ok(())
+}
+
+/// Whether `entry` was taken out; `None` when it was never there.
+pub(crate) fn removed(connection: &Connection, harp: HarpId, entry: &Entry) -> Result<Option<bool>, RecordError> {
+    Ok(connection
+        .query_row(
+            "SELECT removed FROM entry WHERE harp = ?1 AND kind = ?2 AND content = ?3",
+            params![harp.0, entry.kind(), entry.content()?],
+            |row| row.get(0),
+        )
+        .optional()?)
+}
+
+pub(crate) fn climate_in(connection: &Connection, harp: HarpId, climate: &Climate) -> Result<(), RecordError> {
+    let form = ClimateForm::of(climate);
+    connection.execute(
+        "INSERT INTO climate VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO UPDATE SET \
+         temperature_c = coalesce(excluded.temperature_c, temperature_c), \
+         humidity_percent = coalesce(excluded.humidity_percent, humidity_percent)",
+        params![harp.0, climate.at.0, form.temperature_c, form.humidity_percent],
+    )?;
+    Ok(())
+}
+
+fn entry(kind: &str, content: &str) -> Result<Entry, RecordError> {
+    let unreadable = |why: String| RecordError::Harp(format!("{kind}: {why}"));
+    let said = |(field, why): (&str, String)| unreadable(format!("{field}: {why}"));
+    match kind {
+        "fitting" => serde_json::from_str::<FittingForm>(content)
+            .map_err(|why| unreadable(why.to_string()))?
+            .fitting()
+            .map(Entry::Fitting)
+            .map_err(said),
+        "event" => serde_json::from_str::<EventForm>(content)
+            .map_err(|why| unreadable(why.to_string()))?
+            .event()
+            .map(Entry::Event)
+            .map_err(said),
+        "concert" => serde_json::from_str::<ConcertForm>(content)
+            .map_err(|why| unreadable(why.to_string()))?
+            .concert()
+            .map(Entry::Concert)
+            .map_err(said),
+        other => Err(unreadable(format!("“{other}” is no kind of entry"))),
+    }
+}

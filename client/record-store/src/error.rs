@@ -1,0 +1,121 @@
+//! Why a record cannot be opened, written or imported.
+
+use std::path::PathBuf;
+
+use consort_record::NotAnEntry;
+
+/// Why the record does not do what was asked.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RecordError {
+    /// The file is no record, or its content is damaged.
+    #[error(
+        "the record {path} is damaged ({cause}): move it away, then import the newest backup; \
+         nothing was changed in it",
+        path = path.display()
+    )]
+    Damaged {
+        /// The file.
+        path: PathBuf,
+        /// What was found.
+        cause: String,
+    },
+    /// The file cannot be made or written.
+    #[error("the record {path} cannot be written ({cause}): look whether the disk is full", path = path.display())]
+    NotWritable {
+        /// The file.
+        path: PathBuf,
+        /// What the system said.
+        cause: String,
+    },
+    /// A newer program wrote it.
+    #[error(
+        "this record was written by a newer version of this program (layout {found}, this one knows up to {known}) \
+         and can only be read: update this program to change it"
+    )]
+    Newer {
+        /// Its layout.
+        found: usize,
+        /// The newest one known here.
+        known: usize,
+    },
+    /// There is no such harp.
+    #[error("the record has no harp called “{name}”: it has {known}")]
+    NoSuchHarp {
+        /// What was asked for.
+        name: String,
+        /// Those it has.
+        known: String,
+    },
+    /// Two harps would have one name.
+    #[error("the record already has a harp called “{0}”: choose another name, or --into to join the two")]
+    NameTaken(String),
+    /// An entry that cannot be.
+    #[error(transparent)]
+    Entry(#[from] NotAnEntry),
+    /// Nothing to take back.
+    #[error("there is nothing to take back")]
+    NothingToUndo,
+    /// An entry to be taken out is not there.
+    #[error("there is no such entry to take out")]
+    NoSuchEntry,
+    /// The harp's strings cannot be read.
+    #[error("the record holds a harp that cannot be read: {0}")]
+    Harp(String),
+    /// What was to be imported cannot be.
+    #[error(transparent)]
+    Import(#[from] NotImported),
+    /// SQLite refuses.
+    #[error("the record cannot be used just now ({0}): look whether the disk is full, then try again")]
+    Sqlite(#[from] rusqlite::Error),
+}
+
+/// Why a text is not taken in; nothing of it was.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum NotImported {
+    /// The first line names no list that is known.
+    #[error("line 1: these columns are those of no list: {expected}")]
+    Columns {
+        /// What could stand there.
+        expected: String,
+    },
+    /// A line has too few or too many fields.
+    #[error("line {line}: {found} columns in place of {expected}")]
+    Shape {
+        /// The line, from 1.
+        line: usize,
+        /// How many it has.
+        found: usize,
+        /// How many it should have.
+        expected: usize,
+    },
+    /// A field cannot be read.
+    #[error("line {line}, column {column}: {why}")]
+    Field {
+        /// The line, from 1.
+        line: usize,
+        /// The column's name.
+        column: String,
+        /// Why.
+        why: String,
+    },
+    /// Not JSON, or not of this shape.
+    #[error("line {line}, column {column}: not a record ({why})")]
+    Json {
+        /// The line, from 1.
+        line: usize,
+        /// The place in the line, from 1.
+        column: usize,
+        /// Why.
+        why: String,
+    },
+    /// Something in a JSON record cannot be.
+    #[error("{place}: {why}")]
+    Value {
+        /// Where, as `fittings[3].on`.
+        place: String,
+        /// Why.
+        why: String,
+    },
+}

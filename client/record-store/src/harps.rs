@@ -1,0 +1,148 @@
+//! The harps of a record.
+
+use consort_record::{Date, Sheet};
+use rusqlite::{OptionalExtension, Row, params};
+
+use crate::error::RecordError;
+use crate::form::{HarpForm, StringForm, strings_of};
+use crate::store::Store;
+
+/// A harp in this file.
+#[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
+pub struct HarpId(pub(crate) i64);
+
+/// A harp as the record keeps it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Kept {
+    /// Its place in this file.
+    pub id: HarpId,
+    /// What tells it from all others, on every laptop.
+    pub tag: String,
+    /// What belongs to it for good.
+    pub sheet: Sheet,
+}
+
+impl Store {
+    /// All harps, by name.
+    pub fn harps(&self) -> Result<Vec<Kept>, RecordError> {
+        let mut statement = self.connection.prepare("SELECT * FROM harp ORDER BY name")?;
+        let rows = statement.query_map([], columns)?;
+        rows.map(|row| kept(row?)).collect()
+    }
+
+    /// The harp called `name`; without a name the only one there is.
+    pub fn harp(&self, name: Option<&str>) -> Result<Kept, RecordError> {
+        let mut harps = self.harps()?;
+        let place = match name {
+            Some(name) => harps.iter().position(|kept| kept.sheet.harp.name() == name),
+            None => (harps.len() == 1).then_some(0),
+        };
+        match place {
+            Some(place) => Ok(harps.swap_remove(place)),
+            None => {
+                let names: Vec<String> = harps
+                    .iter()
+                    .map(|kept| format!("“{}”", kept.sheet.harp.name()))
+                    .collect();
+                Err(RecordError::NoSuchHarp {
+                    name: name.unwrap_or_default().chars().take(60).collect(),
+                    known: if names.is_empty() {
+                        "none yet".to_owned()
+                    } else {
+                        names.join(", ")
+                    },
+                })
+            }
+        }
+    }
+
+    /// Adds the harp of `sheet`; `tag` tells it from all others and is made of random numbers.
+    pub fn add_harp(&mut self, tag: &str, sheet: &Sheet) -> Result<HarpId, RecordError> {
+        let name = sheet.harp.name().to_owned();
+        let connection = self.writable()?;
+        let taken = connection
+            .query_row("SELECT 1 FROM harp WHERE name = ?1", [&name], |_| Ok(()))
+            .optional()?;
+        if taken.is_some() {
+            return Err(RecordError::NameTaken(name));
+        }
+        connection.execute(
+            "INSERT INTO harp (tag, name, kind, strings, pins, player, made) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+            params![
+                tag,
+                name,
+                json(&sheet.harp.kind())?,
+                json(&strings_of(&sheet.harp))?,
+                sheet.pins.word(),
+                sheet.player.word(),
+                sheet.made.map(Date::days),
+            ],
+        )?;
+        Ok(HarpId(connection.last_insert_rowid()))
+    }
+
+    /// Changes what belongs to a harp for good; its strings stay.
+    pub fn change_sheet(&mut self, harp: HarpId, sheet: &Sheet) -> Result<(), RecordError> {
+        self.writable()?.execute(
+            "UPDATE harp SET pins = ?2, player = ?3, made = ?4 WHERE id = ?1",
+            params![
+                harp.0,
+                sheet.pins.word(),
+                sheet.player.word(),
+                sheet.made.map(Date::days)
+            ],
+        )?;
+        Ok(())
+    }
+}
+
+type Columns = (i64, HarpForm, String, String, Option<i32>);
+
+fn columns(row: &Row<'_>) -> rusqlite::Result<Columns> {
+    let form = HarpForm {
+        tag: row.get("tag")?,
+        name: row.get("name")?,
+        kind: consort_proto::Kind::Other,
+        strings: Vec::new(),
+        pins: row.get("pins")?,
+        player: row.get("player")?,
+        made: None,
+        tunings: Vec::new(),
+        fittings: Vec::new(),
+        events: Vec::new(),
+        concerts: Vec::new(),
+        climate: Vec::new(),
+    };
+    Ok((
+        row.get("id")?,
+        form,
+        row.get("kind")?,
+        row.get("strings")?,
+        row.get("made")?,
+    ))
+}
+
+fn kept((id, form, kind, strings, made): Columns) -> Result<Kept, RecordError> {
+    let unreadable = |why: String| RecordError::Harp(why);
+    let strings: Vec<StringForm> = serde_json::from_str(&strings).map_err(|why| unreadable(why.to_string()))?;
+    let kind = serde_json::from_str(&kind).map_err(|why| unreadable(why.to_string()))?;
+    let form = HarpForm {
+        kind,
+        strings,
+        made: made.map(|days| Date::from_days(days).to_string()),
+        ..form
+    };
+    let sheet = form
+        .sheet()
+        .map_err(|(field, why)| unreadable(format!("{field}: {why}")))?;
+    Ok(Kept {
+        id: HarpId(id),
+        tag: form.tag,
+        sheet,
+    })
+}
+
+/// JSON of a plain value; only infinite numbers have none, and checked values hold none.
+pub(crate) fn json<T: serde::Serialize>(value: &T) -> Result<String, RecordError> {
+    serde_json::to_string(value).map_err(|why| RecordError::Harp(why.to_string()))
+}

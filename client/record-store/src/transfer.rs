@@ -1,0 +1,293 @@
+//! Export and import of whole records: a readable backup, and the merge of two laptops' records of one harp.
+
+use consort_record::{Date, NotAnEntry};
+use rusqlite::params;
+
+use crate::entries::{Entry, climate_in, put, removed};
+use crate::error::{NotImported, RecordError};
+use crate::form::{
+    ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, Meaningless, ReadingForm, TimbreForm, Whole, strings_of,
+};
+use crate::harps::{HarpId, Kept};
+use crate::readings::{begin, insert, tuning_form};
+use crate::store::Store;
+
+/// What an import brought.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub struct Imported {
+    /// Harps that were not there.
+    pub harps: usize,
+    /// Readings that were not there.
+    pub readings: usize,
+    /// Fittings, events, concerts and figures of the room that were not there.
+    pub entries: usize,
+}
+
+impl Store {
+    /// Everything, in a form that is read again by [`Store::import`].
+    pub fn export(&self) -> Result<Whole, RecordError> {
+        let harps = self
+            .harps()?
+            .iter()
+            .map(|kept| self.export_harp(kept))
+            .collect::<Result<_, _>>()?;
+        Ok(Whole {
+            consort_record: FORM,
+            harps,
+        })
+    }
+
+    /// One harp, in the same form.
+    pub fn export_harp(&self, kept: &Kept) -> Result<HarpForm, RecordError> {
+        let sheet = &kept.sheet;
+        let mut form = HarpForm {
+            tag: kept.tag.clone(),
+            name: sheet.harp.name().to_owned(),
+            kind: sheet.harp.kind(),
+            strings: strings_of(&sheet.harp),
+            pins: sheet.pins.word().to_owned(),
+            player: sheet.player.word().to_owned(),
+            made: sheet.made.map(|day| day.to_string()),
+            tunings: Vec::new(),
+            fittings: Vec::new(),
+            events: Vec::new(),
+            concerts: Vec::new(),
+            climate: self.climates(kept.id)?.iter().map(ClimateForm::of).collect(),
+        };
+        for (entry, removed) in self.entries(kept.id)? {
+            match entry {
+                Entry::Fitting(fitting) => form.fittings.push(FittingForm {
+                    removed,
+                    ..FittingForm::of(&fitting)
+                }),
+                Entry::Event(event) => form.events.push(EventForm {
+                    removed,
+                    ..EventForm::of(&event)
+                }),
+                Entry::Concert(concert) => form.concerts.push(ConcertForm {
+                    removed,
+                    ..ConcertForm::of(&concert)
+                }),
+            }
+        }
+        let mut tunings = self
+            .connection
+            .prepare("SELECT * FROM tuning WHERE harp = ?1 ORDER BY begun_unix_s")?;
+        let mut readings = self.connection.prepare(
+            "SELECT at_unix_ms, string, position, hz, sigma_cents, timbre, tuning FROM reading WHERE harp = ?1 \
+             ORDER BY string, at_unix_ms, position",
+        )?;
+        let mut rows = tunings.query([kept.id.0])?;
+        let mut places = std::collections::BTreeMap::new();
+        while let Some(row) = rows.next()? {
+            places.insert(row.get::<_, i64>("id")?, form.tunings.len());
+            form.tunings.push(tuning_form(row)?);
+        }
+        let mut rows = readings.query([kept.id.0])?;
+        while let Some(row) = rows.next()? {
+            let timbre: Option<String> = row.get(5)?;
+            let reading = ReadingForm {
+                at_unix_ms: row.get(0)?,
+                string: row.get(1)?,
+                position: row.get(2)?,
+                hz: row.get(3)?,
+                sigma_cents: row.get(4)?,
+                timbre: timbre.and_then(|text| serde_json::from_str::<TimbreForm>(&text).ok()),
+            };
+            if let Some(&place) = places.get(&row.get(6)?) {
+                form.tunings[place].readings.push(reading);
+            }
+        }
+        Ok(form)
+    }
+
+    /// Takes in the JSON of a record, all of it or nothing; a second time changes nothing.
+    ///
+    /// A harp with the tag of one that is here is the same harp. `into` joins a record of one harp to a harp of that
+    /// name here, for a harp that two laptops have begun to record apart.
+    pub fn import(&mut self, text: &str, into: Option<&str>, today: Date) -> Result<Imported, RecordError> {
+        let whole: Whole = serde_json::from_str(text).map_err(|why| NotImported::Json {
+            line: why.line(),
+            column: why.column(),
+            why: why.to_string().split(" at line").next().unwrap_or_default().to_owned(),
+        })?;
+        if whole.consort_record != FORM {
+            return Err(NotImported::Value {
+                place: "consort_record".to_owned(),
+                why: format!(
+                    "form {} is not known here, only {FORM}: update this program",
+                    whole.consort_record
+                ),
+            }
+            .into());
+        }
+        if let (Some(_), [_, other, ..]) = (into, whole.harps.as_slice()) {
+            return Err(NotImported::Value {
+                place: format!("harps[1] “{}”", other.name),
+                why: "only a record of one harp can be joined to another".to_owned(),
+            }
+            .into());
+        }
+        let mut imported = Imported::default();
+        for (number, form) in whole.harps.iter().enumerate() {
+            // Checked as a whole before anything is written.
+            let place = format!("harps[{number}]");
+            form.check(&place, today)?;
+            let kept = self.find_or_add(form, into, &place, &mut imported)?;
+            self.import_harp(&kept, form, &place, &mut imported)?;
+        }
+        Ok(imported)
+    }
+
+    fn find_or_add(
+        &mut self,
+        form: &HarpForm,
+        into: Option<&str>,
+        place: &str,
+        imported: &mut Imported,
+    ) -> Result<Kept, RecordError> {
+        let harps = self.harps()?;
+        if let Some(name) = into {
+            let kept = self.harp(Some(name))?;
+            let sheet = form.sheet().map_err(|meaningless| value(place, meaningless))?;
+            if strings_of(&kept.sheet.harp) != strings_of(&sheet.harp) {
+                return Err(value(place, ("strings", format!("they are not the strings of “{name}”"))).into());
+            }
+            return Ok(kept);
+        }
+        if let Some(kept) = harps.into_iter().find(|kept| kept.tag == form.tag) {
+            return Ok(kept);
+        }
+        let sheet = form.sheet().map_err(|meaningless| value(place, meaningless))?;
+        let id = self.add_harp(&form.tag, &sheet)?;
+        imported.harps += 1;
+        Ok(Kept {
+            id,
+            tag: form.tag.clone(),
+            sheet,
+        })
+    }
+
+    fn import_harp(
+        &mut self,
+        kept: &Kept,
+        form: &HarpForm,
+        place: &str,
+        imported: &mut Imported,
+    ) -> Result<(), RecordError> {
+        let transaction = self.writable()?.transaction()?;
+        for tuning in &form.tunings {
+            let said = |meaningless| value(place, meaningless);
+            let id = begin(
+                &transaction,
+                kept.id,
+                tuning.begun().map_err(said)?,
+                &tuning.place().map_err(said)?,
+                &tuning.tuning().map_err(said)?,
+                &tuning.tolerance().map_err(said)?,
+            )?;
+            for reading in &tuning.readings {
+                let heard = reading.heard().map_err(said)?;
+                imported.readings += usize::from(insert(&transaction, kept.id, id, reading.at_unix_ms, &heard)?);
+            }
+        }
+        for (entry, out) in form.entries(place)? {
+            let before = removed(&transaction, kept.id, &entry)?;
+            // Taken out on either laptop is taken out.
+            if before.is_none() || (before == Some(false) && out) {
+                put(&transaction, kept.id, &entry, out)?;
+                imported.entries += 1;
+            }
+        }
+        for climate in &form.climate {
+            let climate = climate.climate().map_err(|meaningless| value(place, meaningless))?;
+            let known = has_climate(&transaction, kept.id, climate.at.0)?;
+            climate_in(&transaction, kept.id, &climate)?;
+            imported.entries += usize::from(!known);
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+}
+
+/// The version of the JSON form.
+const FORM: u32 = 1;
+
+pub(crate) fn has_climate(connection: &rusqlite::Connection, harp: HarpId, at: i64) -> Result<bool, RecordError> {
+    let count: i64 = connection.query_row(
+        "SELECT count(*) FROM climate WHERE harp = ?1 AND at_unix_s = ?2",
+        params![harp.0, at],
+        |row| row.get(0),
+    )?;
+    Ok(count > 0)
+}
+
+fn value(place: &str, (field, why): Meaningless) -> NotImported {
+    NotImported::Value {
+        place: format!("{place}.{field}"),
+        why,
+    }
+}
+
+impl HarpForm {
+    fn entries(&self, place: &str) -> Result<Vec<(Entry, bool)>, NotImported> {
+        let mut entries = Vec::new();
+        for (number, form) in self.fittings.iter().enumerate() {
+            let fitting = form
+                .fitting()
+                .map_err(|why| value(&format!("{place}.fittings[{number}]"), why))?;
+            entries.push((Entry::Fitting(fitting), form.removed));
+        }
+        for (number, form) in self.events.iter().enumerate() {
+            let event = form
+                .event()
+                .map_err(|why| value(&format!("{place}.events[{number}]"), why))?;
+            entries.push((Entry::Event(event), form.removed));
+        }
+        for (number, form) in self.concerts.iter().enumerate() {
+            let concert = form
+                .concert()
+                .map_err(|why| value(&format!("{place}.concerts[{number}]"), why))?;
+            entries.push((Entry::Concert(concert), form.removed));
+        }
+        Ok(entries)
+    }
+
+    /// Everything that can be wrong with it, so that nothing is written of what cannot be written whole.
+    fn check(&self, place: &str, today: Date) -> Result<(), NotImported> {
+        let sheet = self.sheet().map_err(|why| value(place, why))?;
+        let admits = |at: String, on: Date, string| -> Result<(), NotImported> {
+            sheet
+                .admits(on, string, today)
+                .map_err(|why: NotAnEntry| value(&at, ("on", why.to_string())))
+        };
+        for (number, tuning) in self.tunings.iter().enumerate() {
+            let at = format!("{place}.tunings[{number}]");
+            let said = |why| value(&at, why);
+            let begun = tuning.begun().map_err(said)?;
+            tuning.place().map_err(said)?;
+            tuning.tuning().map_err(said)?;
+            tuning.tolerance().map_err(said)?;
+            admits(at.clone(), begun.date(), None)?;
+            for (number, reading) in tuning.readings.iter().enumerate() {
+                let at = format!("{at}.readings[{number}]");
+                let heard = reading.heard().map_err(|why| value(&at, why))?;
+                admits(at, heard.at.date(), Some(heard.reading.string))?;
+            }
+        }
+        for (number, (entry, _)) in self.entries(place)?.iter().enumerate() {
+            let at = format!("{place}.{}s[{number}]", entry.kind());
+            match entry {
+                Entry::Fitting(fitting) => admits(at, fitting.on, Some(fitting.string))?,
+                Entry::Event(event) => admits(at, event.on, event.deed.string())?,
+                Entry::Concert(_) => {}
+            }
+        }
+        for (number, climate) in self.climate.iter().enumerate() {
+            climate
+                .climate()
+                .map_err(|why| value(&format!("{place}.climate[{number}]"), why))?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,34 @@
+//! A harp's memory: what was heard of its strings over months, and what follows from it.
+//!
+//! A pure function of the harp and its record: `look` turns tunings, fittings, events and weather into findings, each
+//! with its evidence in numbers, one action, and what would change it.
+//! This crate reads no clock and touches no disk; today's date is handed in.
+
+mod chronicle;
+pub mod date;
+pub mod entry;
+mod falseness;
+pub mod finding;
+mod gauge;
+mod likely;
+mod look;
+mod moves;
+pub mod plan;
+mod regulation;
+mod robust;
+pub mod sheet;
+mod sound;
+mod stretch;
+pub mod telling;
+pub mod visit;
+
+pub use chronicle::Chronicle;
+
+pub use date::{Date, Moment, NotADate, NotAMoment};
+pub use entry::{Climate, Concert, Deed, Event, Fitting, Heard, NotAnEntry, Partial, Place, Timbre};
+pub use finding::{About, Cause, Finding};
+pub use look::{CONCERT_DAYS, look};
+pub use plan::{Replacement, Rules, When, Why, plan};
+pub use sheet::{Pins, Player, Sheet};
+pub use telling::{Told, tell};
+pub use visit::{Life, Seen, Visit};

@@ -1,0 +1,510 @@
+//! Looks at a chronicle and names what is wrong, where one cause is much more likely than all others together.
+
+use std::collections::BTreeMap;
+
+use consort_proto::{Cents, HarpString, Material, StringNumber, Tolerance, Tuning};
+
+use crate::chronicle::{Chronicle, Move, RoomMove, Track};
+use crate::date::{Date, Moment};
+use crate::falseness::{self, Usual};
+use crate::finding::{About, Cause, Finding};
+use crate::gauge::{self, Differences, Gauge};
+use crate::moves::{self, Evidence};
+use crate::regulation;
+use crate::robust;
+use crate::sound::{self, PARTIALS, Sound};
+use crate::stretch::Stretch;
+use crate::visit::Life;
+
+/// A cause is named when it is this likely, all others together and a string in order being the rest.
+const NAMED_FROM: f64 = 0.9;
+/// A string is said to have something that is not named yet when it is in order with less than this likelihood.
+const IN_ORDER_BELOW: f64 = 0.25;
+/// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
+const FALSE_AT_FIRST: f64 = 1e-2;
+const BECOMES_FALSE: f64 = 2e-5;
+/// A string that was put on within these days is looked at as a new one.
+const NEW_DAYS: i32 = 40;
+/// Within these days its gauge is in question.
+const GAUGE_DAYS: i32 = 120;
+/// A turn by mistake is told while it is among this many newest movements.
+const TURNED_TOLD: usize = 5;
+/// Plucks before anything can be said to have changed.
+const BEFORE_PLUCKS: f64 = 3.0;
+/// The room is told when a material has moved by this much, cents, this many times its error, and nearly all strings of
+/// it went along.
+const ROOM_CENTS: f64 = 3.0;
+const ROOM_SIGMAS: f64 = 4.0;
+const ROOM_ALONG: f64 = 0.8;
+/// Nothing unbroken is replaced within so many days before a concert.
+pub const CONCERT_DAYS: i32 = 10;
+/// Neighbours on each side by which a string's stiffness is expected.
+const NEIGHBOURS: usize = 4;
+
+/// What `chronicle`, told from `life`, says on the day `today`; what wants doing first comes first.
+pub fn look(chronicle: &Chronicle, life: &Life, today: Date) -> Vec<Finding> {
+    let usuals = usuals(chronicle);
+    let mut findings = rooms(chronicle, life);
+    let (letters, steps) = regulation::look(chronicle);
+    let mut told = BTreeMap::new();
+    for (number, string) in chronicle.sheet().harp.numbered() {
+        let Some((track, usual)) = chronicle.track(number).zip(usuals.get(&number)) else {
+            continue;
+        };
+        for finding in one_string(chronicle, life, today, (number, string, track), *usual) {
+            told.insert(number, finding.cause.word());
+            findings.push(finding);
+        }
+    }
+    let since = chronicle.last.map_or(today, Moment::date);
+    findings.extend(letters.iter().map(|letter| Finding {
+        about: About::Letter(letter.letter),
+        cause: Cause::Pedal {
+            position: letter.position,
+            by: letter.by,
+            strings: letter.strings,
+        },
+        since,
+        likely: NAMED_FROM,
+    }));
+    for step in steps {
+        // A string that is named for something else explains its steps by it.
+        if told
+            .get(&step.string)
+            .is_none_or(|word| *word == "new-string" || *word == "turned")
+            && !is_new(chronicle.track(step.string), today)
+        {
+            findings.push(Finding {
+                about: About::String(step.string),
+                cause: Cause::Step {
+                    position: step.position,
+                    by: step.by,
+                },
+                since,
+                likely: NAMED_FROM,
+            });
+        }
+    }
+    findings.sort_by_key(Finding::order);
+    // One step of a string may be off in both positions: the first stands for both.
+    findings.dedup_by(|b, a| a.about == b.about && a.cause.word() == b.cause.word() && a.cause.word() == "step");
+    findings
+}
+
+fn is_new(track: Option<&Track>, today: Date) -> bool {
+    track
+        .and_then(|track| track.fitted)
+        .is_some_and(|on| today.days_since(on) <= GAUGE_DAYS)
+}
+
+/// What is to be said of one string.
+fn one_string(
+    chronicle: &Chronicle,
+    life: &Life,
+    today: Date,
+    (number, string, track): (StringNumber, &HarpString, &Track),
+    usual: Usual,
+) -> Vec<Finding> {
+    let about = About::String(number);
+    let near = life
+        .visits
+        .last()
+        .map_or_else(Tolerance::default, |visit| visit.tolerance)
+        .of(string);
+    let mut findings = Vec::new();
+    let moves = track.moves.iter();
+    let new = track.fitted.filter(|&on| today.days_since(on) <= NEW_DAYS);
+    let stretch = new.map(|fitted| (fitted, Stretch::of(fitted, near, moves.clone())));
+    let mut still_falls = false;
+    if let Some((fitted, stretch)) = &stretch {
+        let late = track
+            .moves
+            .back()
+            .is_some_and(|made| -made.beyond > near.0 * made.days.max(1.0));
+        still_falls = today <= stretch.holds_on || (late && today.days_since(stretch.holds_on) <= 3);
+        if still_falls {
+            findings.push(Finding {
+                about,
+                cause: Cause::NewString {
+                    fitted: *fitted,
+                    falls: stretch.falls.clone(),
+                    holds_on: stretch.holds_on,
+                    within_days: stretch.within_days.ceil() as u32,
+                    noted: true,
+                },
+                since: *fitted,
+                likely: NAMED_FROM,
+            });
+        }
+    }
+    // What a new string is expected to fall is no sign of anything else.
+    let adjusted: Vec<Move> = match &stretch {
+        None => track.moves.iter().copied().collect(),
+        Some((fitted, stretch)) => track
+            .moves
+            .iter()
+            .filter(|made| !still_falls && made.from.date() > stretch.holds_on.plus(1))
+            .map(|made| {
+                let from = made.from.days_since(fitted.noon());
+                let (fall, sigma) = stretch.expects(from, from + made.days);
+                Move {
+                    beyond: made.beyond + fall,
+                    sigma: made.sigma.hypot(sigma),
+                    ..*made
+                }
+            })
+            .collect(),
+    };
+    let evidence = if is_calm(&adjusted) {
+        CALM
+    } else {
+        moves::weigh(adjusted.iter())
+    };
+    let all = Sound::over(track.sounds.iter().map(|(_, sound)| sound).chain([&track.usual]));
+    let (is_false, worn) = false_weight(track, &all, usual);
+    let gauge = track
+        .fitted
+        .filter(|&on| today.days_since(on) <= GAUGE_DAYS)
+        .map(|on| (on, weigh_gauge(track, &all, usual)));
+    let weights = [
+        0.0,
+        evidence.slips,
+        evidence.turned,
+        evidence.renewed,
+        is_false + evidence.scatter,
+        gauge.map_or(f64::NEG_INFINITY, |(_, (gauge, _))| gauge.weight),
+    ];
+    let whole = crate::likely::sum(weights.into_iter());
+    let shares = weights.map(|weight| (weight - whole).exp());
+    let most = (1..shares.len())
+        .max_by(|&a, &b| shares[a].total_cmp(&shares[b]))
+        .unwrap_or(1);
+    let named = shares[most] >= NAMED_FROM;
+    let at = |place: usize| adjusted.get(place).map_or(today, |made| made.at.date());
+    let told = match most {
+        _ if !named => None,
+        1 => slipping(chronicle, &adjusted, &evidence, string.material).map(|cause| (cause, at(evidence.slips_from))),
+        2 => (adjusted.len() <= evidence.turned_at + TURNED_TOLD)
+            .then(|| adjusted.get(evidence.turned_at))
+            .flatten()
+            .map(|made| (Cause::Turned { by: Cents(made.beyond) }, made.at.date())),
+        3 => adjusted.get(evidence.renewed_at).and_then(|made| {
+            let fitted = made.at.date();
+            let later = adjusted[evidence.renewed_at + 1..].iter();
+            let stretch = Stretch::of(fitted, near, later);
+            (today <= stretch.holds_on.plus(2)).then_some((
+                Cause::NewString {
+                    fitted,
+                    falls: stretch.falls,
+                    holds_on: stretch.holds_on,
+                    within_days: stretch.within_days.ceil() as u32,
+                    noted: false,
+                },
+                fitted,
+            ))
+        }),
+        4 => Some((
+            false_string(life, today, number, track, &all, usual, worn),
+            first_heard(track, worn, today),
+        )),
+        _ => gauge.map(|(fitted, (gauge, stiffness))| {
+            let cause = Cause::WrongGauge {
+                fitted,
+                stiffness,
+                step: track.steps[0].back().map(|step| Cents(step.1)),
+                thick: gauge.ratio > 1.0,
+            };
+            (cause, fitted)
+        }),
+    };
+    if let Some((cause, since)) = told {
+        findings.push(Finding {
+            about,
+            cause,
+            since,
+            likely: shares[most],
+        });
+    } else if !named && shares[0] < IN_ORDER_BELOW {
+        let from = if most == 1 {
+            evidence.slips_from
+        } else {
+            evidence.turned_at
+        };
+        let tunings = (adjusted.len().saturating_sub(from)).max(1) as u32;
+        findings.push(Finding {
+            about,
+            cause: Cause::TooEarly { tunings },
+            since: at(from),
+            likely: 1.0 - shares[0],
+        });
+    }
+    findings
+}
+
+/// Movements that nobody has to look at twice: none stands out, and together they lead nowhere.
+fn is_calm(moves: &[Move]) -> bool {
+    let last = &moves[moves.len().saturating_sub(12)..];
+    let stands_out = last.iter().any(|made| made.beyond.abs() > 2.8 * made.sigma);
+    let mut falls = 0.0_f64;
+    for made in last.iter().rev() {
+        falls += made.beyond / made.sigma;
+        if falls < -5.0 {
+            return false;
+        }
+    }
+    !stands_out
+}
+
+/// What such movements say.
+const CALM: Evidence = Evidence {
+    slips: f64::NEG_INFINITY,
+    slips_from: 0,
+    turned: f64::NEG_INFINITY,
+    turned_at: 0,
+    renewed: f64::NEG_INFINITY,
+    renewed_at: 0,
+    scatter: 0.0,
+};
+
+fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material: Material) -> Option<Cause> {
+    let slipping = moves.get(evidence.slips_from..).filter(|moves| !moves.is_empty())?;
+    let fallen = slipping.iter().filter(|made| made.beyond < -made.sigma);
+    let since = slipping[0].from;
+    let others = chronicle
+        .rooms
+        .iter()
+        .filter(|room| room.material == material && room.from >= since)
+        .map(|room| room.cents.abs())
+        .fold(0.0, f64::max);
+    Some(Cause::SlippingPin {
+        falls: fallen.clone().count() as u32,
+        least: Cents(fallen.clone().map(|made| -made.beyond).fold(f64::INFINITY, f64::min)),
+        most: Cents(fallen.map(|made| -made.beyond).fold(0.0, f64::max)),
+        others: Cents(others),
+    })
+    .filter(|cause| !matches!(cause, Cause::SlippingPin { falls: 0, .. }))
+}
+
+/// How much more likely the string is false than even, and whether it became so.
+fn false_weight(track: &Track, all: &Sound, usual: Usual) -> (f64, bool) {
+    if all.is_silent() {
+        return (f64::NEG_INFINITY, false);
+    }
+    let from_the_start = FALSE_AT_FIRST.ln() + falseness::off_curve(all, usual) + falseness::beats(all);
+    let mut changed = f64::NEG_INFINITY;
+    for newest in [1, 2, 3, 5] {
+        let Some(older) = track.sounds.len().checked_sub(newest) else {
+            break;
+        };
+        let before = Sound::over(
+            track
+                .sounds
+                .iter()
+                .take(older)
+                .map(|(_, sound)| sound)
+                .chain([&track.usual]),
+        );
+        let now = Sound::over(track.sounds.iter().skip(older).map(|(_, sound)| sound));
+        if before.plucks() >= BEFORE_PLUCKS {
+            let weight = BECOMES_FALSE.ln() + falseness::has_changed(&before, &now) + falseness::beats(&now);
+            changed = crate::likely::sum([changed, weight].into_iter());
+        }
+    }
+    (
+        crate::likely::sum([from_the_start, changed].into_iter()),
+        changed > from_the_start,
+    )
+}
+
+fn false_string(
+    life: &Life,
+    today: Date,
+    number: StringNumber,
+    track: &Track,
+    all: &Sound,
+    usual: Usual,
+    worn: bool,
+) -> Cause {
+    let newest = track.sounds.back().map_or(*all, |(_, sound)| *sound);
+    let sound = if worn { newest } else { *all };
+    let ln_b = sound
+        .ln_stiffness(usual.ln_stiffness, usual.off_law)
+        .map_or(usual.ln_stiffness, |fit| fit.0);
+    let off = |place: usize| {
+        sound
+            .partial(place)
+            .map(|(above, _)| above - sound::law_cents(place, ln_b))
+    };
+    let worst = (0..PARTIALS)
+        .filter_map(|place| Some((place as u8 + 2, Cents(off(place)?))))
+        .max_by(|a, b| a.1.abs().0.total_cmp(&b.1.abs().0));
+    let length = life.fitted(number).and_then(|fitting| fitting.length.as_deref());
+    let sisters = chronicle_sisters(life, number, length);
+    Cause::FalseString {
+        octave: Cents(off(0).unwrap_or(0.0)),
+        worst: worst.unwrap_or((2, Cents(0.0))),
+        beats: sound.beat_cents().map(Cents),
+        worn,
+        sisters,
+        concert: next_concert(life, today),
+    }
+}
+
+/// Strings on the harp that were cut from the same length.
+fn chronicle_sisters(life: &Life, number: StringNumber, length: Option<&str>) -> Vec<StringNumber> {
+    let Some(length) = length else { return Vec::new() };
+    life.sheet
+        .harp
+        .numbered()
+        .map(|(other, _)| other)
+        .filter(|&other| other != number)
+        .filter(|&other| {
+            life.fitted(other)
+                .is_some_and(|fitting| fitting.length.as_deref() == Some(length))
+        })
+        .collect()
+}
+
+/// The first concert that is so near that nothing unbroken should be replaced before it.
+pub(crate) fn next_concert(life: &Life, today: Date) -> Option<Date> {
+    life.concerts
+        .iter()
+        .map(|concert| concert.on)
+        .filter(|on| (0..=CONCERT_DAYS).contains(&on.days_since(today)))
+        .min()
+}
+
+fn first_heard(track: &Track, worn: bool, today: Date) -> Date {
+    let first = if worn {
+        track.sounds.back()
+    } else {
+        track.sounds.front()
+    };
+    first.map_or(today, |(at, _)| at.date())
+}
+
+/// The weight of a wrong gauge and the stiffness against what it should be.
+fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
+    let own = all.ln_stiffness(usual.ln_stiffness, usual.off_law);
+    let former = (!track.former.is_silent())
+        .then(|| track.former.ln_stiffness(usual.ln_stiffness, usual.off_law))
+        .flatten();
+    let stiffness = own.map(|(now, variance)| match former {
+        Some((before, more)) => (now - before, variance + more),
+        None => (now - usual.ln_stiffness, variance + 0.03),
+    });
+    let decay = all
+        .ln_decay()
+        .zip(track.former.ln_decay())
+        .map(|(now, before)| (now - before, 0.02 * (1.0 / all.plucks() + 1.0 / track.former.plucks())));
+    let steps = std::array::from_fn(|step| {
+        let now: Vec<f64> = track.steps[step].iter().map(|step| step.1).collect();
+        let mean = now.iter().sum::<f64>() / now.len().max(1) as f64;
+        (!now.is_empty()).then(|| (mean - track.former_steps[step].unwrap_or(0.0), 0.5))
+    });
+    let gauge = gauge::weigh(&Differences {
+        stiffness,
+        decay,
+        steps,
+    });
+    (gauge, stiffness.map_or(1.0, |(ln_ratio, _)| ln_ratio.exp()))
+}
+
+/// A string's number, nominal stiffness, what it has beyond that, and its sound.
+type Stiff = (StringNumber, f64, Option<f64>, Sound);
+
+/// What is usual for every string by its neighbours of the same material.
+fn usuals(chronicle: &Chronicle) -> BTreeMap<StringNumber, Usual> {
+    let tuning = Tuning::default();
+    let mut by_material: BTreeMap<Material, Vec<Stiff>> = BTreeMap::new();
+    for (number, string) in chronicle.sheet().harp.numbered() {
+        let Some(track) = chronicle.track(number) else { continue };
+        let nominal = sound::ln_usual_stiffness(tuning.open_target(string).get());
+        let all = Sound::over(track.sounds.iter().map(|(_, sound)| sound).chain([&track.usual]));
+        let beyond = all.ln_stiffness(nominal, 0.3).map(|(ln_b, _)| ln_b - nominal);
+        by_material
+            .entry(string.material)
+            .or_default()
+            .push((number, nominal, beyond, all));
+    }
+    let mut usuals = BTreeMap::new();
+    for strings in by_material.values() {
+        let mut off = Vec::new();
+        for (number, nominal, beyond, all) in strings {
+            let around = strings
+                .iter()
+                .filter(|other| other.0 != *number && other.0.get().abs_diff(number.get()) as usize <= NEIGHBOURS);
+            let mut near: Vec<f64> = around.filter_map(|other| other.2).collect();
+            let ln_stiffness = nominal + robust::median(&mut near).unwrap_or(0.0);
+            if let Some(beyond) = beyond {
+                let law = |place: usize| sound::law_cents(place, nominal + beyond);
+                off.extend((0..PARTIALS).filter_map(|place| Some(all.partial(place)?.0 - law(place))));
+            }
+            usuals.insert(
+                *number,
+                Usual {
+                    ln_stiffness,
+                    off_law: OFF_LAW_UNKNOWN,
+                },
+            );
+        }
+        // Each distance holds the first partial's own as well, and the fit has taken part of it out.
+        let off_law = robust::spread(off.iter().copied()).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.75);
+        for (number, ..) in strings {
+            if let Some(usual) = usuals.get_mut(number) {
+                usual.off_law = off_law.clamp(OFF_LAW_LEAST, OFF_LAW_UNKNOWN);
+            }
+        }
+    }
+    usuals
+}
+
+/// Partials of strings in order lie off the curve by at least this, cents, and by this where nothing is known.
+const OFF_LAW_LEAST: f64 = 0.15;
+const OFF_LAW_UNKNOWN: f64 = 0.8;
+
+/// What the room did before the newest tuning.
+fn rooms(chronicle: &Chronicle, life: &Life) -> Vec<Finding> {
+    let newest = |room: &&RoomMove| Some(room.at) == chronicle.last;
+    let told = |room: &&RoomMove| {
+        room.cents.abs() > ROOM_CENTS.max(ROOM_SIGMAS * room.sigma)
+            && room.along as f64 >= ROOM_ALONG * room.strings as f64
+    };
+    chronicle
+        .rooms
+        .iter()
+        .filter(newest)
+        .filter(told)
+        .map(|room| Finding {
+            about: About::Material(room.material),
+            cause: Cause::Room {
+                by: Cents(room.cents),
+                along: room.along,
+                strings: room.strings,
+                humidity: between(life, room, |climate| climate.humidity_percent),
+                temperature: between(life, room, |climate| climate.temperature_c),
+            },
+            since: room.at.date(),
+            likely: NAMED_FROM,
+        })
+        .collect()
+}
+
+/// A figure of the air nearest to both tunings, if it was noted within half a day of each.
+fn between(life: &Life, room: &RoomMove, of: impl Fn(&crate::Climate) -> Option<f64>) -> Option<(f64, f64)> {
+    let near = |at: Moment| {
+        let from = life
+            .climates
+            .partition_point(|climate| climate.at.0 < at.0 - HALF_DAY_S);
+        life.climates[from..]
+            .iter()
+            .take_while(|climate| climate.at.0 <= at.0 + HALF_DAY_S)
+            .filter_map(|climate| Some(((climate.at.0 - at.0).abs(), of(climate)?)))
+            .min_by_key(|(apart, _)| *apart)
+            .map(|(_, figure)| figure)
+    };
+    Some((near(room.from)?, near(room.at)?))
+}
+
+/// Air of half a day before or after a tuning is the tuning's air.
+const HALF_DAY_S: i64 = 43_200;

@@ -1,0 +1,120 @@
+//! One tuning of the harp as the record sees it: each string as found and as left.
+
+use std::collections::BTreeMap;
+
+use consort_proto::{Reading, StringNumber, Tolerance, Tuning};
+
+use crate::date::Moment;
+use crate::entry::{Climate, Concert, Event, Fitting, Heard, Place, Timbre};
+use crate::sheet::Sheet;
+
+/// Everything that is known of one harp; each list in the order of time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Life {
+    /// What belongs to it for good.
+    pub sheet: Sheet,
+    /// Its tunings.
+    pub visits: Vec<Visit>,
+    /// Strings that were put on.
+    pub fittings: Vec<Fitting>,
+    /// What was done to it.
+    pub events: Vec<Event>,
+    /// The room.
+    pub climates: Vec<Climate>,
+    /// Days on which it has to hold, past and to come.
+    pub concerts: Vec<Concert>,
+}
+
+impl Life {
+    /// The life of a harp of which nothing is known yet.
+    pub const fn new(sheet: Sheet) -> Self {
+        Self {
+            sheet,
+            visits: Vec::new(),
+            fittings: Vec::new(),
+            events: Vec::new(),
+            climates: Vec::new(),
+            concerts: Vec::new(),
+        }
+    }
+
+    /// The newest fitting of `string`, if one is known.
+    pub fn fitted(&self, string: StringNumber) -> Option<&Fitting> {
+        self.fittings.iter().rev().find(|fitting| fitting.string == string)
+    }
+}
+
+/// One tuning of the harp: a round, or an hour at home.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Visit {
+    /// When it began.
+    pub at: Moment,
+    /// Where the harp stood.
+    pub place: Place,
+    /// What it was tuned to.
+    pub tuning: Tuning,
+    /// How far off a string might be.
+    pub tolerance: Tolerance,
+    /// The strings that were heard.
+    pub strings: BTreeMap<StringNumber, Seen>,
+}
+
+/// One string in one tuning.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Seen {
+    /// Its first settled reading of the open string, before anything was turned.
+    pub found: Option<Reading>,
+    /// Its last settled reading of the open string.
+    pub left: Option<Reading>,
+    /// Settled readings of the open string.
+    pub plucks: u32,
+    /// The pin was turned in between, as far as hearing tells.
+    pub turned: bool,
+    /// The newest reading of one and of two semitones, where a disc or lever was tried.
+    pub positions: [Option<Reading>; 2],
+    /// What its plucks sounded like.
+    pub timbres: Vec<Timbre>,
+}
+
+/// Two readings further apart than this, cents, have the key between them; a string at rest repeats within less.
+const TURNED_CENTS: f64 = 1.5;
+/// Timbres that are kept of one string and tuning: more plucks tell nothing new.
+const TIMBRES_MAX: usize = 6;
+
+impl Visit {
+    /// A tuning that begins at `at`, with nothing heard yet.
+    pub const fn new(at: Moment, place: Place, tuning: Tuning, tolerance: Tolerance) -> Self {
+        Self {
+            at,
+            place,
+            tuning,
+            tolerance,
+            strings: BTreeMap::new(),
+        }
+    }
+
+    /// Takes in a reading of this tuning; they come in the order of time.
+    pub fn hear(&mut self, heard: &Heard) {
+        let seen = self.strings.entry(heard.reading.string).or_default();
+        match heard.position {
+            0 => {
+                let before = seen.left.or(seen.found);
+                seen.turned |=
+                    before.is_some_and(|before| heard.reading.hz.cents_above(before.hz).abs().0 > TURNED_CENTS);
+                if seen.found.is_none() {
+                    seen.found = Some(heard.reading);
+                }
+                seen.left = Some(heard.reading);
+                seen.plucks += 1;
+                if let Some(timbre) = heard.timbre.as_ref().filter(|_| seen.timbres.len() < TIMBRES_MAX) {
+                    seen.timbres.push(timbre.clone());
+                }
+            }
+            position => {
+                if let Some(kept) = seen.positions.get_mut(usize::from(position) - 1) {
+                    *kept = Some(heard.reading);
+                }
+            }
+        }
+    }
+}

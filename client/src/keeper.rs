@@ -1,0 +1,139 @@
+//! Keeps the harp's record: every settled reading, written on a thread of its own so that nobody waits for the disk.
+
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::thread::{self, JoinHandle};
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
+use consort_record::{Heard, Moment, Place, Sheet};
+use consort_record_store::{HarpId, RecordError, Store, TuningId};
+use tokio::sync::mpsc::Sender;
+
+use crate::feed::Fed;
+
+/// Hands readings to the record's thread; dropping it waits until they are written.
+#[derive(Debug)]
+pub(crate) struct Keeper {
+    to_keep: Option<SyncSender<ToKeep>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+/// One settled reading with what it was tuned to.
+#[derive(Clone, Debug)]
+struct ToKeep {
+    at_unix_ms: i64,
+    reading: Reading,
+    round: Option<(SessionId, Round)>,
+    place: String,
+    tuning: Tuning,
+    tolerance: Tolerance,
+}
+
+/// Readings that may wait for the disk; minutes of the fastest tuning.
+const WAITING_MAX: usize = 1_024;
+/// A harp that was not heard for so long is tuned anew, milliseconds: an evening's two roundings stay apart.
+const SAME_TUNING_MS: i64 = 3 * 3_600 * 1_000;
+/// Where a harp stands that no ensemble has called.
+const HOME: &str = "home";
+
+impl Keeper {
+    /// Starts to keep the record at `path` of `harp`, which gets `tag` when the record does not have it yet; what goes
+    /// wrong is said to `told`.
+    pub(crate) fn start(path: PathBuf, harp: Harp, tag: String, told: Sender<Fed>) -> std::io::Result<Self> {
+        let (to_keep, waiting) = sync_channel(WAITING_MAX);
+        let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
+            if let Err(why) = keep_all(&path, &harp, &tag, &waiting) {
+                // The harp is tuned all the same; the sentence says what is not kept.
+                let _ = told.try_send(Fed::Said(why.to_string()));
+            }
+        })?;
+        Ok(Self {
+            to_keep: Some(to_keep),
+            thread: Some(thread),
+        })
+    }
+
+    /// Keeps `reading`, heard just now under `agreement`, or under `tuning` and `tolerance` alone.
+    pub(crate) fn keep(&self, reading: Reading, agreement: Option<&Agreement>, own: (Tuning, Tolerance)) {
+        let Some(to_keep) = &self.to_keep else { return };
+        let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        let entry = ToKeep {
+            at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX),
+            reading,
+            round: agreement.map(|agreement| (agreement.session, agreement.round)),
+            place: agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned()),
+            tuning: own.0,
+            tolerance: own.1,
+        };
+        if let Err(TrySendError::Full(_)) = to_keep.try_send(entry) {
+            tracing::warn!("the record's disk is too slow: a reading is not kept");
+        }
+    }
+}
+
+impl Drop for Keeper {
+    fn drop(&mut self) {
+        self.to_keep = None;
+        if let Some(thread) = self.thread.take() {
+            // A panic of the thread was printed when it happened.
+            let _ = thread.join();
+        }
+    }
+}
+
+/// The tuning that goes on: of which round, to what, and when it was last heard.
+type Current = (TuningId, Option<(SessionId, Round)>, Tuning, i64);
+
+/// Writes until nobody can hand over any more.
+fn keep_all(path: &std::path::Path, harp: &Harp, tag: &str, waiting: &Receiver<ToKeep>) -> Result<(), RecordError> {
+    let mut store = Store::open(path)?;
+    let id = find_or_add(&mut store, harp, tag)?;
+    let mut tuning: Option<Current> = None;
+    while let Ok(entry) = waiting.recv() {
+        let goes_on = tuning.filter(|(_, round, tuned_to, last_ms)| {
+            *round == entry.round && *tuned_to == entry.tuning && entry.at_unix_ms - last_ms < SAME_TUNING_MS
+        });
+        let at = Moment(entry.at_unix_ms.div_euclid(1_000));
+        let current = match goes_on {
+            Some((current, ..)) => current,
+            None => {
+                let place = Place::new(&entry.place).unwrap_or_default();
+                store.begin_tuning(id, at, &place, &entry.tuning, &entry.tolerance)?
+            }
+        };
+        tuning = Some((current, entry.round, entry.tuning, entry.at_unix_ms));
+        let heard = Heard {
+            at,
+            position: 0,
+            reading: entry.reading,
+            timbre: None,
+        };
+        store.hear(id, current, entry.at_unix_ms, &heard)?;
+    }
+    Ok(())
+}
+
+/// The record's harp with the same strings, or a new one under a name that is free.
+fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
+    let known = store.harps()?;
+    let named = |name: &str| known.iter().find(|kept| kept.sheet.harp.name() == name);
+    if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
+        return Ok(kept.id);
+    }
+    let name = (1..)
+        .map(|number| match number {
+            1 => harp.name().to_owned(),
+            _ => {
+                let short: String = harp.name().chars().take(50).collect();
+                format!("{short} ({number})")
+            }
+        })
+        .find(|name| named(name).is_none_or(|kept| kept.sheet.harp.strings() == harp.strings()))
+        .unwrap_or_default();
+    if let Some(kept) = named(&name) {
+        return Ok(kept.id);
+    }
+    let renamed = Harp::new(name, harp.kind(), harp.strings().to_vec()).unwrap_or_else(|_| harp.clone());
+    store.add_harp(tag, &Sheet::of(renamed))
+}

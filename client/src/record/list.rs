@@ -1,0 +1,285 @@
+//! The record's answers as lines: for a person, as CSV, as JSON.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use consort_proto::{Cents, StringNumber};
+use consort_record::telling::{about_name, string_name};
+use consort_record::{About, Date, Life, Replacement, Rules, When, Why, plan as restring, tell};
+use consort_record_store::csv::{List, line};
+use consort_record_store::{Point, Store, TuningId};
+use consort_words::{Arg, Key, Words};
+use serde_json::json;
+
+use super::{Form, NotDone, Read, save};
+
+/// The harps of the record.
+pub(super) fn harps(store: &Store, form: Form) -> Result<Vec<String>, NotDone> {
+    let mut lines = match form {
+        Form::Csv => vec!["harp,strings,pins,player,made,tunings".to_owned()],
+        Form::Text | Form::Json => Vec::new(),
+    };
+    for kept in store.harps()? {
+        let (sheet, tunings) = (&kept.sheet, store.tunings(kept.id)?);
+        let made = sheet.made.map(|day| day.to_string());
+        lines.push(match form {
+            Form::Text => format!(
+                "{}: {} strings, tunings: {tunings}",
+                sheet.harp.name(),
+                sheet.harp.len()
+            ),
+            Form::Csv => line(&[
+                sheet.harp.name(),
+                &sheet.harp.len().to_string(),
+                sheet.pins.word(),
+                sheet.player.word(),
+                &made.unwrap_or_default(),
+                &tunings.to_string(),
+            ]),
+            Form::Json => json!({
+                "harp": sheet.harp.name(), "strings": sheet.harp.len(), "pins": sheet.pins.word(),
+                "player": sheet.player.word(), "made": made, "tunings": tunings,
+            })
+            .to_string(),
+        });
+    }
+    Ok(lines)
+}
+
+/// What is wrong, first what wants doing.
+pub(super) fn findings(read: &Read, form: Form) -> Vec<String> {
+    let mut lines = match form {
+        Form::Csv => vec!["about,cause,since,likely,evidence,action,doubt".to_owned()],
+        Form::Text => read.nothing.iter().cloned().collect(),
+        Form::Json => Vec::new(),
+    };
+    for finding in &read.findings {
+        let told = tell(finding, &read.life.sheet, &read.words);
+        let about = about_name(finding.about, &read.life.sheet, &read.words);
+        let (since, likely) = (finding.since.to_string(), format!("{:.3}", finding.likely));
+        match form {
+            Form::Text => {
+                lines.push(told.headline);
+                lines.extend([told.evidence, told.action, told.doubt].map(|sentence| format!("  {sentence}")));
+            }
+            Form::Csv => lines.push(line(&[
+                &about,
+                finding.cause.word(),
+                &since,
+                &likely,
+                &told.evidence,
+                &told.action,
+                &told.doubt,
+            ])),
+            Form::Json => {
+                let string = match finding.about {
+                    About::String(string) => Some(string.get()),
+                    About::Letter(_) | About::Material(_) => None,
+                };
+                lines.push(
+                    json!({
+                        "about": about, "string": string, "cause": finding.cause.word(), "since": since,
+                        "likely": finding.likely, "headline": told.headline, "evidence": told.evidence,
+                        "action": told.action, "doubt": told.doubt,
+                    })
+                    .to_string(),
+                );
+            }
+        }
+    }
+    lines
+}
+
+/// How a string is usually found and left, cents from its target.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Usual {
+    /// The middle of how it was found.
+    pub(super) found: f64,
+    /// How far that differs, the middle of the distances.
+    pub(super) spread: f64,
+    /// In how many tunings.
+    pub(super) tunings: usize,
+}
+
+/// How each string that was heard is usually found, in the tunings of `life`.
+pub(super) fn usual(life: &Life) -> BTreeMap<StringNumber, Usual> {
+    let mut found: BTreeMap<StringNumber, Vec<f64>> = BTreeMap::new();
+    for visit in &life.visits {
+        for (&number, seen) in &visit.strings {
+            if let (Some(reading), Some(string)) = (seen.found, life.sheet.harp.string(number)) {
+                let cents = reading.hz.cents_above(visit.tuning.open_target(string)).0;
+                found.entry(number).or_default().push(cents);
+            }
+        }
+    }
+    let middle = |values: &mut Vec<f64>| {
+        values.sort_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    found
+        .into_iter()
+        .map(|(number, mut cents)| {
+            let found = middle(&mut cents);
+            let spread = middle(&mut cents.iter().map(|cents| (cents - found).abs()).collect());
+            (
+                number,
+                Usual {
+                    found,
+                    spread,
+                    tunings: cents.len(),
+                },
+            )
+        })
+        .collect()
+}
+
+/// How each string is usually found.
+pub(super) fn strings(life: &Life, form: Form) -> Vec<String> {
+    let mut lines = match form {
+        Form::Csv => vec!["string,harp_name,found_cents,spread_cents,tunings".to_owned()],
+        Form::Text => vec!["string  name  found/cents  differs by  tunings".to_owned()],
+        Form::Json => Vec::new(),
+    };
+    for (number, usual) in usual(life) {
+        let name = string_name(number, &life.sheet);
+        let Usual { found, spread, tunings } = usual;
+        lines.push(match form {
+            Form::Text => format!("{number:>6}  {name:<4}  {found:>+11.1}  {spread:>10.1}  {tunings:>7}"),
+            Form::Csv => format!("{number},{name},{found:.2},{spread:.2},{tunings}"),
+            Form::Json => json!({
+                "string": number.get(), "harp_name": name, "found_cents": found, "spread_cents": spread,
+                "tunings": tunings,
+            })
+            .to_string(),
+        });
+    }
+    lines
+}
+
+/// One string's readings, each against the target of its own tuning, as found and as left.
+pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form: Form) -> Vec<String> {
+    let name = string_name(string, &life.sheet);
+    let mut lines = match form {
+        Form::Csv => vec!["at,string,harp_name,hz,sigma_cents,cents,as".to_owned()],
+        Form::Text | Form::Json => Vec::new(),
+    };
+    let first_of = |place: usize, tuning: TuningId| place == 0 || points[place - 1].tuning != tuning;
+    for (place, point) in points.iter().enumerate() {
+        let last = points.get(place + 1).is_none_or(|next| next.tuning != point.tuning);
+        let role = match (first_of(place, point.tuning), last) {
+            (true, true) => "found and left",
+            (true, false) => "found",
+            (false, true) => "left",
+            (false, false) => "",
+        };
+        let cents = cents_of(point, life, string);
+        let (hz, sigma) = (point.reading.hz.get(), point.reading.sigma.0);
+        lines.push(match form {
+            Form::Text => format!(
+                "{}  {:>8.2} Hz  {:>+7.1} cents  {role}",
+                point.at,
+                hz,
+                cents.map_or(0.0, |c| c.0)
+            ),
+            Form::Csv => format!(
+                "{},{string},{name},{hz},{sigma},{},{role}",
+                point.at,
+                cents.map_or_else(String::new, |cents| format!("{:.3}", cents.0))
+            ),
+            Form::Json => json!({
+                "at": point.at.to_string(), "string": string.get(), "harp_name": name, "hz": hz,
+                "sigma_cents": sigma, "cents": cents.map(|cents| cents.0), "as": role,
+            })
+            .to_string(),
+        });
+    }
+    lines
+}
+
+/// How far a reading lies above the target of the tuning that it belongs to: the last that began before it.
+fn cents_of(point: &Point, life: &Life, string: StringNumber) -> Option<Cents> {
+    let after = life.visits.partition_point(|visit| visit.at <= point.at);
+    let visit = life.visits.get(after.checked_sub(1)?)?;
+    Some(
+        point
+            .reading
+            .hz
+            .cents_above(visit.tuning.open_target(life.sheet.harp.string(string)?)),
+    )
+}
+
+/// The restring plan.
+pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<String> {
+    let rules = Rules {
+        regulation,
+        ..Rules::default()
+    };
+    let plan = restring(&read.chronicle, &read.life, &read.findings, read.today, &rules);
+    let mut lines = match form {
+        Form::Csv => vec!["string,harp_name,packet,fitted,why,when".to_owned()],
+        Form::Text | Form::Json => Vec::new(),
+    };
+    for entry in &plan {
+        let name = string_name(entry.string, &read.life.sheet);
+        let string = read.life.sheet.harp.string(entry.string);
+        let packet = string.map_or_else(String::new, |string| string.open.packet_number());
+        let fitted = entry.fitted.map(|day| day.to_string());
+        let (why, when) = reasons(entry, &read.words);
+        lines.push(match form {
+            Form::Text => format!(
+                "{name:<4} No. {packet:<3} {:<10}  {why}: {when}",
+                fitted.unwrap_or_default()
+            ),
+            Form::Csv => line(&[
+                &entry.string.to_string(),
+                &name,
+                &packet,
+                &fitted.unwrap_or_default(),
+                &why,
+                &when,
+            ]),
+            Form::Json => json!({
+                "string": entry.string.get(), "harp_name": name, "packet": packet, "fitted": fitted,
+                "why": why, "when": when,
+            })
+            .to_string(),
+        });
+    }
+    if form == Form::Text && !plan.is_empty() {
+        lines.push(read.words.say(Key::PlanCaution, &[]));
+    }
+    lines
+}
+
+/// Why and when a string is to be replaced, in words.
+pub(super) fn reasons(entry: &Replacement, words: &Words) -> (String, String) {
+    let why = match entry.why {
+        Why::False => words.say(Key::PlanFalse, &[]),
+        Why::Old { months, usual } => words.say(
+            Key::PlanOld,
+            &[("months", Arg::from(months)), ("usual", Arg::from(usual))],
+        ),
+        Why::Dull { db } => words.say(Key::PlanDull, &[("db", Arg::from(format!("{db:.0}")))]),
+        Why::Unknown => words.say(Key::PlanUnknown, &[]),
+    };
+    let when = match entry.when {
+        When::Now => words.say(Key::PlanNow, &[]),
+        When::By(day) => words.say(Key::PlanBy, &[("date", Arg::from(day.to_string()))]),
+        When::After(day) => words.say(Key::PlanAfter, &[("date", Arg::from(day.to_string()))]),
+    };
+    (why, when)
+}
+
+/// Writes everything, or one list, into `file`.
+pub(super) fn export(store: &Store, of: Option<&str>, file: &Path, list: Option<&str>) -> Result<Vec<String>, NotDone> {
+    let text = match List::ALL.into_iter().find(|known| Some(known.word()) == list) {
+        Some(list) => {
+            let mut text = store.export_csv(&store.harp(of)?, list)?.join("\n");
+            text.push('\n');
+            text
+        }
+        None => serde_json::to_string_pretty(&store.export()?).map_err(|why| NotDone::Meaningless(why.to_string()))?,
+    };
+    save(file, &text)?;
+    Ok(Vec::new())
+}

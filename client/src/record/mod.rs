@@ -1,0 +1,208 @@
+//! `record`: the harp's memory on the command line, for people, spreadsheets and programs.
+
+mod args;
+mod list;
+mod page;
+mod plot;
+mod write;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use consort_record::{Chronicle, Date, Life, Moment, NotADate, look};
+use consort_record_store::{Kept, RecordError, Store};
+use consort_store::{Folder, FolderError};
+use consort_words::{Key, Words};
+
+pub use args::RecordArgs;
+use args::RecordOrder;
+
+use crate::choice::{self, NotAHarpChoice};
+use crate::start::RECORD;
+
+/// Why the record does not do what was asked.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub(crate) enum NotDone {
+    /// The harp is none.
+    #[error(transparent)]
+    Harp(#[from] NotAHarpChoice),
+    /// There is no usual place for data.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The record refuses.
+    #[error(transparent)]
+    Record(#[from] RecordError),
+    /// A day that is none.
+    #[error(transparent)]
+    Day(#[from] NotADate),
+    /// A string that the harp does not have.
+    #[error("this harp has no string “{0}”: name it as harpists do, as in 5D, or by its number from the top")]
+    NoSuchString(String),
+    /// Words that say nothing that can be written down.
+    #[error("{0}")]
+    Meaningless(String),
+    /// A file that cannot be read.
+    #[error("{file} cannot be read ({cause}): look at its name and place", file = file.display())]
+    Unread {
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// A file that cannot be written.
+    #[error("{file} cannot be written ({cause}): choose another name or folder", file = file.display())]
+    Unwritten {
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// What was to be imported is refused.
+    #[error("{file}: {cause}", file = file.display())]
+    Import {
+        /// The file.
+        file: PathBuf,
+        /// Why.
+        cause: RecordError,
+    },
+}
+
+/// How an answer is written.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Form {
+    Text,
+    Csv,
+    Json,
+}
+
+/// Tunings that findings are made from: half a year of daily ones.
+const LOOKED_AT: usize = 180;
+/// Fewer tunings give no findings.
+const TUNINGS_MIN: usize = 3;
+
+/// Does what `args` say with the record in the folder `data`, and gives the lines to print.
+pub(crate) fn carry_out(
+    args: &RecordArgs,
+    data: Option<PathBuf>,
+    harp: Option<&str>,
+    json: bool,
+) -> Result<Vec<String>, NotDone> {
+    let data = data.map_or_else(|| Folder::usual("station"), Ok)?;
+    let mut store = Store::open(&data.join(RECORD))?;
+    let form = match (args.csv, json) {
+        (true, _) => Form::Csv,
+        (false, true) => Form::Json,
+        (false, false) => Form::Text,
+    };
+    let of = args.of.as_deref();
+    let today = today();
+    match &args.order {
+        RecordOrder::Begin { name } => write::begin(&mut store, choice::harp(harp)?.harp, name.as_deref()),
+        RecordOrder::Harps => list::harps(&store, form),
+        RecordOrder::Findings => {
+            let kept = store.harp(of)?;
+            Ok(list::findings(&told(&store, &kept, today)?, form))
+        }
+        RecordOrder::Strings => {
+            let kept = store.harp(of)?;
+            Ok(list::strings(&store.life(&kept, Some(USUAL_OF))?, form))
+        }
+        RecordOrder::History { string, plot } => {
+            let kept = store.harp(of)?;
+            let string = args::string(string, &kept.sheet)?;
+            if let Some(file) = plot {
+                let life = store.life(&kept, Some(LOOKED_AT))?;
+                save(file, &plot::history(&life, string))?;
+            }
+            Ok(list::history(
+                &store.history(kept.id, string)?,
+                &store.life(&kept, None)?,
+                string,
+                form,
+            ))
+        }
+        RecordOrder::Plan { regulation } => {
+            let kept = store.harp(of)?;
+            let regulation = regulation.as_deref().map(str::parse).transpose()?;
+            Ok(list::plan(&told(&store, &kept, today)?, regulation, form))
+        }
+        RecordOrder::Page { file } => {
+            let kept = store.harp(of)?;
+            save(file, &page::page(&told(&store, &kept, today)?))?;
+            Ok(Vec::new())
+        }
+        RecordOrder::Export { file, list } => list::export(&store, of, file, list.as_deref()),
+        RecordOrder::Import { file, into } => {
+            let text = fs::read_to_string(file).map_err(|cause| NotDone::Unread {
+                file: file.clone(),
+                cause,
+            })?;
+            write::import(&mut store, of, (file, &text), into.as_deref(), today)
+        }
+        other => write::carry_out(&mut store, of, other, today),
+    }
+}
+
+/// How many tunings make what a string is usually found at.
+const USUAL_OF: usize = 8;
+
+/// A harp's life with what it says today.
+struct Read {
+    life: Life,
+    chronicle: Chronicle,
+    findings: Vec<consort_record::Finding>,
+    words: Words,
+    today: Date,
+    /// Why there are no findings, if there are none.
+    nothing: Option<String>,
+}
+
+fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
+    let life = store.life(kept, Some(LOOKED_AT))?;
+    let chronicle = Chronicle::of(&life);
+    let words = Words::english();
+    let findings = if life.visits.len() < TUNINGS_MIN {
+        Vec::new()
+    } else {
+        look(&chronicle, &life, today)
+    };
+    let nothing = match (findings.is_empty(), life.visits.len()) {
+        (false, _) => None,
+        (true, few) if few < TUNINGS_MIN => {
+            Some(words.say(Key::FoundFewTunings, &[("count", consort_words::Arg::from(few))]))
+        }
+        (true, _) => Some(words.say(Key::FoundNothing, &[])),
+    };
+    Ok(Read {
+        life,
+        chronicle,
+        findings,
+        words,
+        today,
+        nothing,
+    })
+}
+
+/// Writes a file whole, or leaves what was there.
+fn save(file: &Path, text: &str) -> Result<(), NotDone> {
+    let unwritten = |cause| NotDone::Unwritten {
+        file: file.to_owned(),
+        cause,
+    };
+    let mut half_made = file.as_os_str().to_owned();
+    half_made.push(".new");
+    fs::write(&half_made, text).map_err(unwritten)?;
+    fs::rename(&half_made, file).map_err(unwritten)
+}
+
+/// This moment.
+fn now() -> Moment {
+    let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    Moment(i64::try_from(since_1970.as_secs()).unwrap_or(i64::MAX))
+}
+
+fn today() -> Date {
+    now().date()
+}

@@ -1,0 +1,103 @@
+//! The page for teacher or technician: one HTML file without anything from elsewhere, made to be printed.
+
+use consort_proto::StringNumber;
+use consort_record::telling::string_name;
+use consort_record::{About, Rules, plan as restring, tell};
+
+use super::{Read, list, plot};
+
+/// Black on white, serif heads, thin rules: it prints on any machine.
+const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem;margin:2rem auto;padding:0 1rem}\
+    h1,h2,h3{font-family:serif;font-weight:400;line-height:1.15}h1{font-size:2.2rem}\
+    li{border-top:1px solid #d3c7b2;padding:.6rem 0;list-style:none}ol{padding:0}p{margin:.2rem 0}\
+    table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.3rem .6rem .3rem 0;\
+    border-bottom:1px solid #d3c7b2}svg{width:100%;height:auto}section{break-inside:avoid}\
+    .doubt{color:#574b3c}@media print{body{margin:0;font-size:11pt}}";
+
+/// The page as HTML.
+pub(super) fn page(read: &Read) -> String {
+    let sheet = &read.life.sheet;
+    let name = escaped(sheet.harp.name());
+    let mut html = format!(
+        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
+         <title>Record – {name}</title><style>{STYLE}</style></head>\n<body><main>\n<h1>{name}</h1>\n<p>{} strings · {}</p>\n",
+        sheet.harp.len(),
+        read.today
+    );
+    html.push_str("<section><h2>Findings</h2>\n");
+    if let Some(nothing) = &read.nothing {
+        html.push_str(&format!("<p>{}</p>\n", escaped(nothing)));
+    } else {
+        html.push_str("<ol>\n");
+        for finding in &read.findings {
+            let told = tell(finding, sheet, &read.words);
+            html.push_str(&format!(
+                "<li><h3>{}</h3><p>{}</p><p>{}</p><p class=\"doubt\">{}</p></li>\n",
+                escaped(&told.headline),
+                escaped(&told.evidence),
+                escaped(&told.action),
+                escaped(&told.doubt)
+            ));
+        }
+        html.push_str("</ol>\n");
+    }
+    html.push_str("</section>\n<section><h2>How each string is usually found</h2>\n");
+    html.push_str(&plot::harp(&read.life));
+    html.push_str("</section>\n");
+    for string in shown(read) {
+        html.push_str(&format!("<section><h2>{}</h2>\n", string_name(string, sheet)));
+        html.push_str(&plot::history(&read.life, string));
+        html.push_str("</section>\n");
+    }
+    let plan = restring(
+        &read.chronicle,
+        &read.life,
+        &read.findings,
+        read.today,
+        &Rules::default(),
+    );
+    if !plan.is_empty() {
+        html.push_str(
+            "<section><h2>Strings to replace</h2>\n<table><thead><tr><th scope=\"col\">String</th>\
+            <th scope=\"col\">Fitted</th><th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n",
+        );
+        for entry in &plan {
+            let (why, when) = list::reasons(entry, &read.words);
+            html.push_str(&format!(
+                "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+                string_name(entry.string, sheet),
+                entry.fitted.map_or_else(String::new, |day| day.to_string()),
+                escaped(&why),
+                escaped(&when)
+            ));
+        }
+        let caution = read.words.say(consort_words::Key::PlanCaution, &[]);
+        html.push_str(&format!("</tbody></table>\n<p>{}</p></section>\n", escaped(&caution)));
+    }
+    html.push_str("</main></body></html>\n");
+    html
+}
+
+/// Strings with findings, whose history is drawn.
+fn shown(read: &Read) -> Vec<StringNumber> {
+    let mut strings: Vec<StringNumber> = read
+        .findings
+        .iter()
+        .filter_map(|finding| match finding.about {
+            About::String(string) => Some(string),
+            About::Letter(_) | About::Material(_) => None,
+        })
+        .collect();
+    strings.sort_unstable();
+    strings.dedup();
+    strings
+}
+
+/// `text` as it may stand in HTML.
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+}

@@ -1,0 +1,168 @@
+//! What a person writes into the record.
+
+use std::path::{Path, PathBuf};
+
+use consort_proto::{Harp, Material};
+use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Pins, Player, Sheet, entry};
+use consort_record_store::{Entry, RecordError, Store, Undone};
+
+use super::args::{self, RecordOrder};
+use super::{NotDone, now};
+
+/// Writes down what `order` says.
+pub(super) fn carry_out(
+    store: &mut Store,
+    of: Option<&str>,
+    order: &RecordOrder,
+    today: Date,
+) -> Result<Vec<String>, NotDone> {
+    let kept = store.harp(of)?;
+    match order {
+        RecordOrder::Fitted {
+            string,
+            day,
+            material,
+            gauge,
+            length,
+        } => {
+            let string = args::string(string, &kept.sheet)?;
+            let usual = kept
+                .sheet
+                .harp
+                .string(string)
+                .map_or(Material::Gut, |string| string.material);
+            let fitting = Fitting {
+                string,
+                on: day.parse()?,
+                material: material.as_deref().map_or(usual, material_of),
+                gauge_mm: *gauge,
+                length: length.clone(),
+            };
+            let fitting = fitting.checked().map_err(RecordError::from)?;
+            store.write(&kept, &Entry::Fitting(fitting), today)?;
+        }
+        RecordOrder::Did {
+            deed,
+            day,
+            string,
+            note,
+        } => {
+            let string = string
+                .as_deref()
+                .map(|word| args::string(word, &kept.sheet))
+                .transpose()?;
+            let deed = Deed::from_word(deed, string).ok_or_else(|| {
+                let shown: String = deed.chars().take(40).collect();
+                NotDone::Meaningless(format!(
+                    "“{shown}” is nothing that can be done to this: \
+                     restrung, moved and regulated name no string, pin-pushed names one, a remark may"
+                ))
+            })?;
+            let note = entry::text(note).map_err(RecordError::from)?;
+            store.write(
+                &kept,
+                &Entry::Event(Event {
+                    on: day.parse()?,
+                    deed,
+                    note,
+                }),
+                today,
+            )?;
+        }
+        RecordOrder::Concert { day, name } => {
+            let name = entry::text(name).map_err(RecordError::from)?;
+            store.write(&kept, &Entry::Concert(Concert { on: day.parse()?, name }), today)?;
+        }
+        RecordOrder::Room { temperature, humidity } => {
+            if temperature.is_none() && humidity.is_none() {
+                return Err(NotDone::Meaningless(
+                    "nothing is said of the room: give --temperature, --humidity or both".to_owned(),
+                ));
+            }
+            let climate = Climate::new(now(), *temperature, *humidity).map_err(RecordError::from)?;
+            store.note_climate(kept.id, &climate)?;
+        }
+        RecordOrder::Harp { pins, player, made } => {
+            let sheet = Sheet {
+                pins: pins.as_deref().and_then(Pins::from_word).unwrap_or(kept.sheet.pins),
+                player: player
+                    .as_deref()
+                    .and_then(Player::from_word)
+                    .unwrap_or(kept.sheet.player),
+                made: made.as_deref().map(str::parse).transpose()?.or(kept.sheet.made),
+                harp: kept.sheet.harp.clone(),
+            };
+            if let Some(made) = sheet.made {
+                sheet.admits(made, None, today).map_err(RecordError::from)?;
+            }
+            store.change_sheet(kept.id, &sheet)?;
+        }
+        RecordOrder::Undo => {
+            let said = match store.undo(kept.id)? {
+                Undone::Written(what) => format!("taken out again: {what}"),
+                Undone::TakenOut(what) => format!("back again: {what}"),
+            };
+            return Ok(vec![said]);
+        }
+        RecordOrder::Begin { .. }
+        | RecordOrder::Harps
+        | RecordOrder::Findings
+        | RecordOrder::Strings
+        | RecordOrder::History { .. }
+        | RecordOrder::Plan { .. }
+        | RecordOrder::Page { .. }
+        | RecordOrder::Export { .. }
+        | RecordOrder::Import { .. } => {}
+    }
+    Ok(Vec::new())
+}
+
+/// Begins the record of `harp`, called `name` if it is given.
+pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result<Vec<String>, NotDone> {
+    let named = match name {
+        Some(name) => Harp::new(name.trim().to_owned(), harp.kind(), harp.strings().to_vec())
+            .map_err(|why| NotDone::Meaningless(why.to_string()))?,
+        None => harp,
+    };
+    let random = ring::rand::generate::<[u8; 16]>(&ring::rand::SystemRandom::new())
+        .map_err(|_| NotDone::Meaningless("the system gives no random numbers".to_owned()))?;
+    let tag: String = random.expose().iter().map(|byte| format!("{byte:02x}")).collect();
+    store.add_harp(&tag, &Sheet::of(named))?;
+    Ok(Vec::new())
+}
+
+/// Takes in the `text` of `file`: JSON, or a list as CSV.
+pub(super) fn import(
+    store: &mut Store,
+    of: Option<&str>,
+    (file, text): (&PathBuf, &str),
+    into: Option<&str>,
+    today: Date,
+) -> Result<Vec<String>, NotDone> {
+    let refused = |cause| NotDone::Import {
+        file: file.clone(),
+        cause,
+    };
+    let is_csv = Path::new(file)
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("csv"));
+    let imported = if is_csv {
+        let kept = store.harp(into.or(of))?;
+        store.import_csv(&kept, text, today).map_err(refused)?
+    } else {
+        store.import(text, into, today).map_err(refused)?
+    };
+    Ok(vec![format!(
+        "new harps: {}, readings: {}, entries: {}",
+        imported.harps, imported.readings, imported.entries
+    )])
+}
+
+fn material_of(word: &str) -> Material {
+    match word {
+        "nylon" => Material::Nylon,
+        "fluorocarbon" => Material::Fluorocarbon,
+        "wire" => Material::Wire,
+        _ => Material::Gut,
+    }
+}

@@ -1,0 +1,187 @@
+//! The harp's record on the command line: what the station writes into it, what is written by hand, and what it says.
+
+use std::fs;
+
+use crate::running::{ALONE, Folder, objects, program, recordings, run, told};
+
+/// Runs `record` on the data in `data` with `words`; it has to work, and gives its lines.
+#[track_caller]
+fn record(data: &str, words: &[&str]) -> Vec<String> {
+    let (code, lines, complaints) = told(&run(&[&["--data", data, "record"], words].concat()));
+    assert_eq!((code, complaints.len()), (Some(0), 0), "{words:?}: {complaints:?}");
+    lines
+}
+
+/// Runs `record` with `words`, which it has to refuse, and gives its sentence.
+#[track_caller]
+fn refused(data: &str, words: &[&str]) -> String {
+    let (code, _, complaints) = told(&run(&[&["--data", data, "record"], words].concat()));
+    assert_eq!((code, complaints.len()), (Some(1), 1), "{words:?}: {complaints:?}");
+    complaints[0].clone()
+}
+
+/// Nine daily tunings of a concert harp as a list of readings: every string is left in tune and found a cent or so off;
+/// string 20 (3B) is found eight cents flat from the fifth tuning on.
+fn readings() -> String {
+    let (_, lines, _) = told(&run(&["targets", "--json"]));
+    let mut csv = "tuning,place,a4_hz,temperament,setting,at_unix_ms,string,note,position,hz,sigma_cents\n".to_owned();
+    for day in 0..9_u32 {
+        let begun_s = 1_730_000_000 + i64::from(day) * 86_400;
+        // 2024-10-27T03:33:20Z, checked against `date --utc --date=@1730000000`.
+        let date = [
+            "10-27", "10-28", "10-29", "10-30", "10-31", "11-01", "11-02", "11-03", "11-04",
+        ][day as usize];
+        for (place, target) in objects(&lines).iter().enumerate() {
+            let (string, note) = (place + 1, target["note"].as_str().expect("note"));
+            let hz = target["target_hz"].as_f64().expect("target");
+            let wanders = f64::from((day * 7 + place as u32 * 5) % 11) / 5.0 - 1.0;
+            let found = if string == 20 && day >= 4 {
+                wanders - 8.0
+            } else {
+                wanders
+            };
+            for (later, cents) in [(0, found), (3_000, 0.0)] {
+                csv += &format!(
+                    "2024-{date}T03:33:20Z,home,440,equal,C,{},{string},{note},0,{},0.2\n",
+                    begun_s * 1_000 + 20_000 * place as i64 + later,
+                    hz * f64::exp2(cents / 1_200.0),
+                );
+            }
+        }
+    }
+    csv
+}
+
+#[test]
+fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
+    let folder = Folder::new("record-slip");
+    let data = folder.at("data");
+    record(&data, &["--harp", "pedal-47", "begin", "The walnut harp"]);
+    assert!(record(&data, &["findings"])[0].starts_with("Too early to say"));
+    let file = folder.at("readings.csv");
+    fs::write(&file, readings()).expect("write");
+    assert_eq!(
+        record(&data, &["import", &file]),
+        ["new harps: 0, readings: 846, entries: 0"]
+    );
+    assert_eq!(
+        record(&data, &["import", &file]),
+        ["new harps: 0, readings: 0, entries: 0"]
+    );
+    let said = record(&data, &["findings"]);
+    assert_eq!(said[0], "3B: the pin slips", "{said:?}");
+    assert_eq!(said.len(), 4, "one finding and no other: {said:?}");
+    assert!(said[1].contains("5 times, whatever the weather"), "{said:?}");
+    assert!(said[2].contains("Push the key in while turning"), "{said:?}");
+    record(&data, &["harp", "--pins", "threaded"]);
+    let said = record(&data, &["findings"]);
+    assert!(said[2].contains("must not be pushed"), "{said:?}");
+    let found = &objects(&record(&data, &["findings", "--json"]))[0];
+    assert_eq!(
+        (found["string"].as_u64(), found["cause"].as_str()),
+        (Some(20), Some("slipping-pin"))
+    );
+    assert!(record(&data, &["findings", "--csv"])[1].starts_with("3B,slipping-pin,2024-10-31,"));
+    let usual = record(&data, &["strings", "--csv"]);
+    assert_eq!(usual.len(), 48);
+    let history = record(&data, &["history", "3B", "--csv", "--plot", &folder.at("3B.svg")]);
+    assert_eq!(history.len(), 19);
+    assert!(
+        fs::read_to_string(folder.at("3B.svg"))
+            .expect("a drawing")
+            .contains("3B: as left and as found")
+    );
+    record(&data, &["page", &folder.at("page.html")]);
+    let page = fs::read_to_string(folder.at("page.html")).expect("a page");
+    for part in [
+        "The walnut harp",
+        "3B: the pin slips",
+        "<svg",
+        "Strings to replace",
+        "age not known",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+}
+
+#[test]
+fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
+    let folder = Folder::new("record-hand");
+    let data = folder.at("data");
+    record(&data, &["--harp", "lever-34", "begin"]);
+    record(&data, &["did", "restrung", "2026-11-01"]);
+    assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
+    record(
+        &data,
+        &["fitted", "4C", "2020-01-15", "--gauge", "1.02", "--length", "4C-a"],
+    );
+    assert!(record(&data, &["plan", "--csv"])[1].ends_with("now"));
+    record(&data, &["undo"]);
+    assert_eq!(record(&data, &["plan", "--csv"]).len(), 1);
+    record(&data, &["room", "--temperature", "20.5", "--humidity", "44"]);
+    record(&data, &["concert", "2031-12-12", "Winter concert"]);
+    let backup = folder.at("backup.json");
+    record(&data, &["export", &backup]);
+    let other = folder.at("other");
+    assert_eq!(
+        record(&other, &["import", &backup]),
+        ["new harps: 1, readings: 0, entries: 4"]
+    );
+    record(&other, &["export", &folder.at("again.json")]);
+    let read = |name: &str| fs::read_to_string(folder.at(name)).expect("a file");
+    // What was taken out travels as such.
+    assert_eq!(read("again.json"), read("backup.json"));
+}
+
+#[test]
+#[rustfmt::skip]
+fn what_cannot_be_is_refused_in_one_sentence() {
+    let folder = Folder::new("record-refused");
+    let data = folder.at("data");
+    let bad = folder.at("bad.csv");
+    fs::write(&bad, "at,temperature_c,humidity_percent\n2024-10-27T10:00:00Z,20,140\n").expect("write");
+    assert!(refused(&data, &["findings"]).contains("it has none yet"));
+    record(&data, &["begin"]);
+    record(&data, &["harp", "--made", "2001-05-01"]);
+    for (words, says) in [
+        (vec!["begin"],                               "already has a harp called"),
+        (vec!["findings", "--of", "Harpsichord"],     "no harp called “Harpsichord”"),
+        (vec!["history", "9Z"],                       "this harp has no string “9Z”"),
+        (vec!["fitted", "4C", "2999-01-01"],          "has not come yet"),
+        (vec!["fitted", "4C", "1999-01-01"],          "before the harp was made on 2001-05-01"),
+        (vec!["fitted", "4C", "1st of May"],          "is not a day"),
+        (vec!["fitted", "4C", "2020-01-01", "--gauge", "9"], "a string of 9 mm is none"),
+        (vec!["did", "painted", "2020-01-01"],        "nothing that can be done"),
+        (vec!["room", "--humidity", "140"],           "a humidity of 140 % is none"),
+        (vec!["room"],                                "nothing is said of the room"),
+        (vec!["undo"],                                "nothing to take back"),
+        (vec!["import", "nowhere.json"],              "nowhere.json cannot be read"),
+        (vec!["import", bad.as_str()],                "line 2, column humidity_percent: a humidity of 140 %"),
+    ] {
+        let sentence = refused(&data, &words);
+        assert!(sentence.contains(says), "{words:?}: {sentence}");
+    }
+}
+
+#[test]
+fn the_station_writes_every_settled_reading_into_the_record() {
+    let folder = Folder::new("record-station");
+    let data = folder.at("data");
+    let files = ["clean-22-cb4.flac", "clean-23-db4.flac"].map(|file| recordings().join(file));
+    let output = program()
+        .args(["--data", &data, "--fast", "--until-end", "--input"])
+        .args(&files)
+        .args(ALONE)
+        .output()
+        .expect("run");
+    assert_eq!(output.status.code(), Some(0));
+    assert_eq!(
+        record(&data, &["harps"]),
+        ["Pedal harp, 47 strings: 47 strings, tunings: 1"]
+    );
+    let history = objects(&record(&data, &["history", "4C", "--json"]));
+    assert_eq!(history.len(), 1);
+    // The manifest says 60 cents sharp of an A of 442 Hz, which is 67.85 cents of 440 Hz.
+    let cents = history[0]["cents"].as_f64().expect("cents");
+    assert!((cents - 67.85).abs() < 1.0, "{cents}");
+}

@@ -1,0 +1,91 @@
+# What a harp's record says: each finding's headline, evidence, action, and what would change it.
+
+found-slipping-pin = { $string }: the pin slips
+found-slipping-pin-evidence = { $count ->
+    [one] Found { $most } cents flat of where it was left
+   *[other] Found { $least } to { $most } cents flat of where it was left, { $count } times
+}, whatever the weather. The others of its material moved by { $others } at most.
+found-slipping-pin-tapered = Push the key in while turning: back off a little, then bring it up and push. If it comes back, ask a technician. Never hammer a pin.
+found-slipping-pin-threaded = These pins are threaded and must not be pushed. Ask a technician.
+found-slipping-pin-doubt = If it falls less each time, it is a new string that stretches. If the strings beside it fall as well, it is the room.
+
+found-false-string = { $string }: a false string
+found-false-string-evidence = Its partial { $partial } lies { $off } cents off an even string's curve, and its octave harmonic { $octave } cents.
+found-false-string-beats = It beats with itself, { $cents } cents wide.
+found-false-string-worn = It was even before.
+found-false-string-action = Replace it, from a fresh length.
+found-false-string-concert = Leave it until the concert on { $date }, then replace it from a fresh length.
+found-false-string-sisters = Cut from the same length: { $strings }. Listen to them, too.
+found-false-string-doubt = If an even string in its place sounds the same, it is its disc or its end on the soundboard.
+
+found-new-string = { $string }: still stretching
+found-new-string-evidence = New on { $date }. It fell { $falls } cents.
+found-new-string-first = New on { $date }. How fast it falls is not known yet.
+found-new-string-unnoted = It falls like a string that was put on about { $date }. Nobody has written that down.
+found-new-string-action = Should hold by about { $date }, give or take { $days ->
+    [one] a day
+   *[other] { $days } days
+}. Tune it often until then, and leave it a touch sharp.
+found-new-string-doubt = If it still falls as fast a week later, look at its pin and its knot.
+
+found-turned = { $string }: its pin was turned
+found-turned-evidence = It moved { $cents } cents at once and has stayed there. Its neighbours did not move.
+found-turned-action = Tune it, and look at which string answers the key before you turn.
+found-turned-doubt = If it falls again, its pin slips.
+
+found-wrong-gauge = { $string }: perhaps the wrong gauge
+found-wrong-gauge-evidence = Since { $date } it is { $times } times as stiff as it should be.
+found-wrong-gauge-step = Its first step is { $cents } cents off a semitone.
+found-wrong-gauge-thick = Compare it with the maker's list: it seems too thick. Another gauge needs its discs set anew.
+found-wrong-gauge-thin = Compare it with the maker's list: it seems too thin. Another gauge needs its discs set anew.
+found-wrong-gauge-doubt = If the packet says the right number, the string is uneven.
+
+found-pedal = { $letter } pedal: its regulation
+found-pedal-natural = Every { $letter } natural is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
+found-pedal-sharp = Every { $letter } sharp is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
+found-pedal-action = Look at the pedal's felt first, then have a technician look at its rod.
+found-pedal-doubt = If only one octave is off, it is those strings and not the pedal.
+
+found-step = { $string }: its steps are off
+found-step-evidence = Its { $step ->
+    [one] first step
+   *[other] second step
+} is { $cents } cents off, and its letter's other strings are not.
+found-step-action = A worn string or another gauge comes first: look where the disc or lever grips. If the string is good, have its disc or lever set.
+found-step-doubt = If a new string has the same step, it is the disc or lever.
+
+found-room = { $material }: the room
+found-room-evidence = { $along } of { $strings } strings moved { $cents } cents together.
+found-room-humidity = Humidity went from { $before } to { $after } %.
+found-room-temperature = The room went from { $before } to { $after } °C.
+found-room-action = No string is at fault. Keep the harp out of the sun and away from heating, at 40 to 60 % humidity, and let it settle before you tune.
+found-room-doubt = If single strings go on moving when the room is steady, they have reasons of their own.
+
+found-too-early = { $string }: too early to say
+found-too-early-evidence = { $count ->
+    [one] One tuning
+   *[other] { $count } tunings
+} found it where it should not be.
+found-too-early-action = Tune it and hear it again: another tuning or two will tell.
+found-too-early-doubt = If it holds from now on, nothing is wrong.
+
+found-nothing = Nothing is wrong that the record can tell.
+found-few-tunings = Too early to say: findings need three tunings, and there { $count ->
+    [0] are none
+    [one] is one
+   *[other] are { $count }
+} so far.
+
+material-nylon = Nylon strings
+material-gut = Gut strings
+material-fluorocarbon = Fluorocarbon strings
+material-wire = Wires
+
+plan-false = false
+plan-old = { $months } months, where { $usual } are usual
+plan-dull = dull: { $db } dB less above than when it was new
+plan-unknown = age not known
+plan-now = now
+plan-by = by { $date }
+plan-after = after the concert on { $date }
+plan-caution = One string at a time, the longest first. Bring new strings up in steps, keep your face out of their plane, and never above their pitch. What the maker or a technician says comes first.
