@@ -4,4 +4,5 @@ mod agreement;
 mod code;
 mod ensemble;
 mod joining;
+mod record;
 mod restart;
