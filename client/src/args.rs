@@ -148,6 +148,36 @@ pub enum Order {
         #[arg(long, value_name = "SECONDS", default_value = "10", value_parser = clap::value_parser!(u32).range(1..=3_600))]
         seconds: u32,
     },
+    /// Show the board of a coordinator on this laptop, for a director; its code is needed once.
+    Board {
+        /// The code on the leader's screen, as in 48291372; needed once.
+        #[arg(long, value_name = "CODE")]
+        code: Option<JoinCode>,
+        /// Where the coordinator is, as in 192.168.1.20; for a network on which it cannot be found.
+        #[arg(long, value_name = "ADDRESS", value_parser = coordinator_address)]
+        coordinator: Option<SocketAddr>,
+        /// As whom this laptop joins.
+        #[arg(long, value_name = "NAME", default_value = "Director")]
+        name: Name,
+        /// Folder for this laptop's key [default: the usual place for this user's data].
+        #[arg(long, value_name = "FOLDER")]
+        data: Option<PathBuf>,
+        /// TCP port of the board on this laptop; control has the next one; 0 takes any free ones.
+        #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 4)]
+        port: u16,
+        /// Do not look for the coordinator on the network.
+        #[arg(long)]
+        no_discovery: bool,
+        /// Do not open the board in a browser.
+        #[arg(long)]
+        no_browser: bool,
+        /// UDP port of multicast DNS, for trials beside a running one.
+        #[arg(long, hide = true, value_name = "PORT", default_value_t = 5353)]
+        mdns_port: u16,
+        /// Look for a coordinator on this computer only.
+        #[arg(long, hide = true)]
+        mdns_loopback: bool,
+    },
     /// The harp's record: why a string will not stay, and what to do.
     Record(RecordArgs),
     /// Print the pitch to which each open string is tuned.

@@ -1,10 +1,10 @@
 //! Looking for coordinators by multicast DNS: what is found is a hint where one may be, never a proof.
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::time::Duration;
 
-use consort_link::Event;
-use consort_proto::discovery::{SERVICE, TXT_TAG};
+use consort_link::{Event, Stranger};
+use consort_proto::discovery::{SERVICE, TXT_ENSEMBLE, TXT_TAG};
 use mdns_sd::{IfKind, ResolvedService, ServiceDaemon, ServiceEvent};
 use tokio::sync::mpsc;
 
@@ -23,12 +23,17 @@ const TAG_MAX: usize = 16;
 
 /// Looks for coordinators and tells `events` of each sighting, until nobody listens any more.
 pub(crate) async fn look(discovery: Discovery, events: mpsc::Sender<Event>) -> Result<(), NotLooking> {
-    let daemon = ServiceDaemon::new_with_port(discovery.port)?;
-    if discovery.loopback_only {
-        daemon.disable_interface(IfKind::All)?;
-        daemon.enable_interface(IfKind::LoopbackV4)?;
-    }
+    let mut daemon = start(discovery)?;
+    let mut network = addresses();
     while !events.is_closed() {
+        let network_now = addresses();
+        if network_now != network {
+            // The daemon does not notice an interface that went and came back, so it is started anew.
+            network = network_now;
+            let _ = daemon.shutdown();
+            daemon = start(discovery)?;
+            let _ = events.send(Event::NetworkChanged).await;
+        }
         let found = daemon.browse(SERVICE)?;
         let until = tokio::time::Instant::now() + ASK_EVERY;
         while let Ok(Ok(event)) = tokio::time::timeout_at(until, found.recv_async()).await {
@@ -48,6 +53,23 @@ pub(crate) async fn look(discovery: Discovery, events: mpsc::Sender<Event>) -> R
     Ok(())
 }
 
+fn start(discovery: Discovery) -> Result<ServiceDaemon, mdns_sd::Error> {
+    let daemon = ServiceDaemon::new_with_port(discovery.port)?;
+    if discovery.loopback_only {
+        daemon.disable_interface(IfKind::All)?;
+        daemon.enable_interface(IfKind::LoopbackV4)?;
+    }
+    Ok(daemon)
+}
+
+/// This laptop's own addresses; none where the system does not say.
+fn addresses() -> Vec<IpAddr> {
+    let interfaces = if_addrs::get_if_addrs().unwrap_or_default();
+    let mut addresses: Vec<IpAddr> = interfaces.iter().map(if_addrs::Interface::ip).collect();
+    addresses.sort_unstable();
+    addresses
+}
+
 fn sighting(service: &ResolvedService) -> Option<Event> {
     let tag = service
         .get_property_val_str(TXT_TAG)
@@ -61,7 +83,13 @@ fn sighting(service: &ResolvedService) -> Option<Event> {
         .collect();
     addresses.sort_unstable();
     (!addresses.is_empty()).then(|| Event::Sighted {
-        tag: tag.to_owned(),
+        who: Stranger {
+            tag: tag.to_owned(),
+            // A hint like everything here; what cannot be a name is none.
+            name: service
+                .get_property_val_str(TXT_ENSEMBLE)
+                .and_then(|name| name.parse().ok()),
+        },
         addresses,
     })
 }

@@ -8,8 +8,10 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use consort_link::Event;
 use consort_pages::{DeskPage, Guard, desk_files, stream};
-use consort_proto::{Mark, StringNumber};
+use consort_proto::message::Proposal;
+use consort_proto::{Cents, Mark, Reading, ReferencePitch, StringNumber};
 use consort_store::Folder;
 use consort_words::Words;
 use serde::Deserialize;
@@ -37,6 +39,18 @@ enum WishBody {
     Mark { string: StringNumber, mark: Option<Mark> },
     /// Join with this code or link, or at this address.
     Join { with: String },
+    /// Ask the leader of the coordinator with this tag, or of the typed address, to be let in.
+    AskIn { tag: Option<String> },
+    /// Take another laptop's seat over.
+    TakeOver { seat: u32 },
+    /// Say whether another laptop may have this one's seat.
+    GiveUp { yes: bool },
+    /// Ask for help, or not any more.
+    Help { wanted: bool },
+    /// Propose a measured A to the leader.
+    Propose { hz: f64, sigma_cents: f64 },
+    /// Be a new laptop: one with a fresh key.
+    Renew,
 }
 
 /// What the handlers share.
@@ -153,6 +167,22 @@ impl WishBody {
                 Err(format!("this harp has {strings} strings, there is no string {string}"))
             }
             Self::Mark { string, mark } => Ok(Wish::Mark { string, mark }),
+            Self::AskIn { tag } => Ok(Wish::Link(Event::AskIn(tag))),
+            Self::TakeOver { seat } => Ok(Wish::Link(Event::TakeOver { seat })),
+            Self::GiveUp { yes } => Ok(Wish::Link(Event::GiveUp { yes })),
+            Self::Help { wanted } => Ok(Wish::Link(Event::Help(wanted))),
+            Self::Propose { hz, sigma_cents } => {
+                let a4 = ReferencePitch::new(hz).map_err(|why| why.to_string())?;
+                if !(0.0..=Reading::SIGMA_MAX.0).contains(&sigma_cents) {
+                    let most = Reading::SIGMA_MAX.0;
+                    return Err(format!(
+                        "{sigma_cents} cents is no uncertainty: it lies between 0 and {most}"
+                    ));
+                }
+                let sigma = Cents(sigma_cents);
+                Ok(Wish::Link(Event::Propose(Proposal { a4, sigma })))
+            }
+            Self::Renew => Ok(Wish::Renew),
             Self::Join { with } => with
                 .parse()
                 .map(Wish::Join)
@@ -170,6 +200,8 @@ mod tests {
         for (text, says) in [
             (r#"{"wish":"mark","string":48,"mark":"new"}"#, "47 strings"),
             (r#"{"wish":"join","with":"hello"}"#, "join link"),
+            (r#"{"wish":"propose","hz":4400,"sigma_cents":0.3}"#, "4400"),
+            (r#"{"wish":"propose","hz":441,"sigma_cents":-1}"#, "uncertainty"),
             (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),
         ] {
             let body: WishBody = serde_json::from_str(text).expect(text);

@@ -47,6 +47,11 @@ impl Calls {
             .spawn(call(attempt, address, expect, dialer, waiting, events));
     }
 
+    /// Calls with `dialer` from now on; calls that are out end as they were begun.
+    pub(crate) fn renew(&mut self, dialer: Dialer) {
+        self.dialer = Arc::new(dialer);
+    }
+
     /// Says `message` on the attempt's link; without a link it is lost, as the link's end was told.
     pub(crate) fn say(&mut self, attempt: Attempt, message: ToCoordinator) {
         let Some(queue) = self.queues.get(&attempt) else { return };

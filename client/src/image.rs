@@ -1,12 +1,13 @@
 //! The station at one moment: what desk, terminal and machine lines are drawn from.
 
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
 use consort_guide::Advice;
-use consort_link::LinkState;
+use consort_link::{Asked, LinkState, Stranger};
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Harp, Name, Readiness, Tolerance, Tuning};
+use consort_proto::{Agreement, Harp, Name, Readiness, Seat, Tenure, Tolerance, Tuning};
 use consort_words::{Arg, Key, Words};
 
 use crate::sound::trouble::Trouble;
@@ -45,8 +46,24 @@ pub struct Connection {
     pub state: LinkState,
     /// How long it has been offline, if it is.
     pub offline_for: Option<Duration>,
-    /// The tag of a coordinator that was sighted and is not known.
-    pub stranger: Option<String>,
+    /// Coordinators that were sighted and are not known.
+    pub strangers: Vec<Stranger>,
+    /// The typed address.
+    pub typed_address: Option<SocketAddr>,
+    /// The tag of this laptop's own key.
+    pub own_tag: String,
+    /// The seat that is held here.
+    pub tenure: Tenure,
+    /// All seats, as last heard.
+    pub seats: Vec<Seat>,
+    /// The seat that the harpist wants, while others are asked.
+    pub wants_seat: Option<u32>,
+    /// The seat that she wanted and did not get.
+    pub denied_seat: Option<u32>,
+    /// Who wants the seat that is held here.
+    pub asked: Option<Asked>,
+    /// Whether she wants help.
+    pub help: bool,
     /// The tag of the coordinator that said no to the code.
     pub refused_by: Option<String>,
 }
@@ -121,13 +138,19 @@ impl Connection {
     /// What to say of it.
     pub fn sentence(&self, words: &Words, agreement: Option<&Agreement>) -> String {
         let key = match self.state {
-            LinkState::Alone => match &self.stranger {
-                Some(tag) => return words.say(Key::LinkNeedsCode, &[("tag", Arg::from(tag.as_str()))]),
+            LinkState::Alone => match self.strangers.first() {
+                Some(Stranger { tag, .. }) => {
+                    return words.say(Key::LinkNeedsCode, &[("tag", Arg::from(tag.as_str()))]);
+                }
                 None => Key::LinkAlone,
             },
             LinkState::Searching => Key::LinkSearching,
             LinkState::Reaching => Key::LinkReaching,
             LinkState::Joined => match agreement {
+                Some(Agreement { called: Some(note), .. }) => {
+                    let string = note.harp_name();
+                    return words.say(Key::LinkCalled, &[("string", Arg::from(string))]);
+                }
                 Some(agreement) => {
                     let ensemble = agreement.ensemble.as_str();
                     return words.say(Key::LinkJoined, &[("ensemble", Arg::from(ensemble))]);
@@ -167,5 +190,9 @@ const fn refusal_word(why: Refusal) -> &'static str {
         Refusal::WrongCode => "wrong-code",
         Refusal::Resting { .. } => "resting",
         Refusal::NotNow => "not-now",
+        Refusal::Asked => "asked",
+        Refusal::Declined => "declined",
+        Refusal::Copied => "copied",
+        Refusal::SeatTaken => "seat-taken",
     }
 }

@@ -1,20 +1,22 @@
 //! Carries out what was typed, and says in one sentence why it cannot be done.
 
 use std::ffi::OsString;
+use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::Arc;
 
 use clap::Parser;
 use clap::error::ErrorKind;
 use consort_proto::harp_file;
-use consort_words::Words;
+use consort_words::{Key, Words};
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::capture::{self, NotCaptured};
 use crate::choice::{self, NotAHarpChoice};
-use crate::config::{Config, ConfigError};
+use crate::config::{Config, ConfigError, Discovery};
 use crate::listen::Listening;
 use crate::pluck::json;
+use crate::podium::{self, Podium, PodiumError};
 use crate::record::{self, NotDone};
 use crate::sound::input::{self, InputError};
 use crate::start::{StartError, Station};
@@ -41,6 +43,9 @@ pub(crate) enum Refusal {
     /// The station does not start.
     #[error(transparent)]
     Start(#[from] StartError),
+    /// No board is shown.
+    #[error(transparent)]
+    Podium(#[from] PodiumError),
     /// The system gives no event loop.
     #[error("the system lets this program do nothing ({0})")]
     Runtime(std::io::Error),
@@ -98,6 +103,31 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
                 .for_each(|line| say::line(line));
             Ok(true)
         }
+        Some(Order::Board {
+            code,
+            coordinator,
+            name,
+            data,
+            port,
+            no_discovery,
+            no_browser,
+            mdns_port,
+            mdns_loopback,
+        }) => show_board(
+            podium::Config {
+                name,
+                code,
+                coordinator,
+                data,
+                discovery: (!no_discovery).then_some(Discovery {
+                    port: mdns_port,
+                    loopback_only: mdns_loopback,
+                }),
+                port,
+            },
+            json,
+            !no_browser && !json,
+        ),
         Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
         Some(Order::Inputs) => print_inputs(json),
         Some(Order::Harps) => {
@@ -122,6 +152,10 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
     let open_browser = !args.station.no_browser && !args.json && args.station.advice.is_none();
     let config = Config::try_from(args)?;
     let ends_by_itself = config.until_end;
+    if open_browser && std::io::stdout().is_terminal() && !config.data.exists() {
+        // Before any port is opened, since that is when the system asks.
+        say::line(&Words::english().say(Key::NetworkFirstStart, &[]));
+    }
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -133,6 +167,30 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
         }
         let delivered = station.run(asked_to_end()).await;
         Ok(delivered || !ends_by_itself)
+    })
+}
+
+/// Shows a coordinator's board until Ctrl-C.
+fn show_board(config: podium::Config, json: bool, open_browser: bool) -> Result<bool, Refusal> {
+    log_to_stderr();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(Refusal::Runtime)?;
+    runtime.block_on(async {
+        let podium = Podium::open(config).await?;
+        let (board, control) = podium.addresses();
+        if json {
+            say::line(&serde_json::json!({"event": "board", "board": board, "control": control}).to_string());
+        } else {
+            say::line(&format!("board      {board}"));
+            say::line(&format!("control    {control}"));
+        }
+        if open_browser {
+            browser::open(&board);
+        }
+        podium.run(asked_to_end()).await;
+        Ok(true)
     })
 }
 

@@ -7,6 +7,7 @@ use consort_proto::{Standing, StringNumber};
 use consort_words::{Arg, Key, Words};
 
 use crate::image::{Image, Input};
+use crate::question;
 
 /// The desk of `image`, with what people read in `words`.
 pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
@@ -25,6 +26,8 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         message,
         urgent,
         may_join: !matches!(image.link.state, LinkState::Joined | LinkState::Reaching),
+        questions: question::all(image, words),
+        help: (image.link.state == LinkState::Joined).then_some(image.link.help),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
         string,
@@ -46,7 +49,7 @@ fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
     // Nothing that is in doubt is drawn, so that it cannot be taken for advice.
     let in_doubt = matches!(
         image.advice.action,
-        Action::WhichPin | Action::PedalUp | Action::LeverDown | Action::Again | Action::Pluck
+        Action::WhichPin | Action::WhichHarp | Action::PedalUp | Action::LeverDown | Action::Again | Action::Pluck
     );
     Some(StringInHand::of(
         number,

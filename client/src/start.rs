@@ -33,7 +33,7 @@ use crate::voice::Voice;
 /// A station with its memory read and its ports taken, not yet hearing anything.
 pub struct Station {
     /// Held until the station ends.
-    _folder: Folder,
+    _folder: Arc<Folder>,
     event_loop: EventLoop,
     inboxes: Inboxes,
     events: mpsc::Sender<Event>,
@@ -95,13 +95,14 @@ impl Station {
     /// Opens the data folder, the input and the desk's port; to be called inside a tokio runtime.
     pub async fn start(config: Config) -> Result<Self, StartError> {
         let started = Instant::now();
-        let folder = Folder::open(&config.data)?;
+        let folder = Arc::new(Folder::open(&config.data)?);
         let (identity, key_aside) = Identity::open(&folder)?;
         let (told, written) = mpsc::unbounded_channel();
         let Opened {
             saved,
             store,
             put_aside,
+            only_read,
         } = Store::open(&folder, told)?;
         let desk = bind(config.desk_port).await?;
         let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
@@ -124,6 +125,7 @@ impl Station {
                 journal: if saved.is_of(&harp) { saved.journal } else { Vec::new() },
                 next: Sequence(saved.reported + 1),
                 agreement: saved.agreement.filter(|_| !config.own_tuning),
+                tenure: saved.tenure,
                 own: (config.tuning, Tolerance::default()),
                 seed: random()?,
             },
@@ -158,6 +160,7 @@ impl Station {
         let desk_key = desk::kept_key(&folder)?;
         let voice = Voice::new(config.output);
         voice.desk_at(desk::url(desk_address, &desk_key));
+        let own_tag = identity.fingerprint().tag();
         let exchanges = Exchanges::new(identity.fingerprint());
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
         let (event_loop, images) = EventLoop::new(Parts {
@@ -165,12 +168,19 @@ impl Station {
             calls: Calls::new(dialer, events.clone()),
             exchanges,
             store,
+            folder: folder.clone(),
+            own_tag,
             keeper,
             started,
             harp,
             name,
             voice,
-            notices: put_aside.into_iter().chain(key_aside).map(aside_sentence).collect(),
+            notices: put_aside
+                .into_iter()
+                .chain(key_aside)
+                .map(aside_sentence)
+                .chain(only_read)
+                .collect(),
             tunings,
             feed,
             patience,

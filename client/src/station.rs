@@ -7,13 +7,16 @@ use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
 use consort_analysis::Doubt;
+use consort_guide::opening::Check;
 use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
+use consort_peer::{Dialer, Identity};
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Cents, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, ToCoordinator, Uptime,
+    Agreement, Cents, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Tenure, ToCoordinator, Uptime,
 };
+use consort_store::Folder;
 use consort_words::{Arg, Key, Words};
 use tokio::sync::{mpsc, watch};
 use tokio::time::Instant;
@@ -25,6 +28,7 @@ use crate::hand::Follower;
 use crate::image::{Connection, Image, Input};
 use crate::invitation::Invitation;
 use crate::keeper::Keeper;
+use crate::network;
 use crate::pairing::Exchanges;
 use crate::store::{Note, Store, Written};
 use crate::voice::Voice;
@@ -36,6 +40,10 @@ pub(crate) enum Wish {
     Mark { string: StringNumber, mark: Option<Mark> },
     /// Join with what the leader gave.
     Join(Invitation),
+    /// Something that the link does.
+    Link(Event),
+    /// Be a new laptop: one with a fresh key.
+    Renew,
 }
 
 /// Everything that reaches the loop from outside.
@@ -53,6 +61,10 @@ pub(crate) struct EventLoop {
     calls: Calls,
     exchanges: Exchanges,
     store: Store,
+    /// Where the key is kept.
+    folder: Arc<Folder>,
+    /// The tag of this laptop's own key.
+    own_tag: String,
     /// Keeps the harp's record; `None` where its thread does not start.
     keeper: Option<Keeper>,
     started: Instant,
@@ -61,6 +73,7 @@ pub(crate) struct EventLoop {
     follower: Follower,
     twins: Twins,
     standstill: Standstill,
+    opening: Check,
     input: Input,
     notices: Vec<String>,
     /// The file whose sound is heard.
@@ -72,6 +85,7 @@ pub(crate) struct EventLoop {
     tunings: Tunings<consort_proto::Tuning>,
     /// The agreement that the ear and the disk know of.
     agreed: Option<Agreement>,
+    noted_tenure: Tenure,
     /// The newest report that rests on the disk.
     on_disk: Sequence,
     /// Reports and notes that the disk refused, and when to try them again.
@@ -95,6 +109,8 @@ pub(crate) struct Parts {
     pub(crate) calls: Calls,
     pub(crate) exchanges: Exchanges,
     pub(crate) store: Store,
+    pub(crate) folder: Arc<Folder>,
+    pub(crate) own_tag: String,
     pub(crate) keeper: Option<Keeper>,
     pub(crate) started: Instant,
     pub(crate) harp: Arc<Harp>,
@@ -163,19 +179,23 @@ impl EventLoop {
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
         let follower = Follower::default();
+        let opening = Check::begin(&parts.harp, &parts.link.readiness());
         let mut event_loop = Self {
             image: watch::Sender::new(Arc::new(draw(
                 &parts.link,
                 &parts.harp,
-                &parts.name,
+                (&parts.name, &parts.own_tag),
                 &follower,
                 &Standstill::default(),
+                &opening,
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
             calls: parts.calls,
             exchanges: parts.exchanges,
             store: parts.store,
+            folder: parts.folder,
+            own_tag: parts.own_tag,
             keeper: parts.keeper,
             started: parts.started,
             harp: parts.harp,
@@ -183,6 +203,7 @@ impl EventLoop {
             follower,
             twins: Twins::default(),
             standstill: Standstill::default(),
+            opening,
             input: Input::Waiting,
             notices: parts.notices,
             file: "".into(),
@@ -190,6 +211,7 @@ impl EventLoop {
             voice: parts.voice,
             tunings: parts.tunings,
             agreed: None,
+            noted_tenure: Tenure::default(),
             on_disk: Sequence::default(),
             unwritten: BTreeMap::new(),
             unnoted: Vec::new(),
@@ -200,7 +222,8 @@ impl EventLoop {
             until_end: parts.until_end,
             end_by: None,
         };
-        event_loop.agreed = event_loop.link.view(Uptime::default()).agreement.cloned();
+        let view = event_loop.link.view(Uptime::default());
+        (event_loop.agreed, event_loop.noted_tenure) = (view.agreement.cloned(), view.tenure);
         let images = event_loop.image.subscribe();
         (event_loop, images)
     }
@@ -242,8 +265,8 @@ impl EventLoop {
             }
             Effect::Pin { coordinator, address } => self.store.note(Note::Pinned(coordinator, address)),
             Effect::Journal(report) => self.store.journal(report),
-            Effect::Forget(sequence) => {
-                self.store.note(Note::Acked(sequence));
+            Effect::Forget { session, up_to } => {
+                self.store.note(Note::Acked(session, up_to));
                 self.refresh();
             }
             Effect::Remember { coordinator, address } => self.store.note(Note::Reached(coordinator, address)),
@@ -275,6 +298,29 @@ impl EventLoop {
         match wish {
             Wish::Mark { string, mark } => self.tell(Event::Observed(Content::Mark { string, mark })),
             Wish::Join(invitation) => self.tell(invitation.into()),
+            Wish::Link(event) => self.tell(event),
+            Wish::Renew => self.renew(),
+        }
+    }
+
+    /// The key goes aside and a fresh one takes its place: nobody knows this laptop any more.
+    fn renew(&mut self) {
+        let renewed = Identity::renew(&self.folder)
+            .map_err(|why| why.to_string())
+            .and_then(|identity| {
+                let own = identity.fingerprint();
+                let dialer = Dialer::new(Arc::new(identity)).map_err(|why| why.to_string())?;
+                Ok((own, dialer))
+            });
+        match renewed {
+            Ok((own, dialer)) => {
+                self.own_tag = own.tag();
+                self.exchanges = Exchanges::new(own);
+                self.calls.renew(dialer);
+                self.tell(Event::Renewed);
+                self.refresh();
+            }
+            Err(why) => self.notice(self.words.say(Key::ProblemOther, &[("why", Arg::from(why))])),
         }
     }
 
@@ -344,6 +390,10 @@ impl EventLoop {
             } => (*onset_s, string, *hz, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
         };
+        if let Some(asked) = self.opening.takes(&self.harp, self.link.tuning(), onset_s, hz) {
+            *string = asked;
+            return sensed;
+        }
         let sounding = Sounding {
             onset_s,
             heard: *string,
@@ -357,6 +407,7 @@ impl EventLoop {
             readiness: &readiness,
             hand: None,
             stands_still: false,
+            opening: None,
         };
         let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
         *string = self
@@ -403,7 +454,17 @@ impl EventLoop {
                     return;
                 }
                 self.standstill.hear(&reading, self.is_off(&reading));
-                self.tell(Event::Observed(Content::Reading(reading)));
+                self.opening.hear(
+                    &self.harp,
+                    self.link.tuning(),
+                    answer.onset_s,
+                    reading.string,
+                    reading.hz,
+                );
+                // A level that cannot be is left out, not the reading.
+                let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
+                let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
+                self.tell(Event::Plucked { reading, since });
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
         }
@@ -441,18 +502,21 @@ impl EventLoop {
             ..draw(
                 &self.link,
                 &self.harp,
-                &self.name,
+                (&self.name, &self.own_tag),
                 &self.follower,
                 &self.standstill,
+                &self.opening,
                 now,
             )
         };
-        if image.agreement != self.agreed {
+        let tenure = image.link.tenure;
+        if tenure != self.noted_tenure || image.agreement != self.agreed {
             self.agreed.clone_from(&image.agreement);
+            self.noted_tenure = tenure;
             // The ear may have ended with its sound.
             let _ = self.tunings.send(image.tuning);
             if let Some(agreement) = &image.agreement {
-                self.store.note(Note::Agreed(agreement.clone()));
+                self.store.note(Note::Agreed(agreement.clone(), tenure));
             }
         }
         match image.link.state {
@@ -502,8 +566,11 @@ impl EventLoop {
             self.start_feed();
         }
         if let Some((address, _)) = self.unanswered.take_if(|(_, at)| *at <= now) {
-            let address = ("address", Arg::from(address.to_string()));
-            self.notice(self.words.say(Key::ProblemCoordinatorUnreachable, &[address]));
+            let shown = ("address", Arg::from(address.to_string()));
+            self.notice(self.words.say(Key::ProblemCoordinatorUnreachable, &[shown]));
+            if network::is_near(address.ip()) {
+                self.notice(self.words.say(Key::LinkApart, &[]));
+            }
         }
         if self.let_go_at.is_some_and(|at| at <= now) {
             self.let_go_at = None;
@@ -540,9 +607,10 @@ impl EventLoop {
 fn draw(
     link: &Link,
     harp: &Arc<Harp>,
-    name: &Name,
+    (name, own_tag): (&Name, &str),
     follower: &Follower,
     standstill: &Standstill,
+    opening: &Check,
     now: Uptime,
 ) -> Image {
     let view = link.view(now);
@@ -555,6 +623,7 @@ fn draw(
         stands_still: follower
             .sounds()
             .is_some_and(|(string, hz)| standstill.holds(string, hz)),
+        opening: Some(opening),
     });
     Image {
         name: name.clone(),
@@ -570,7 +639,15 @@ fn draw(
                 LinkState::Offline(since) => Some(now.since(since)),
                 _ => None,
             },
-            stranger: view.stranger.map(str::to_owned),
+            strangers: view.strangers.into_iter().cloned().collect(),
+            typed_address: view.typed_address,
+            own_tag: own_tag.to_owned(),
+            tenure: view.tenure,
+            seats: view.seats.to_vec(),
+            wants_seat: view.wants_seat,
+            denied_seat: view.denied_seat,
+            asked: view.asked.cloned(),
+            help: view.help,
             refused_by: view.refused_by.map(str::to_owned),
         },
         unsent: view.unsent,

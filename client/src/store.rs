@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::time::SystemTime;
 
-use consort_proto::{Agreement, Fingerprint, Harp, Name, Report, Sequence};
+use consort_proto::{Agreement, Fingerprint, Harp, Name, Report, Sequence, SessionId, Tenure};
 use consort_store::{Database, DatabaseError, Folder, Writer, WriterError};
 use rusqlite::Transaction;
 use tokio::sync::mpsc::UnboundedSender;
@@ -36,14 +36,14 @@ pub(crate) enum Written {
 pub(crate) enum Note {
     /// Who plays which harp.
     Started(Name, Harp),
-    /// The coordinator has every report up to this one.
-    Acked(Sequence),
+    /// The coordinator of this session, or of any, has every report of it up to this one.
+    Acked(Option<SessionId>, Sequence),
     /// Where a coordinator was reached.
     Reached(Fingerprint, SocketAddr),
     /// A coordinator that proved to know the code, and where it was reached.
     Pinned(Fingerprint, SocketAddr),
-    /// The agreement as it now is.
-    Agreed(Agreement),
+    /// The agreement as it now is, and the seat that is held in its session.
+    Agreed(Agreement, Tenure),
 }
 
 impl Note {
@@ -53,6 +53,7 @@ impl Note {
             (Self::Reached(this, _), Self::Reached(other, _)) | (Self::Pinned(this, _), Self::Pinned(other, _)) => {
                 this == other
             }
+            (Self::Acked(this, _), Self::Acked(other, _)) => this == other,
             _ => std::mem::discriminant(self) == std::mem::discriminant(older),
         }
     }
@@ -65,6 +66,8 @@ pub(crate) struct Opened {
     pub(crate) store: Store,
     /// Where a damaged file went.
     pub(crate) put_aside: Option<PathBuf>,
+    /// Why nothing is written: the file is a newer program's.
+    pub(crate) only_read: Option<String>,
 }
 
 /// Why there is no memory.
@@ -89,11 +92,14 @@ impl Store {
             connection,
             read,
             put_aside,
+            newer,
         } = Database::open_and_read(folder, FILE, table::MIGRATIONS, table::read)?;
+        let only_read = newer.as_ref().map(ToString::to_string);
         Ok(Opened {
+            only_read,
             saved: read,
             store: Self {
-                writer: Writer::start(connection)?,
+                writer: Writer::on(connection, newer)?,
                 told,
             },
             put_aside,
@@ -126,11 +132,11 @@ impl Store {
         let (told, kept) = (self.told.clone(), note.clone());
         let work = move |transaction: &Transaction<'_>| match &kept {
             Note::Started(name, harp) => table::write_start(transaction, name, harp),
-            Note::Acked(sequence) => table::forget(transaction, *sequence),
+            Note::Acked(session, sequence) => table::forget(transaction, *session, *sequence),
             Note::Reached(coordinator, address) | Note::Pinned(coordinator, address) => {
                 table::remember(transaction, *coordinator, *address)
             }
-            Note::Agreed(agreement) => table::write_agreement(transaction, agreement),
+            Note::Agreed(agreement, tenure) => table::write_agreement(transaction, agreement, *tenure),
         };
         let again = note.clone();
         let report = move |written: Result<(), WriterError>| {

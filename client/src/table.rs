@@ -7,7 +7,7 @@ use consort_link::Known;
 use consort_proto::message::Content;
 use consort_proto::{
     Agreement, Cents, Fingerprint, Harp, Hz, Mark, Name, Reading, Report, Round, Sequence, SessionId, StringNumber,
-    StringStory,
+    StringStory, Tenure, Verdict,
 };
 use consort_store::column::{meaningless, parsed};
 use consort_store::{Unreadable, agreement};
@@ -15,7 +15,8 @@ use rusqlite::types::Value;
 use rusqlite::{Connection, Result, Row, Transaction, params, params_from_iter};
 
 /// The steps of the layout, oldest first; a shipped step is never edited.
-pub(crate) const MIGRATIONS: &[&str] = &["
+pub(crate) const MIGRATIONS: &[&str] = &[
+    "
     CREATE TABLE station (
         only INTEGER PRIMARY KEY CHECK (only = 1),
         -- The player's name as last given.
@@ -72,7 +73,24 @@ pub(crate) const MIGRATIONS: &[&str] = &["
         string INTEGER PRIMARY KEY,
         mark TEXT NOT NULL
     ) STRICT;
-"];
+",
+    "
+    -- Letter and octave of the string that everyone is asked for, as a note; null for none.
+    ALTER TABLE agreement ADD COLUMN called TEXT;
+    -- The seat that was held in the agreement's session, and how often it had changed hands; 0 for none.
+    ALTER TABLE agreement ADD COLUMN seat INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE agreement ADD COLUMN seat_epoch INTEGER NOT NULL DEFAULT 0;
+    -- The same when a report was made; how loud the pluck was, full scale 0; whether it was in doubt.
+    ALTER TABLE report ADD COLUMN seat INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE report ADD COLUMN seat_epoch INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE report ADD COLUMN level_dbfs REAL;
+    ALTER TABLE report ADD COLUMN unsure INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE reading ADD COLUMN level_dbfs REAL;
+",
+];
+
+/// The session of what was heard without any coordinator.
+const ALONE: SessionId = SessionId([0; 16]);
 
 /// Everything that an earlier run of the program left.
 #[derive(Clone, Debug, Default)]
@@ -80,6 +98,8 @@ pub(crate) struct Saved {
     pub(crate) name: Option<Name>,
     pub(crate) known: Vec<Known>,
     pub(crate) agreement: Option<Agreement>,
+    /// The seat that was held in its session.
+    pub(crate) tenure: Tenure,
     pub(crate) journal: Vec<Report>,
     /// The highest number that a report ever had.
     pub(crate) reported: u64,
@@ -145,27 +165,40 @@ pub(crate) fn write_report(transaction: &Transaction<'_>, report: &Report, heard
         Content::Reading(reading) => (reading.string, Some(reading.hz.get()), Some(reading.sigma.0), None),
         Content::Mark { string, mark } => (string, None, None, mark.map(mark_word)),
     };
-    transaction.execute(
-        "INSERT OR REPLACE INTO report VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
-        params![
-            report.sequence.0.cast_signed(),
-            report.session.0,
-            report.round.0,
-            unix(heard).as_millis() as i64,
-            string.get(),
-            hz,
-            sigma,
-            mark,
-        ],
-    )?;
+    let (level, unsure) = match report.content {
+        Content::Reading(reading) => (reading.level_dbfs, reading.verdict == Verdict::Unsure),
+        Content::Mark { .. } => (None, false),
+    };
+    // What was heard alone is in nobody's session, and nobody ever asks for it.
+    if report.session != ALONE {
+        transaction.execute(
+            "INSERT OR REPLACE INTO report (sequence, session, round, heard_unix_ms, string, hz, sigma_cents, mark, seat,
+             seat_epoch, level_dbfs, unsure) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+            params![
+                report.sequence.0.cast_signed(),
+                report.session.0,
+                report.round.0,
+                unix(heard).as_millis() as i64,
+                string.get(),
+                hz,
+                sigma,
+                mark,
+                report.tenure.seat,
+                report.tenure.epoch,
+                level,
+                unsure,
+            ],
+        )?;
+    }
     transaction.execute(
         "UPDATE station SET reported = max(reported, ?1)",
         [report.sequence.0.cast_signed()],
     )?;
     match (hz, mark) {
+        (Some(_), _) if unsure => 0,
         (Some(hz), _) => transaction.execute(
-            "INSERT INTO reading (session, round, string, hz, sigma_cents) VALUES (?1, ?2, ?3, ?4, ?5)",
-            params![report.session.0, report.round.0, string.get(), hz, sigma],
+            "INSERT INTO reading (session, round, string, hz, sigma_cents, level_dbfs) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+            params![report.session.0, report.round.0, string.get(), hz, sigma, level],
         )?,
         (None, Some(mark)) => transaction.execute(
             "INSERT OR REPLACE INTO mark VALUES (?1, ?2)",
@@ -176,10 +209,13 @@ pub(crate) fn write_report(transaction: &Transaction<'_>, report: &Report, heard
     Ok(())
 }
 
-/// The coordinator has every report up to `sequence`.
-pub(crate) fn forget(transaction: &Transaction<'_>, sequence: Sequence) -> Result<()> {
+/// The coordinator of `session`, or of any where none is named, has every report of it up to `sequence`.
+pub(crate) fn forget(transaction: &Transaction<'_>, session: Option<SessionId>, sequence: Sequence) -> Result<()> {
     let sequence = sequence.0.cast_signed();
-    transaction.execute("DELETE FROM report WHERE sequence <= ?1", [sequence])?;
+    transaction.execute(
+        "DELETE FROM report WHERE sequence <= ?1 AND (?2 IS NULL OR session = ?2)",
+        params![sequence, session.map(|session| session.0)],
+    )?;
     transaction
         .execute("UPDATE station SET reported = max(reported, ?1)", [sequence])
         .map(drop)
@@ -199,21 +235,22 @@ pub(crate) fn remember(transaction: &Transaction<'_>, coordinator: Fingerprint, 
         .map(drop)
 }
 
-/// Writes the agreement down; readings of another session or round are dropped.
-pub(crate) fn write_agreement(transaction: &Transaction<'_>, agreement: &Agreement) -> Result<()> {
+/// Writes the agreement and the seat in its session down; readings of another session or round are dropped.
+pub(crate) fn write_agreement(transaction: &Transaction<'_>, agreement: &Agreement, tenure: Tenure) -> Result<()> {
     transaction.execute(
         "DELETE FROM reading WHERE session <> ?1 OR round <> ?2",
         params![agreement.session.0, agreement.round.0],
     )?;
     let session = Value::Blob(agreement.session.0.to_vec());
+    let [seat, epoch] = [tenure.seat, tenure.epoch].map(|number| Value::Integer(number.into()));
     transaction
         .execute(
             &format!(
-                "INSERT OR REPLACE INTO agreement (only, session, {})
-                 VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                "INSERT OR REPLACE INTO agreement (only, session, seat, seat_epoch, {})
+                 VALUES (1, ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
                 agreement::COLUMNS
             ),
-            params_from_iter([session].into_iter().chain(agreement::values(agreement))),
+            params_from_iter([session, seat, epoch].into_iter().chain(agreement::values(agreement))),
         )
         .map(drop)
 }
@@ -224,7 +261,7 @@ pub(crate) fn read(connection: &Connection) -> Result<Saved, Unreadable> {
         connection.query_row("SELECT name, harp, reported FROM station", [], |row| {
             Ok((row.get(0)?, row.get(1)?, row.get(2)?))
         })?;
-    let agreed = read_agreement(connection)?;
+    let (agreed, tenure) = read_agreement(connection)?.unzip();
     let round = agreed.as_ref().map(|agreement| (agreement.session, agreement.round));
     Ok(Saved {
         name: name.map(|name| name.parse().map_err(meaningless)).transpose()?,
@@ -249,6 +286,7 @@ pub(crate) fn read(connection: &Connection) -> Result<Saved, Unreadable> {
             .filter_map(|(string, mark)| Some((string, mark?)))
             .collect(),
         agreement: agreed,
+        tenure: tenure.unwrap_or_default(),
     })
 }
 
@@ -276,6 +314,7 @@ fn known(row: &Row<'_>) -> Result<Known, Unreadable> {
 fn report(row: &Row<'_>) -> Result<Report, Unreadable> {
     let heard = Duration::from_millis(row.get::<_, i64>("heard_unix_ms")?.max(0).cast_unsigned());
     let content = match reading(row)? {
+        Some(reading) if row.get("unsure")? => Content::Reading(reading.judged(Verdict::Unsure)),
         Some(reading) => Content::Reading(reading),
         None => Content::Mark {
             string: string(row)?,
@@ -286,6 +325,7 @@ fn report(row: &Row<'_>) -> Result<Report, Unreadable> {
         sequence: Sequence(row.get::<_, i64>("sequence")?.cast_unsigned()),
         session: SessionId(row.get("session")?),
         round: Round(row.get("round")?),
+        tenure: tenure(row)?,
         // A clock that was set back since makes it young, never negative.
         age: unix(SystemTime::now()).saturating_sub(heard),
         content,
@@ -298,9 +338,11 @@ fn reading(row: &Row<'_>) -> Result<Option<Reading>, Unreadable> {
         return Ok(None);
     };
     let hz = Hz::new(hz).map_err(meaningless)?;
-    Reading::new(string(row)?, hz, Cents(sigma))
-        .map(Some)
-        .map_err(meaningless)
+    let reading = Reading::new(string(row)?, hz, Cents(sigma)).map_err(meaningless)?;
+    match row.get("level_dbfs")? {
+        Some(level) => reading.at_level(level).map(Some).map_err(meaningless),
+        None => Ok(Some(reading)),
+    }
 }
 
 fn string(row: &Row<'_>) -> Result<StringNumber, Unreadable> {
@@ -325,12 +367,19 @@ const fn mark_word(mark: Mark) -> &'static str {
     }
 }
 
-fn read_agreement(connection: &Connection) -> Result<Option<Agreement>, Unreadable> {
+fn tenure(row: &Row<'_>) -> Result<Tenure> {
+    Ok(Tenure {
+        seat: row.get("seat")?,
+        epoch: row.get("seat_epoch")?,
+    })
+}
+
+fn read_agreement(connection: &Connection) -> Result<Option<(Agreement, Tenure)>, Unreadable> {
     let mut statement = connection.prepare("SELECT * FROM agreement")?;
     let mut rows = statement.query([])?;
     let Some(row) = rows.next()? else { return Ok(None) };
     let session = SessionId(row.get("session")?);
-    agreement::read(row, session).map(Some)
+    Ok(Some((agreement::read(row, session)?, tenure(row)?)))
 }
 
 /// Time since 1970; zero for a clock that was never set.

@@ -1,8 +1,10 @@
 //! The agreement: what the whole ensemble tunes to, sent whole and never in part.
 
 use std::fmt;
+use std::time::Duration;
 
 use crate::name::Name;
+use crate::note::Note;
 use crate::readiness::Tolerance;
 use crate::target::Tuning;
 
@@ -48,4 +50,42 @@ pub struct Agreement {
     pub tolerance: Tolerance,
     /// The round that is being tuned.
     pub round: Round,
+    /// The string that everyone is asked to pluck, by its letter and octave; harps count their strings differently.
+    pub called: Option<Note>,
 }
+
+/// A seat as one station holds it: reports of an earlier holder are not taken for those of the present one.
+#[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
+pub struct Tenure {
+    /// The seat's number in the order of joining, from 1; 0 where no seat is held.
+    pub seat: u32,
+    /// How often the seat has had another holder, the first one included; 0 where no seat is held.
+    pub epoch: u32,
+}
+
+/// A seat as everyone sees it.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct Seat {
+    /// Its number, and how often it changed hands.
+    pub tenure: Tenure,
+    /// The harpist.
+    pub name: Name,
+}
+
+/// The agreement as it is sent, whole each time: with everything else that a station has to know of the session.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Document {
+    /// What everyone tunes to.
+    pub agreement: Agreement,
+    /// How often the coordinator has started in this session.
+    pub epoch: u32,
+    /// Time left until the start, when it is sent; `None` when no start is set.
+    pub start_in: Option<Duration>,
+    /// The pause between two heartbeats of a station.
+    pub beat_every: Duration,
+    /// The seats that are held, in the order of their numbers; at most [`SEATS_MAX`].
+    pub seats: Vec<Seat>,
+}
+
+/// The most seats in one document.
+pub const SEATS_MAX: usize = 64;

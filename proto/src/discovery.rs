@@ -8,5 +8,7 @@ pub const TXT_TAG: &str = "tag";
 pub const TXT_ENSEMBLE: &str = "ensemble";
 /// The protocol's name in the TLS handshake: the number is the major version.
 pub const ALPN: &[u8] = b"consort/1";
+/// The name of the deputies' protocol: a family of messages of its own, which stations do not speak.
+pub const ALPN_DEPUTY: &[u8] = b"consort-deputy/1";
 /// The UDP port on which a coordinator listens unless told otherwise.
 pub const PORT: u16 = 4700;

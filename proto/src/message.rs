@@ -4,13 +4,16 @@
 
 use std::time::Duration;
 
-use crate::agreement::{Agreement, Revision, Round, SessionId};
+use crate::agreement::{Document, Revision, Round, SessionId, Tenure};
 use crate::harp::{Harp, StringNumber};
+use crate::identity::Fingerprint;
 use crate::join::JoinToken;
 use crate::name::Name;
 use crate::pairing::{Proof, Share};
 use crate::readiness::Mark;
 use crate::reading::Reading;
+use crate::target::ReferencePitch;
+use crate::units::Cents;
 
 /// The number of a report: counts up for ever on one station, also over restarts.
 #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
@@ -37,6 +40,33 @@ pub enum ToCoordinator {
         /// The proof.
         proof: Proof,
     },
+    /// Has no code and asks the leader to be let in; before any [`Hello`].
+    Knock(Name),
+    /// Wants the seat of another laptop: its harp is played here now.
+    TakeOver {
+        /// The seat's number.
+        seat: u32,
+    },
+    /// Whether another laptop may have the seat that this one holds.
+    GiveUp {
+        /// The seat's number.
+        seat: u32,
+        /// Whether it may.
+        yes: bool,
+    },
+    /// The harpist wants help, or does not any more.
+    Help(bool),
+    /// An A was measured, of an oboe or an organ: the leader may agree on it.
+    Propose(Proposal),
+}
+
+/// A reference pitch that a station has measured.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Proposal {
+    /// The A.
+    pub a4: ReferencePitch,
+    /// One standard deviation of it as an interval, at most [`Reading::SIGMA_MAX`].
+    pub sigma: Cents,
 }
 
 /// The most reports in one message.
@@ -64,6 +94,8 @@ pub struct Report {
     pub session: SessionId,
     /// The round in which it was heard.
     pub round: Round,
+    /// The seat that was held then.
+    pub tenure: Tenure,
     /// How long ago, when it is sent.
     pub age: Duration,
     /// What is reported.
@@ -73,7 +105,7 @@ pub struct Report {
 /// What a report says.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Content {
-    /// A settled reading.
+    /// A reading.
     Reading(Reading),
     /// The harpist marked a string, or took the mark back.
     Mark {
@@ -105,14 +137,11 @@ pub enum ToStation {
         epoch: u32,
         /// The last report that rests on the coordinator's disk.
         acked: Sequence,
+        /// The seat that the station holds.
+        tenure: Tenure,
     },
-    /// The whole agreement, at each change and at each welcome.
-    Agreement {
-        /// What everyone tunes to.
-        agreement: Agreement,
-        /// Time left until the start; `None` when no start is set.
-        start_in: Option<Duration>,
-    },
+    /// The whole agreement, at each change of it or of the seats, and at each welcome.
+    Agreement(Box<Document>),
     /// Every report up to this one rests on the coordinator's disk.
     Acked(Sequence),
     /// Still here, and this is the newest revision; sent as a datagram.
@@ -137,6 +166,25 @@ pub enum ToStation {
         ensemble: Name,
         /// The proof that the coordinator knows the code, too.
         proof: Proof,
+    },
+    /// The leader let in who knocked, and its key is kept: a [`Hello`] may follow, now and at any later time.
+    Admitted {
+        /// What the ensemble calls itself.
+        ensemble: Name,
+    },
+    /// Another laptop wants the seat that this one holds.
+    TakeOverAsked {
+        /// The seat's number.
+        seat: u32,
+        /// Who asks.
+        name: Name,
+        /// The key of who asks.
+        by: Fingerprint,
+    },
+    /// The seat stays with whom it was.
+    TakeOverDenied {
+        /// The seat's number.
+        seat: u32,
     },
 }
 
@@ -164,4 +212,12 @@ pub enum Refusal {
     },
     /// Others are joining at this moment: the same code is right a moment later.
     NotNow,
+    /// The leader is asked; the answer comes when the station asks again.
+    Asked,
+    /// The leader said no to who knocked.
+    Declined,
+    /// Two laptops show the same key, one a copy of the other.
+    Copied,
+    /// The seat was taken over by another laptop.
+    SeatTaken,
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::harp::{Harp, HarpString, Material, StringNumber};
 use crate::note::{Accidental, Letter, Note};
-use crate::reading::Reading;
+use crate::reading::{Reading, Verdict};
 use crate::target::Tuning;
 use crate::units::Cents;
 
@@ -76,8 +76,11 @@ impl StringStory {
     /// Readings kept per string and round; older ones no longer change what the string is.
     pub const KEPT: usize = 24;
 
-    /// Adds a settled reading of this round.
+    /// Adds a reading of this round; one that is in doubt says nothing and is left out.
     pub fn hear(&mut self, reading: Reading) {
+        if reading.verdict != Verdict::Settled {
+            return;
+        }
         if self.readings.len() == Self::KEPT {
             self.readings.remove(0);
         }
@@ -230,6 +233,11 @@ pub struct Readiness {
 }
 
 impl Readiness {
+    /// The readiness that somebody else has judged, from the top.
+    pub const fn judged(standings: Vec<Standing>) -> Self {
+        Self { standings }
+    }
+
     /// Judges `stories`, one per string of `harp` from the top; strings without a story were not heard.
     pub fn judge(harp: &Harp, stories: &[StringStory], tuning: &Tuning, tolerance: &Tolerance) -> Self {
         let silent = StringStory::default();

@@ -12,12 +12,18 @@ pub(crate) fn reachable(bound: SocketAddr) -> Vec<SocketAddr> {
     if !bound.ip().is_unspecified() {
         return vec![bound];
     }
-    let interfaces = if_addrs::get_if_addrs().unwrap_or_default();
-    let addresses = interfaces.iter().map(if_addrs::Interface::ip).collect();
-    likeliest(addresses)
+    likeliest(own())
         .into_iter()
         .map(|ip| SocketAddr::new(ip, bound.port()))
         .collect()
+}
+
+/// Every address of this computer, in order; none where the system does not say.
+pub(crate) fn own() -> Vec<IpAddr> {
+    let interfaces = if_addrs::get_if_addrs().unwrap_or_default();
+    let mut addresses: Vec<IpAddr> = interfaces.iter().map(if_addrs::Interface::ip).collect();
+    addresses.sort_unstable();
+    addresses
 }
 
 /// An address as a person types it: without its port where that is the usual one.

@@ -128,6 +128,34 @@ pub enum Order {
         #[arg(required = true)]
         words: Vec<String>,
     },
+    /// Ask everyone for one string, as in 4C; `none` for no more.
+    Call {
+        /// The harp's octave and the letter.
+        string: String,
+    },
+    /// Let in a laptop that asks without a code.
+    Admit {
+        /// The tag of its key, as `status` and its desk show it.
+        tag: String,
+    },
+    /// Turn a laptop away.
+    Remove {
+        /// The tag of its key, as `status` shows it.
+        tag: String,
+    },
+    /// Let a laptop back in that was turned away.
+    LetBack {
+        /// The tag of its key, as `status` shows it.
+        tag: String,
+    },
+    /// Let a laptop change the agreement as a deputy, or not any more.
+    Deputy {
+        /// The tag of its key, as `status` shows it.
+        tag: String,
+        /// `on` or `off`.
+        #[arg(value_parser = ["on", "off"])]
+        word: String,
+    },
     /// Call a new round: everything is tuned anew.
     Round,
     /// Take back the last change.

@@ -2,26 +2,25 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use consort_pages::{Guard, Proposal, control_files, stream};
-use consort_proto::temperament::NotATemperamentText;
-use consort_proto::{Cents, ReferencePitch, Scheme, Tolerance};
-use consort_session::Command;
+use consort_pages::{ChangeBody, Guard, Proposal, control_files, stream};
+use consort_proto::Scheme;
+use consort_session::{Command, View};
 use consort_words::{Key, Words};
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
+use serde_json::json;
 use tokio::sync::watch;
 
-use crate::Addresses;
 use crate::args::Order;
 use crate::coordinator::{Outcome, Viewer};
+use crate::deputy;
 use crate::image;
+use crate::network::Network;
 use crate::remote::Handle;
 use crate::start::Start;
 use crate::status::{self, Status};
@@ -30,39 +29,6 @@ use crate::status::{self, Status};
 #[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
 #[serde(tag = "order", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum OrderBody {
-    /// A new reference pitch.
-    Pitch {
-        /// A4 in hertz.
-        hz: f64,
-    },
-    /// A new temperament.
-    Temperament {
-        /// Its name, or twelve offsets in cents from C to B.
-        name: String,
-    },
-    /// A new pedal setting for the temperament to serve.
-    Setting {
-        /// A major key, or all seven pedals.
-        key: String,
-    },
-    /// New tolerances, in cents.
-    Tolerance {
-        /// Gut, nylon and fluorocarbon below the top octave and a half.
-        middle: f64,
-        /// Wires.
-        wires: f64,
-        /// The top octave and a half.
-        top: f64,
-    },
-    /// A new start.
-    Start {
-        /// Seconds from now; null clears it.
-        in_s: Option<u64>,
-    },
-    /// A new round.
-    Round,
-    /// Take back the last change.
-    Undo,
     /// Open or close joining for stations that are not known yet.
     Joining {
         /// Whether it is open.
@@ -80,11 +46,58 @@ pub enum OrderBody {
         /// The fingerprint of its key.
         station: String,
     },
+    /// Let in who knocks without a code.
+    Admit {
+        /// The fingerprint of its key, or its tag.
+        station: String,
+    },
+    /// Say no to who knocks.
+    Decline {
+        /// The fingerprint of its key, or its tag.
+        station: String,
+    },
+    /// Say for its holder whether a seat may be taken over.
+    GiveUp {
+        /// The seat's number.
+        seat: u32,
+        /// Whether it may.
+        yes: bool,
+    },
+    /// Grant a station to change the agreement as a deputy, or take that back.
+    Deputy {
+        /// The fingerprint of its key, or its tag.
+        station: String,
+        /// Whether it may.
+        granted: bool,
+    },
+    /// Put the proposed reference pitch away.
+    DropProposal,
     /// Close the session and end the coordinator.
     Stop,
+    /// A change of the agreement, which deputies may order as well.
+    #[serde(untagged)]
+    Change(ChangeBody),
 }
 
 impl OrderBody {
+    /// The same with the whole fingerprint of the station's key in place of its tag, where `view` knows it.
+    fn named_in(mut self, view: &View) -> Self {
+        if let Self::Admit { station }
+        | Self::Decline { station }
+        | Self::Remove { station }
+        | Self::LetBack { station }
+        | Self::Deputy { station, .. } = &mut self
+        {
+            let seated = view.stations.iter().map(|one| one.peer);
+            let watching = view.watching.iter().map(|(peer, _)| *peer);
+            let mut keys = seated.chain(view.knocking.iter().map(|one| one.peer)).chain(watching);
+            if let Some(key) = keys.find(|key| key.tag() == station.trim()) {
+                *station = key.to_string();
+            }
+        }
+        self
+    }
+
     /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
     fn command(self) -> Result<Option<Command>, String> {
         let station = |text: &str| {
@@ -92,46 +105,23 @@ impl OrderBody {
                 .map_err(|why: consort_proto::identity::NotAFingerprint| why.to_string())
         };
         Ok(Some(match self {
-            Self::Pitch { hz } => Command::Pitch(ReferencePitch::new(hz).map_err(|why| why.to_string())?),
-            Self::Temperament { name } => {
-                Command::Temperament(name.parse().map_err(|why: NotATemperamentText| why.to_string())?)
-            }
-            Self::Setting { key } => Command::Setting(
-                key.parse()
-                    .map_err(|why: consort_proto::setting::NotASetting| why.to_string())?,
-            ),
-            Self::Tolerance { middle, wires, top } => Command::Tolerance(tolerance([middle, wires, top])?),
-            Self::Start { in_s } => Command::Start(in_s.map(|seconds| Duration::from_secs(seconds.min(DAY_S)))),
-            Self::Round => Command::NewRound,
-            Self::Undo => Command::Undo,
+            Self::Change(body) => deputy::command(body.change()?),
             Self::Joining { open } => Command::Joining(open),
             Self::Code => Command::Joining(true),
             Self::Remove { station: key } => Command::Remove(station(&key)?),
             Self::LetBack { station: key } => Command::LetBack(station(&key)?),
+            Self::Admit { station: key } => Command::Admit(station(&key)?),
+            Self::Decline { station: key } => Command::Decline(station(&key)?),
+            Self::GiveUp { seat, yes } => Command::GiveUp { seat, yes },
+            Self::Deputy { station: key, granted } => Command::Deputy {
+                peer: station(&key)?,
+                granted,
+            },
+            Self::DropProposal => Command::DropProposal,
             Self::Stop => return Ok(None),
         }))
     }
 }
-
-/// Tolerances in cents, of the middle, the wires and the top.
-fn tolerance(cents: [f64; 3]) -> Result<Tolerance, String> {
-    let [least, most] = TOLERANCE_CENTS;
-    match cents.iter().find(|cents| !(least..=most).contains(*cents)) {
-        Some(cents) => Err(format!(
-            "{cents} cents is not a tolerance: give {least} to {most} cents"
-        )),
-        None => {
-            let [middle, wires, top] = cents.map(Cents);
-            Ok(Tolerance { middle, wires, top })
-        }
-    }
-}
-
-/// The least and the most that a string may be off, in cents: what stations take. No ear judges less, and half a semitone
-/// is another note.
-const TOLERANCE_CENTS: [f64; 2] = [0.1, 50.0];
-/// A start lies within a day.
-const DAY_S: u64 = 24 * 60 * 60;
 
 /// Why what was typed is not an order.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
@@ -141,37 +131,47 @@ pub struct NotAnOrder(String);
 impl OrderBody {
     /// What the typed order sends; `None` for those that only look.
     pub fn typed(order: &Order) -> Result<Option<Self>, NotAnOrder> {
-        let checked = |body: Self| match body.clone().command() {
-            Ok(_) => Ok(Some(body)),
+        let changed = |body: ChangeBody| match body.clone().change() {
+            Ok(_) => Ok(Some(Self::Change(body))),
             Err(why) => Err(NotAnOrder(why)),
         };
         match order {
-            Order::Pitch { hz } => checked(Self::Pitch { hz: hz.hz().get() }),
-            Order::Temperament { words } => checked(Self::Temperament { name: words.join(" ") }),
-            Order::Setting { words } => checked(Self::Setting { key: words.join(" ") }),
+            Order::Pitch { hz } => changed(ChangeBody::Pitch { hz: hz.hz().get() }),
+            Order::Temperament { words } => changed(ChangeBody::Temperament { name: words.join(" ") }),
+            Order::Setting { words } => changed(ChangeBody::Setting { key: words.join(" ") }),
             Order::Tolerance { cents } => {
                 let &[middle, wires, top] = cents.as_slice() else {
                     return Err(NotAnOrder(
                         "a tolerance has three numbers: for the middle, the wires and the top, as in 2 3 5".to_owned(),
                     ));
                 };
-                checked(Self::Tolerance { middle, wires, top })
+                changed(ChangeBody::Tolerance { middle, wires, top })
             }
             Order::Start { words } => {
                 let text = words.join(" ");
                 if text == "none" {
-                    return Ok(Some(Self::Start { in_s: None }));
+                    return changed(ChangeBody::Start { in_s: None });
                 }
                 let start: Start = text
                     .parse()
                     .map_err(|why: crate::start::NotAStart| NotAnOrder(why.to_string()))?;
                 let wait = start.from_now().map_err(|why| NotAnOrder(why.to_string()))?;
-                checked(Self::Start {
+                changed(ChangeBody::Start {
                     in_s: Some(wait.as_secs()),
                 })
             }
-            Order::Round => Ok(Some(Self::Round)),
-            Order::Undo => Ok(Some(Self::Undo)),
+            Order::Call { string } => changed(ChangeBody::Call {
+                string: Some(string.clone()).filter(|string| string != "none"),
+            }),
+            Order::Admit { tag } => Ok(Some(Self::Admit { station: tag.clone() })),
+            Order::Remove { tag } => Ok(Some(Self::Remove { station: tag.clone() })),
+            Order::LetBack { tag } => Ok(Some(Self::LetBack { station: tag.clone() })),
+            Order::Deputy { tag, word } => Ok(Some(Self::Deputy {
+                station: tag.clone(),
+                granted: word == "on",
+            })),
+            Order::Round => changed(ChangeBody::Round),
+            Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
             Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),
@@ -186,7 +186,7 @@ struct Shared {
     viewer: Viewer,
     words: Arc<Words>,
     pictures: watch::Receiver<Arc<str>>,
-    links: Arc<Value>,
+    networks: watch::Receiver<Network>,
 }
 
 /// The page's address, with the token where it is not sent to any server: behind `#`.
@@ -199,18 +199,13 @@ pub(crate) fn pages(
     viewer: Viewer,
     pictures: watch::Receiver<Arc<str>>,
     handle: &Handle,
-    addresses: &Addresses,
+    networks: watch::Receiver<Network>,
 ) -> Router {
     let shared = Shared {
         viewer,
         words: Arc::new(Words::english()),
         pictures,
-        links: Arc::new(json!({
-            "address": addresses.typed,
-            "join": addresses.join.to_string(),
-            "board": addresses.board,
-            "temperaments": Scheme::ALL.map(Scheme::word),
-        })),
+        networks,
     };
     let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
@@ -238,11 +233,15 @@ async fn link(State(shared): State<Shared>) -> Response {
     let Some(view) = shared.viewer.look().await else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
-    let mut links = (*shared.links).clone();
-    if let Some(links) = links.as_object_mut() {
-        links.insert("code".to_owned(), status::code(&view).into());
-    }
-    Json(links).into_response()
+    let links = shared.networks.borrow().links.clone();
+    Json(json!({
+        "address": links.address,
+        "join": links.join,
+        "board": links.board,
+        "temperaments": Scheme::ALL.map(Scheme::word),
+        "code": status::code(&view),
+    }))
+    .into_response()
 }
 
 /// What a change would do that the leader has in mind and has not sent.
@@ -263,7 +262,10 @@ fn refused(status: StatusCode, why: &str) -> Response {
 
 async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
     let of_door = matches!(body, OrderBody::Joining { .. } | OrderBody::Code);
-    let command = match body.command() {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let command = match body.named_in(&view).command() {
         Ok(Some(command)) => command,
         Ok(None) => {
             shared.viewer.stop().await;
@@ -300,7 +302,9 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_proto::{Setting, Temperament};
+    use std::time::Duration;
+
+    use consort_proto::{ReferencePitch, Setting, Temperament, Tolerance};
 
     #[test]
     fn an_order_keeps_its_shape_on_the_way() {

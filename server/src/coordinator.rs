@@ -10,6 +10,7 @@ use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::Instant;
 
+use crate::deputy::Leave;
 use crate::endpoint::Outbox;
 use crate::pairing::{Exchanges, draw_code};
 use crate::store::Store;
@@ -31,6 +32,8 @@ pub(crate) enum Input {
     Order(Command, oneshot::Sender<Outcome>),
     /// Somebody wants to see the session as it is now.
     Look(oneshot::Sender<Arc<View>>),
+    /// A deputy's link wants to know what the leader allows the holder of this key.
+    Leave(Fingerprint, oneshot::Sender<Leave>),
     /// The leader closes the session.
     Stop,
 }
@@ -202,6 +205,14 @@ impl EventLoop {
                 // Whoever asked may have gone.
                 let _ = answer.send(self.look());
             }
+            Input::Leave(peer, answer) => {
+                let leave = Leave {
+                    looks: self.session.is_known(peer),
+                    orders: self.session.is_deputy(peer),
+                };
+                // The link may have gone.
+                let _ = answer.send(leave);
+            }
             Input::Stop => {}
             Input::Event(event) => {
                 match &event {
@@ -290,7 +301,8 @@ impl EventLoop {
         let now = self.now();
         let door = |session: &Session| {
             let view = session.view(now);
-            (view.joining, view.code)
+            let wanted: Vec<_> = view.stations.into_iter().map(|station| station.wanted_by).collect();
+            (view.joining, view.code, view.knocking, view.proposal, wanted)
         };
         let door_before = door(&self.session);
         self.session.handle(now, Event::Command(command));

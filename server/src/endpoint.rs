@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use consort_pairing::EXPORTER_LABEL;
 use consort_peer::link::{CLOSE_GOODBYE, CLOSE_REFUSED, CLOSE_UNREADABLE};
-use consort_peer::{Caller, Hear, HearError, Link, Listener, Say};
+use consort_peer::{Caller, Hear, HearError, Link, Listener, Protocol, Say};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, ToCoordinator, ToStation};
 use consort_session::{Event, LinkId};
@@ -16,6 +16,7 @@ use tokio::task::JoinSet;
 use tokio::time::{Instant, sleep_until, timeout};
 
 use crate::coordinator::Input;
+use crate::deputy::{self, Desk};
 
 /// The coordinator's end of a link; dropping it cuts the link.
 #[derive(Debug)]
@@ -67,7 +68,7 @@ const PACE: Duration = Duration::from_millis(20);
 const BURST: u32 = 100;
 
 /// Takes callers until the listener is closed.
-pub(crate) async fn serve(listener: &Listener, inbox: &mpsc::Sender<Input>) {
+pub(crate) async fn serve(listener: &Listener, desk: &Desk) {
     let of_all = Arc::new(Semaphore::new(STRANGERS_MAX));
     let mut of_addresses: BTreeMap<IpAddr, Arc<Semaphore>> = BTreeMap::new();
     let mut links = JoinSet::new();
@@ -92,7 +93,7 @@ pub(crate) async fn serve(listener: &Listener, inbox: &mpsc::Sender<Input>) {
             (Ok(_of_all), Ok(_of_address)) if links.len() < LINKS_MAX => {
                 last = LinkId(last.0 + 1);
                 let stranger = Stranger { _of_all, _of_address };
-                links.spawn(run_link(last, caller, stranger, inbox.clone()));
+                links.spawn(run_link(last, caller, stranger, desk.clone()));
             }
             _ => caller.refuse(),
         }
@@ -146,15 +147,20 @@ impl Outbox {
 }
 
 /// Carries one link until either side ends it; the session hears of its beginning, its messages and its end.
-async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, inbox: mpsc::Sender<Input>) {
+async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, desk: Desk) {
     let address = caller.address();
-    let link: Link<ToStation, ToCoordinator> = match caller.admit().await {
-        Ok(link) => link,
+    let link: Link<ToStation, ToCoordinator> = match caller.meet().await {
+        Ok(met) => match met.protocol() {
+            Protocol::Station => met.link(),
+            // Whoever may not look is gone in a moment, and whoever may is no stranger.
+            Protocol::Deputy => return deputy::serve(met.link(), desk).await,
+        },
         Err(why) => {
             tracing::debug!(%address, %why, "a caller did not get in");
             return;
         }
     };
+    let inbox = desk.inbox;
     let (queue, waiting) = mpsc::channel(WAITING_MAX);
     let (held, let_go) = oneshot::channel();
     let peer: Fingerprint = link.peer();

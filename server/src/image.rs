@@ -2,27 +2,30 @@
 
 use std::sync::Arc;
 
-use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
-use consort_session::{CodeView, StationView, View};
+use consort_pages::{BoardPage, CodeImage, ControlPage, Presence, SeatImage, SessionImage};
+use consort_proto::{Fingerprint, Name};
+use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
 
+use crate::network::Network;
+
 /// Draws each image of the session once, for all viewers of a page together.
 pub(crate) struct Drawing {
     words: Words,
-    links: Links,
+    network: Network,
     board: watch::Sender<Arc<str>>,
     control: watch::Sender<Arc<str>>,
 }
 
 impl Drawing {
-    /// A drawing that shows `view` at first; the control page also shows `links`.
-    pub(crate) fn new(view: &View, links: Links) -> Self {
+    /// A drawing that shows `view` at first; the control page also shows the `network`.
+    pub(crate) fn new(view: &View, network: Network) -> Self {
         let empty = || watch::Sender::new(Arc::from(""));
         let drawing = Self {
             words: Words::english(),
-            links,
+            network,
             board: empty(),
             control: empty(),
         };
@@ -41,19 +44,32 @@ impl Drawing {
     }
 
     /// Draws every image as soon as it is there; never ends. The images themselves come no faster than eyes follow.
-    pub(crate) async fn follow(self, mut images: watch::Receiver<Arc<View>>) {
-        while images.changed().await.is_ok() {
+    pub(crate) async fn follow(
+        mut self,
+        mut images: watch::Receiver<Arc<View>>,
+        mut networks: watch::Receiver<Network>,
+    ) {
+        loop {
+            let changed = tokio::select! {
+                changed = images.changed() => changed,
+                changed = networks.changed() => changed,
+            };
+            if changed.is_err() {
+                std::future::pending::<()>().await;
+            }
+            self.network = networks.borrow_and_update().clone();
             let view = images.borrow_and_update().clone();
             self.draw(&view);
         }
-        std::future::pending().await
     }
 
     fn draw(&self, view: &View) {
         let image = of(view);
         self.board.send_replace(line(&BoardPage::of(&image, &self.words)));
-        self.control
-            .send_replace(line(&ControlPage::of(&image, &self.links, &self.words)));
+        let mut control = ControlPage::of(&image, &self.network.links, &self.words);
+        let trouble = control.board.trouble.take();
+        control.board.trouble = trouble.or_else(|| self.network.trouble.clone());
+        self.control.send_replace(line(&control));
     }
 }
 
@@ -68,7 +84,10 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
             CodeView::Open { code, wrong } => CodeImage::Open { code, wrong },
             CodeView::Resting { left } => CodeImage::Resting { left },
         },
-        newcomer: view.newcomer.as_ref().map(|newcomer| (&newcomer.name, newcomer.peer)),
+        newcomer: view.newcomer.as_ref().map(person),
+        knocking: view.knocking.iter().map(person).collect(),
+        watching: view.watching.clone(),
+        proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         seats: view.stations.iter().map(seat).collect(),
@@ -84,7 +103,15 @@ fn seat(station: &StationView) -> SeatImage<'_> {
         readiness: &station.readiness,
         presence: presence(station.presence),
         removed: station.removed,
+        help: station.help,
+        copied: station.copied,
+        deputy: station.deputy,
+        wanted_by: station.wanted_by.as_ref().map(person),
     }
+}
+
+const fn person(who: &Newcomer) -> (&Name, Fingerprint) {
+    (&who.name, who.peer)
 }
 
 const fn presence(presence: consort_session::Presence) -> Presence {

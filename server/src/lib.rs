@@ -9,8 +9,10 @@ mod board;
 pub mod config;
 pub mod control;
 pub mod coordinator;
+mod deputy;
 mod endpoint;
 mod image;
+mod network;
 mod pairing;
 pub mod remote;
 pub mod start;
@@ -26,7 +28,6 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
-use consort_pages::Links;
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Identity, IdentityError, ListenError, Listener};
 use consort_proto::{JoinLink, Uptime};
@@ -37,11 +38,12 @@ use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, timeout};
 
-use crate::advert::Advert;
 pub use crate::config::Config;
 use crate::config::Discovery;
 use crate::coordinator::{EventLoop, Input, Viewer};
+use crate::deputy::Desk;
 use crate::image::Drawing;
+use crate::network::Doors;
 use crate::pairing::Exchanges;
 use crate::remote::Handle;
 pub use crate::store::StoreError;
@@ -51,7 +53,7 @@ use crate::visitors::Visitors;
 /// A coordinator with its session read and its ports taken, not yet serving.
 pub struct Coordinator {
     folder: Folder,
-    identity: Identity,
+    doors: Doors,
     listener: Listener,
     board: TcpListener,
     control: TcpListener,
@@ -62,7 +64,6 @@ pub struct Coordinator {
     images: watch::Receiver<Arc<View>>,
     addresses: Addresses,
     handle: Handle,
-    board_token: String,
     notices: Vec<String>,
 }
 
@@ -131,6 +132,7 @@ impl Coordinator {
     pub fn bind(config: Config) -> Result<Self, BindError> {
         let folder = Folder::open(&config.data)?;
         let (identity, damaged_key) = Identity::open(&folder)?;
+        let identity = Arc::new(identity);
         let listener = Listener::bind(&identity, SocketAddr::new(config.listen, config.port))?;
         let stations_at = listener.local_addr().map_err(|cause| BindError::NoSocket {
             address: SocketAddr::new(config.listen, config.port),
@@ -143,11 +145,13 @@ impl Coordinator {
             store,
             events,
             put_aside,
+            only_read,
         } = Store::open(&folder, &config.opening)?;
         let notices = [damaged_key, put_aside]
             .iter()
             .flatten()
             .map(|aside| notice(aside))
+            .chain(only_read)
             .collect();
         let handle = Handle {
             port: control_at.port(),
@@ -156,17 +160,18 @@ impl Coordinator {
                 None => random_word()?,
             },
         };
-        let board_token = board::token(&saved);
-        let reachable = address::reachable(stations_at);
+        let doors = Doors {
+            identity: identity.clone(),
+            stations: stations_at,
+            board: board_at,
+            token: saved.token,
+            board_token: board::token(&saved),
+        };
         let addresses = Addresses {
             stations: stations_at,
-            typed: address::typed(reachable[0]),
-            join: JoinLink {
-                addresses: reachable,
-                coordinator: identity.fingerprint(),
-                token: saved.token,
-            },
-            board: board::url(address::reachable(board_at)[0], &board_token),
+            typed: doors.typed(),
+            join: doors.join(),
+            board: doors.board_url(),
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
@@ -182,7 +187,7 @@ impl Coordinator {
         let (event_loop, images) = EventLoop::new(session, store, exchanges, events, Instant::now());
         Ok(Self {
             folder,
-            identity,
+            doors,
             listener,
             board,
             control,
@@ -193,7 +198,6 @@ impl Coordinator {
             images,
             addresses,
             handle,
-            board_token,
             notices,
         })
     }
@@ -220,24 +224,30 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let Addresses { typed, join, board, .. } = &self.addresses;
-        let links = Links::new(typed.clone(), join.coordinator.tag(), join.to_string(), board.clone());
-        let drawing = Drawing::new(&self.images.borrow(), links);
-        let control = control::pages(self.viewer(), drawing.control(), &self.handle, &self.addresses);
-        let board = consort_pages::board(drawing.board(), &self.board_token);
-        let advert = self.announce();
+        let (network, networks) = watch::channel(self.doors.network());
+        let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
+        let control = control::pages(self.viewer(), drawing.control(), &self.handle, networks.clone());
+        let board = consort_pages::board(drawing.board(), &self.doors.board_token);
+        let ensemble = self.images.borrow().agreement.ensemble.clone();
+        let announced = self.discovery.map(|discovery| (discovery, ensemble));
+        let mut advert = None;
+        let desk = Desk {
+            inbox: self.inbox.clone(),
+            images: self.images(),
+        };
         let Self {
             folder,
+            doors,
             listener,
             mut event_loop,
             inputs,
-            inbox,
             ..
         } = self;
         tokio::select! {
             () = event_loop.run(inputs, shutdown) => {}
-            () = endpoint::serve(&listener, &inbox) => {}
-            () = drawing.follow(self.images) => {}
+            () = endpoint::serve(&listener, &desk) => {}
+            () = drawing.follow(self.images, networks) => {}
+            () = network::follow(&doors, announced, &mut advert, &network) => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }
@@ -248,20 +258,6 @@ impl Coordinator {
             advert.withdraw().await;
         }
         Ok(())
-    }
-
-    /// Announces the session; without, it is joined by link or address, and that is said.
-    fn announce(&self) -> Option<Advert> {
-        let discovery = self.discovery?;
-        let port = self.addresses.stations.port();
-        let ensemble = self.images.borrow().agreement.ensemble.clone();
-        match Advert::announce(discovery, &ensemble, self.identity.fingerprint(), port) {
-            Ok(advert) => Some(advert),
-            Err(why) => {
-                tracing::warn!(%why);
-                None
-            }
-        }
     }
 }
 

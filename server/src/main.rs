@@ -49,6 +49,7 @@ fn open(args: Args, terminal: &Terminal) -> Outcome {
     let opens_browser = !args.opening.no_browser && !args.json;
     // Before any thread runs: the local time can be asked for only then.
     let config = Config::try_from(args)?;
+    terminal.before_the_system_asks(&config.data);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     runtime.block_on(async {
         let asked_to_end = terminal::asked_to_end()?;

@@ -36,12 +36,38 @@ pub struct Status {
     pub code: Option<String>,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
+    /// The string that everyone is asked for, as in `4C`; null for none.
+    pub called: Option<String>,
+    /// Who asks to be let in without a code.
+    pub knocking: Vec<Knocking>,
+    /// Who looks at the board over a link of its own.
+    pub watching: Vec<Watching>,
+    /// The reference pitch that somebody has measured, in hertz; null while none waits for the leader.
+    pub proposed_hz: Option<f64>,
     /// Harps that are ready.
     pub ready: usize,
     /// The session in one line for people.
     pub line: String,
     /// The stations in the order in which they first joined.
     pub stations: Vec<StationStatus>,
+}
+
+/// Somebody who asks to be let in.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Knocking {
+    /// The harpist.
+    pub name: String,
+    /// The tag of its key.
+    pub tag: String,
+}
+
+/// A laptop that looks at the board.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Watching {
+    /// The tag of its key.
+    pub tag: String,
+    /// Whether it may change the agreement.
+    pub deputy: bool,
 }
 
 /// One station in a [`Status`].
@@ -61,6 +87,14 @@ pub struct StationStatus {
     pub silent_s: Option<u64>,
     /// Whether the leader turned it away.
     pub removed: bool,
+    /// Whether the harpist wants help.
+    pub help: bool,
+    /// Whether two laptops show its key, so that neither is let in.
+    pub copied: bool,
+    /// Whether it may change the agreement as a deputy.
+    pub deputy: bool,
+    /// The tag of the laptop that wants to take this seat over; null while none does.
+    pub wanted_by: Option<String>,
     /// Whether the harp counts as ready.
     pub ready: bool,
     /// What the harp is, for people.
@@ -107,6 +141,24 @@ impl Status {
             joining: view.joining,
             code: code(view),
             disk_trouble: view.disk_trouble,
+            called: agreement.called.map(consort_proto::Note::harp_name),
+            knocking: view
+                .knocking
+                .iter()
+                .map(|who| Knocking {
+                    name: who.name.to_string(),
+                    tag: who.peer.tag(),
+                })
+                .collect(),
+            watching: view
+                .watching
+                .iter()
+                .map(|(peer, deputy)| Watching {
+                    tag: peer.tag(),
+                    deputy: *deputy,
+                })
+                .collect(),
+            proposed_hz: view.proposal.as_ref().map(|(_, proposal)| proposal.a4.hz().get()),
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
             line: line(view, words),
             stations: view
@@ -140,6 +192,10 @@ impl StationStatus {
             presence,
             silent_s: silent.map(|silent: Duration| silent.as_secs()),
             removed: station.removed,
+            help: station.help,
+            copied: station.copied,
+            deputy: station.deputy,
+            wanted_by: station.wanted_by.as_ref().map(|who| who.peer.tag()),
             ready: station.is_ready(),
             says: words.readiness(&station.harp, &station.readiness),
             presence_says,

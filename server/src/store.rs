@@ -36,6 +36,8 @@ pub(crate) struct Opened {
     pub(crate) events: mpsc::UnboundedReceiver<Event>,
     /// Where a damaged file went.
     pub(crate) put_aside: Option<PathBuf>,
+    /// Why nothing is written: the file is a newer program's.
+    pub(crate) only_read: Option<String>,
 }
 
 /// Why there is no session.
@@ -63,28 +65,33 @@ impl Store {
             mut connection,
             read,
             put_aside,
+            newer,
         } = Database::open_and_read(folder, FILE, table::MIGRATIONS, table::read)?;
         let mut saved = match read {
             Some(saved) => saved,
             None => begin()?,
         };
-        apply(opening, &mut saved);
-        let not_written = |cause: rusqlite::Error| StoreError::NotWritten(cause.to_string());
-        let transaction = connection.transaction().map_err(not_written)?;
         saved.epoch += 1;
-        table::write_opening(&transaction, &saved, SystemTime::now()).map_err(not_written)?;
-        transaction.commit().map_err(not_written)?;
+        if newer.is_none() {
+            apply(opening, &mut saved);
+            let not_written = |cause: rusqlite::Error| StoreError::NotWritten(cause.to_string());
+            let transaction = connection.transaction().map_err(not_written)?;
+            table::write_opening(&transaction, &saved, SystemTime::now()).map_err(not_written)?;
+            transaction.commit().map_err(not_written)?;
+        }
+        let only_read = newer.as_ref().map(ToString::to_string);
         let (sender, events) = mpsc::unbounded_channel();
         Ok(Opened {
             saved,
             store: Self {
-                writer: Writer::start(connection).map_err(|cause| StoreError::NotWritten(cause.to_string()))?,
+                writer: Writer::on(connection, newer).map_err(|cause| StoreError::NotWritten(cause.to_string()))?,
                 events: sender,
                 generation: 1,
                 refused: Arc::new(AtomicU64::new(0)),
             },
             events,
             put_aside,
+            only_read,
         })
     }
 
@@ -145,12 +152,14 @@ fn begin() -> Result<Saved, StoreError> {
             tuning: Tuning::default(),
             tolerance: Tolerance::default(),
             round: Round::default(),
+            called: None,
         },
         start_in: None,
         past: Vec::new(),
         epoch: 0,
         token: JoinToken(random_bytes()?),
         pinned: Vec::new(),
+        deputies: Vec::new(),
         stations: Vec::new(),
     })
 }

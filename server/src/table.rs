@@ -5,7 +5,7 @@ use std::time::{Duration, SystemTime};
 use consort_proto::message::Content;
 use consort_proto::{
     Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, Report, Revision, Round, Sequence, SessionId,
-    StringNumber, StringStory,
+    StringNumber, StringStory, Tenure, Verdict,
 };
 use consort_session::{PAST_MAX, Past, Record, Saved, SavedStation};
 use consort_store::column::{cents, meaningless, parsed};
@@ -77,6 +77,15 @@ pub(crate) const MIGRATIONS: &[&str] = &["
 ", "
     -- Keys of stations that proved to know the joining code: they are let in without it from then on.
     CREATE TABLE pinned (fingerprint BLOB PRIMARY KEY) STRICT;
+", "
+    -- Letter and octave of the string that everyone is asked for, as a note; null for none.
+    ALTER TABLE agreement ADD COLUMN called TEXT;
+    -- How often the seat has had another holder, the first one included.
+    ALTER TABLE station ADD COLUMN seat_epoch INTEGER NOT NULL DEFAULT 1;
+    -- How loud the pluck was, full scale 0; null where it was not measured.
+    ALTER TABLE reading ADD COLUMN level_dbfs REAL;
+    -- Keys that the leader has granted to change the agreement.
+    CREATE TABLE deputy (fingerprint BLOB PRIMARY KEY) STRICT;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -108,6 +117,14 @@ pub(crate) fn write(transaction: &Transaction<'_>, record: &Record, handed_over:
                 params![peer.0, removed],
             )
             .map(drop),
+        Record::TakenOver { from, to } => write_take_over(transaction, *from, *to),
+        Record::Deputy { peer, granted } => {
+            let change = match granted {
+                true => "INSERT OR IGNORE INTO deputy VALUES (?1)",
+                false => "DELETE FROM deputy WHERE fingerprint = ?1",
+            };
+            transaction.execute(change, [peer.0]).map(drop)
+        }
     }
 }
 
@@ -144,7 +161,7 @@ fn write_agreement(
         .execute(
             &format!(
                 "INSERT OR REPLACE INTO agreement ({}, start_unix_s, undo_to)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
                 agreement::COLUMNS
             ),
             params_from_iter(values),
@@ -181,25 +198,73 @@ fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, h
     Ok(())
 }
 
+/// The seat of `from` goes to `to`; what its strings did stays if both harps have the same.
+fn write_take_over(transaction: &Transaction<'_>, from: Fingerprint, to: Fingerprint) -> Result<()> {
+    let (given, own) = (seat_of(transaction, from)?, seat_of(transaction, to)?);
+    let strings = |seat| -> Option<Vec<HarpString>> {
+        let read = read_strings(transaction, seat).ok()?;
+        Some(read.into_iter().map(|(string, _)| string).collect())
+    };
+    if strings(given) != strings(own) {
+        transaction.execute("DELETE FROM string WHERE seat = ?1", [given])?;
+        transaction.execute(
+            "INSERT INTO string SELECT ?1, number, note, material, mechanism, regulation_1_cents, regulation_2_cents, mark
+             FROM string WHERE seat = ?2",
+            [given, own],
+        )?;
+        transaction.execute(
+            "INSERT INTO reading (seat, number, hz, sigma_cents, level_dbfs)
+             SELECT ?1, number, hz, sigma_cents, level_dbfs FROM reading WHERE seat = ?2 ORDER BY id",
+            [given, own],
+        )?;
+    }
+    let (name, harp, kind, acked): (String, String, String, i64) = transaction.query_row(
+        "SELECT name, harp, kind, acked FROM station WHERE seat = ?1",
+        [own],
+        |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)),
+    )?;
+    transaction.execute("DELETE FROM station WHERE seat = ?1", [own])?;
+    transaction
+        .execute(
+            "UPDATE station SET fingerprint = ?2, name = ?3, harp = ?4, kind = ?5, acked = ?6, seat_epoch = seat_epoch + 1
+             WHERE seat = ?1",
+            params![given, to.0, name, harp, kind, acked],
+        )
+        .map(drop)
+}
+
 fn write_reports(transaction: &Transaction<'_>, peer: Fingerprint, reports: &[Report]) -> Result<()> {
     let seat = seat_of(transaction, peer)?;
     let session = session(transaction)?;
     let round = round(transaction)?;
+    let tenure = transaction.query_row(
+        "SELECT seat, seat_epoch FROM station WHERE seat = ?1",
+        [seat],
+        read_tenure,
+    )?;
     for report in reports {
         transaction.execute(
             "UPDATE station SET acked = ?2 WHERE seat = ?1",
             params![seat, report.sequence.0.cast_signed()],
         )?;
-        if session != Some(report.session) {
+        if session != Some(report.session) || report.tenure != tenure {
             continue;
         }
         match report.content {
-            // A reading of another round, or of a string that the harp does not have, is acknowledged and dropped.
-            Content::Reading(reading) if round == Some(report.round) => transaction.execute(
-                "INSERT INTO reading (seat, number, hz, sigma_cents)
-                 SELECT seat, number, ?3, ?4 FROM string WHERE seat = ?1 AND number = ?2",
-                params![seat, reading.string.get(), reading.hz.get(), reading.sigma.0],
-            )?,
+            // A reading of another round or in doubt, or of a string that the harp does not have, is acknowledged and dropped.
+            Content::Reading(reading) if round == Some(report.round) && reading.verdict == Verdict::Settled => {
+                transaction.execute(
+                    "INSERT INTO reading (seat, number, hz, sigma_cents, level_dbfs)
+                     SELECT seat, number, ?3, ?4, ?5 FROM string WHERE seat = ?1 AND number = ?2",
+                    params![
+                        seat,
+                        reading.string.get(),
+                        reading.hz.get(),
+                        reading.sigma.0,
+                        reading.level_dbfs
+                    ],
+                )?
+            }
             Content::Reading(_) => 0,
             Content::Mark { string, mark } => transaction.execute(
                 "UPDATE string SET mark = ?3 WHERE seat = ?1 AND number = ?2",
@@ -228,7 +293,8 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
         start_in: newest.start_in,
         epoch,
         token,
-        pinned: read_pinned(connection)?,
+        pinned: read_keys(connection, "SELECT fingerprint FROM pinned ORDER BY rowid")?,
+        deputies: read_keys(connection, "SELECT fingerprint FROM deputy ORDER BY rowid")?,
         stations: read_stations(connection)?,
     }))
 }
@@ -305,8 +371,16 @@ const fn revision_in(column: i64) -> Revision {
     Revision(column.cast_unsigned())
 }
 
-fn read_pinned(connection: &Connection) -> Result<Vec<Fingerprint>, Unreadable> {
-    let mut statement = connection.prepare("SELECT fingerprint FROM pinned ORDER BY rowid")?;
+/// The seat and how often it changed hands, in a row of stations.
+fn read_tenure(row: &Row<'_>) -> Result<Tenure> {
+    Ok(Tenure {
+        seat: row.get("seat")?,
+        epoch: row.get("seat_epoch")?,
+    })
+}
+
+fn read_keys(connection: &Connection, query: &str) -> Result<Vec<Fingerprint>, Unreadable> {
+    let mut statement = connection.prepare(query)?;
     let keys = statement.query_map([], |row| row.get(0).map(Fingerprint))?;
     Ok(keys.collect::<Result<_>>()?)
 }
@@ -322,6 +396,7 @@ fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadabl
         read_readings(connection, seat, &mut stories)?;
         stations.push(SavedStation {
             peer: Fingerprint(row.get("fingerprint")?),
+            tenure: read_tenure(row)?,
             name: parsed(row, "name")?,
             harp: Harp::new(row.get("harp")?, from_word(row, "kind")?, strings).map_err(meaningless)?,
             acked: Sequence(row.get::<_, i64>("acked")?.cast_unsigned()),
@@ -359,7 +434,10 @@ fn read_readings(connection: &Connection, seat: i64, stories: &mut [StringStory]
     while let Some(row) = rows.next()? {
         let string = StringNumber::new(row.get("number")?).map_err(meaningless)?;
         let hz = Hz::new(row.get("hz")?).map_err(meaningless)?;
-        let reading = Reading::new(string, hz, cents(row, "sigma_cents")?).map_err(meaningless)?;
+        let mut reading = Reading::new(string, hz, cents(row, "sigma_cents")?).map_err(meaningless)?;
+        if let Some(level) = row.get("level_dbfs")? {
+            reading = reading.at_level(level).map_err(meaningless)?;
+        }
         stories
             .get_mut(string.index())
             .ok_or_else(|| meaningless(format!("string {string} was heard, but the harp has none")))?

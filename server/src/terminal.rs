@@ -2,6 +2,7 @@
 
 use std::error::Error;
 use std::io::{IsTerminal, Write, stderr, stdout};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -10,7 +11,7 @@ use consort_coordinator::coordinator::Viewer;
 use consort_coordinator::status::{Status, code, line};
 use consort_coordinator::{Addresses, Coordinator};
 use consort_session::View;
-use consort_words::Words;
+use consort_words::{Key, Words};
 use serde_json::{Value, json};
 use tokio::sync::watch;
 use tracing_subscriber::EnvFilter;
@@ -35,6 +36,13 @@ impl Terminal {
         Self {
             json,
             words: Words::english(),
+        }
+    }
+
+    /// Explains, before the first start on `data`, what the system may ask when a port is opened.
+    pub(crate) fn before_the_system_asks(&self, data: &Path) {
+        if !self.json && stdout().is_terminal() && !data.exists() {
+            print(&self.words.say(Key::NetworkFirstStart, &[]));
         }
     }
 

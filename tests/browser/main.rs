@@ -12,6 +12,7 @@ mod desk;
 mod gallery;
 mod keyboard;
 mod network;
+mod questions;
 mod rehearsal;
 mod stranger;
 mod tools;

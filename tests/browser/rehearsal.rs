@@ -65,7 +65,20 @@ impl Rehearsal {
 
     /// Starts `player`'s station with `more` words, and does not wait until it has joined.
     pub(crate) fn unlinked(&self, player: &str, port: u16, more: &[&str]) -> Harp {
-        let (data, port) = (self.folder.inside(player), port.to_string());
+        self.laptop("laptop", player, port, more)
+    }
+
+    /// Starts a station of `player` on a laptop of its own, beside one that she has already.
+    pub(crate) fn another_laptop(&self, player: &str) -> Harp {
+        let mut harp = self.laptop("another-laptop", player, 0, &["--join", &self.address("join")]);
+        harp.expect_joined(player);
+        harp
+    }
+
+    fn laptop(&self, laptop: &str, player: &str, port: u16, more: &[&str]) -> Harp {
+        // A name may hold what no folder's name can.
+        let plain: String = player.chars().filter(|c| c.is_alphanumeric()).collect();
+        let (data, port) = (self.folder.inside(&format!("{laptop}-{plain}")), port.to_string());
         let mut words = vec![
             "--data",
             &data,

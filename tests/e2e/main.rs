@@ -2,6 +2,7 @@
 
 mod agreement;
 mod code;
+mod deputy;
 mod ensemble;
 mod joining;
 mod record;

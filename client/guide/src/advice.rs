@@ -5,6 +5,8 @@ use consort_words::{Arg, Key};
 
 use crate::Phrase;
 use crate::doubt::doubt;
+use crate::first::about_opening;
+use crate::opening::Check;
 use crate::place::place;
 use crate::turn::{CONFIRM_WITHIN, Far, turn};
 
@@ -21,6 +23,8 @@ pub struct Situation<'a> {
     pub hand: Option<Hand>,
     /// Whether the last plucks of the string in hand have all found it where it is.
     pub stands_still: bool,
+    /// The opening check, while there is one.
+    pub opening: Option<&'a Check>,
 }
 
 /// The string that sounds.
@@ -70,6 +74,8 @@ pub enum Action {
     PedalUp,
     /// So sharp that its lever may be up: look at it first.
     LeverDown,
+    /// What sounds does not fit the harp that is set.
+    WhichHarp,
     /// Nothing is left to do.
     AllSet,
 }
@@ -98,8 +104,11 @@ const FAR_FOR_A_YOUNG_ONE: Cents = Cents(6.0);
 const NEW_SHARP_TO: Cents = Cents(10.0);
 /// The advice for `situation`.
 ///
-/// With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+/// The opening check comes first. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
 pub fn advise(situation: &Situation<'_>) -> Advice {
+    if let Some(advice) = about_opening(situation) {
+        return advice;
+    }
     match situation.hand {
         Some(hand) => about_hand(situation, hand),
         None => about_next(situation),
@@ -121,6 +130,7 @@ impl Action {
             Self::WhichPin => Key::GuideWhichPin,
             Self::PedalUp => Key::GuidePedalUp,
             Self::LeverDown => Key::GuideLeverDown,
+            Self::WhichHarp => Key::GuideWhichHarp,
             Self::AllSet => Key::GuideHarpDone,
         }
     }
@@ -189,6 +199,9 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
             .of(*number)
             .is_some_and(|standing| !standing.lets_the_harp_be_ready())
     };
+    if let Some((string, _)) = situation.opening.and_then(Check::asks) {
+        return Some(string);
+    }
     shown.filter(open).or_else(|| next_in_order(situation))
 }
 

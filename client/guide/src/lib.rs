@@ -5,6 +5,7 @@
 
 mod advice;
 mod doubt;
+mod first;
 pub mod opening;
 mod place;
 mod standstill;

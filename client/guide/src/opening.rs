@@ -1,11 +1,13 @@
 //! The opening check: what a few plucks say of pedals, levers, open tuning and pitch, before any pin is turned.
 
+mod check;
 mod odds;
 #[cfg(test)]
 mod tests;
 
 use consort_proto::{Cents, Harp, HarpString, Hz, Letter, Mechanism, StringNumber, Tuning};
 
+pub use check::{Check, Doubt};
 use odds::{Guess, Odds};
 
 /// Plucks that the check is made from: an octave from middle C down, so that every letter is heard once.

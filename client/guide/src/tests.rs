@@ -47,6 +47,7 @@ fn check_on(
         readiness: &readiness,
         hand,
         stands_still: false,
+        opening: None,
     });
     let string = advice.string.map(|number| u32::from(number.get()));
     assert_eq!((string, advice.action, advice.far), expected);
@@ -114,6 +115,7 @@ fn a_string_that_stands_still_under_the_key_makes_its_pin_doubtful_unless_it_is_
                 heard: Heard::Settled(Cents(cents)),
             }),
             stands_still: true,
+            opening: None,
         })
         .action
     };

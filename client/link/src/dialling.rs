@@ -57,6 +57,8 @@ const STAGGER: Duration = Duration::from_millis(150);
 pub(crate) const INTRODUCTION: Duration = Duration::from_secs(5);
 /// The pause after a refusal: a person has to do something first.
 pub(crate) const AFTER_REFUSAL: Duration = Duration::from_secs(10);
+/// The pause of a laptop whose seat was taken over: its harp is played elsewhere, and a person would say so otherwise.
+pub(crate) const AFTER_SEAT_TAKEN: Duration = Duration::from_secs(3_600);
 /// Firm places kept, and hints kept; more are stale.
 const PLACES_MAX: usize = 16;
 /// Sightings begin the calls anew at most this often, so that a flood of false ones neither floods the network nor keeps
@@ -160,27 +162,6 @@ impl Dialling {
 }
 
 impl Link {
-    /// A coordinator was heard of: called when its tag is that of a known key, else only shown.
-    pub(crate) fn sighted(&mut self, now: Uptime, tag: String, addresses: &[SocketAddr]) {
-        let key = self.keys().find(|key| key.tag() == tag);
-        let Some(key) = key else {
-            if self.stranger.as_ref() != Some(&tag) {
-                self.stranger = Some(tag.clone());
-                self.redraw();
-            }
-            self.pairing.sighted(now, &tag, addresses);
-            return;
-        };
-        let news = self.dialling.hint(addresses.iter().map(|&address| (address, key)));
-        let resting = matches!(self.trouble, Some(crate::LinkState::Refused(_)));
-        let wanted = self.invitation.is_none_or(|(invited, _)| invited == key);
-        if news && wanted && !self.is_up() && !resting {
-            let idle = self.is_idle();
-            self.dialling.hurry_now_and_then(now, idle);
-        }
-        self.redraw();
-    }
-
     /// When the next call is due; none while a coordinator that answered writes this station down.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
         let at = self
@@ -242,7 +223,7 @@ impl Link {
     }
 
     /// Whether no call is out.
-    fn is_idle(&self) -> bool {
+    pub(crate) fn is_idle(&self) -> bool {
         !self.calls.keys().any(|&attempt| Some(attempt) != self.joined)
     }
 

@@ -73,8 +73,13 @@ pub enum Effect {
     },
     /// Write the report into the journal; answer with [`crate::Event::Journalled`].
     Journal(Report),
-    /// Drop journal entries up to this one: the coordinator has them.
-    Forget(Sequence),
+    /// Drop journal entries: the coordinator has them.
+    Forget {
+        /// Of which session; `None` for any.
+        session: Option<SessionId>,
+        /// Up to this one.
+        up_to: Sequence,
+    },
     /// Remember this coordinator and where it was last reached.
     Remember {
         /// Its key.

@@ -1,9 +1,11 @@
 //! Everything that can happen to a link.
 
 use std::net::SocketAddr;
+use std::time::Duration;
 
-use consort_proto::message::Content;
-use consort_proto::{Binding, Fingerprint, JoinCode, JoinLink, ToStation};
+use crate::sighting::Stranger;
+use consort_proto::message::{Content, Proposal};
+use consort_proto::{Binding, Fingerprint, JoinCode, JoinLink, Reading, ToStation};
 
 /// One attempt to connect, numbered by the link.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
@@ -18,10 +20,29 @@ pub enum Event {
     JoinCode(JoinCode),
     /// The harpist typed an address.
     Address(SocketAddr),
+    /// The harpist has no code and asks the leader to be let in: by the coordinator with this tag, or by whoever is at
+    /// the typed address.
+    AskIn(Option<String>),
+    /// The harpist wants another laptop's seat.
+    TakeOver {
+        /// The seat's number.
+        seat: u32,
+    },
+    /// The harpist says whether another laptop may have this one's seat.
+    GiveUp {
+        /// Whether it may.
+        yes: bool,
+    },
+    /// The harpist wants help, or does not any more.
+    Help(bool),
+    /// An A was measured that the leader may agree on.
+    Propose(Proposal),
+    /// This laptop has a fresh key: whoever knew the old one does not know this one.
+    Renewed,
     /// Discovery heard of a coordinator: a hint, not a proof.
     Sighted {
-        /// The tag of the key that it claims to have.
-        tag: String,
+        /// What it claims to be.
+        who: Stranger,
         /// Where.
         addresses: Vec<SocketAddr>,
     },
@@ -71,6 +92,15 @@ pub enum Event {
     },
     /// A string was read or marked: to be reported.
     Observed(Content),
+    /// A string was read that was plucked a while ago: to be reported.
+    Plucked {
+        /// The reading.
+        reading: Reading,
+        /// How long ago.
+        since: Duration,
+    },
+    /// This laptop has other addresses than before, or has woken: whoever did not answer may answer now.
+    NetworkChanged,
     /// The journal entry up to this number rests on the disk.
     Journalled(consort_proto::Sequence),
     /// The time of [`crate::Link::poll_timeout`] has come.

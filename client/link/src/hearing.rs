@@ -6,10 +6,11 @@ use consort_proto::message::Refusal;
 use consort_proto::{Binding, Fingerprint, ToCoordinator, ToStation, Uptime};
 
 use crate::SILENT_AFTER;
-use crate::dialling::{AFTER_REFUSAL, INTRODUCTION};
+use crate::dialling::{AFTER_REFUSAL, AFTER_SEAT_TAKEN, INTRODUCTION};
 use crate::effect::Effect;
 use crate::event::{Attempt, AttemptFailure};
 use crate::link::Link;
+use crate::seat::Asked;
 use crate::view::LinkState;
 
 impl Link {
@@ -110,29 +111,45 @@ impl Link {
         match message {
             ToStation::PairReply { session, share } => self.share_heard(attempt, session, share),
             ToStation::PairAccept { ensemble, proof } => self.proof_heard(attempt, ensemble, proof),
+            ToStation::Admitted { .. } => self.admitted(attempt),
+            ToStation::Refused(why) if self.pairing.is_asking_on(attempt) => {
+                self.give_up_calls(|other, _| other == attempt);
+                self.asking_refused(now, coordinator, why);
+            }
             ToStation::Refused(why) if self.pairing.is_with(attempt) => {
                 self.give_up_calls(|other, _| other == attempt);
                 self.code_refused(now, coordinator, address, why);
             }
             // Whoever proves the code cannot know yet that this side has kept its key.
             ToStation::Welcome { .. } if self.pairing.is_with(attempt) => {}
-            ToStation::Welcome { session, acked, .. } => {
+            ToStation::Welcome {
+                session, acked, tenure, ..
+            } => {
                 self.session = Some(session);
+                self.seated(session, tenure);
                 self.welcomed(now, attempt, coordinator, address);
                 let renumbered = self.journal.outrun(now, acked);
                 if !renumbered.is_empty() {
-                    self.effects.push_back(Effect::Forget(acked));
+                    self.effects.push_back(Effect::Forget {
+                        session: None,
+                        up_to: acked,
+                    });
                     let renumbered = renumbered.into_iter().map(Effect::Journal);
                     self.effects.extend(renumbered);
                 }
                 self.forget(acked);
-                for reports in self.journal.batches(now) {
+                for reports in self.journal.batches(now, session) {
                     self.send(attempt, ToCoordinator::Reports(reports));
                 }
+                if self.help {
+                    self.send(attempt, ToCoordinator::Help(true));
+                }
             }
-            ToStation::Agreement { agreement, start_in } if self.joined == Some(attempt) => {
-                self.agree(now, agreement, start_in);
+            ToStation::Agreement(document) if self.joined == Some(attempt) => self.agree(now, *document),
+            ToStation::TakeOverAsked { seat, name, by } if self.joined == Some(attempt) => {
+                self.seat_wanted(now, Asked { seat, name, by });
             }
+            ToStation::TakeOverDenied { seat } if self.joined == Some(attempt) => self.seat_denied(seat),
             ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
             ToStation::Refused(Refusal::Superseded) if self.joined == Some(attempt) && self.is_introducing_itself() => {
                 // By this station's own newer link, whose welcome is on its way.
@@ -147,11 +164,19 @@ impl Link {
                     self.joined = None;
                 }
                 self.effects.push_back(Effect::Close { attempt });
-                self.dialling.rest(now, AFTER_REFUSAL);
+                let pause = match why {
+                    Refusal::SeatTaken => AFTER_SEAT_TAKEN,
+                    _ => AFTER_REFUSAL,
+                };
+                self.dialling.rest(now, pause);
                 self.redraw();
             }
             // A welcome comes first; anything before it is not meant for this link.
-            ToStation::Agreement { .. } | ToStation::Acked(_) | ToStation::Beat { .. } => {}
+            ToStation::Agreement(_)
+            | ToStation::TakeOverAsked { .. }
+            | ToStation::TakeOverDenied { .. }
+            | ToStation::Acked(_)
+            | ToStation::Beat { .. } => {}
         }
     }
 
@@ -160,10 +185,7 @@ impl Link {
         self.joined = Some(attempt);
         self.last_heard = now;
         self.offline_since = None;
-        self.trouble = None;
-        self.strange_place = None;
-        self.trouble_ends = None;
-        self.refused_by = None;
+        self.forget_trouble();
         self.pairing.drop_code();
         self.invitation = self.invitation.filter(|(invited, _)| *invited != coordinator);
         if self.known.insert(coordinator, Some(address)) != Some(Some(address)) {
@@ -180,8 +202,12 @@ impl Link {
     }
 
     fn forget(&mut self, acked: consort_proto::Sequence) {
-        if self.journal.forget(acked) {
-            self.effects.push_back(Effect::Forget(acked));
+        let Some(session) = self.session else { return };
+        if self.journal.forget(session, acked) {
+            self.effects.push_back(Effect::Forget {
+                session: Some(session),
+                up_to: acked,
+            });
             self.redraw();
         }
     }
@@ -210,7 +236,10 @@ impl Link {
             self.trouble = None;
             self.redraw();
         }
+        self.keep_seat(now);
+        self.keep_strangers(now);
         self.keep_pairing(now);
+        self.keep_asking(now);
         self.dial(now);
         self.beat(now);
     }

@@ -4,14 +4,20 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use consort_proto::message::{Content, REPORTS_MAX};
-use consort_proto::{Report, Sequence, Uptime};
+use consort_proto::{Report, Sequence, SessionId, Uptime};
 
 /// Readings kept per string while they wait.
 ///
 /// Not only the newest: whether a string holds, moved, or will not hold is told by several plucks in a row.
 const KEPT_PER_STRING: usize = 4;
 
-/// What waits, by number.
+/// Sessions whose reports are kept: whoever plays in more ensembles has been heard by the older ones long since.
+const SESSIONS_MAX: usize = 4;
+
+/// The session of reports that were made alone: nobody ever asks for them.
+pub(crate) const NOBODYS: SessionId = SessionId([0; 16]);
+
+/// What waits, by number; each report waits for the coordinator of the session in which it was made.
 #[derive(Debug)]
 pub(crate) struct Journal {
     waiting: BTreeMap<Sequence, Entry>,
@@ -50,6 +56,9 @@ impl Journal {
     }
 
     fn insert(&mut self, report: Report, noted_at: Uptime, on_disk: bool) {
+        if report.session == NOBODYS {
+            return;
+        }
         let string = report.content.string();
         let is_mark = matches!(report.content, Content::Mark { .. });
         let kept = if is_mark { 1 } else { KEPT_PER_STRING };
@@ -62,29 +71,46 @@ impl Journal {
             },
         );
         let alike = self.waiting.values().filter(|entry| {
-            entry.report.content.string() == string && matches!(entry.report.content, Content::Mark { .. }) == is_mark
+            entry.report.session == report.session
+                && entry.report.content.string() == string
+                && matches!(entry.report.content, Content::Mark { .. }) == is_mark
         });
         let alike: Vec<Sequence> = alike.map(|entry| entry.report.sequence).collect();
         for sequence in alike.iter().rev().skip(kept) {
             self.waiting.remove(sequence);
         }
+        self.drop_oldest_session();
     }
 
-    /// Everything up to `sequence` rests on this station's disk; returns what may now be sent.
-    pub(crate) fn on_disk(&mut self, now: Uptime, sequence: Sequence) -> Vec<Report> {
+    /// The sessions that reported longest ago are given up when there are too many.
+    fn drop_oldest_session(&mut self) {
+        let mut newest_first: Vec<SessionId> = Vec::new();
+        for entry in self.waiting.values().rev() {
+            if !newest_first.contains(&entry.report.session) {
+                newest_first.push(entry.report.session);
+            }
+        }
+        for session in newest_first.into_iter().skip(SESSIONS_MAX) {
+            self.waiting.retain(|_, entry| entry.report.session != session);
+        }
+    }
+
+    /// Everything up to `sequence` rests on this station's disk; returns what may now be sent in `session`.
+    pub(crate) fn on_disk(&mut self, now: Uptime, sequence: Sequence, session: Option<SessionId>) -> Vec<Report> {
         let mut fresh = Vec::new();
         for (_, entry) in self.waiting.range_mut(..=sequence) {
-            if !std::mem::replace(&mut entry.on_disk, true) {
+            if !std::mem::replace(&mut entry.on_disk, true) && Some(entry.report.session) == session {
                 fresh.push(entry.aged(now));
             }
         }
         fresh
     }
 
-    /// The coordinator has everything up to `sequence`; whether anything was dropped.
-    pub(crate) fn forget(&mut self, sequence: Sequence) -> bool {
+    /// The coordinator of `session` has everything of it up to `sequence`; whether anything was dropped.
+    pub(crate) fn forget(&mut self, session: SessionId, sequence: Sequence) -> bool {
         let before = self.waiting.len();
-        self.waiting.retain(|&waiting, _| waiting > sequence);
+        self.waiting
+            .retain(|&waiting, entry| waiting > sequence || entry.report.session != session);
         // A station whose disk was lost must not use numbers again that the coordinator has seen.
         self.next = self.next.max(Sequence(sequence.0.saturating_add(1)));
         self.waiting.len() < before
@@ -112,19 +138,21 @@ impl Journal {
         renumbered
     }
 
-    /// Everything that may be sent, in batches.
-    pub(crate) fn batches(&self, now: Uptime) -> Vec<Vec<Report>> {
+    /// Everything of `session` that may be sent, in batches.
+    pub(crate) fn batches(&self, now: Uptime, session: SessionId) -> Vec<Vec<Report>> {
         let ready: Vec<Report> = self
             .waiting
             .values()
-            .filter(|entry| entry.on_disk)
+            .filter(|entry| entry.on_disk && entry.report.session == session)
             .map(|entry| entry.aged(now))
             .collect();
         ready.chunks(REPORTS_MAX).map(<[Report]>::to_vec).collect()
     }
 
-    pub(crate) fn len(&self) -> usize {
-        self.waiting.len()
+    /// How many reports of `session` wait.
+    pub(crate) fn count(&self, session: SessionId) -> usize {
+        let waiting = self.waiting.values();
+        waiting.filter(|entry| entry.report.session == session).count()
     }
 }
 

@@ -9,9 +9,12 @@ pub mod effect;
 pub mod event;
 mod hearing;
 mod journal;
+mod knocking;
 mod link;
 mod pairing;
 mod random;
+mod seat;
+mod sighting;
 pub mod view;
 
 use std::time::Duration;
@@ -19,9 +22,11 @@ use std::time::Duration;
 pub use effect::Effect;
 pub use event::{Attempt, AttemptFailure, Event};
 pub use link::{Config, Known, Link};
+pub use seat::Asked;
+pub use sighting::Stranger;
 pub use view::{LinkState, LinkView};
 
-/// The pause between two heartbeats to the coordinator.
+/// The pause between two heartbeats to the coordinator, until it asks for another.
 pub const BEAT_EVERY: Duration = Duration::from_millis(500);
 /// A coordinator that was not heard for this long counts as gone: the desk says so, and it is called anew.
 pub const SILENT_AFTER: Duration = Duration::from_secs(4);

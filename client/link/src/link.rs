@@ -2,20 +2,23 @@
 
 use std::collections::{BTreeMap, VecDeque};
 use std::net::SocketAddr;
+use std::time::Duration;
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, Harp, Hello, JoinLink, JoinToken, Name, Readiness, Report, Revision, Round, Sequence,
-    SessionId, StringNumber, StringStory, ToCoordinator, Tolerance, Tuning, Uptime,
+    Agreement, Document, Fingerprint, Harp, Hello, JoinLink, JoinToken, Name, Readiness, Report, Revision, Round,
+    Sequence, SessionId, StringNumber, StringStory, Tenure, ToCoordinator, Tolerance, Tuning, Uptime,
 };
 
 use crate::BEAT_EVERY;
 use crate::dialling::{Call, Dialling};
 use crate::effect::Effect;
 use crate::event::{Attempt, Event};
-use crate::journal::Journal;
+use crate::journal::{Journal, NOBODYS};
 use crate::pairing::Pairing;
 use crate::random::Random;
+use crate::seat::Seating;
+use crate::sighting::Stranger;
 use crate::view::{LinkState, LinkView};
 
 /// What a link starts from.
@@ -35,6 +38,8 @@ pub struct Config {
     pub next: Sequence,
     /// The agreement as last heard.
     pub agreement: Option<Agreement>,
+    /// The seat that was held in its session.
+    pub tenure: Tenure,
     /// What the strings did in that agreement's round, from the top; empty when nothing is remembered.
     pub stories: Vec<StringStory>,
     /// What the harp is tuned to while no agreement is known.
@@ -71,8 +76,14 @@ pub struct Link {
     pub(crate) known: BTreeMap<Fingerprint, Option<SocketAddr>>,
     /// The key and token of a pasted join link, until it has led to a welcome.
     pub(crate) invitation: Option<(Fingerprint, JoinToken)>,
-    pub(crate) stranger: Option<String>,
-    /// The tag of the coordinator that said no to the code.
+    /// Coordinators that are near and not known, and until when each is shown.
+    pub(crate) strangers: Vec<(Stranger, Uptime)>,
+    pub(crate) seating: Seating,
+    /// Whether the harpist wants help.
+    pub(crate) help: bool,
+    /// The pause between two heartbeats.
+    pub(crate) beat_every: Duration,
+    /// The tag of the coordinator that said no, or that is asked.
     pub(crate) refused_by: Option<String>,
     pub(crate) pairing: Pairing,
     /// An address that was typed before anybody could be expected there.
@@ -97,6 +108,11 @@ impl Link {
     pub fn new(now: Uptime, config: Config) -> Self {
         let mut stories = config.stories;
         stories.resize_with(config.harp.len(), StringStory::default);
+        let session = config.agreement.as_ref().map(|agreement| agreement.session);
+        let seating = Seating {
+            held: session.map(|session| (session, config.tenure)),
+            ..Seating::default()
+        };
         Self {
             name: config.name,
             harp: config.harp,
@@ -113,7 +129,10 @@ impl Link {
                 .map(|known| (known.coordinator, known.address))
                 .collect(),
             invitation: None,
-            stranger: None,
+            strangers: Vec::new(),
+            seating,
+            help: false,
+            beat_every: BEAT_EVERY,
             refused_by: None,
             pairing: Pairing::default(),
             typed: None,
@@ -146,7 +165,17 @@ impl Link {
                 self.dialling.learn(keys.into_iter().map(|key| (address, key)));
                 self.dialling.hurry(now);
             }
-            Event::Sighted { tag, addresses } => self.sighted(now, tag, &addresses),
+            Event::AskIn(tag) => self.ask_in(now, tag),
+            Event::TakeOver { seat } => self.want_seat(seat),
+            Event::GiveUp { yes } => self.give_up_seat(yes),
+            Event::Help(wanted) => self.want_help(wanted),
+            Event::Propose(proposal) => {
+                if let Some(attempt) = self.joined {
+                    self.send(attempt, ToCoordinator::Propose(proposal));
+                }
+            }
+            Event::Renewed => self.renewed(now),
+            Event::Sighted { who, addresses } => self.sighted(now, who, &addresses),
             Event::Connected {
                 attempt,
                 peer,
@@ -158,9 +187,15 @@ impl Link {
             Event::Heard { attempt, message } => self.hear(now, attempt, message),
             Event::Proof { attempt, right } => self.proof_checked(now, attempt, right),
             Event::Pinned { coordinator, address } => self.pinned(now, coordinator, address),
-            Event::Observed(content) => self.observe(now, content),
+            Event::Observed(content) => self.observe(now, content, Duration::ZERO),
+            Event::Plucked { reading, since } => self.observe(now, Content::Reading(reading), since),
+            Event::NetworkChanged => {
+                if !self.is_up() && !matches!(self.trouble, Some(LinkState::Refused(_))) {
+                    self.dialling.hurry(now);
+                }
+            }
             Event::Journalled(sequence) => {
-                let reports = self.journal.on_disk(now, sequence);
+                let reports = self.journal.on_disk(now, sequence, self.session);
                 if let Some(attempt) = self.joined.filter(|_| !reports.is_empty()) {
                     self.send(attempt, ToCoordinator::Reports(reports));
                 }
@@ -186,7 +221,14 @@ impl Link {
             .iter()
             .filter(|(attempt, _)| Some(**attempt) != self.joined)
             .map(|(_, call)| call.until);
-        let of_code = [self.next_pairing(), self.trouble_ends];
+        let asked = self.seating.asked.as_ref().map(|(_, until)| *until);
+        let of_code = [
+            self.next_pairing(),
+            self.next_asking(),
+            self.next_stranger_end(),
+            self.trouble_ends,
+            asked,
+        ];
         [self.beat_at, silent, self.next_dial()]
             .into_iter()
             .chain(of_code)
@@ -197,12 +239,22 @@ impl Link {
 
     /// What a desk may show at `now`.
     pub fn view(&self, now: Uptime) -> LinkView<'_> {
+        let session = self.agreement.as_ref().map(|agreement| agreement.session);
         LinkView {
+            typed_address: self.pairing.typed_address(),
             state: self.state(),
             agreement: self.agreement.as_ref(),
             start_in: self.start.map(|start| start.since(now)),
-            unsent: self.journal.len(),
-            stranger: self.stranger.as_deref().filter(|_| self.joined.is_none()),
+            unsent: session.map_or(0, |session| self.journal.count(session)),
+            strangers: self.strangers.iter().map(|(stranger, _)| stranger).collect(),
+            tenure: session
+                .map(|session| self.seating.tenure_in(session))
+                .unwrap_or_default(),
+            seats: &self.seating.seats,
+            wants_seat: self.seating.wanted,
+            denied_seat: self.seating.denied,
+            asked: self.seating.asked.as_ref().map(|(asked, _)| asked),
+            help: self.help,
             refused_by: self.refused_by.as_deref(),
         }
     }
@@ -258,7 +310,7 @@ impl Link {
         }
     }
 
-    fn observe(&mut self, now: Uptime, content: Content) {
+    fn observe(&mut self, now: Uptime, content: Content, age: Duration) {
         let Some(story) = self.stories.get_mut(content.string().index()) else {
             return;
         };
@@ -266,21 +318,23 @@ impl Link {
             Content::Reading(reading) => story.hear(reading),
             Content::Mark { mark, .. } => story.set_mark(mark),
         }
-        self.report(now, content);
+        self.report(now, content, age);
     }
 
     /// Numbers what the coordinator is to hear, and has it written down.
-    fn report(&mut self, now: Uptime, content: Content) {
+    fn report(&mut self, now: Uptime, content: Content, age: Duration) {
         let (session, round) = match &self.agreement {
             Some(agreement) => (agreement.session, agreement.round),
-            // Nobody's session: whoever is joined later keeps it without counting it.
-            None => (SessionId([0; 16]), Round::default()),
+            // Kept on this station's disk, and told to nobody.
+            None => (NOBODYS, Round::default()),
         };
+        let tenure = self.seating.tenure_in(session);
         let report = self.journal.note(now, |sequence| Report {
             sequence,
             session,
             round,
-            age: std::time::Duration::ZERO,
+            tenure,
+            age,
             content,
         });
         self.effects.push_back(Effect::Journal(report));
@@ -288,10 +342,14 @@ impl Link {
     }
 
     /// Takes over an agreement of the session that welcomed this station, unless it is older than what is held.
-    pub(crate) fn agree(&mut self, now: Uptime, agreement: Agreement, start_in: Option<std::time::Duration>) {
-        if self.session != Some(agreement.session) {
+    pub(crate) fn agree(&mut self, now: Uptime, mut document: Document) {
+        if self.session != Some(document.agreement.session) {
             return;
         }
+        self.note_document(&mut document);
+        let Document {
+            agreement, start_in, ..
+        } = document;
         let held = self.agreement.as_ref();
         let (same_session, held_revision, held_round) = held.map_or((false, Revision(0), Round(0)), |held| {
             (held.session == agreement.session, held.revision, held.round)
@@ -321,7 +379,34 @@ impl Link {
             })
         });
         let marked: Vec<Content> = marked.collect();
-        marked.into_iter().for_each(|content| self.report(now, content));
+        for content in marked {
+            self.report(now, content, Duration::ZERO);
+        }
+    }
+
+    /// The harpist wants help, or does not any more; said again on each new link.
+    fn want_help(&mut self, wanted: bool) {
+        if self.help == wanted {
+            return;
+        }
+        self.help = wanted;
+        if let Some(attempt) = self.joined {
+            self.send(attempt, ToCoordinator::Help(wanted));
+        }
+        self.redraw();
+    }
+
+    /// Everyone is called anew, as whoever this laptop is now.
+    fn renewed(&mut self, now: Uptime) {
+        if let Some(joined) = self.joined {
+            self.send(joined, ToCoordinator::Leave);
+        }
+        self.give_up_calls(|_, _| true);
+        self.offline_since = None;
+        self.seating = Seating::default();
+        self.forget_trouble();
+        self.dialling.hurry(now);
+        self.redraw();
     }
 
     /// A pasted join link is a choice: from now on only its coordinator is called.
@@ -334,9 +419,7 @@ impl Link {
         self.choose(coordinator);
         self.pairing.drop_code();
         self.invitation = Some((coordinator, token));
-        self.trouble = None;
-        self.strange_place = None;
-        self.trouble_ends = None;
+        self.forget_trouble();
         let addresses = addresses.into_iter().chain(self.typed.take());
         self.dialling.learn(addresses.map(|address| (address, coordinator)));
         self.dialling.hurry(now);
@@ -384,7 +467,7 @@ impl Link {
             return;
         };
         if self.beat_at.is_none_or(|at| at <= now) {
-            self.beat_at = Some(now + BEAT_EVERY);
+            self.beat_at = Some(now + self.beat_every);
             self.send(attempt, ToCoordinator::Beat);
         }
     }

@@ -13,6 +13,7 @@ use consort_proto::{Binding, Fingerprint, JoinCode, Name, Proof, SessionId, Shar
 use crate::dialling::{AFTER_REFUSAL, Call, INTRODUCTION};
 use crate::effect::Effect;
 use crate::event::Attempt;
+use crate::knocking::Asking;
 use crate::link::Link;
 use crate::random::Random;
 use crate::view::LinkState;
@@ -23,6 +24,8 @@ pub(crate) struct Pairing {
     /// Where they may be: the typed address first, then sightings, the newest first.
     places: Vec<Place>,
     typed: Option<Typed>,
+    /// The leader is asked, in a code's place.
+    pub(crate) asking: Option<Asking>,
     exchange: Option<Exchange>,
     tries: BTreeMap<Fingerprint, Tries>,
     /// No call before this time.
@@ -50,15 +53,17 @@ struct Typed {
 
 /// The try that is under way.
 #[derive(Clone, Copy, Debug)]
-struct Exchange {
+pub(crate) struct Exchange {
     attempt: Attempt,
-    peer: Fingerprint,
-    address: SocketAddr,
+    pub(crate) peer: Fingerprint,
+    pub(crate) address: SocketAddr,
     stage: Stage,
 }
 
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
-enum Stage {
+pub(crate) enum Stage {
+    /// The leader is asked.
+    Asking,
     /// The coordinator's share is to come.
     Started,
     /// Its proof is to come.
@@ -124,24 +129,61 @@ impl Pairing {
         self.places.truncate(PLACES_MAX);
     }
 
+    /// The address that the harpist typed, if any.
+    pub(crate) fn typed_address(&self) -> Option<SocketAddr> {
+        let typed = self.places.iter().find(|place| place.tag.is_none());
+        typed.map(|place| place.address)
+    }
+
     /// Whether a code waits for its coordinator, or one is proving it.
     pub(crate) const fn is_wanted(&self) -> bool {
-        self.typed.is_some() || self.exchange.is_some()
+        self.typed.is_some() || self.asking.is_some() || self.exchange.is_some()
     }
 
     /// Whether somebody may be there who is meant by it.
     pub(crate) fn has_somebody(&self) -> bool {
-        self.exchange.is_some() || self.untried().next().is_some()
+        self.exchange.is_some() || self.untried().next().is_some() || self.place_to_ask().is_some()
     }
 
     /// The code is not needed any more.
     pub(crate) fn drop_code(&mut self) {
         self.typed = None;
+        self.asking = None;
+    }
+
+    /// The leader is asked from now on, and no code is tried.
+    pub(crate) fn start_asking(&mut self, asking: Asking) {
+        self.typed = None;
+        self.places.iter_mut().for_each(|place| place.next = asking.next);
+        self.asking = Some(asking);
+    }
+
+    /// Where the leader who is asked may be.
+    pub(crate) fn place_to_ask(&self) -> Option<SocketAddr> {
+        let asked = self.asking.as_ref()?;
+        let meant = |place: &&Place| place.tag == asked.tag || place.tag.is_none();
+        let place = self.places.iter().filter(meant).min_by_key(|place| place.next);
+        place.map(|place| place.address)
+    }
+
+    /// When the leader is asked next.
+    pub(crate) fn next_to_ask(&self) -> Option<Uptime> {
+        let asking = self.asking.as_ref().filter(|_| self.exchange.is_none())?;
+        let address = self.place_to_ask()?;
+        let place = self.places.iter().filter(|place| place.address == address);
+        let next = place.map(|place| place.next).min()?;
+        Some(next.max(asking.next).max(self.not_before))
     }
 
     /// Until when known coordinators wait for whom the code is from.
     pub(crate) fn known_wait_until(&self) -> Option<Uptime> {
         self.typed.as_ref().map(|typed| typed.at + KNOWN_WAIT)
+    }
+
+    /// Whether this attempt asks the leader.
+    pub(crate) fn is_asking_on(&self, attempt: Attempt) -> bool {
+        let exchange = self.exchange.as_ref();
+        exchange.is_some_and(|exchange| exchange.attempt == attempt && exchange.stage == Stage::Asking)
     }
 
     /// Whether this attempt is the try that is under way.
@@ -209,17 +251,23 @@ impl Link {
             self.give_up_calls(|attempt, _| attempt == exchange.attempt);
         }
         self.pairing.places.iter_mut().for_each(|place| place.next = now);
+        self.pairing.asking = None;
         self.pairing.typed = Some(Typed {
             code,
             at: now,
             refused: BTreeSet::new(),
         });
         self.invitation = None;
+        self.forget_trouble();
+        self.redraw();
+    }
+
+    /// Whatever was in the way is not shown any more.
+    pub(crate) fn forget_trouble(&mut self) {
         self.trouble = None;
         self.strange_place = None;
         self.trouble_ends = None;
         self.refused_by = None;
-        self.redraw();
     }
 
     /// When something about the code is due.
@@ -241,10 +289,15 @@ impl Link {
             let Some(address) = due.map(|place| place.address) else {
                 return;
             };
-            self.pairing.rest_place(address, now + PATIENCE + AGAIN);
-            self.pairing.not_before = now + STAGGER;
-            self.call(now, address, None, PATIENCE);
+            self.pairing_call(now, address);
         }
+    }
+
+    /// Calls whoever is at `address`.
+    pub(crate) fn pairing_call(&mut self, now: Uptime, address: SocketAddr) {
+        self.pairing.rest_place(address, now + PATIENCE + AGAIN);
+        self.pairing.not_before = now + STAGGER;
+        self.call(now, address, None, PATIENCE);
     }
 
     /// Somebody answered who was not expected: tried with the code, unless it is a known one.
@@ -262,6 +315,11 @@ impl Link {
         if !busy && !self.is_up() && self.keys().any(|known| known == peer) {
             return true;
         }
+        if !busy && self.asks(now, attempt, peer) {
+            self.begin_exchange(now, attempt, peer, address, Stage::Asking);
+            self.pairing.rest_place(address, now);
+            return false;
+        }
         let typed = self.pairing.typed.as_ref();
         let code = typed.filter(|typed| !busy && !typed.refused.contains(&peer) && !self.known.contains_key(&peer));
         let Some(code) = code.map(|typed| typed.code) else {
@@ -274,11 +332,22 @@ impl Link {
             self.code_refused(now, peer, address, why);
             return false;
         }
+        self.begin_exchange(now, attempt, peer, address, Stage::Started);
+        self.effects.push_back(Effect::Pair {
+            attempt,
+            peer,
+            binding,
+            code,
+        });
+        false
+    }
+
+    fn begin_exchange(&mut self, now: Uptime, attempt: Attempt, peer: Fingerprint, address: SocketAddr, stage: Stage) {
         self.pairing.exchange = Some(Exchange {
             attempt,
             peer,
             address,
-            stage: Stage::Started,
+            stage,
         });
         if let Some(call) = self.calls.get_mut(&attempt) {
             *call = Call {
@@ -289,18 +358,11 @@ impl Link {
             };
         }
         self.give_up_calls(|other, call| other != attempt && !call.answered);
-        self.effects.push_back(Effect::Pair {
-            attempt,
-            peer,
-            binding,
-            code,
-        });
-        false
     }
 
     /// The coordinator's share: this station proves that it knows the code.
     pub(crate) fn share_heard(&mut self, attempt: Attempt, session: SessionId, share: Share) {
-        if self.proceed(attempt, Stage::Started, Stage::Confirmed) {
+        if self.proceed(attempt, Stage::Started, Stage::Confirmed).is_some() {
             let name = self.name.clone();
             self.effects.push_back(Effect::Confirm {
                 attempt,
@@ -313,7 +375,7 @@ impl Link {
 
     /// The coordinator's proof: the shell looks whether it is right.
     pub(crate) fn proof_heard(&mut self, attempt: Attempt, ensemble: Name, proof: Proof) {
-        if self.proceed(attempt, Stage::Confirmed, Stage::Checking) {
+        if self.proceed(attempt, Stage::Confirmed, Stage::Checking).is_some() {
             self.effects.push_back(Effect::CheckProof {
                 attempt,
                 ensemble,
@@ -330,7 +392,7 @@ impl Link {
         if !right {
             self.give_up_calls(|other, _| other == attempt);
             self.code_refused(now, exchange.peer, exchange.address, Refusal::WrongCode);
-        } else if self.proceed(attempt, Stage::Checking, Stage::Pinning) {
+        } else if self.proceed(attempt, Stage::Checking, Stage::Pinning).is_some() {
             self.pairing.tries.remove(&exchange.peer);
             self.pairing.typed = None;
             self.effects.push_back(Effect::Pin {
@@ -397,14 +459,11 @@ impl Link {
         self.redraw();
     }
 
-    fn proceed(&mut self, attempt: Attempt, from: Stage, to: Stage) -> bool {
+    /// Takes the try on this attempt from one stage to the next, if it is there.
+    pub(crate) fn proceed(&mut self, attempt: Attempt, from: Stage, to: Stage) -> Option<Exchange> {
         let exchange = self.pairing.exchange.as_mut();
-        match exchange.filter(|exchange| exchange.attempt == attempt && exchange.stage == from) {
-            Some(exchange) => {
-                exchange.stage = to;
-                true
-            }
-            None => false,
-        }
+        let exchange = exchange.filter(|exchange| exchange.attempt == attempt && exchange.stage == from)?;
+        exchange.stage = to;
+        Some(*exchange)
     }
 }

@@ -3,7 +3,10 @@
 use std::time::Duration;
 
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Uptime};
+use consort_proto::{Agreement, Seat, Tenure, Uptime};
+
+use crate::seat::Asked;
+use crate::sighting::Stranger;
 
 /// How a station stands to its coordinator.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -35,10 +38,24 @@ pub struct LinkView<'a> {
     pub agreement: Option<&'a Agreement>,
     /// Time left until the start, if one is set; zero once it has passed.
     pub start_in: Option<Duration>,
-    /// Reports that the coordinator has not acknowledged.
+    /// Reports of the agreement's session that its coordinator has not acknowledged.
     pub unsent: usize,
-    /// The tag of a coordinator that was sighted and is not known: a code or a join link is needed for it.
-    pub stranger: Option<&'a str>,
-    /// The tag of the coordinator that said no to the code.
+    /// Coordinators that were sighted and are not known: a code, a join link or the leader's leave is needed for them.
+    pub strangers: Vec<&'a Stranger>,
+    /// The typed address, while nobody there is known.
+    pub typed_address: Option<std::net::SocketAddr>,
+    /// The seat that is held in the agreement's session.
+    pub tenure: Tenure,
+    /// All seats, as last heard.
+    pub seats: &'a [Seat],
+    /// The seat that the harpist wants, while its holder is asked.
+    pub wants_seat: Option<u32>,
+    /// The seat that she wanted and did not get.
+    pub denied_seat: Option<u32>,
+    /// Who wants the seat that is held here.
+    pub asked: Option<&'a Asked>,
+    /// Whether the harpist wants help.
+    pub help: bool,
+    /// The tag of the coordinator that said no, or that is asked.
     pub refused_by: Option<&'a str>,
 }

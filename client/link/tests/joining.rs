@@ -59,7 +59,8 @@ fn a_sighting_is_only_a_hint_where_a_known_key_may_be() {
         (10, sighted(OTHER, &[9]),     vec![]),
         (20, sighted(HALL, &[1]),      vec![dial(1, 1, HALL)]),
     ]);
-    assert_eq!(link.view(Uptime::default()).stranger, Some(OTHER.tag().as_str()));
+    let tags: Vec<String> = link.view(Uptime::default()).strangers.iter().map(|shown| shown.tag.clone()).collect();
+    assert_eq!(tags, [OTHER.tag()]);
     // Whoever answers must hold the key; the shell says when it does not.
     check(&mut link, vec![
         (30, came_to_nothing(1, AttemptFailure::OtherKey), vec![]),
@@ -153,7 +154,7 @@ fn an_agreement_is_taken_only_from_the_session_that_welcomed_and_never_an_older_
         (60, link_closed(1)),
         (500, Event::Tick),
         (510, connected(2, HALL, 1)),
-        (520, heard(2, ToStation::Welcome { session, epoch: 1, acked: consort_proto::Sequence(0) })),
+        (520, heard(2, ToStation::Welcome { session, epoch: 1, acked: consort_proto::Sequence(0), tenure: TENURE })),
         (521, told(2, fresh.clone())),
     ]);
     assert_eq!(link.view(Uptime::default()).agreement, Some(&fresh));

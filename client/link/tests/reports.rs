@@ -6,7 +6,7 @@ use common::*;
 use consort_link::{Config, Effect, Event, Link};
 use consort_proto::message::REPORTS_MAX;
 use consort_proto::{
-    Mark, Report, Round, Sequence, SessionId, Standing, StringNumber, ToCoordinator, ToStation, Uptime,
+    Document, Mark, Report, Round, Sequence, Standing, StringNumber, ToCoordinator, ToStation, Uptime,
 };
 
 fn unsent(link: &Link) -> usize {
@@ -112,16 +112,17 @@ fn a_confirmation_survives_an_hour_without_a_network() {
 #[test]
 #[rustfmt::skip]
 fn a_station_that_lost_its_disk_does_not_use_numbers_again() {
-    let mut link = link(acquainted());
-    let nobody = Report { session: SessionId([0; 16]), ..report(1, 0, reading(3, 0.0)) };
-    let numbered = |sequence, age_ms| Report { sequence: Sequence(sequence), age: std::time::Duration::from_millis(age_ms), ..nobody };
+    let mut link = link(Config { agreement: Some(agreement(1, 440.0, 1)), tenure: TENURE, ..acquainted() });
+    let first = report(1, 0, reading(3, 0.0));
+    let numbered = |sequence, age_ms| Report { sequence: Sequence(sequence), age: std::time::Duration::from_millis(age_ms), ..first };
+    let forget_all = Effect::Forget { session: None, up_to: Sequence(50) };
     check(&mut link, vec![
         (0,  Event::Tick,                       vec![dial(1, 1, HALL)]),
-        (5,  Event::Observed(reading(3, 0.0)),  vec![Effect::Journal(nobody)]),
+        (5,  Event::Observed(reading(3, 0.0)),  vec![Effect::Journal(first)]),
         (6,  journalled(1),                     vec![]),
         (10, connected(1, HALL, 1),             vec![hello(1, None)]),
         // Report 1 would be taken for a repetition.
-        (20, welcome(1, 50),                    vec![forget(50), Effect::Journal(numbered(51, 15))]),
+        (20, welcome(1, 50),                    vec![forget_all, Effect::Journal(numbered(51, 15))]),
         (21, journalled(51),                    vec![reports(1, vec![numbered(51, 16)])]),
     ]);
 }
@@ -235,10 +236,13 @@ fn what_is_remembered_of_a_round_is_there_after_a_restart() {
 fn the_start_counts_down_from_the_time_left() {
     let mut link = joined();
     let start_in = Some(std::time::Duration::from_secs(60));
-    let agreement = agreement(2, 440.0, 1);
+    let document = Document {
+        start_in,
+        ..document(agreement(2, 440.0, 1))
+    };
     play(
         &mut link,
-        vec![(1_000, heard(1, ToStation::Agreement { agreement, start_in }))],
+        vec![(1_000, heard(1, ToStation::Agreement(Box::new(document))))],
     );
     for (at_s, left_s) in [(1, 60), (31, 30), (61, 0), (99, 0)] {
         let left = link.view(Uptime::from_secs(at_s)).start_in;

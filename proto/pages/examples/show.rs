@@ -118,6 +118,7 @@ fn agreement() -> Agreement {
         tuning: Tuning::default(),
         tolerance: Tolerance::default(),
         round: Round(1),
+        called: None,
     }
 }
 
@@ -197,6 +198,9 @@ impl Show {
                 wrong: 0,
             },
             newcomer: None,
+            knocking: Vec::new(),
+            watching: Vec::new(),
+            proposal: None,
             can_undo: true,
             disk_trouble: false,
             seats: seats
@@ -208,6 +212,10 @@ impl Show {
                     readiness,
                     presence: player.presence,
                     removed: seat == 10,
+                    help: seat == 4,
+                    copied: false,
+                    deputy: seat == 2,
+                    wanted_by: None,
                 })
                 .collect(),
         }
@@ -371,6 +379,8 @@ fn desk_page(state: &str, (number, cents, word, far, why): Desk) -> DeskPage {
         },
         urgent: state == "offline",
         may_join: state == "pluck",
+        questions: Vec::new(),
+        help: (state != "offline").then_some(false),
         notices: Vec::new(),
         sentence: format!("{word}. {why}"),
         string,

@@ -35,7 +35,7 @@ function fill(harp) {
   say(parts.seat, String(harp.seat));
   say(parts.name, harp.name);
   // Among the ready the heading says it; what is set aside stands in its place, for those who may see it.
-  const [ready, aside] = [harp.state === "ready", harp.aside.join(" · ")];
+  const [ready, aside] = [harp.state === "ready", [harp.help, ...harp.aside].filter(Boolean).join(" · ")];
   const open = document.body.classList.contains("people");
   say(parts.says, ready ? (open ? aside : "") : (harp.state === "unheard" && harp.presence_says) || harp.says);
   say(parts.notes, aside);

@@ -1,5 +1,5 @@
 // The leader's control: gathers decisions, says what they do, and sends them together. Every text is only set as text.
-import { at, enter, follow, make, post, say, speak } from "./follow.js";
+import { at, enter, follow, make, post, say, showQuestions, speak } from "./follow.js";
 import { curve, belly, drawHarp, drawOctave, shape, signed, NOTES } from "./strings.js";
 
 const PEDALS = ["D", "C", "B", "E", "F", "G", "A"];
@@ -320,7 +320,15 @@ function row(seat) {
     if (station.removed) order({ order: "let-back", station: station.station });
     else decide("remove", { station: station.station, name: station.name, seat }, null);
   });
-  parts.item.append(parts.seat, parts.name, parts.says, parts.svg, parts.unseen, parts.notes, parts.button);
+  parts.deputy = make("button", "", "Deputy");
+  parts.deputy.type = "button";
+  parts.deputy.addEventListener("click", () => {
+    const station = now.stations.find((one) => one.seat === seat);
+    order({ order: "deputy", station: station.station, granted: !station.deputy });
+  });
+  parts.buttons = make("span", "buttons");
+  parts.buttons.append(parts.deputy, parts.button);
+  parts.item.append(parts.seat, parts.name, parts.says, parts.svg, parts.unseen, parts.notes, parts.buttons);
   rows.set(seat, parts);
   return parts;
 }
@@ -335,10 +343,13 @@ function showHarps() {
     say(parts.harp, harp ? `${harp.harp} · key ${station.tag}` : `key ${station.tag}`);
     say(parts.left, harp?.says ?? "");
     say(parts.presence, station.presence_says);
-    say(parts.notes, harp?.aside.join(" · "));
+    say(parts.notes, [harp?.help, ...(harp?.aside ?? [])].filter(Boolean).join(" · "));
     say(parts.unseen, harp?.strings_say);
     say(parts.button, station.removed ? "Let back in" : "Turn away");
     parts.button.setAttribute("aria-label", `${parts.button.textContent}: ${station.name}`);
+    parts.deputy.hidden = station.removed;
+    parts.deputy.setAttribute("aria-pressed", String(station.deputy));
+    parts.deputy.setAttribute("aria-label", `${station.name} may change the agreement as a deputy`);
     parts.svg.style.display = harp ? "" : "none";
     const picture = harp ? JSON.stringify([harp.strings, harp.state]) : "";
     if (harp && parts.drawn !== picture) {
@@ -379,6 +390,7 @@ function show(page) {
   at("code").hidden = !page.code;
   say("code-says", page.code_says);
   say("newcomer", page.newcomer);
+  showQuestions(at("questions"), page.questions, order);
   say("address", page.links.address);
   say("tag", page.links.tag);
   say("join", page.links.join);
@@ -386,6 +398,8 @@ function show(page) {
   at("board").href = page.links.board;
   at("board").target = "_blank";
   at("board").rel = "noreferrer";
+  // A deputy changes the agreement; who joins is the leader's business.
+  document.querySelector("aside").hidden = page.links.join === "";
   drawQr(at("join-qr"), page.links.join_qr);
   drawQr(at("board-qr"), page.links.board_qr);
   tell(page.board.sentence);

@@ -1,5 +1,5 @@
 // The harpist's desk: the string in hand, which way and how far, and the whole harp. Every text is only set as text.
-import { at, enter, follow, make, otherTheme, post, say, speak, still } from "./follow.js";
+import { at, enter, follow, make, otherTheme, post, say, showQuestions, speak, still } from "./follow.js";
 import { colour, drawHarp, drawLarge, shape } from "./strings.js";
 
 // The eye should see the string travel, not jump: within 120 ms nine tenths of the way are covered.
@@ -116,6 +116,9 @@ function show(picture) {
   say("why", digits.cents !== null && /^[\d.]+ cents (flat|sharp)\.$/.test(now.why) ? "" : now.why);
   say("says", now.says);
   at("join").hidden = !now.may_join;
+  showQuestions(at("questions"), now.questions, wish);
+  at("help").hidden = now.help === null;
+  at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
   if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
   glide(previous);
@@ -160,6 +163,9 @@ at("join").addEventListener("submit", async (event) => {
   if (await wish({ wish: "join", with: at("invitation").value })) at("join").reset();
 });
 
+const help = () => { if (now?.help !== null) wish({ wish: "help", wanted: !now.help }); };
+
+at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
 
 // Left is towards the long strings, as on the drawing.
@@ -174,6 +180,7 @@ const KEYS = {
   n: () => mark("new"),
   m: () => mark("missing"),
   0: () => mark(""),
+  h: help,
   t: otherTheme,
 };
 

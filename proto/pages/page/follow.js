@@ -81,3 +81,23 @@ export function speak(id) {
   setInterval(() => say(id, next), 2500);
   return (sentence) => { next = sentence; };
 }
+
+// What a person is asked: a sentence each, and buttons that send what the program has put there.
+export function showQuestions(list, questions, send) {
+  const told = JSON.stringify(questions);
+  if (list.dataset.told === told) return;
+  list.dataset.told = told;
+  list.replaceChildren(...questions.map(({ says, answers }) => {
+    const item = make("li");
+    const buttons = make("span", "buttons");
+    for (const answer of answers) {
+      const button = make("button", "", answer.says);
+      button.type = "button";
+      button.setAttribute("aria-label", `${answer.says}: ${says}`);
+      button.addEventListener("click", () => send(answer.body));
+      buttons.append(button);
+    }
+    item.append(make("p", "", says), buttons);
+    return item;
+  }));
+}

@@ -63,6 +63,8 @@ pub struct BoardHarp {
     pub sentence: String,
     /// What its strings are, in sentences.
     pub strings_say: String,
+    /// That the harpist wants help, in words; null while she does not.
+    pub help: Option<String>,
     /// Its strings from the top: the place in the list, from 1, is the number.
     pub strings: Vec<StringState>,
 }
@@ -124,6 +126,7 @@ impl BoardHarp {
             name: seat.name.to_string(),
             harp: seat.harp.name().to_owned(),
             state,
+            help: seat.help.then(|| words.say(Key::BoardHelp, &[])),
             presence: seat.presence.word(),
             left: seat.readiness.left(),
             holds: seat.readiness.holding(),
@@ -166,6 +169,9 @@ fn start(start_in: Option<Duration>, words: &Words) -> Option<String> {
 pub(crate) fn presence(seat: &SeatImage<'_>, words: &Words) -> Option<String> {
     if seat.removed {
         return Some(words.say(Key::PresenceRemoved, &[]));
+    }
+    if seat.copied {
+        return Some(words.say(Key::PresenceCopied, &[]));
     }
     match seat.presence {
         Presence::Here => None,

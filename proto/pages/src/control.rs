@@ -4,9 +4,11 @@ use consort_proto::{Letter, ReferencePitch, Scheme, Setting, Temperament};
 use consort_words::{Arg, Key, Words};
 use qrcode::{Color, QrCode};
 use serde::Serialize;
+use serde_json::json;
 
 use crate::board::{BoardPage, presence, tenths};
 use crate::image::{CodeImage, SeatImage, SessionImage};
+use crate::question::Question;
 
 /// Everything that the leader's control shows.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -41,6 +43,8 @@ pub struct ControlPage {
     pub code_says: String,
     /// Who joined last; null when nobody has since the coordinator started.
     pub newcomer: Option<String>,
+    /// What the leader is asked: who may come in, whose seat may change hands, which pitch is proposed.
+    pub questions: Vec<Question>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// How many harps the agreement goes to at once.
@@ -97,6 +101,8 @@ pub struct Station {
     pub tag: String,
     /// Whether it was turned away.
     pub removed: bool,
+    /// Whether it may change the agreement as a deputy.
+    pub deputy: bool,
     /// Why it is not heard, in words; null while it is heard.
     pub presence_says: Option<String>,
 }
@@ -164,6 +170,7 @@ impl ControlPage {
                 let args = [("name", Arg::from(name.as_str())), ("tag", Arg::from(key.tag()))];
                 words.say(Key::JoiningNewcomer, &args)
             }),
+            questions: questions(session, words),
             can_undo: session.can_undo,
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),
@@ -180,6 +187,7 @@ impl Station {
             name: seat.name.to_string(),
             tag: seat.station.tag(),
             removed: seat.removed,
+            deputy: seat.deputy,
             presence_says: presence(seat, words),
         }
     }
@@ -219,6 +227,69 @@ impl Qr {
         }
         Some(Self { side, path })
     }
+}
+
+fn questions(session: &SessionImage<'_>, words: &Words) -> Vec<Question> {
+    let say = |key| words.say(key, &[]);
+    let knocking = session.knocking.iter().map(|(name, key)| {
+        let args = [("name", Arg::from(name.as_str())), ("tag", Arg::from(key.tag()))];
+        let station = key.to_string();
+        Question::new(
+            words.say(Key::JoiningKnocking, &args),
+            [
+                (
+                    say(Key::JoiningKnockingYes),
+                    json!({"order": "admit", "station": station}),
+                ),
+                (
+                    say(Key::JoiningKnockingNo),
+                    json!({"order": "decline", "station": station}),
+                ),
+            ],
+        )
+    });
+    let wanted = session.seats.iter().filter_map(|seat| {
+        let (name, key) = seat.wanted_by?;
+        let args = [
+            ("name", Arg::from(name.as_str())),
+            ("tag", Arg::from(key.tag())),
+            ("seat", Arg::from(seat.seat.to_string())),
+            ("holder", Arg::from(seat.name.as_str())),
+        ];
+        let answer = |yes: bool| json!({"order": "give-up", "seat": seat.seat, "yes": yes});
+        Some(Question::new(
+            words.say(Key::SeatWanted, &args),
+            [
+                (say(Key::SeatWantedYes), answer(true)),
+                (say(Key::SeatWantedNo), answer(false)),
+            ],
+        ))
+    });
+    let proposed = session.proposal.iter().map(|(name, proposal)| {
+        let hz = (proposal.a4.hz().get() * 10.0).round() / 10.0;
+        let args = [
+            ("name", Arg::from(name.as_str())),
+            ("pitch", Arg::from(hz.to_string())),
+            ("cents", Arg::from(tenths(proposal.sigma).to_string())),
+        ];
+        Question::new(
+            words.say(Key::ProposalSays, &args),
+            [
+                (say(Key::ProposalYes), json!({"order": "pitch", "hz": hz})),
+                (say(Key::ProposalNo), json!({"order": "drop-proposal"})),
+            ],
+        )
+    });
+    let watching = session.watching.iter().map(|&(key, granted)| {
+        let tag = [("tag", Arg::from(key.tag()))];
+        let (says, answer) = match granted {
+            true => (Key::WatchingMay, Key::WatchingRevoke),
+            false => (Key::WatchingSays, Key::WatchingGrant),
+        };
+        let order = json!({"order": "deputy", "station": key.to_string(), "granted": !granted});
+        Question::new(words.say(says, &tag), [(say(answer), order)])
+    });
+    knocking.chain(wanted).chain(proposed).chain(watching).collect()
 }
 
 fn code_says(code: CodeImage, words: &Words) -> String {

@@ -5,6 +5,7 @@ use consort_words::Words;
 use serde::Serialize;
 
 use crate::board::tenths;
+use crate::question::Question;
 
 /// Everything that the desk shows.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -23,6 +24,10 @@ pub struct DeskPage {
     pub urgent: bool,
     /// Whether a code may be typed or a join link pasted.
     pub may_join: bool,
+    /// What the harpist is asked.
+    pub questions: Vec<Question>,
+    /// Whether she wants help; null while nobody could come.
+    pub help: Option<bool>,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
     /// The string that the advice is about; null when all is set.

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
 /// Everything that board and control are made from, at one moment.
@@ -17,6 +18,12 @@ pub struct SessionImage<'a> {
     pub code: CodeImage,
     /// The harpist and the key of the last station that took a seat for the first time, if there is one.
     pub newcomer: Option<(&'a Name, Fingerprint)>,
+    /// Who knocks without a code and waits for the leader.
+    pub knocking: Vec<(&'a Name, Fingerprint)>,
+    /// Keys of laptops that look at the board over a link of their own, and whether each may change the agreement.
+    pub watching: Vec<(Fingerprint, bool)>,
+    /// The reference pitch that somebody has measured.
+    pub proposal: Option<(&'a Name, Proposal)>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
@@ -61,6 +68,14 @@ pub struct SeatImage<'a> {
     pub presence: Presence,
     /// Whether the leader turned it away.
     pub removed: bool,
+    /// Whether the harpist wants help.
+    pub help: bool,
+    /// Whether two laptops show its station's key.
+    pub copied: bool,
+    /// Whether its station may change the agreement as a deputy.
+    pub deputy: bool,
+    /// Who wants to play this harp at another laptop.
+    pub wanted_by: Option<(&'a Name, Fingerprint)>,
 }
 
 /// Whether a station can be heard.
@@ -96,6 +111,6 @@ impl Presence {
 impl SeatImage<'_> {
     /// Whether the harp counts as ready: every string holds or is set aside, and the station can be heard.
     pub fn is_ready(&self) -> bool {
-        self.readiness.is_ready() && self.presence.counts() && !self.removed
+        self.readiness.is_ready() && self.presence.counts() && !self.removed && !self.copied
     }
 }

@@ -11,7 +11,9 @@ mod control;
 mod desk;
 mod guard;
 mod image;
+mod order;
 mod proposal;
+mod question;
 mod stream;
 mod viewing;
 
@@ -21,6 +23,8 @@ pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentCho
 pub use desk::{DeskPage, DeskString, StringInHand};
 pub use guard::{Guard, same, with_headers};
 pub use image::{CodeImage, Presence, SeatImage, SessionImage};
+pub use order::ChangeBody;
 pub use proposal::{Consequence, NotAProposal, Proposal};
+pub use question::{Answer, Question};
 pub use stream::{Pace, paced, stream};
 pub use viewing::{VIEWERS_MAX, board};

@@ -21,6 +21,7 @@ fn agreement() -> Agreement {
         tuning: Tuning::default(),
         tolerance: Tolerance::default(),
         round: Round(2),
+        called: None,
     }
 }
 
@@ -67,6 +68,10 @@ fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
         readiness: &seat.readiness,
         presence: seat.presence,
         removed: seat.removed,
+        help: false,
+        copied: false,
+        deputy: false,
+        wanted_by: None,
     };
     SessionImage {
         agreement,
@@ -74,6 +79,9 @@ fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
         joining: false,
         code: CodeImage::Closed,
         newcomer: None,
+        knocking: Vec::new(),
+        watching: Vec::new(),
+        proposal: None,
         can_undo: true,
         disk_trouble: false,
         seats: seats.iter().zip(1..).map(seat).collect(),

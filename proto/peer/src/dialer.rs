@@ -10,6 +10,7 @@ use quinn::{ClientConfig, ConnectionError, Endpoint, TransportConfig};
 use crate::identity::Identity;
 use crate::link::{Link, fatal_alert, peer_of};
 use crate::message::Message;
+use crate::protocol::Protocol;
 use crate::transport::transport;
 use crate::trust::client_config;
 
@@ -84,11 +85,21 @@ impl Dialer {
         address: SocketAddr,
         expect: impl Into<Option<Fingerprint>>,
     ) -> Result<Link<Out, In>, DialError> {
+        self.dial_as(Protocol::Station, address, expect).await
+    }
+
+    /// The same in another protocol.
+    pub async fn dial_as<Out: Message, In: Message>(
+        &self,
+        protocol: Protocol,
+        address: SocketAddr,
+        expect: impl Into<Option<Fingerprint>>,
+    ) -> Result<Link<Out, In>, DialError> {
         let expect = expect.into();
         let not_dialled = |why: String| DialError::NotDialled { address, why };
         let found = Arc::new(OnceLock::new());
         let config = self
-            .config(expect, found.clone())
+            .config(protocol, expect, found.clone())
             .map_err(|why| not_dialled(why.to_string()))?;
         let endpoint = match address {
             SocketAddr::V4(_) => &self.v4,
@@ -120,10 +131,12 @@ impl Dialer {
 
     fn config(
         &self,
+        protocol: Protocol,
         expect: Option<Fingerprint>,
         found: Arc<OnceLock<Fingerprint>>,
     ) -> Result<ClientConfig, rustls::Error> {
-        let tls = client_config(&self.identity, expect, found)?;
+        let mut tls = client_config(&self.identity, expect, found)?;
+        tls.alpn_protocols = vec![protocol.name().to_vec()];
         let quic = QuicClientConfig::try_from(tls).map_err(|why| rustls::Error::General(why.to_string()))?;
         let mut config = ClientConfig::new(Arc::new(quic));
         config.transport_config(self.transport.clone());

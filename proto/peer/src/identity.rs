@@ -57,6 +57,13 @@ impl Identity {
         Ok((identity, put_aside))
     }
 
+    /// A new identity in place of the one that is kept in `folder`: whoever knew the old one does not know this one.
+    pub fn renew(folder: &Folder) -> Result<Self, IdentityError> {
+        let identity = Self::generate()?;
+        folder.write(FILE, identity.pkcs8.secret_pkcs8_der())?;
+        Ok(identity)
+    }
+
     /// A new identity that is kept nowhere.
     pub fn generate() -> Result<Self, IdentityError> {
         let key = KeyPair::generate_for(&PKCS_ED25519).map_err(|cause| IdentityError::NotMade(cause.to_string()))?;

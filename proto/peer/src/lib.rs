@@ -9,11 +9,13 @@ pub mod identity;
 pub mod link;
 pub mod listener;
 pub mod message;
+mod protocol;
 mod transport;
 mod trust;
 
 pub use dialer::{DialError, Dialer};
 pub use identity::{Identity, IdentityError};
 pub use link::{Hear, HearError, Link, Say, SayError};
-pub use listener::{AdmitError, Caller, ListenError, Listener};
+pub use listener::{AdmitError, Caller, ListenError, Listener, Met};
 pub use message::Message;
+pub use protocol::Protocol;

@@ -5,12 +5,14 @@ use std::net::{SocketAddr, UdpSocket};
 use std::sync::Arc;
 use std::time::Duration;
 
-use quinn::crypto::rustls::QuicServerConfig;
-use quinn::{ConnectionError, Endpoint, Incoming, ServerConfig, TokioRuntime};
+use consort_proto::Fingerprint;
+use quinn::crypto::rustls::{HandshakeData, QuicServerConfig};
+use quinn::{Connection, ConnectionError, Endpoint, Incoming, RecvStream, SendStream, ServerConfig, TokioRuntime};
 
 use crate::identity::Identity;
 use crate::link::{Link, peer_of};
 use crate::message::Message;
+use crate::protocol::Protocol;
 use crate::transport::{lasting, transport};
 use crate::trust::server_config;
 
@@ -58,6 +60,9 @@ pub enum AdmitError {
     /// No usable key was shown.
     #[error("no usable key was shown")]
     NoKey,
+    /// The caller speaks a protocol that is not spoken here.
+    #[error("the caller speaks another protocol")]
+    OtherProtocol,
     /// The caller took longer than [`ADMIT_WITHIN`] to say its first word.
     #[error("nothing was said within {} s", ADMIT_WITHIN.as_secs())]
     TooSlow,
@@ -135,16 +140,58 @@ impl Caller {
     }
 
     /// Runs the handshake and waits for the caller's stream.
-    pub async fn admit<Out: Message, In: Message>(self) -> Result<Link<Out, In>, AdmitError> {
-        tokio::time::timeout(ADMIT_WITHIN, admit(self.incoming))
+    pub async fn meet(self) -> Result<Met, AdmitError> {
+        tokio::time::timeout(ADMIT_WITHIN, meet(self.incoming))
             .await
             .map_err(|_| AdmitError::TooSlow)?
     }
+
+    /// The same for a listener that speaks one protocol only: a caller that wants another is sent away.
+    pub async fn admit<Out: Message, In: Message>(self) -> Result<Link<Out, In>, AdmitError> {
+        let met = self.meet().await?;
+        match met.protocol {
+            Protocol::Station => Ok(met.link()),
+            Protocol::Deputy => Err(AdmitError::OtherProtocol),
+        }
+    }
 }
 
-async fn admit<Out: Message, In: Message>(incoming: Incoming) -> Result<Link<Out, In>, AdmitError> {
+/// A caller who has proven its key and said which protocol it speaks.
+#[derive(Debug)]
+pub struct Met {
+    connection: Connection,
+    peer: Fingerprint,
+    protocol: Protocol,
+    send: SendStream,
+    receive: RecvStream,
+}
+
+impl Met {
+    /// What it speaks.
+    pub const fn protocol(&self) -> Protocol {
+        self.protocol
+    }
+
+    /// The link, with the messages of that protocol.
+    pub fn link<Out: Message, In: Message>(self) -> Link<Out, In> {
+        Link::new(self.connection, self.peer, self.send, self.receive)
+    }
+}
+
+async fn meet(incoming: Incoming) -> Result<Met, AdmitError> {
     let connection = incoming.accept()?.await?;
     let peer = peer_of(&connection).ok_or(AdmitError::NoKey)?;
+    let data = connection
+        .handshake_data()
+        .and_then(|data| data.downcast::<HandshakeData>().ok());
+    let name = data.and_then(|data| data.protocol).ok_or(AdmitError::OtherProtocol)?;
+    let protocol = Protocol::of(&name).ok_or(AdmitError::OtherProtocol)?;
     let (send, receive) = connection.accept_bi().await?;
-    Ok(Link::new(connection, peer, send, receive))
+    Ok(Met {
+        connection,
+        peer,
+        protocol,
+        send,
+        receive,
+    })
 }

@@ -1,5 +1,6 @@
 //! How the messages of each direction become frames, and frames messages.
 
+use consort_proto::deputy::{FromDeputy, ToDeputy};
 use consort_proto::{ToCoordinator, ToStation};
 pub use consort_wire::HEADER_LEN;
 use consort_wire::WireError;
@@ -63,5 +64,41 @@ impl Message for ToStation {
 
     fn from_frame(frame: &[u8]) -> Result<Option<Self>, FrameError> {
         Ok(consort_wire::decode_to_station(frame)?)
+    }
+}
+
+impl Message for FromDeputy {
+    fn is_fleeting(&self) -> bool {
+        matches!(self, Self::Beat)
+    }
+
+    fn to_frame(&self) -> Vec<u8> {
+        consort_wire::encode_from_deputy(self)
+    }
+
+    fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
+        Ok(consort_wire::frame_len(start)?)
+    }
+
+    fn from_frame(frame: &[u8]) -> Result<Option<Self>, FrameError> {
+        Ok(consort_wire::decode_from_deputy(frame)?)
+    }
+}
+
+impl Message for ToDeputy {
+    fn is_fleeting(&self) -> bool {
+        false
+    }
+
+    fn to_frame(&self) -> Vec<u8> {
+        consort_wire::encode_to_deputy(self)
+    }
+
+    fn frame_len(start: &[u8]) -> Result<usize, FrameError> {
+        Ok(consort_wire::frame_len(start)?)
+    }
+
+    fn from_frame(frame: &[u8]) -> Result<Option<Self>, FrameError> {
+        Ok(consort_wire::decode_to_deputy(frame)?)
     }
 }

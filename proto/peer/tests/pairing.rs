@@ -7,10 +7,18 @@ use consort_pairing::{Coordinator, EXPORTER_LABEL, Ends, NotPaired, Seed, Statio
 use consort_peer::{Dialer, Hear, Identity, Link, Listener, Say};
 use consort_proto::{JoinCode, Name, SessionId, ToCoordinator, ToStation};
 
-/// Codes tried, and the relay's trials; the schedule itself is held to a thousand where no handshake is needed.
+/// Right codes, wrong ones and relayed ones that are tried without being asked for more.
 const RIGHT: u64 = 50;
 const WRONG: u64 = 50;
-const RELAYED: u64 = 200;
+const RELAYED: u64 = 100;
+
+/// How many are tried: as many as `variable` asks for.
+///
+/// `CONSORT_RIGHT=300 CONSORT_WRONG=1000 CONSORT_RELAYED=1000 cargo test --release -p consort-peer --test pairing` holds
+/// all of them to their outcome.
+fn asked_for(variable: &str, usual: u64) -> u64 {
+    std::env::var(variable).map_or(usual, |text| text.parse().expect("a number"))
+}
 
 type AtStation = Link<ToCoordinator, ToStation>;
 type AtCoordinator = Link<ToStation, ToCoordinator>;
@@ -123,9 +131,10 @@ async fn right_codes_pair_two_strangers_and_wrong_ones_never_do() {
     let (station, coordinator) = (identity(), identity());
     let (listener, address) = listen(&coordinator);
     let dialer = Dialer::new(station.clone()).expect("dialer");
-    for number in 0..RIGHT + WRONG {
+    let (right, wrong) = (asked_for("CONSORT_RIGHT", RIGHT), asked_for("CONSORT_WRONG", WRONG));
+    for number in 0..right + wrong {
         let shown = JoinCode::drawn(number * 7_919);
-        let (typed, paired) = if number < RIGHT {
+        let (typed, paired) = if number < right {
             (shown, Ok(()))
         } else {
             (JoinCode::drawn(number * 7_919 + 1), Err(NotPaired))
@@ -151,7 +160,7 @@ async fn whoever_passes_the_exchange_on_between_two_links_gets_neither_side_to_b
         Dialer::new(station.clone()).expect("dialer"),
         Dialer::new(relay.clone()).expect("dialer"),
     );
-    for number in 0..RELAYED {
+    for number in 0..asked_for("CONSORT_RELAYED", RELAYED) {
         let code = JoinCode::drawn(number * 99_991);
         let at_station = async {
             let link: AtStation = dialer.dial(trap_address, None).await.expect("dial");

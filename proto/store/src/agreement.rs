@@ -9,10 +9,10 @@ use crate::column::{cents, meaningless, parsed};
 
 /// The columns of an agreement, in the order of [`values`]; the session's own id is kept elsewhere.
 pub const COLUMNS: &str = "revision, ensemble, a4_hz, temperament, offsets, setting, \
-     tolerance_middle_cents, tolerance_wires_cents, tolerance_top_cents, round";
+     tolerance_middle_cents, tolerance_wires_cents, tolerance_top_cents, round, called";
 
 /// What goes into [`COLUMNS`].
-pub fn values(agreement: &Agreement) -> [Value; 10] {
+pub fn values(agreement: &Agreement) -> [Value; 11] {
     let tuning = &agreement.tuning;
     let offsets = tuning.temperament.offsets().map(|offset| offset.0.to_string());
     let scheme = tuning.temperament.scheme().map(|scheme| scheme.word().to_owned());
@@ -27,6 +27,9 @@ pub fn values(agreement: &Agreement) -> [Value; 10] {
         Value::Real(agreement.tolerance.wires.0),
         Value::Real(agreement.tolerance.top.0),
         Value::Integer(agreement.round.0.into()),
+        agreement
+            .called
+            .map_or(Value::Null, |note| Value::Text(note.to_string())),
     ]
 }
 
@@ -57,5 +60,9 @@ pub fn read(row: &Row<'_>, session: SessionId) -> Result<Agreement, Unreadable> 
             top: cents(row, "tolerance_top_cents")?,
         },
         round: Round(row.get("round")?),
+        called: match row.get::<_, Option<String>>("called")? {
+            Some(note) => Some(note.parse().map_err(meaningless)?),
+            None => None,
+        },
     })
 }

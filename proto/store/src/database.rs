@@ -17,6 +17,24 @@ pub struct Database<T = ()> {
     pub read: T,
     /// Where the damaged file went, if there was one: to be said to a person.
     pub put_aside: Option<PathBuf>,
+    /// That a newer program wrote the file: it was read, and must not be written into.
+    pub newer: Option<Newer>,
+}
+
+/// A file that a newer version of the program wrote; says what to do.
+#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
+#[error(
+    "{path} was written by a newer version of this program (layout {found}, this one knows up to {known}): it is only read, \
+     and nothing new is kept: update this program",
+    path = path.display()
+)]
+pub struct Newer {
+    /// The file.
+    pub path: PathBuf,
+    /// Its layout.
+    pub found: usize,
+    /// The newest layout known here.
+    pub known: usize,
 }
 
 /// Why a database cannot be used.
@@ -26,20 +44,9 @@ pub enum DatabaseError {
     /// The folder takes no file, or the damaged one cannot be moved.
     #[error(transparent)]
     Folder(#[from] FolderError),
-    /// A newer program wrote the file.
-    #[error(
-        "{path} was written by a newer version of this program (layout {found}, this one knows up to {known}): \
-         update this program",
-        path = path.display()
-    )]
-    Newer {
-        /// The file.
-        path: PathBuf,
-        /// Its layout.
-        found: usize,
-        /// The newest layout known here.
-        known: usize,
-    },
+    /// A newer program wrote the file, and this one cannot even read it.
+    #[error("{0}")]
+    Newer(Newer),
     /// The file cannot be worked with, and putting it aside would not help.
     #[error("{path} cannot be used ({cause}): look whether the disk is full or going bad", path = path.display())]
     Unusable {
@@ -79,6 +86,7 @@ impl<T> Database<T> {
     /// Opens the file `name` in `folder`, or makes it, and hands it to `read`.
     ///
     /// A file that is damaged, or that `read` calls [`Unreadable::Meaningless`], is put aside and `read` sees a fresh one.
+    /// A file of a newer program is opened for reading only, if `read` finds in it what it looks for.
     pub fn open_and_read(
         folder: &Folder,
         name: &str,
@@ -101,13 +109,23 @@ impl<T> Database<T> {
                         connection,
                         read,
                         put_aside,
+                        newer: None,
                     });
                 }
                 Err(Problem::Newer { found }) => {
-                    return Err(DatabaseError::Newer {
-                        path,
-                        found,
-                        known: migrations.len(),
+                    let known = migrations.len();
+                    let newer = Newer { path, found, known };
+                    let only_read = reader(folder, name)
+                        .ok()
+                        .and_then(|connection| Some((read(&connection).ok()?, connection)));
+                    let Some((read, connection)) = only_read else {
+                        return Err(DatabaseError::Newer(newer));
+                    };
+                    return Ok(Self {
+                        connection,
+                        read,
+                        put_aside,
+                        newer: Some(newer),
                     });
                 }
                 // A fresh file that is damaged again is the disk's doing, and putting files aside would never end.

@@ -9,6 +9,6 @@ pub mod database;
 pub mod folder;
 pub mod writer;
 
-pub use database::{Database, DatabaseError, Unreadable};
+pub use database::{Database, DatabaseError, Newer, Unreadable};
 pub use folder::{Folder, FolderError};
-pub use writer::{Writer, WriterError, Written};
+pub use writer::{Disk, Work, Writer, WriterError, Written};

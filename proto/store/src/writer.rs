@@ -5,11 +5,34 @@ use std::thread::{self, JoinHandle};
 
 use rusqlite::{Connection, Transaction};
 
-/// A thread that owns the write connection; dropping it waits until everything handed over has been written.
+use crate::database::Newer;
+
+/// What work rests on once it is committed: a database, or one that fails as a test wants it to.
+pub trait Disk: Send + 'static {
+    /// Does all of the work in one transaction, or none of it; `Ok` once it cannot be lost any more.
+    fn commit(&mut self, group: Vec<Work>) -> rusqlite::Result<()>;
+}
+
+/// A piece of work in a transaction.
+pub type Work = Box<dyn FnOnce(&Transaction<'_>) -> rusqlite::Result<()> + Send>;
+
+impl Disk for Connection {
+    fn commit(&mut self, group: Vec<Work>) -> rusqlite::Result<()> {
+        let transaction = self.transaction()?;
+        for work in group {
+            work(&transaction)?;
+        }
+        transaction.commit()
+    }
+}
+
+/// A thread that owns the disk; dropping it waits until everything handed over has been written.
 #[derive(Debug)]
 pub struct Writer {
     jobs: Option<SyncSender<Job>>,
     thread: Option<JoinHandle<()>>,
+    /// Why nothing is written at all.
+    only_read: Option<Newer>,
 }
 
 /// How a piece of work ended: `Ok` once it rests on the disk.
@@ -25,12 +48,14 @@ pub enum WriterError {
     /// The disk, or SQLite, took it not.
     #[error("the disk takes no more ({0}): make room, or choose another data folder")]
     Refused(String),
+    /// The file is a newer program's, which must not be written into.
+    #[error("{0}")]
+    OnlyRead(Newer),
     /// The writer has ended.
     #[error("the writer has ended")]
     Ended,
 }
 
-type Work = Box<dyn FnOnce(&Transaction<'_>) -> rusqlite::Result<()> + Send>;
 type Report = Box<dyn FnOnce(Written) + Send>;
 
 /// Work and whom to tell.
@@ -46,16 +71,31 @@ const WAITING_MAX: usize = 4_096;
 const GROUP_MAX: usize = 256;
 
 impl Writer {
-    /// Starts the thread on `connection`.
-    pub fn start(connection: Connection) -> std::io::Result<Self> {
+    /// Starts the thread on `disk`.
+    pub fn start(disk: impl Disk) -> std::io::Result<Self> {
         let (jobs, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new()
             .name("writer".to_owned())
-            .spawn(move || write_all(connection, &waiting))?;
+            .spawn(move || write_all(disk, &waiting))?;
         Ok(Self {
             jobs: Some(jobs),
             thread: Some(thread),
+            only_read: None,
         })
+    }
+
+    /// A writer that refuses everything, for the file of a newer program.
+    pub const fn refusing(newer: Newer) -> Self {
+        Self {
+            jobs: None,
+            thread: None,
+            only_read: Some(newer),
+        }
+    }
+
+    /// A writer on what was opened: one that refuses, if that is a newer program's.
+    pub fn on(connection: Connection, newer: Option<Newer>) -> std::io::Result<Self> {
+        newer.map_or_else(|| Self::start(connection), |newer| Ok(Self::refusing(newer)))
     }
 
     /// Hands `work` over without waiting; `report` is called on the writer's thread, once, after the commit or the refusal.
@@ -68,6 +108,9 @@ impl Writer {
         work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()> + Send + 'static,
         report: impl FnOnce(Written) + Send + 'static,
     ) -> Written {
+        if let Some(newer) = &self.only_read {
+            return Err(WriterError::OnlyRead(newer.clone()));
+        }
         let jobs = self.jobs.as_ref().ok_or(WriterError::Ended)?;
         let job = Job {
             work: Box::new(work),
@@ -91,25 +134,18 @@ impl Drop for Writer {
 }
 
 /// Writes until nobody can hand over any more.
-fn write_all(mut connection: Connection, waiting: &Receiver<Job>) {
+fn write_all(mut disk: impl Disk, waiting: &Receiver<Job>) {
     while let Ok(first) = waiting.recv() {
         let rest = waiting.try_iter().take(GROUP_MAX - 1);
         let (group, reports): (Vec<Work>, Vec<Report>) = std::iter::once(first)
             .chain(rest)
             .map(|job| (job.work, job.report))
             .unzip();
-        let written = write_group(&mut connection, group).map_err(|cause| WriterError::Refused(cause.to_string()));
+        let written = disk
+            .commit(group)
+            .map_err(|cause| WriterError::Refused(cause.to_string()));
         for report in reports {
             report(written.clone());
         }
     }
-}
-
-/// Writes a group in one transaction: all of it, or nothing.
-fn write_group(connection: &mut Connection, group: Vec<Work>) -> rusqlite::Result<()> {
-    let transaction = connection.transaction()?;
-    for work in group {
-        work(&transaction)?;
-    }
-    transaction.commit()
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::mpsc::channel;
 
 use consort_store::database::reader;
-use consort_store::{Database, DatabaseError, Folder, Unreadable, Writer, WriterError};
+use consort_store::{Database, DatabaseError, Disk, Folder, Unreadable, Work, Writer, WriterError};
 use rusqlite::Connection;
 
 const NAME: &str = "notes.sqlite";
@@ -102,17 +102,111 @@ fn content_that_means_nothing_is_put_aside_like_damage() {
 }
 
 #[test]
-fn a_newer_layout_is_refused_and_left_alone() {
+fn a_newer_layout_is_read_and_never_written() {
     let folder = folder("newer");
+    fill(&folder, 3);
     drop(Database::open(&folder, NAME, &[FIRST, SECOND]).expect("open"));
     let before = std::fs::read(folder.file(NAME)).expect("read");
-    let refused = Database::open(&folder, NAME, &[FIRST]).expect_err("newer");
-    assert!(
-        matches!(refused, DatabaseError::Newer { found: 2, known: 1, .. }),
-        "{refused}"
-    );
-    assert!(refused.to_string().contains("update this program"), "{refused}");
+    let database =
+        Database::open_and_read(&folder, NAME, &[FIRST], |connection| Ok(count(connection))).expect("only read");
+    assert_eq!(database.read, 3);
+    let newer = database.newer.clone().expect("a newer program's");
+    assert_eq!((newer.found, newer.known), (2, 1));
+    assert!(newer.to_string().contains("update this program"), "{newer}");
+    let written = database.connection.execute("DELETE FROM note", []);
+    assert!(written.is_err());
+    let writer = Writer::on(database.connection, database.newer).expect("writer");
+    let refused = writer.write(|_| Ok(()), |_| unreachable!("nothing is written"));
+    assert_eq!(refused, Err(WriterError::OnlyRead(newer)));
+    drop(writer);
     assert_eq!(std::fs::read(folder.file(NAME)).expect("read"), before);
+}
+
+#[test]
+fn a_newer_layout_that_cannot_be_read_is_refused_and_left_alone() {
+    let folder = folder("newest");
+    drop(Database::open(&folder, NAME, &[FIRST, "DROP TABLE note"]).expect("open"));
+    let before = std::fs::read(folder.file(NAME)).expect("read");
+    let look = |connection: &Connection| {
+        let notes = connection.query_row("SELECT count(*) FROM note", [], |row| row.get::<_, i64>(0))?;
+        Ok(notes)
+    };
+    let refused = Database::open_and_read(&folder, NAME, &[FIRST], look).expect_err("newer");
+    assert!(matches!(refused, DatabaseError::Newer(_)), "{refused}");
+    assert_eq!(std::fs::read(folder.file(NAME)).expect("read"), before);
+}
+
+/// A disk that refuses some commits: before anything of them is written, or after all of it is, as a power cut or a broken
+/// cable would.
+struct Failing {
+    disk: Connection,
+    commits: usize,
+    fails: fn(usize) -> Option<When>,
+}
+
+#[derive(Clone, Copy)]
+enum When {
+    Before,
+    After,
+}
+
+impl Disk for Failing {
+    fn commit(&mut self, group: Vec<Work>) -> rusqlite::Result<()> {
+        self.commits += 1;
+        let refusal = || rusqlite::Error::InvalidParameterName("the disk refuses".to_owned());
+        match (self.fails)(self.commits) {
+            None => self.disk.commit(group),
+            Some(When::Before) => Err(refusal()),
+            Some(When::After) => self.disk.commit(group).and(Err(refusal())),
+        }
+    }
+}
+
+#[test]
+fn whatever_commit_fails_nothing_is_said_to_be_safe_that_is_not() {
+    type Fails = fn(usize) -> Option<When>;
+    let table: [(&str, Fails); 4] = [
+        ("first", |commit| (commit == 1).then_some(When::Before)),
+        ("fifth", |commit| (commit == 5).then_some(When::Before)),
+        ("said to be refused, and written", |commit| {
+            (commit == 3).then_some(When::After)
+        }),
+        ("every other", |commit| commit.is_multiple_of(2).then_some(When::Before)),
+    ];
+    for (what, fails) in table {
+        let folder = folder("failing");
+        let disk = Database::open(&folder, NAME, &[FIRST]).expect("open").connection;
+        let writer = Writer::start(Failing {
+            disk,
+            commits: 0,
+            fails,
+        })
+        .expect("start");
+        let (report, reports) = channel();
+        let mut safe = Vec::new();
+        for note in 0..10 {
+            let report = report.clone();
+            let write = move |transaction: &rusqlite::Transaction<'_>| {
+                transaction.execute("INSERT INTO note (text) VALUES (?1)", [note.to_string()])?;
+                Ok(())
+            };
+            writer
+                .write(write, move |written| report.send(written).expect("send"))
+                .expect("hand over");
+            if reports.recv().expect("report").is_ok() {
+                safe.push(note.to_string());
+            }
+        }
+        drop(writer);
+        let there = reader(&folder, NAME).expect("reader");
+        for note in &safe {
+            let found = there.query_row("SELECT count(*) FROM note WHERE text = ?1", [note], |row| {
+                row.get::<_, i64>(0)
+            });
+            assert_eq!(found, Ok(1), "{what}: {note}");
+        }
+        assert!((5..10).contains(&safe.len()), "{what}: {safe:?}");
+    }
 }
 
 #[test]

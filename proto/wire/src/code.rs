@@ -1,5 +1,6 @@
 //! The numbers that stand for words on the wire; a number never changes its meaning.
 
+use consort_proto::deputy::Outcome;
 use consort_proto::message::Refusal;
 use consort_proto::{Accidental, Kind, Letter, Mark, Material, Mechanism, Scheme};
 
@@ -104,6 +105,20 @@ impl Coded for Refusal {
         (Self::Misspoke, 6),
         (Self::WrongCode, 7),
         (Self::NotNow, 8),
+        (Self::Asked, 9),
+        (Self::Declined, 10),
+        (Self::Copied, 11),
+        (Self::SeatTaken, 12),
+    ];
+}
+
+impl Coded for Outcome {
+    const FIELD: &'static str = "what became of an order";
+    const CODES: &'static [(Self, u8)] = &[
+        (Self::Done, 0),
+        (Self::Unchanged, 1),
+        (Self::NotGranted, 2),
+        (Self::NotWritten, 3),
     ];
 }
 
@@ -132,6 +147,7 @@ mod tests {
         check::<Mechanism>(3);
         check::<Option<Mark>>(3);
         check::<Option<Scheme>>(1 + Scheme::ALL.len());
-        check::<Refusal>(8);
+        check::<Refusal>(12);
+        check::<Outcome>(4);
     }
 }

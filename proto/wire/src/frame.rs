@@ -9,6 +9,11 @@ pub const MUST_UNDERSTAND: u8 = 1;
 /// The most bytes that any payload may have, known kind or not: a full batch of reports takes about a third of it.
 pub const PAYLOAD_MAX: u32 = 16 * 1024;
 
+/// The newest version of the messages that is known here, within the major version that the handshake agrees on.
+///
+/// It goes up when frames are added that may be skipped; what must be understood needs a new major version.
+pub(crate) const NEWEST: u16 = 0;
+
 /// A parsed header.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub(crate) struct Header {
@@ -78,6 +83,11 @@ pub(crate) mod kind {
     pub(crate) const LEAVE: u16 = 4;
     pub(crate) const PAIR_START: u16 = 5;
     pub(crate) const PAIR_CONFIRM: u16 = 6;
+    pub(crate) const KNOCK: u16 = 7;
+    pub(crate) const TAKE_OVER: u16 = 8;
+    pub(crate) const GIVE_UP: u16 = 9;
+    pub(crate) const HELP: u16 = 10;
+    pub(crate) const PROPOSE: u16 = 11;
     pub(crate) const WELCOME: u16 = 101;
     pub(crate) const AGREEMENT: u16 = 102;
     pub(crate) const ACKED: u16 = 103;
@@ -86,6 +96,16 @@ pub(crate) mod kind {
     pub(crate) const PAIR_REPLY: u16 = 106;
     pub(crate) const PAIR_ACCEPT: u16 = 107;
     pub(crate) const RESTING: u16 = 108;
+    pub(crate) const ADMITTED: u16 = 109;
+    pub(crate) const TAKE_OVER_ASKED: u16 = 110;
+    pub(crate) const TAKE_OVER_DENIED: u16 = 111;
+    pub(crate) const WATCH: u16 = 201;
+    pub(crate) const DEPUTY_BEAT: u16 = 202;
+    pub(crate) const ORDER: u16 = 203;
+    pub(crate) const HARP_PICTURE: u16 = 301;
+    pub(crate) const PICTURE: u16 = 302;
+    pub(crate) const DONE: u16 = 303;
+    pub(crate) const DEPUTY_REFUSED: u16 = 304;
 }
 
 /// The most bytes that a payload of `kind` may have.
@@ -93,12 +113,30 @@ pub(crate) mod kind {
 /// A stranger's first word is a hello, so what a stranger can make the coordinator hold is 4 KiB: a harp of 63 strings
 /// with long names takes about a third of that.
 /// What is said while a code is proven is two names and 65 bytes at most.
+/// The agreement carries the names of all seats, so that it may be as long as any payload.
 const fn limit_of(kind: u16) -> u32 {
     match kind {
-        kind::HELLO | kind::AGREEMENT => 4 * 1024,
-        kind::PAIR_START | kind::PAIR_CONFIRM | kind::PAIR_REPLY | kind::PAIR_ACCEPT => 512,
+        kind::HELLO | kind::HARP_PICTURE => 4 * 1024,
+        kind::PAIR_START
+        | kind::PAIR_CONFIRM
+        | kind::PAIR_REPLY
+        | kind::PAIR_ACCEPT
+        | kind::KNOCK
+        | kind::ADMITTED
+        | kind::TAKE_OVER_ASKED
+        | kind::ORDER => 512,
+        kind::PICTURE => 1024,
         kind::STATION_BEAT
         | kind::LEAVE
+        | kind::TAKE_OVER
+        | kind::GIVE_UP
+        | kind::HELP
+        | kind::PROPOSE
+        | kind::TAKE_OVER_DENIED
+        | kind::WATCH
+        | kind::DEPUTY_BEAT
+        | kind::DONE
+        | kind::DEPUTY_REFUSED
         | kind::WELCOME
         | kind::ACKED
         | kind::COORDINATOR_BEAT

@@ -8,12 +8,17 @@
 
 mod code;
 mod codec;
+mod deputy;
+mod document;
 mod error;
 mod frame;
 mod harp;
+mod report;
 mod to_coordinator;
 mod to_station;
+mod tuning;
 
+pub use deputy::{decode_from_deputy, decode_to_deputy, encode_from_deputy, encode_to_deputy};
 pub use error::WireError;
 pub use frame::{HEADER_LEN, MUST_UNDERSTAND, PAYLOAD_MAX, frame_len};
 pub use to_coordinator::{decode as decode_to_coordinator, encode as encode_to_coordinator};

@@ -1,19 +1,16 @@
 //! What a station says, as frames.
 
-use std::time::Duration;
-
 use bincode::{Decode, Encode};
-use consort_proto::message::{Content, REPORTS_MAX};
+use consort_proto::message::Proposal;
 use consort_proto::pairing::PAKE;
-use consort_proto::{
-    Cents, Hello, Hz, JoinToken, Proof, Reading, Report, Round, Sequence, SessionId, Share, StringNumber, ToCoordinator,
-};
+use consort_proto::{Cents, Hello, JoinToken, Name, Proof, Reading, Share, ToCoordinator};
 
-use crate::code::Coded;
 use crate::codec;
 use crate::error::WireError;
-use crate::frame::{self, MUST_UNDERSTAND, kind};
+use crate::frame::{self, MUST_UNDERSTAND, NEWEST, kind};
 use crate::harp::{HarpV1, cents, millicents};
+use crate::report::ReportsV1;
+use crate::tuning::{millihertz, reference};
 
 /// [`ToCoordinator::Hello`], version 1.
 #[derive(Debug, Decode, Encode)]
@@ -22,30 +19,8 @@ struct HelloV1 {
     harp: HarpV1,
     token: Option<[u8; 16]>,
     process: u64,
-}
-
-/// [`ToCoordinator::Reports`], version 1.
-#[derive(Debug, Decode, Encode)]
-struct ReportsV1 {
-    reports: Vec<ReportV1>,
-}
-
-/// One report, version 1.
-#[derive(Debug, Decode, Encode)]
-struct ReportV1 {
-    sequence: u64,
-    session: [u8; 16],
-    round: u32,
-    age_ms: u64,
-    string: u8,
-    /// [`READING`] or [`MARK`].
-    content: u8,
-    /// The reading in millionths of a hertz; 0 for a mark.
-    uhz: u64,
-    /// The reading's uncertainty in thousandths of a cent; 0 for a mark.
-    sigma_mc: i32,
-    /// The mark; 0 for a reading.
-    mark: u8,
+    /// [`NEWEST`]: the other side says nothing newer.
+    newest: u16,
 }
 
 /// [`ToCoordinator::PairStart`], version 1.
@@ -63,10 +38,37 @@ struct PairConfirmV1 {
     proof: [u8; 32],
 }
 
-/// The highest number of a report: what the coordinator's database holds as a whole number.
-const SEQUENCE_MAX: u64 = i64::MAX as u64;
-const READING: u8 = 0;
-const MARK: u8 = 1;
+/// [`ToCoordinator::Knock`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct KnockV1 {
+    name: String,
+}
+
+/// [`ToCoordinator::TakeOver`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct TakeOverV1 {
+    seat: u32,
+}
+
+/// [`ToCoordinator::GiveUp`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct GiveUpV1 {
+    seat: u32,
+    yes: bool,
+}
+
+/// [`ToCoordinator::Help`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct HelpV1 {
+    wanted: bool,
+}
+
+/// [`ToCoordinator::Propose`], version 1.
+#[derive(Debug, Decode, Encode)]
+struct ProposeV1 {
+    a4_mhz: u32,
+    sigma_mc: i32,
+}
 
 /// The frame of `message`.
 pub fn encode(message: &ToCoordinator) -> Vec<u8> {
@@ -78,14 +80,10 @@ pub fn encode(message: &ToCoordinator) -> Vec<u8> {
                 harp: HarpV1::from(&hello.harp),
                 token: hello.token.map(|token| token.0),
                 process: hello.process,
+                newest: NEWEST,
             },
         ),
-        ToCoordinator::Reports(reports) => codec::encode(
-            kind::REPORTS,
-            ReportsV1 {
-                reports: reports.iter().map(ReportV1::from).collect(),
-            },
-        ),
+        ToCoordinator::Reports(reports) => codec::encode(kind::REPORTS, ReportsV1::of(reports)),
         ToCoordinator::Beat => frame::join(kind::STATION_BEAT, &[]),
         ToCoordinator::Leave => frame::join(kind::LEAVE, &[]),
         ToCoordinator::PairStart(share) => codec::encode(
@@ -102,6 +100,17 @@ pub fn encode(message: &ToCoordinator) -> Vec<u8> {
                 proof: proof.0,
             },
         ),
+        ToCoordinator::Knock(name) => codec::encode(kind::KNOCK, KnockV1 { name: name.to_string() }),
+        &ToCoordinator::TakeOver { seat } => codec::encode(kind::TAKE_OVER, TakeOverV1 { seat }),
+        &ToCoordinator::GiveUp { seat, yes } => codec::encode(kind::GIVE_UP, GiveUpV1 { seat, yes }),
+        &ToCoordinator::Help(wanted) => codec::encode(kind::HELP, HelpV1 { wanted }),
+        ToCoordinator::Propose(Proposal { a4, sigma }) => codec::encode(
+            kind::PROPOSE,
+            ProposeV1 {
+                a4_mhz: millihertz(*a4),
+                sigma_mc: millicents(*sigma),
+            },
+        ),
     }
 }
 
@@ -110,16 +119,7 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToCoordinator>, WireError> {
     let (header, payload) = frame::split(frame)?;
     Ok(Some(match header.kind {
         kind::HELLO => ToCoordinator::Hello(codec::decode::<HelloV1>(header, payload)?.try_into()?),
-        kind::REPORTS => {
-            let ReportsV1 { reports } = codec::decode(header, payload)?;
-            if reports.len() > REPORTS_MAX {
-                return Err(WireError::range(
-                    "a batch of reports",
-                    format_args!("{} are too many", reports.len()),
-                ));
-            }
-            ToCoordinator::Reports(reports.into_iter().map(Report::try_from).collect::<Result<_, _>>()?)
-        }
+        kind::REPORTS => ToCoordinator::Reports(codec::decode::<ReportsV1>(header, payload)?.into_reports()?),
         kind::STATION_BEAT => codec::decode::<()>(header, payload).map(|()| ToCoordinator::Beat)?,
         kind::LEAVE => codec::decode::<()>(header, payload).map(|()| ToCoordinator::Leave)?,
         kind::PAIR_START => {
@@ -133,10 +133,21 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToCoordinator>, WireError> {
         kind::PAIR_CONFIRM => {
             let PairConfirmV1 { name, proof } = codec::decode(header, payload)?;
             ToCoordinator::PairConfirm {
-                name: name.parse().map_err(|why| WireError::range("a name", why))?,
+                name: parsed(&name)?,
                 proof: Proof(proof),
             }
         }
+        kind::KNOCK => ToCoordinator::Knock(parsed(&codec::decode::<KnockV1>(header, payload)?.name)?),
+        kind::TAKE_OVER => {
+            let TakeOverV1 { seat } = codec::decode(header, payload)?;
+            ToCoordinator::TakeOver { seat }
+        }
+        kind::GIVE_UP => {
+            let GiveUpV1 { seat, yes } = codec::decode(header, payload)?;
+            ToCoordinator::GiveUp { seat, yes }
+        }
+        kind::HELP => ToCoordinator::Help(codec::decode::<HelpV1>(header, payload)?.wanted),
+        kind::PROPOSE => ToCoordinator::Propose(codec::decode::<ProposeV1>(header, payload)?.try_into()?),
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),
     }))
@@ -146,75 +157,39 @@ impl TryFrom<HelloV1> for Hello {
     type Error = WireError;
 
     fn try_from(hello: HelloV1) -> Result<Self, WireError> {
+        // Nothing newer than this version is ever said, so that what the other side knows makes no difference yet.
+        let HelloV1 {
+            name,
+            harp,
+            token,
+            process,
+            newest: _,
+        } = hello;
         Ok(Self {
-            name: hello.name.parse().map_err(|why| WireError::range("a name", why))?,
-            harp: hello.harp.try_into()?,
-            token: hello.token.map(JoinToken),
-            process: hello.process,
+            name: parsed(&name)?,
+            harp: harp.try_into()?,
+            token: token.map(JoinToken),
+            process,
         })
     }
 }
 
-impl From<&Report> for ReportV1 {
-    fn from(report: &Report) -> Self {
-        let (content, uhz, sigma_mc, mark) = match report.content {
-            Content::Reading(reading) => (READING, microhertz(reading.hz), millicents(reading.sigma), 0),
-            Content::Mark { mark, .. } => (MARK, 0, 0, mark.code()),
-        };
-        Self {
-            sequence: report.sequence.0,
-            session: report.session.0,
-            round: report.round.0,
-            age_ms: u64::try_from(report.age.as_millis()).unwrap_or(u64::MAX),
-            string: report.content.string().get(),
-            content,
-            uhz,
-            sigma_mc,
-            mark,
-        }
-    }
-}
-
-impl TryFrom<ReportV1> for Report {
+impl TryFrom<ProposeV1> for Proposal {
     type Error = WireError;
 
-    fn try_from(report: ReportV1) -> Result<Self, WireError> {
-        if !(1..=SEQUENCE_MAX).contains(&report.sequence) {
-            return Err(WireError::range(
-                "a report's number",
-                format_args!("{} is not within 1 and {SEQUENCE_MAX}", report.sequence),
-            ));
+    fn try_from(wire: ProposeV1) -> Result<Self, WireError> {
+        let sigma = cents(wire.sigma_mc);
+        if !(Cents(0.0)..=Reading::SIGMA_MAX).contains(&sigma) {
+            let why = format_args!("{} cents is none", sigma.0);
+            return Err(WireError::range("an uncertainty", why));
         }
-        let string =
-            StringNumber::new(u32::from(report.string)).map_err(|why| WireError::range("a string number", why))?;
-        let content = match (report.content, report.uhz, report.sigma_mc, report.mark) {
-            (READING, uhz, sigma_mc, 0) => Content::Reading(reading(string, uhz, cents(sigma_mc))?),
-            (MARK, 0, 0, mark) => Content::Mark {
-                string,
-                mark: Coded::of(mark)?,
-            },
-            (content, ..) => {
-                return Err(WireError::range(
-                    "a report",
-                    format_args!("{content} is neither reading nor mark"),
-                ));
-            }
-        };
         Ok(Self {
-            sequence: Sequence(report.sequence),
-            session: SessionId(report.session),
-            round: Round(report.round),
-            age: Duration::from_millis(report.age_ms),
-            content,
+            a4: reference(wire.a4_mhz)?,
+            sigma,
         })
     }
 }
 
-fn reading(string: StringNumber, uhz: u64, sigma: Cents) -> Result<Reading, WireError> {
-    let hz = Hz::new(uhz as f64 / 1e6).map_err(|why| WireError::range("a frequency", why))?;
-    Reading::new(string, hz, sigma).map_err(|why| WireError::range("a reading", why))
-}
-
-fn microhertz(hz: Hz) -> u64 {
-    (hz.get() * 1e6).round() as u64
+fn parsed(name: &str) -> Result<Name, WireError> {
+    name.parse().map_err(|why| WireError::range("a name", why))
 }

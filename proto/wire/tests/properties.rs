@@ -2,15 +2,16 @@
 
 use std::time::Duration;
 
-use consort_proto::message::{Content, REPORTS_MAX, Refusal};
+use consort_proto::agreement::SEATS_MAX;
+use consort_proto::message::{Content, Proposal, REPORTS_MAX, Refusal};
 use consort_proto::{
-    Accidental, Agreement, Cents, Harp, HarpString, Hello, Hz, JoinToken, Kind, Letter, Mark, Material, Mechanism,
-    Name, Note, Proof, Reading, ReferencePitch, Report, Revision, Round, Scheme, Sequence, SessionId, Setting, Share,
-    StringNumber, Temperament, ToCoordinator, ToStation, Tolerance, Tuning,
+    Accidental, Agreement, Cents, Document, Fingerprint, Harp, HarpString, Hello, Hz, JoinToken, Kind, Letter, Mark,
+    Material, Mechanism, Name, Note, Proof, Reading, ReferencePitch, Report, Revision, Round, Scheme, Seat, Sequence,
+    SessionId, Setting, Share, StringNumber, Temperament, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Verdict,
 };
 use consort_wire::{
-    HEADER_LEN, MUST_UNDERSTAND, PAYLOAD_MAX, WireError, decode_to_coordinator, decode_to_station,
-    encode_to_coordinator, encode_to_station, frame_len,
+    HEADER_LEN, MUST_UNDERSTAND, PAYLOAD_MAX, WireError, decode_from_deputy, decode_to_coordinator, decode_to_deputy,
+    decode_to_station, encode_from_deputy, encode_to_coordinator, encode_to_deputy, encode_to_station, frame_len,
 };
 use proptest::prelude::*;
 
@@ -49,12 +50,25 @@ fn harp() -> impl Strategy<Value = Harp> {
 
 fn content() -> impl Strategy<Value = Content> {
     let string = (1_u32..=63).prop_map(|number| StringNumber::new(number).expect("a string"));
-    let reading = (string.clone(), 15.0..=5_000.0, 0.0..=100.0).prop_map(|(string, hz, sigma)| {
+    let level = prop::option::of(-200.0..=20.0);
+    let verdict = one_of(&[Verdict::Settled, Verdict::Unsure]);
+    let numbers = (string.clone(), 15.0..=5_000.0, 0.0..=100.0, level, verdict);
+    let reading = numbers.prop_map(|(string, hz, sigma, level, verdict)| {
         let hz = Hz::new(hz).expect("a frequency");
-        Content::Reading(Reading::new(string, hz, Cents(sigma)).expect("a reading"))
+        let reading = Reading::new(string, hz, Cents(sigma)).expect("a reading");
+        let heard = level.map_or(reading, |level: f64| reading.at_level(level).expect("a level"));
+        Content::Reading(heard.judged(verdict))
     });
     let mark = (string, one_of(&[None, Some(Mark::New), Some(Mark::Missing)]));
     prop_oneof![reading, mark.prop_map(|(string, mark)| Content::Mark { string, mark })]
+}
+
+/// A seat that is held, or none.
+fn tenure() -> impl Strategy<Value = Tenure> {
+    prop_oneof![
+        Just(Tenure::default()),
+        (1..=u32::MAX, 1..=u32::MAX).prop_map(|(seat, epoch)| Tenure { seat, epoch }),
+    ]
 }
 
 fn report() -> impl Strategy<Value = Report> {
@@ -62,13 +76,15 @@ fn report() -> impl Strategy<Value = Report> {
         1..=i64::MAX as u64,
         any::<[u8; 16]>(),
         any::<u32>(),
+        tenure(),
         any::<u32>(),
         content(),
     )
-        .prop_map(|(sequence, session, round, age_ms, content)| Report {
+        .prop_map(|(sequence, session, round, tenure, age_ms, content)| Report {
             sequence: Sequence(sequence),
             session: SessionId(session),
             round: Round(round),
+            tenure,
             age: Duration::from_millis(u64::from(age_ms)),
             content,
         })
@@ -93,6 +109,16 @@ fn to_coordinator() -> impl Strategy<Value = ToCoordinator> {
         (name(), any::<[u8; 32]>()).prop_map(|(name, proof)| ToCoordinator::PairConfirm {
             name,
             proof: Proof(proof)
+        }),
+        name().prop_map(ToCoordinator::Knock),
+        any::<u32>().prop_map(|seat| ToCoordinator::TakeOver { seat }),
+        (any::<u32>(), any::<bool>()).prop_map(|(seat, yes)| ToCoordinator::GiveUp { seat, yes }),
+        any::<bool>().prop_map(ToCoordinator::Help),
+        // In whole mHz and millicents, so that it arrives as it was said.
+        (380_000..=480_000_u32, 0..=100_000).prop_map(|(a4_mhz, sigma_mc)| {
+            let a4 = ReferencePitch::new(f64::from(a4_mhz) / 1000.0).expect("in reach");
+            let sigma = Cents(f64::from(sigma_mc) / 1000.0);
+            ToCoordinator::Propose(Proposal { a4, sigma })
         }),
     ]
 }
@@ -126,14 +152,34 @@ fn agreement() -> impl Strategy<Value = Agreement> {
         wires: Cents(wires),
         top: Cents(top),
     });
-    (any::<[u8; 16]>(), any::<u64>(), name(), tuning, tolerance, any::<u32>()).prop_map(
-        |(session, revision, ensemble, tuning, tolerance, round)| Agreement {
+    let called = prop::option::of((one_of(&Letter::ALL), -1_i8..=9));
+    let numbers = (any::<u64>(), any::<u32>());
+    (any::<[u8; 16]>(), numbers, name(), tuning, tolerance, called).prop_map(
+        |(session, (revision, round), ensemble, tuning, tolerance, called)| Agreement {
             session: SessionId(session),
             revision: Revision(revision),
             ensemble,
             tuning,
             tolerance,
             round: Round(round),
+            called: called.map(|(letter, octave)| Note::new(letter, Accidental::Natural, octave)),
+        },
+    )
+}
+
+fn document() -> impl Strategy<Value = Document> {
+    let seat = (1..=u32::MAX, 1..=u32::MAX, name()).prop_map(|(seat, epoch, name)| Seat {
+        tenure: Tenure { seat, epoch },
+        name,
+    });
+    let seats = prop::collection::vec(seat, 0..=SEATS_MAX);
+    (agreement(), any::<u32>(), any::<Option<u32>>(), 50..=2_000_u64, seats).prop_map(
+        |(agreement, epoch, start_in, beat_every, seats)| Document {
+            agreement,
+            epoch,
+            start_in: start_in.map(|ms| Duration::from_millis(u64::from(ms))),
+            beat_every: Duration::from_millis(beat_every),
+            seats,
         },
     )
 }
@@ -148,17 +194,28 @@ fn to_station() -> impl Strategy<Value = ToStation> {
         Refusal::Misspoke,
         Refusal::WrongCode,
         Refusal::NotNow,
+        Refusal::Asked,
+        Refusal::Declined,
+        Refusal::Copied,
+        Refusal::SeatTaken,
     ];
     prop_oneof![
-        (any::<[u8; 16]>(), any::<u32>(), any::<u64>()).prop_map(|(session, epoch, acked)| ToStation::Welcome {
-            session: SessionId(session),
-            epoch,
-            acked: Sequence(acked),
+        (any::<[u8; 16]>(), any::<u32>(), any::<u64>(), tenure()).prop_map(|(session, epoch, acked, tenure)| {
+            ToStation::Welcome {
+                session: SessionId(session),
+                epoch,
+                acked: Sequence(acked),
+                tenure,
+            }
         }),
-        (agreement(), any::<Option<u32>>()).prop_map(|(agreement, start_in)| ToStation::Agreement {
-            agreement,
-            start_in: start_in.map(|ms| Duration::from_millis(u64::from(ms))),
+        document().prop_map(|document| ToStation::Agreement(Box::new(document))),
+        name().prop_map(|ensemble| ToStation::Admitted { ensemble }),
+        (any::<u32>(), name(), any::<[u8; 32]>()).prop_map(|(seat, name, by)| ToStation::TakeOverAsked {
+            seat,
+            name,
+            by: Fingerprint(by),
         }),
+        any::<u32>().prop_map(|seat| ToStation::TakeOverDenied { seat }),
         any::<u64>().prop_map(|acked| ToStation::Acked(Sequence(acked))),
         (any::<u32>(), any::<u64>()).prop_map(|(epoch, revision)| ToStation::Beat {
             epoch,
@@ -202,14 +259,18 @@ proptest! {
                 prop_assert_eq!(said.len(), heard.len());
                 for (said, heard) in said.iter().zip(heard) {
                     prop_assert_eq!(
-                        (said.sequence, said.session, said.round, said.age),
-                        (heard.sequence, heard.session, heard.round, heard.age)
+                        (said.sequence, said.session, said.round, said.tenure, said.age),
+                        (heard.sequence, heard.session, heard.round, heard.tenure, heard.age)
                     );
                     match (said.content, heard.content) {
                         (Content::Reading(said), Content::Reading(heard)) => {
                             prop_assert_eq!(said.string, heard.string);
                             prop_assert!(close(said.hz.get(), heard.hz.get(), 1e-6));
                             prop_assert!(close(said.sigma.0, heard.sigma.0, 1e-3));
+                            prop_assert_eq!(said.verdict, heard.verdict);
+                            prop_assert_eq!(said.level_dbfs.is_some(), heard.level_dbfs.is_some());
+                            let levels = said.level_dbfs.zip(heard.level_dbfs);
+                            prop_assert!(levels.is_none_or(|(said, heard)| close(said, heard, 1e-2)));
                         }
                         (said, heard) => prop_assert_eq!(said, heard),
                     }
@@ -241,10 +302,13 @@ proptest! {
         let arrived = settled(&message);
         match (&message, &arrived) {
             (
-                ToStation::Agreement { agreement: said, start_in: said_start },
-                ToStation::Agreement { agreement: heard, start_in: heard_start },
+                ToStation::Agreement(said),
+                ToStation::Agreement(heard),
             ) => {
-                prop_assert_eq!(said_start, heard_start);
+                let rest = |document: &Document| (document.epoch, document.start_in, document.beat_every, document.seats.clone());
+                prop_assert_eq!(rest(said), rest(heard));
+                let (said, heard) = (&said.agreement, &heard.agreement);
+                prop_assert_eq!(said.called, heard.called);
                 prop_assert_eq!((said.session, said.revision, said.round), (heard.session, heard.revision, heard.round));
                 prop_assert_eq!(&said.ensemble, &heard.ensemble);
                 prop_assert!(close(said.tuning.a4.hz().get(), heard.tuning.a4.hz().get(), 1e-3));
@@ -286,7 +350,7 @@ proptest! {
 
     #[test]
     fn any_bytes_are_answered_with_a_message_or_a_reason(
-        kind in prop::sample::select(vec![1_u16, 2, 3, 4, 5, 6, 101, 102, 103, 104, 105, 106, 107, 108, 7, 999]),
+        kind in prop::sample::select(KINDS.to_vec()),
         flags in any::<u8>(),
         payload in prop::collection::vec(any::<u8>(), 0..400),
     ) {
@@ -296,8 +360,21 @@ proptest! {
         frame.extend(&payload);
         let to_coordinator = decode_to_coordinator(&frame);
         let to_station = decode_to_station(&frame);
-        // Nothing belongs to both directions.
-        prop_assert!(!matches!((&to_coordinator, &to_station), (Ok(Some(_)), Ok(Some(_)))));
+        let (from_deputy, to_deputy) = (decode_from_deputy(&frame), decode_to_deputy(&frame));
+        // Nothing belongs to two directions, and nothing of a deputy's to a station's.
+        let meant = [
+            matches!(to_coordinator, Ok(Some(_))),
+            matches!(to_station, Ok(Some(_))),
+            matches!(from_deputy, Ok(Some(_))),
+            matches!(to_deputy, Ok(Some(_))),
+        ];
+        prop_assert!(meant.into_iter().filter(|&meant| meant).count() <= 1);
+        if let Ok(Some(message)) = from_deputy {
+            prop_assert_eq!(decode_from_deputy(&encode_from_deputy(&message)), Ok(Some(message)));
+        }
+        if let Ok(Some(message)) = to_deputy {
+            prop_assert_eq!(decode_to_deputy(&encode_to_deputy(&message)), Ok(Some(message)));
+        }
         if let Ok(Some(message)) = to_coordinator {
             prop_assert_eq!(decode_to_coordinator(&encode_to_coordinator(&message)), Ok(Some(message)));
         }
@@ -306,6 +383,12 @@ proptest! {
         let _ = decode_to_station(&payload);
     }
 }
+
+/// Every kind of frame, and one that is none.
+const KINDS: [u16; 30] = [
+    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 101, 102, 103, 104, 105, 106, 107, 108, 109, 110, 111, 201, 202, 203, 301, 302,
+    303, 304, 999,
+];
 
 fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
     let mut frame = kind.to_le_bytes().to_vec();
@@ -317,7 +400,7 @@ fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
 
 #[test]
 fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
-    for kind in [0, 7, 100, 109, 40_000] {
+    for kind in [0, 12, 100, 112, 40_000] {
         assert_eq!(decode_to_coordinator(&frame(kind, 0, b"anything")), Ok(None));
         assert_eq!(decode_to_station(&frame(kind, 0, b"anything")), Ok(None));
         let must = frame(kind, MUST_UNDERSTAND, b"anything");
@@ -328,7 +411,7 @@ fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
 
 #[test]
 fn a_station_has_no_frame_that_changes_the_agreement() {
-    for kind in 101..=108 {
+    for kind in (101..=111).chain(201..=203).chain(301..=304) {
         assert_eq!(
             decode_to_coordinator(&frame(kind, MUST_UNDERSTAND, &[0; 60])),
             Err(WireError::Unknown(kind))
@@ -342,14 +425,19 @@ fn a_length_beyond_the_limit_of_its_kind_is_refused_from_the_header_alone() {
         (1, 4096),
         (2, PAYLOAD_MAX),
         (3, 64),
-        (102, 4096),
+        (102, PAYLOAD_MAX),
         (104, 64),
         (5, 512),
         (6, 512),
         (106, 512),
         (107, 512),
         (108, 64),
-        (9, PAYLOAD_MAX),
+        (7, 512),
+        (9, 64),
+        (203, 512),
+        (301, 4096),
+        (302, 1024),
+        (999, PAYLOAD_MAX),
     ] {
         let header = |length: u32| {
             let mut header = frame(kind, 0, &[]);
@@ -371,10 +459,9 @@ fn a_length_beyond_the_limit_of_its_kind_is_refused_from_the_header_alone() {
 #[test]
 fn a_report_that_cannot_be_meant_is_refused() {
     let good = [
-        1, 5, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 21, 0, 252, 0, 0x1a, 0x37, 0x1a, 240, 1, 0,
+        1, 5, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 3, 1, 0, 21, 0, 252, 0, 0x1a, 0x37, 0x1a, 240, 0, 0, 0,
     ];
-    // A reading of 439.753216 Hz, ±0.12 cents, whose last two bytes are uncertainty and mark.
-    let good: Vec<u8> = good[..28].iter().copied().chain([0]).collect();
+    // A reading of 439.753216 Hz, ±0.12 cents, at 0 dBFS, in seat 3; the last bytes are uncertainty, level, verdict, mark.
     assert!(
         matches!(decode_to_coordinator(&frame(2, 1, &good)), Ok(Some(_))),
         "{:?}",
@@ -382,14 +469,16 @@ fn a_report_that_cannot_be_meant_is_refused() {
     );
     for (place, byte, what) in [
         (1, 0, "number 0"),
-        (20, 0, "string 0"),
-        (20, 64, "string 64"),
-        (21, 2, "neither reading nor mark"),
-        (26, 0, "7 Hz"),
-        (27, 1, "an uncertainty below zero"),
-        (28, 1, "a reading with a mark"),
+        (19, 0, "no seat with a holder"),
+        (20, 0, "a seat without a holder"),
+        (22, 0, "string 0"),
+        (22, 64, "string 64"),
+        (23, 2, "neither reading nor mark"),
+        (28, 0, "7 Hz"),
+        (29, 1, "an uncertainty below zero"),
+        (32, 1, "a reading with a mark"),
     ] {
-        let mut bad = good.clone();
+        let mut bad = good;
         bad[place] = byte;
         let answer = decode_to_coordinator(&frame(2, 1, &bad));
         assert!(matches!(answer, Err(WireError::Range { .. })), "{what}: {answer:?}");

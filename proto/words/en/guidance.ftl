@@ -8,6 +8,7 @@ guide-let-ring = Let it ring
 guide-pluck-once-more = Once more
 guide-holds = Holds
 guide-which-pin = Which pin?
+guide-which-harp = Which harp?
 guide-pedal-up = Pedal up?
 guide-lever-down = Lever down?
 guide-leave-it = Leave it
@@ -35,6 +36,19 @@ why-will-not-hold = Set { $times } times and fell away each time. Leave it and g
 why-new = New strings come last and may stay a touch sharp.
 why-missing = Marked as missing.
 why-unsure = The string could not be told for sure. Pluck it alone and let it ring.
+why-opening = { $place } of { $of }: pedals, levers and pitch are heard before any pin is turned.
+why-opening-rings = Let it ring, then the next one.
+why-all-pedals = Every letter sounds about a semitone high. Are all pedals up, in flat?
+why-open-tuning-high = { $letters } { $count ->
+    [1] sounds
+   *[other] sound
+} a semitone high. Is the harp in another open tuning than the one that is set here?
+why-open-tuning-low = { $letters } { $count ->
+    [1] sounds
+   *[other] sound
+} a semitone low. Is the harp in another open tuning than the one that is set here?
+why-elsewhere = { $name } sounded where no pedal or lever puts it. Pluck it alone once more.
+why-another-harp = These strings do not fit the harp that is set here. Is it this harp, and were its strings plucked from middle C down?
 why-standstill = Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.
 why-too-far-flat = More than a semitone flat. Look whether the key is on this string's pin before you turn; if it is, raise the string in steps.
 why-too-far-sharp = More than a semitone sharp. Look whether the key is on this string's pin before you turn; if it is, loosen the string.

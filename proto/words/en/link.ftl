@@ -22,7 +22,30 @@ refusal-full = The coordinator has no seat left. Ask the leader.
 refusal-misspoke = The coordinator did not understand this station. Update the older of the two.
 refusal-wrong-code = The code did not match. Look at the leader's screen again: there may be a new one.
 refusal-resting = Too many codes did not match. Wait { $time }, then type the code that the leader shows.
+refusal-asked = The leader is asked to let this laptop in. Its tag is on her screen.
+refusal-declined = The leader did not let this laptop in. Speak to the leader, or type the code that is shown.
+refusal-copied = Another laptop shows the same key as this one, as after a copied disk. Make one of the two new.
+refusal-seat-taken = This harp is played at another laptop now. Join again to play another one here.
 refusal-not-now = Others are joining at this moment. This station tries again by itself.
+
+link-apart = This Wi-Fi seems to keep laptops apart. Use the hotspot of a phone for all laptops, or a cable.
+link-called = The leader asks for { $string }: pluck it.
+
+ask-in = { $name }, with the tag { $tag }, is near. Without a code, its leader can let this laptop in; its tag is { $own }.
+ask-in-at = Without a code, the leader at { $address } can let this laptop in; its tag is { $own }.
+ask-in-yes = Ask the leader
+ask-seat = A harp of { $name } is played at seat { $seat } already. If it is this one, this laptop can take over.
+ask-seat-waits = The other laptop and the leader are asked for seat { $seat }.
+ask-seat-denied = Seat { $seat } stays with the other laptop.
+ask-seat-yes = Take over
+ask-give-up = { $name }, at another laptop with the tag { $tag }, wants to play this harp there.
+ask-give-up-yes = Give it up
+ask-give-up-no = Keep it
+ask-renew = This laptop's key is a copy of another's. A fresh one needs the leader's code again.
+ask-renew-yes = Make this laptop new
+
+network-first-start = The system may ask now whether this program may use the network: allow it for private networks, else nobody can join.
+network-own-address = Nothing answers at { $address }, this laptop's own address: a firewall stands between. Allow this program for private networks.
 
 input-hears = The pickup is heard.
 input-silent = Nothing is heard. Is the pickup plugged in and switched on?

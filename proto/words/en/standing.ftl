@@ -23,6 +23,7 @@ presence-unsure = no word for a moment
 presence-silent = silent { $time }
 presence-away = no link
 presence-removed = turned away
+presence-copied = two laptops show its key
 
 time-seconds = { $count } s
 time-minutes = { $count } min
@@ -65,10 +66,28 @@ board-strings-moved = moved
 board-strings-will-not-hold = that will not hold
 board-strings-new = that are new
 board-strings-missing = missing
+board-help = wants help
+board-no-link = No link to the coordinator. This is what was heard last, and may not be so any more.
+board-not-granted = The leader has not granted this laptop to change anything. Looking is all it can do.
 board-disk-full = The disk takes nothing, so nothing new is kept: make room.
 
 joining-open = Joining is open: whoever has the code or the link may join.
 joining-closed = Joining is closed: only harps that joined before may come back.
+joining-knocking = { $name } asks to be let in without a code. Compare the tag with the laptop's: { $tag }.
+joining-knocking-yes = Let in
+joining-knocking-no = No
+seat-wanted = { $name }, with the tag { $tag }, wants to play the harp of seat { $seat }, { $holder }, at another laptop.
+seat-wanted-yes = Let it change
+seat-wanted-no = Leave it
+proposal-says = { $name } has measured A = { $pitch }, give or take { $cents } cents.
+proposal-yes = Agree on it
+proposal-no = Put it away
+watching-says = A laptop with the tag { $tag } looks at the board.
+watching-may = A laptop with the tag { $tag } looks at the board and may change the agreement.
+watching-grant = Let it change the agreement
+watching-revoke = Let it only look
+deputy-only-leader = Only the leader's own laptop can do that.
+deputy-not-taken = The coordinator did not take this: there is no link to it, or the leader has not granted it.
 joining-newcomer = { $name } has joined, with the tag { $tag }.
 
 code-open = Tell it to the players. It is needed once, and good for a quarter of an hour.

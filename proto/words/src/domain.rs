@@ -86,6 +86,10 @@ impl Words {
                 return self.say(Key::RefusalResting, &[("time", Arg::from(left))]);
             }
             Refusal::NotNow => Key::RefusalNotNow,
+            Refusal::Asked => Key::RefusalAsked,
+            Refusal::Declined => Key::RefusalDeclined,
+            Refusal::Copied => Key::RefusalCopied,
+            Refusal::SeatTaken => Key::RefusalSeatTaken,
         };
         self.say(key, &[])
     }

@@ -169,6 +169,10 @@ fn every_refusal_says_what_to_do() {
             left: Duration::from_secs(30),
         },
         Refusal::NotNow,
+        Refusal::Asked,
+        Refusal::Declined,
+        Refusal::Copied,
+        Refusal::SeatTaken,
     ] {
         let sentence = words.refusal(refusal);
         assert!(sentence.contains(". ") && sentence.ends_with('.'), "{sentence}");

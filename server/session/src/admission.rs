@@ -1,8 +1,9 @@
 //! Who is let in: a known key, or a stranger with the token while joining is open.
 
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, Hello, JoinToken, ToStation, Uptime};
+use consort_proto::{Document, Fingerprint, Hello, JoinToken, ToStation, Uptime};
 
+use crate::copies::Copies;
 use crate::event::LinkId;
 use crate::record::Record;
 use crate::session::{LinkState, Session, Waiting};
@@ -10,7 +11,7 @@ use crate::view::Newcomer;
 
 impl Session {
     /// Answers a station's first word.
-    pub(crate) fn admit(&mut self, id: LinkId, peer: Fingerprint, hello: Hello) {
+    pub(crate) fn admit(&mut self, now: Uptime, id: LinkId, peer: Fingerprint, hello: Hello) {
         let invited = self.pinned.contains(&peer) || hello.token.is_some_and(|shown| same(shown, self.token));
         let refusal = match self.roster.get(peer) {
             Some(station) if station.removed => Some(Refusal::Removed),
@@ -23,6 +24,10 @@ impl Session {
         };
         if let Some(why) = refusal {
             self.close(id, why);
+            return;
+        }
+        if !self.is_one_laptop(now, peer, hello.process) {
+            self.close(id, Refusal::Copied);
             return;
         }
         if let Some(link) = self.links.get_mut(&id) {
@@ -45,7 +50,11 @@ impl Session {
             let name = name.clone();
             self.newcomer = Some(Newcomer { name, peer });
         }
+        let seats = self.roster.seats();
         self.roster.seat(peer, name, harp);
+        if self.roster.seats() != seats {
+            self.send_agreement_to_all(now);
+        }
         // The link may have gone while the disk was busy; the station's seat stays.
         if !self.links.contains_key(&id) {
             return;
@@ -63,33 +72,76 @@ impl Session {
             // Not now: the disk may have taken longer than it takes to fall silent.
             self.roster.heard(peer, link.heard_at);
         }
-        let acked = self.roster.get(peer).map(|station| station.acked).unwrap_or_default();
-        self.send(
-            id,
-            ToStation::Welcome {
-                session: self.agreement.session,
-                epoch: self.epoch,
-                acked,
-            },
-        );
+        self.send_welcome(id, peer);
         self.send_agreement(now, id);
+    }
+
+    /// Tells a station that it is in, and where.
+    pub(crate) fn send_welcome(&mut self, id: LinkId, peer: Fingerprint) {
+        let Some(station) = self.roster.get(peer) else { return };
+        let welcome = ToStation::Welcome {
+            session: self.agreement.session,
+            epoch: self.epoch,
+            acked: station.acked,
+            tenure: station.tenure,
+        };
+        self.send(id, welcome);
     }
 
     /// Sends the whole agreement.
     pub(crate) fn send_agreement(&mut self, now: Uptime, id: LinkId) {
-        let agreement = self.agreement.clone();
-        self.send(
-            id,
-            ToStation::Agreement {
-                agreement,
-                start_in: self.start.map(|start| start.since(now)),
-            },
-        );
+        let document = Document {
+            agreement: self.agreement.clone(),
+            epoch: self.epoch,
+            start_in: self.start.map(|start| start.since(now)),
+            beat_every: self.config.beat_every,
+            seats: self.roster.seats(),
+        };
+        self.send(id, ToStation::Agreement(Box::new(document)));
+    }
+
+    /// Sends everyone the whole agreement.
+    pub(crate) fn send_agreement_to_all(&mut self, now: Uptime) {
+        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
+        joined.into_iter().for_each(|link| self.send_agreement(now, link));
+    }
+
+    /// Which programs showed a key long ago says nothing any more.
+    pub(crate) fn keep_copies(&mut self, now: Uptime) {
+        let frozen = |session: &Self| session.copies.values().filter(|copies| copies.is_frozen()).count();
+        let before = frozen(self);
+        self.copies.retain(|_, copies| copies.stale_at() > now);
+        if frozen(self) < before {
+            self.redraw();
+        }
+    }
+
+    /// When something about frozen keys changes by itself.
+    pub(crate) fn next_thaw(&self) -> Option<Uptime> {
+        let frozen = self.copies.values().filter(|copies| copies.is_frozen());
+        frozen.map(Copies::stale_at).min()
+    }
+
+    /// Whether the key of `peer` is shown by one laptop only; when not, the one that is in is turned away as well.
+    fn is_one_laptop(&mut self, now: Uptime, peer: Fingerprint, process: u64) -> bool {
+        let copies = self.copies.entry(peer).or_default();
+        let was_frozen = copies.is_frozen();
+        let is_one = copies.show(now, process);
+        if !is_one {
+            for link in self.links_of(peer) {
+                self.close(link, Refusal::Copied);
+            }
+            self.roster.leave(peer);
+        }
+        if is_one == was_frozen {
+            self.redraw();
+        }
+        is_one
     }
 
     /// Whether the holder of `peer`, who has no seat, finds one.
     pub(crate) fn has_seat_for(&self, peer: Fingerprint) -> bool {
-        self.roster.len() + self.waiting_strangers(peer) < self.config.stations_max
+        self.roster.taken() + self.waiting_strangers(peer) < self.config.stations_max
     }
 
     /// Strangers other than `peer` whose seat waits for the disk.
@@ -103,6 +155,8 @@ impl Session {
             | Waiting::Pinned { .. }
             | Waiting::Decided(_)
             | Waiting::Reports { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
             | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);

@@ -66,7 +66,11 @@ impl Session {
                     decided.start = start;
                 }
             }),
-            Command::Pitch(a4) => self.change_undoably(now, |decided| decided.agreement.tuning.a4 = a4),
+            Command::Pitch(a4) => {
+                // Whatever was proposed, the leader has decided.
+                self.proposal = None;
+                self.change_undoably(now, |decided| decided.agreement.tuning.a4 = a4);
+            }
             Command::Temperament(temperament) => {
                 self.change_undoably(now, |decided| decided.agreement.tuning.temperament = temperament);
             }
@@ -75,6 +79,16 @@ impl Session {
             }
             Command::Tolerance(tolerance) => {
                 self.change_undoably(now, |decided| decided.agreement.tolerance = tolerance)
+            }
+            Command::Call(called) => self.change(now, |decided| decided.agreement.called = called),
+            Command::Admit(peer) => self.let_in(peer),
+            Command::Decline(peer) => self.decline(peer),
+            Command::GiveUp { seat, yes } => self.answer_for_seat(seat, yes),
+            Command::Deputy { peer, granted } => self.set_deputy(peer, granted),
+            Command::DropProposal => {
+                if self.proposal.take().is_some() {
+                    self.redraw();
+                }
             }
             Command::Start(left) => self.change_undoably(now, |decided| decided.start = left.map(|left| now + left)),
         }
@@ -89,8 +103,7 @@ impl Session {
         self.agreement = agreement;
         self.start = start;
         self.past = past;
-        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
-        joined.into_iter().for_each(|link| self.send_agreement(now, link));
+        self.send_agreement_to_all(now);
     }
 
     fn change_undoably(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
@@ -119,9 +132,12 @@ impl Session {
     fn change(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
         let newest = self.waiting.values().rev().find_map(|waiting| match waiting {
             Waiting::Decided(decided) => Some(decided.clone()),
-            Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } | Waiting::Removed { .. } => {
-                None
-            }
+            Waiting::Welcome { .. }
+            | Waiting::Pinned { .. }
+            | Waiting::Reports { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
+            | Waiting::Removed { .. } => None,
         });
         let newest = newest.unwrap_or_else(|| Decided {
             agreement: self.agreement.clone(),
@@ -144,6 +160,10 @@ impl Session {
 
     fn set_removed(&mut self, peer: Fingerprint, removed: bool) {
         let Some(station) = self.roster.get(peer) else { return };
+        if !removed && station.removed && !self.has_seat_for(peer) {
+            // Its seat has gone to somebody else since.
+            return;
+        }
         // The newest decision counts, also while it is on its way to the disk.
         let decided = self.waiting.values().rev().find_map(|waiting| match waiting {
             Waiting::Removed { peer: whose, removed } if *whose == peer => Some(*removed),
@@ -151,6 +171,8 @@ impl Session {
             | Waiting::Decided(_)
             | Waiting::Welcome { .. }
             | Waiting::Pinned { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
             | Waiting::Reports { .. } => None,
         });
         if decided.unwrap_or(station.removed) == removed {
@@ -164,12 +186,50 @@ impl Session {
     }
 
     /// A removal, or its end, rests on the disk.
-    pub(crate) fn put_removal_in_force(&mut self, peer: Fingerprint, removed: bool) {
+    pub(crate) fn put_removal_in_force(&mut self, now: Uptime, peer: Fingerprint, removed: bool) {
         self.roster.set_removed(peer, removed);
         if removed {
             // It may have come back while the disk was busy.
             self.turn_away(peer);
         }
+        self.send_agreement_to_all(now);
+    }
+
+    /// The leader lets a station change the agreement, or does not any more.
+    fn set_deputy(&mut self, peer: Fingerprint, granted: bool) {
+        if self.is_known(peer) && self.deputies.contains(&peer) != granted {
+            self.persist(Record::Deputy { peer, granted }, Waiting::Deputy { peer, granted });
+        }
+    }
+
+    /// What was granted, or taken back, rests on the disk.
+    pub(crate) fn put_deputy_in_force(&mut self, peer: Fingerprint, granted: bool) {
+        if granted {
+            self.deputies.insert(peer);
+        } else {
+            self.deputies.remove(&peer);
+        }
+    }
+
+    /// Somebody looks at the board, or one link fewer does.
+    pub(crate) fn note_watching(&mut self, peer: Fingerprint, looks: bool) {
+        let links = self.watching.entry(peer).or_default();
+        *links = if looks { *links + 1 } else { links.saturating_sub(1) };
+        if *links == 0 {
+            self.watching.remove(&peer);
+        }
+        self.redraw();
+    }
+
+    /// Whether the holder of `peer` may look at the board: it was let in once, and not turned away since.
+    pub fn is_known(&self, peer: Fingerprint) -> bool {
+        let station = self.roster.get(peer);
+        station.is_some_and(|station| !station.removed) || (station.is_none() && self.pinned.contains(&peer))
+    }
+
+    /// Whether the holder of `peer` may change the agreement as a deputy.
+    pub fn is_deputy(&self, peer: Fingerprint) -> bool {
+        self.is_known(peer) && self.deputies.contains(&peer)
     }
 
     fn turn_away(&mut self, peer: Fingerprint) {

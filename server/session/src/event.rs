@@ -3,7 +3,9 @@
 use std::net::IpAddr;
 use std::time::Duration;
 
-use consort_proto::{Binding, Fingerprint, JoinCode, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance};
+use consort_proto::{
+    Binding, Fingerprint, JoinCode, Note, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance,
+};
 
 use crate::record::Ticket;
 
@@ -52,6 +54,13 @@ pub enum Event {
     ///
     /// May be said once for all of it or once for each ticket.
     NotPersisted(Ticket),
+    /// The holder of a key looks at the board over a link of its own, or does not any more.
+    Watching {
+        /// Whose key.
+        peer: Fingerprint,
+        /// Whether.
+        looks: bool,
+    },
     /// The leader decided something.
     Command(Command),
     /// The time of [`crate::Session::poll_timeout`] has come.
@@ -81,4 +90,26 @@ pub enum Command {
     Remove(Fingerprint),
     /// Let a removed station back in.
     LetBack(Fingerprint),
+    /// Let in who knocks without a code.
+    Admit(Fingerprint),
+    /// Say no to who knocks.
+    Decline(Fingerprint),
+    /// Say for its holder whether a seat may be taken over.
+    GiveUp {
+        /// The seat's number.
+        seat: u32,
+        /// Whether it may.
+        yes: bool,
+    },
+    /// Ask everyone for this string; `None` for no more.
+    Call(Option<Note>),
+    /// Grant a station to change the agreement as a deputy, or take that back.
+    Deputy {
+        /// Whose.
+        peer: Fingerprint,
+        /// Whether it may.
+        granted: bool,
+    },
+    /// Put the proposed reference pitch away.
+    DropProposal,
 }

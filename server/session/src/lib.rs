@@ -6,10 +6,12 @@
 //! sent before it cannot be lost any more.
 
 mod admission;
+mod copies;
 mod decisions;
 mod door;
 pub mod effect;
 pub mod event;
+mod knocking;
 mod pace;
 mod pairing;
 mod presence;
@@ -17,6 +19,7 @@ pub mod record;
 mod reports;
 mod roster;
 mod session;
+mod takeover;
 pub mod view;
 
 use std::time::Duration;

@@ -59,13 +59,15 @@ impl Session {
         self.door.right(id);
         self.set_state(id, LinkState::Proven);
         let record = Record::Pinned { peer };
-        self.persist(record.clone(), Waiting::Pinned { link: id, record });
+        self.persist(record.clone(), Waiting::Pinned { link: Some(id), record });
     }
 
     /// The key of the station on this link rests on the disk: it is told so, and may introduce itself now or later.
-    pub(crate) fn pinned(&mut self, id: LinkId, record: &Record) {
+    pub(crate) fn pinned(&mut self, id: Option<LinkId>, record: &Record) {
         let Record::Pinned { peer } = *record else { return };
         self.pinned.insert(peer);
+        // Whom the leader let in hears of it when it asks again.
+        let Some(id) = id else { return };
         if self.links.get(&id).is_some_and(|link| link.state == LinkState::Proven) {
             self.set_state(id, LinkState::Open);
             self.effects.push_back(Effect::Accept {
@@ -85,6 +87,10 @@ impl Session {
     /// The leader opens the door for strangers, with a fresh code, or closes it.
     pub(crate) fn set_joining(&mut self, now: Uptime, open: bool) {
         self.joining = open;
+        self.declined.clear();
+        if !open {
+            self.knocks.clear();
+        }
         for id in self.door.set_open(now, open) {
             // What was typed is on the screen no more.
             self.close(id, Refusal::WrongCode);

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use consort_proto::{
-    Agreement, Fingerprint, Harp, JoinToken, Name, Report, Revision, Sequence, StringStory, Tolerance, Tuning,
+    Agreement, Fingerprint, Harp, JoinToken, Name, Report, Revision, Sequence, StringStory, Tenure, Tolerance, Tuning,
 };
 
 /// The number of a record: counts up from 1 in each run of the program.
@@ -50,6 +50,21 @@ pub enum Record {
         /// Whether it is turned away.
         removed: bool,
     },
+    /// A seat changed hands: the new holder keeps its own name, harp and reports, and gives up the seat that it had. What
+    /// the strings of the seat did stays if both harps have the same strings.
+    TakenOver {
+        /// Whose seat it was.
+        from: Fingerprint,
+        /// Whose it is.
+        to: Fingerprint,
+    },
+    /// A station may look at the board and change the agreement (`true`), or may not any more.
+    Deputy {
+        /// Whose.
+        peer: Fingerprint,
+        /// Whether it may.
+        granted: bool,
+    },
 }
 
 /// What was written down, put together again.
@@ -67,6 +82,8 @@ pub struct Saved {
     pub token: JoinToken,
     /// Keys that are let in without a token, whether they have a seat yet or not.
     pub pinned: Vec<Fingerprint>,
+    /// Keys that may change the agreement as deputies.
+    pub deputies: Vec<Fingerprint>,
     /// Everyone who was ever let in.
     pub stations: Vec<SavedStation>,
 }
@@ -89,6 +106,8 @@ pub struct Past {
 pub struct SavedStation {
     /// Its key.
     pub peer: Fingerprint,
+    /// Its seat.
+    pub tenure: Tenure,
     /// The harpist.
     pub name: Name,
     /// The harp.

@@ -50,7 +50,8 @@ impl Session {
         };
         for report in &reports {
             station.acked = station.acked.max(report.sequence);
-            if report.session != session {
+            // A report of an earlier holder of a seat, or of an earlier seat, is not one of this harp now.
+            if report.session != session || report.tenure != station.tenure {
                 continue;
             }
             // A string that the harp does not have was reported for another harp.

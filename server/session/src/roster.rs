@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use consort_proto::{Fingerprint, Harp, Name, Sequence, StringStory, Uptime};
+use consort_proto::{Fingerprint, Harp, Name, Seat, Sequence, StringStory, Tenure, Uptime};
 
 use crate::record::SavedStation;
 use crate::view::Presence;
@@ -17,8 +17,8 @@ pub(crate) struct Roster {
 /// One station.
 #[derive(Debug)]
 pub(crate) struct Station {
-    /// Place in the order of joining, from 1.
-    pub(crate) seat: u32,
+    /// Its seat, and how often that changed hands.
+    pub(crate) tenure: Tenure,
     pub(crate) name: Name,
     pub(crate) harp: Harp,
     /// The last report that was handed to the disk.
@@ -26,6 +26,8 @@ pub(crate) struct Station {
     /// The last report that rests on the disk.
     pub(crate) acked: Sequence,
     pub(crate) removed: bool,
+    /// Whether the harpist wants help; the station says so again on each link.
+    pub(crate) help: bool,
     /// From the top.
     pub(crate) stories: Vec<StringStory>,
     /// When it was last heard since the coordinator started; `None` also once it has said goodbye.
@@ -46,16 +48,17 @@ enum Shown {
 
 impl Roster {
     pub(crate) fn restore(saved: Vec<SavedStation>) -> Self {
-        let stations = (1..).zip(saved).map(|(seat, saved)| {
+        let stations = saved.into_iter().map(|saved| {
             let mut stories = saved.stories;
             stories.resize_with(saved.harp.len(), StringStory::default);
             let station = Station {
-                seat,
+                tenure: saved.tenure,
                 name: saved.name,
                 harp: saved.harp,
                 accepted: saved.acked,
                 acked: saved.acked,
                 removed: saved.removed,
+                help: false,
                 stories,
                 last_heard: None,
                 shown: Shown::Away,
@@ -79,20 +82,44 @@ impl Roster {
         self.stations.get_mut(&peer)
     }
 
-    pub(crate) fn len(&self) -> usize {
-        self.stations.len()
+    /// How many seats are taken: whoever was removed has none.
+    pub(crate) fn taken(&self) -> usize {
+        self.stations.values().filter(|station| !station.removed).count()
+    }
+
+    /// Who holds the seat of that number.
+    pub(crate) fn holder(&self, seat: u32) -> Option<Fingerprint> {
+        let mut stations = self.stations.iter();
+        let held = stations.find(|(_, station)| station.tenure.seat == seat && !station.removed);
+        held.map(|(&peer, _)| peer)
+    }
+
+    /// The seats as everyone sees them, in the order of their numbers.
+    pub(crate) fn seats(&self) -> Vec<Seat> {
+        let held = self.stations.values().filter(|station| !station.removed);
+        let mut seats: Vec<Seat> = held
+            .map(|station| Seat {
+                tenure: station.tenure,
+                name: station.name.clone(),
+            })
+            .collect();
+        seats.sort_by_key(|seat| seat.tenure);
+        seats
     }
 
     /// Adds a station, or gives a known one its new name and harp; another harp starts with no story.
     pub(crate) fn seat(&mut self, peer: Fingerprint, name: Name, harp: Harp) {
-        let seat = self.stations.len() as u32 + 1;
+        // As the store numbers them: after the highest, whoever holds it.
+        let highest = self.stations.values().map(|station| station.tenure.seat).max();
+        let seat = highest.unwrap_or_default() + 1;
         let station = self.stations.entry(peer).or_insert_with(|| Station {
-            seat,
+            tenure: Tenure { seat, epoch: 1 },
             name: name.clone(),
             harp: harp.clone(),
             accepted: Sequence(0),
             acked: Sequence(0),
             removed: false,
+            help: false,
             stories: vec![StringStory::default(); harp.len()],
             last_heard: None,
             shown: Shown::Away,
@@ -102,6 +129,24 @@ impl Roster {
             station.stories = vec![StringStory::default(); harp.len()];
         }
         station.harp = harp;
+    }
+
+    /// The seat of `from` goes to `to`, with what its strings did if both have the same; what `to` had is given up.
+    pub(crate) fn take_over(&mut self, from: Fingerprint, to: Fingerprint) {
+        if !self.stations.contains_key(&from) || from == to {
+            return;
+        }
+        let (Some(mut taker), Some(giver)) = (self.stations.remove(&to), self.stations.remove(&from)) else {
+            return;
+        };
+        if taker.harp.strings() == giver.harp.strings() {
+            taker.stories = giver.stories;
+        }
+        taker.tenure = Tenure {
+            seat: giver.tenure.seat,
+            epoch: giver.tenure.epoch + 1,
+        };
+        self.stations.insert(to, taker);
     }
 
     pub(crate) fn begin_round(&mut self) {
@@ -118,7 +163,15 @@ impl Roster {
     pub(crate) fn leave(&mut self, peer: Fingerprint) {
         if let Some(station) = self.stations.get_mut(&peer) {
             station.last_heard = None;
+            station.help = false;
         }
+    }
+
+    /// Whether the harpist wants help; says whether that is news.
+    pub(crate) fn set_help(&mut self, peer: Fingerprint, wanted: bool) -> bool {
+        self.stations
+            .get_mut(&peer)
+            .is_some_and(|station| std::mem::replace(&mut station.help, wanted) != wanted)
     }
 
     pub(crate) fn set_removed(&mut self, peer: Fingerprint, removed: bool) {

@@ -4,16 +4,19 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::IpAddr;
 use std::time::Duration;
 
-use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Readiness, ToCoordinator, ToStation, Uptime};
+use consort_proto::message::{Proposal, Refusal};
+use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, Readiness, ToCoordinator, ToStation, Uptime};
 
+use crate::copies::Copies;
 use crate::decisions::{Decided, Past};
 use crate::door::{Door, DoorConfig};
 use crate::effect::Effect;
 use crate::event::{Event, LinkId};
+use crate::knocking::Knock;
 use crate::pace::Pace;
 use crate::record::{Record, Saved, Ticket};
 use crate::roster::Roster;
+use crate::takeover::Wanted;
 use crate::view::{Newcomer, StationView, View};
 
 /// How many, how often, and whether strangers may knock.
@@ -58,6 +61,18 @@ pub struct Session {
     /// Keys that are let in without a token.
     pub(crate) pinned: BTreeSet<Fingerprint>,
     pub(crate) newcomer: Option<Newcomer>,
+    /// Keys that may change the agreement as deputies.
+    pub(crate) deputies: BTreeSet<Fingerprint>,
+    /// How many links each key looks at the board over.
+    pub(crate) watching: BTreeMap<Fingerprint, usize>,
+    /// Who waits for the leader to be let in without a code, and to whom the leader said no.
+    pub(crate) knocks: Vec<Knock>,
+    pub(crate) declined: BTreeSet<Fingerprint>,
+    /// Who wants which seat.
+    pub(crate) wanted: BTreeMap<u32, Wanted>,
+    /// Which programs showed each key of late.
+    pub(crate) copies: BTreeMap<Fingerprint, Copies>,
+    pub(crate) proposal: Option<(Name, Proposal)>,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
     /// What waits for the disk, by the ticket that it waits for.
@@ -109,11 +124,15 @@ pub(crate) enum Waiting {
     /// The station on this link is welcomed.
     Welcome { link: LinkId, record: Record },
     /// The station on this link is told that its key is kept.
-    Pinned { link: LinkId, record: Record },
+    Pinned { link: Option<LinkId>, record: Record },
     /// The reports count and are acknowledged.
     Reports { record: Record },
     /// The station is turned away or let back in.
     Removed { peer: Fingerprint, removed: bool },
+    /// The seat changes hands.
+    TakenOver { from: Fingerprint, to: Fingerprint },
+    /// The station may change the agreement, or may not any more.
+    Deputy { peer: Fingerprint, granted: bool },
 }
 
 /// A disk that took no record is tried again after this time.
@@ -127,6 +146,13 @@ impl Session {
             door: Door::closed(config.door),
             pinned: saved.pinned.into_iter().collect(),
             newcomer: None,
+            deputies: saved.deputies.into_iter().collect(),
+            watching: BTreeMap::new(),
+            knocks: Vec::new(),
+            declined: BTreeSet::new(),
+            wanted: BTreeMap::new(),
+            copies: BTreeMap::new(),
+            proposal: None,
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
@@ -181,6 +207,7 @@ impl Session {
             Event::LinkClosed { link } => self.link_closed(now, link),
             Event::Persisted(ticket) => self.persisted(now, ticket),
             Event::NotPersisted(ticket) => self.not_persisted(now, ticket),
+            Event::Watching { peer, looks } => self.note_watching(peer, looks),
             Event::Command(command) => self.decide(now, command),
             Event::Tick => {}
         }
@@ -194,7 +221,13 @@ impl Session {
 
     /// When to hand in [`Event::Tick`], if nothing happens before.
     pub fn poll_timeout(&self) -> Option<Uptime> {
-        let of_others = [self.roster.next_change(), self.door.next_change()];
+        let of_others = [
+            self.roster.next_change(),
+            self.door.next_change(),
+            self.next_knock_end(),
+            self.next_wanted_end(),
+            self.next_thaw(),
+        ];
         [self.beat_at, self.again_at]
             .into_iter()
             .chain(of_others)
@@ -212,12 +245,16 @@ impl Session {
         let Agreement { tuning, tolerance, .. } = &self.agreement;
         let stations = self.roster.iter().map(|(peer, station)| StationView {
             peer,
-            seat: station.seat,
+            seat: station.tenure.seat,
             name: station.name.clone(),
             harp: station.harp.clone(),
             readiness: Readiness::judge(&station.harp, &station.stories, tuning, tolerance),
             presence: station.presence(now),
             removed: station.removed,
+            help: station.help,
+            copied: self.copies.get(&peer).is_some_and(Copies::is_frozen),
+            deputy: self.deputies.contains(&peer),
+            wanted_by: self.wanted.get(&station.tenure.seat).map(|wanted| wanted.by.clone()),
         });
         let mut stations: Vec<StationView> = stations.collect();
         stations.sort_by_key(|station| station.seat);
@@ -228,6 +265,9 @@ impl Session {
             joining: self.joining,
             code: self.door.view(now),
             newcomer: self.newcomer.clone(),
+            knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
+            watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
+            proposal: self.proposal.clone(),
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
@@ -242,7 +282,8 @@ impl Session {
             self.roster.heard(peer, now);
         }
         match (state, message) {
-            (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(id, peer, hello),
+            (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(now, id, peer, hello),
+            (LinkState::Open, ToCoordinator::Knock(name)) => self.knock(now, id, peer, name),
             (LinkState::Open, ToCoordinator::PairStart(share)) => self.pair(now, id, peer, share),
             (LinkState::Pairing, ToCoordinator::PairConfirm { name, proof }) => self.confirm(id, name, proof),
             (LinkState::Joined, ToCoordinator::Reports(reports)) => self.take_reports(now, id, peer, reports),
@@ -252,6 +293,17 @@ impl Session {
                 self.roster.leave(peer);
                 self.redraw();
             }
+            (LinkState::Joined, ToCoordinator::TakeOver { seat }) => self.want_seat(now, id, peer, seat),
+            (LinkState::Joined, ToCoordinator::GiveUp { seat, yes }) => self.give_up_seat(peer, seat, yes),
+            (LinkState::Joined, ToCoordinator::Help(wanted)) => {
+                if self.roster.set_help(peer, wanted) {
+                    self.redraw();
+                }
+            }
+            (LinkState::Joined, ToCoordinator::Propose(proposal)) => {
+                self.proposal = self.roster.get(peer).map(|station| (station.name.clone(), proposal));
+                self.redraw();
+            }
             // A heartbeat may overtake a hello; reports may have been sent just before an old link was given up.
             (_, ToCoordinator::Beat | ToCoordinator::Leave) | (LinkState::Admitted, ToCoordinator::Reports(_)) => {}
             (
@@ -259,8 +311,15 @@ impl Session {
                 ToCoordinator::Reports(_),
             )
             | (
+                LinkState::Open | LinkState::Pairing | LinkState::Checking | LinkState::Proven | LinkState::Admitted,
+                ToCoordinator::TakeOver { .. }
+                | ToCoordinator::GiveUp { .. }
+                | ToCoordinator::Help(_)
+                | ToCoordinator::Propose(_),
+            )
+            | (
                 LinkState::Pairing | LinkState::Checking | LinkState::Proven | LinkState::Admitted | LinkState::Joined,
-                ToCoordinator::Hello(_) | ToCoordinator::PairStart(_),
+                ToCoordinator::Hello(_) | ToCoordinator::PairStart(_) | ToCoordinator::Knock(_),
             )
             | (
                 LinkState::Open | LinkState::Checking | LinkState::Proven | LinkState::Admitted | LinkState::Joined,
@@ -295,7 +354,9 @@ impl Session {
                 Waiting::Welcome { link, record } => self.welcome(now, link, record),
                 Waiting::Pinned { link, record } => self.pinned(link, &record),
                 Waiting::Reports { record } => self.count(record),
-                Waiting::Removed { peer, removed } => self.put_removal_in_force(peer, removed),
+                Waiting::Removed { peer, removed } => self.put_removal_in_force(now, peer, removed),
+                Waiting::TakenOver { from, to } => self.put_take_over_in_force(now, from, to),
+                Waiting::Deputy { peer, granted } => self.put_deputy_in_force(peer, granted),
             }
             self.redraw();
         }
@@ -310,7 +371,7 @@ impl Session {
         for (_, lost) in self.waiting.split_off(&ticket) {
             match &lost {
                 // The leader was told, and decides again.
-                Waiting::Decided(_) | Waiting::Removed { .. } => {}
+                Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => {}
                 Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record } => {
                     self.again.push((record.clone(), lost));
                 }
@@ -330,6 +391,9 @@ impl Session {
             }
         }
         self.keep_door(now);
+        self.keep_knocks(now);
+        self.keep_wanted(now);
+        self.keep_copies(now);
         self.beat(now);
         if self.roster.note_presence(now) {
             self.redraw();
@@ -341,7 +405,7 @@ impl Session {
         let queues = match waiting {
             Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
             // The leader waits for the outcome and decides again.
-            Waiting::Decided(_) | Waiting::Removed { .. } => false,
+            Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => false,
         };
         if queues {
             // Behind what the disk did not take yet: an acknowledgement speaks for every earlier report, too.

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
 /// Everything a board or a status line may show, at one moment.
@@ -19,6 +20,12 @@ pub struct View {
     pub code: CodeView,
     /// The last station that took a seat for the first time since the coordinator started.
     pub newcomer: Option<Newcomer>,
+    /// Who knocks without a code and waits for the leader, in the order in which they came.
+    pub knocking: Vec<Newcomer>,
+    /// Keys that look at the board over a link of their own, and whether each may change the agreement.
+    pub watching: Vec<(Fingerprint, bool)>,
+    /// The newest reference pitch that a station has measured, and whose harpist did; until the leader has seen to it.
+    pub proposal: Option<(Name, Proposal)>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
@@ -46,7 +53,7 @@ pub enum CodeView {
     },
 }
 
-/// A station that has just taken a seat.
+/// A station by its harpist and its key.
 #[derive(Clone, Debug, Eq, PartialEq)]
 pub struct Newcomer {
     /// The harpist.
@@ -60,7 +67,7 @@ pub struct Newcomer {
 pub struct StationView {
     /// Its key.
     pub peer: Fingerprint,
-    /// Its place in the order of joining, from 1.
+    /// The number of its seat, in the order of joining, from 1.
     pub seat: u32,
     /// The harpist.
     pub name: Name,
@@ -72,6 +79,14 @@ pub struct StationView {
     pub presence: Presence,
     /// Whether the leader turned it away.
     pub removed: bool,
+    /// Whether the harpist wants help.
+    pub help: bool,
+    /// Whether two laptops show its key, so that neither is let in.
+    pub copied: bool,
+    /// Whether it may change the agreement as a deputy.
+    pub deputy: bool,
+    /// Who wants to take the seat over.
+    pub wanted_by: Option<Newcomer>,
 }
 
 impl StationView {

@@ -30,7 +30,7 @@ fn a_change_is_told_to_every_station_once_it_is_on_disk() {
     ]);
     assert_eq!(session.view(Uptime::default()).agreement, agreement(1, 440.0, 1));
     check(&mut session, vec![
-        (11, persisted(3),                       vec![tell(1, agreement(2, 442.0, 1)), tell(2, agreement(2, 442.0, 1))]),
+        (11, persisted(3),                       vec![tell_seats(1, agreement(2, 442.0, 1), &[1, 2]), tell_seats(2, agreement(2, 442.0, 1), &[1, 2])]),
     ]);
     assert_eq!(session.view(Uptime::default()).agreement, agreement(2, 442.0, 1));
 }
@@ -93,9 +93,9 @@ fn the_start_travels_as_the_time_that_is_left() {
     session.handle(Uptime::from_secs(101), persisted(2));
     let told = std::iter::from_fn(|| session.poll_effect()).find_map(|effect| match effect {
         Effect::Send {
-            message: ToStation::Agreement { start_in, .. },
+            message: ToStation::Agreement(document),
             ..
-        } => Some(start_in),
+        } => Some(document.start_in),
         _ => None,
     });
     assert_eq!(told, Some(Some(Duration::from_secs(599))));

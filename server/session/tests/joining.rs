@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, JoinToken, Sequence, StringStory, ToCoordinator, Uptime};
+use consort_proto::{Fingerprint, JoinToken, Sequence, StringStory, Tenure, ToCoordinator, Uptime};
 use consort_session::{Command, Config, Presence, Record, Saved, SavedStation, Session};
 
 #[test]
@@ -156,6 +156,7 @@ fn a_disk_that_takes_nothing_welcomes_nobody_and_is_tried_again() {
 fn what_was_saved_is_shown_as_away_and_remembers_what_is_acknowledged() {
     let station = SavedStation {
         peer: ILSE,
+        tenure: Tenure { seat: 1, epoch: 1 },
         name: "Player".parse().expect("a name"),
         harp: harp(),
         acked: Sequence(40),

@@ -8,8 +8,8 @@ use std::time::Duration;
 use common::*;
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, JoinCode, JoinToken, Proof, Readiness, Revision, Share, StringStory, ToCoordinator,
-    ToStation, Uptime,
+    Agreement, Fingerprint, JoinCode, JoinToken, Proof, Readiness, Report, Revision, Share, StringStory, Tenure,
+    ToCoordinator, ToStation, Uptime,
 };
 use consort_session::{Command, Effect, Event, LinkId, Presence, Record, SILENT_AFTER, Session, Ticket};
 use proptest::prelude::*;
@@ -66,6 +66,25 @@ enum Step {
     Proof {
         right: bool,
     },
+    Knock {
+        link: u8,
+    },
+    Admit {
+        station: u8,
+    },
+    TakeOver {
+        link: u8,
+        seat: u8,
+    },
+    GiveUp {
+        link: u8,
+        seat: u8,
+        yes: bool,
+    },
+    Deputy {
+        station: u8,
+        granted: bool,
+    },
     Wait {
         ms: u16,
     },
@@ -92,6 +111,11 @@ fn step() -> impl Strategy<Value = Step> {
         2 => any::<u8>().prop_map(|link| Step::Pair { link }),
         2 => any::<u8>().prop_map(|link| Step::Confirm { link }),
         2 => prop::bool::weighted(0.7).prop_map(|right| Step::Proof { right }),
+        1 => any::<u8>().prop_map(|link| Step::Knock { link }),
+        1 => (0..3_u8).prop_map(|station| Step::Admit { station }),
+        2 => (any::<u8>(), 1..4_u8).prop_map(|(link, seat)| Step::TakeOver { link, seat }),
+        2 => (any::<u8>(), 1..4_u8, prop::bool::weighted(0.8)).prop_map(|(link, seat, yes)| Step::GiveUp { link, seat, yes }),
+        1 => (0..3_u8, any::<bool>()).prop_map(|(station, granted)| Step::Deputy { station, granted }),
         6 => (1..2500_u16).prop_map(|ms| Step::Wait { ms }),
     ]
 }
@@ -99,6 +123,7 @@ fn step() -> impl Strategy<Value = Step> {
 /// What the reference knows of one station: only what was written down.
 #[derive(Default)]
 struct Seat {
+    tenure: Tenure,
     stories: Vec<StringStory>,
     numbers: BTreeSet<u64>,
     removed: bool,
@@ -179,7 +204,12 @@ impl Model {
                 *used = (*used).max(numbers.end - 1);
                 let round = self.agreement.round.0 - u32::from(old_round && self.agreement.round.0 > 1);
                 let content = reading(u32::from(string).min(22), f64::from(cents));
-                reports(number, numbers.map(|number| report(number, round, content)).collect())
+                let tenure = self.seats.get(&peer).map(|seat| seat.tenure).unwrap_or_default();
+                let numbered = |number| Report {
+                    tenure,
+                    ..report(number, round, content)
+                };
+                reports(number, numbers.map(numbered).collect())
             }
             Step::Beat { link: number } => heard(link(number), ToCoordinator::Beat),
             Step::Leave { link: number } => heard(link(number), ToCoordinator::Leave),
@@ -218,6 +248,26 @@ impl Model {
                 let Some(link) = self.asked.pop() else { return };
                 Event::Proof { link, right }
             }
+            Step::Knock { link: number } => {
+                heard(link(number), ToCoordinator::Knock("Player".parse().expect("a name")))
+            }
+            Step::Admit { station } => command(Command::Admit(Fingerprint([station + 1; 32]))),
+            Step::TakeOver { link: number, seat } => {
+                let seat = u32::from(seat);
+                heard(link(number), ToCoordinator::TakeOver { seat })
+            }
+            Step::GiveUp {
+                link: number,
+                seat,
+                yes,
+            } => {
+                let seat = u32::from(seat);
+                heard(link(number), ToCoordinator::GiveUp { seat, yes })
+            }
+            Step::Deputy { station, granted } => {
+                let peer = Fingerprint([station + 1; 32]);
+                command(Command::Deputy { peer, granted })
+            }
             Step::Wait { ms } => {
                 self.now = self.now + Duration::from_millis(u64::from(ms));
                 Event::Tick
@@ -243,7 +293,14 @@ impl Model {
                 self.agreement = agreement;
             }
             Record::Station { peer, harp, .. } => {
+                let highest = self.seats.values().map(|seat| seat.tenure.seat).max();
                 let seat = self.seats.entry(peer).or_default();
+                if seat.tenure == Tenure::default() {
+                    seat.tenure = Tenure {
+                        seat: highest.unwrap_or_default() + 1,
+                        epoch: 1,
+                    };
+                }
                 seat.stories.resize_with(harp.len(), StringStory::default);
             }
             Record::Reports { peer, reports } => {
@@ -253,10 +310,33 @@ impl Model {
                     let story = &mut seat.stories[report.content.string().index()];
                     if let Content::Reading(reading) = report.content
                         && report.round == self.agreement.round
+                        && report.tenure == seat.tenure
                     {
                         story.hear(reading);
                     }
                 }
+            }
+            Record::TakenOver { from, to } => {
+                if let (Some(taker), Some(giver)) = (self.seats.remove(&to), self.seats.remove(&from)) {
+                    // Numbers belong to the laptop, strings to the seat.
+                    let tenure = Tenure {
+                        epoch: giver.tenure.epoch + 1,
+                        ..giver.tenure
+                    };
+                    let stories = giver.stories;
+                    self.seats.insert(
+                        to,
+                        Seat {
+                            tenure,
+                            stories,
+                            ..taker
+                        },
+                    );
+                }
+            }
+            Record::Deputy { peer, .. } => {
+                let known = self.seats.contains_key(&peer) || self.pinned.contains(&peer);
+                assert!(known, "{peer:?} was granted something and is nobody");
             }
             Record::Pinned { peer } => drop(self.pinned.insert(peer)),
             Record::Removed { peer, removed } => {
@@ -323,6 +403,9 @@ impl Model {
         match message {
             ToStation::Welcome { acked, .. } | ToStation::Acked(acked) => {
                 let seat = &self.seats[&peer];
+                if let ToStation::Welcome { tenure, .. } = message {
+                    assert_eq!(tenure, seat.tenure);
+                }
                 let heard = self.heard.get(&peer).into_iter().flatten();
                 for number in heard.take_while(|&&number| number <= acked.0) {
                     assert!(
@@ -331,7 +414,8 @@ impl Model {
                     );
                 }
             }
-            ToStation::Agreement { agreement, .. } => {
+            ToStation::Agreement(document) => {
+                let agreement = document.agreement;
                 assert!(
                     agreement.revision <= self.agreement.revision,
                     "told before it was on disk"
@@ -343,7 +427,12 @@ impl Model {
                 );
             }
             ToStation::Beat { revision, .. } => assert!(revision <= self.agreement.revision),
-            ToStation::Refused(_) => {}
+            ToStation::Admitted { .. } => {
+                let known = self.pinned.contains(&peer) || self.seats.contains_key(&peer);
+                assert!(known, "{peer:?} is admitted before it is on disk");
+            }
+            ToStation::TakeOverAsked { seat, .. } => assert_eq!(self.seats[&peer].tenure.seat, seat),
+            ToStation::Refused(_) | ToStation::TakeOverDenied { .. } => {}
             // Only the shell makes these.
             ToStation::PairReply { .. } | ToStation::PairAccept { .. } => panic!("{message:?}"),
         }

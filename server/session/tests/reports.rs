@@ -4,7 +4,7 @@ mod common;
 
 use common::*;
 use consort_proto::message::Refusal;
-use consort_proto::{Cents, Mark, Report, SessionId, Standing, StringNumber, Uptime};
+use consort_proto::{Cents, Mark, Report, SessionId, Standing, StringNumber, Tenure, Uptime};
 use consort_session::{Event, Session};
 
 fn standing(session: &Session, number: u32) -> Standing {
@@ -131,7 +131,11 @@ fn one_stations_reports_say_nothing_of_another_harp() {
     let mut session = with_ilse();
     join(&mut session, 0, 2, OTTO, 2);
     let before = seat(&session, 0, ILSE);
-    session.handle(Uptime::default(), reports(2, vec![report(1, 1, reading(1, 0.0))]));
+    let of_otto = Report {
+        tenure: Tenure { seat: 2, epoch: 1 },
+        ..report(1, 1, reading(1, 0.0))
+    };
+    session.handle(Uptime::default(), reports(2, vec![of_otto]));
     session.handle(Uptime::default(), persisted(3));
     assert_eq!(seat(&session, 0, ILSE), before);
     assert_ne!(seat(&session, 0, OTTO).readiness, before.readiness);

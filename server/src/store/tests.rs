@@ -6,7 +6,7 @@ use super::*;
 use consort_proto::message::Content;
 use consort_proto::{
     Cents, Fingerprint, Harp, Hz, Mark, Reading, ReferencePitch, Report, Scheme, Sequence, StringNumber, Temperament,
-    harp_file,
+    Tenure, harp_file,
 };
 use consort_session::SavedStation;
 
@@ -29,6 +29,7 @@ fn report(of: &Saved, sequence: u64, content: Content) -> Report {
         sequence: Sequence(sequence),
         session: of.agreement.session,
         round: of.agreement.round,
+        tenure: Tenure { seat: 1, epoch: 1 },
         age: Duration::ZERO,
         content,
     }
@@ -291,4 +292,123 @@ fn a_value_that_means_nothing_puts_the_file_aside_and_begins_anew() {
         assert!(opened.put_aside.is_some_and(|aside| aside.exists()), "{damage}");
         assert_ne!(opened.saved.agreement.session, before, "{damage}");
     }
+}
+
+const OTHER: Fingerprint = Fingerprint([8; 32]);
+
+/// Another laptop, on which a harp of these strings is played.
+fn other(harp: Harp) -> Record {
+    Record::Station {
+        peer: OTHER,
+        name: "Otto".parse().expect("name"),
+        harp,
+    }
+}
+
+#[test]
+fn a_seat_that_changed_hands_keeps_its_readings_if_the_harps_are_alike() {
+    for (same, kept) in [(true, 1), (false, 0)] {
+        let folder = folder("taken-over");
+        let mut opened = open(&folder);
+        let of_ilse = vec![report(&opened.saved, 7, reading(12, 440.2))];
+        let taker = if same {
+            harp()
+        } else {
+            harp_file::preset("lever-22").expect("preset")
+        };
+        persist(
+            &mut opened,
+            vec![
+                station(),
+                Record::Reports {
+                    peer: PEER,
+                    reports: of_ilse,
+                },
+                other(taker.clone()),
+                Record::TakenOver { from: PEER, to: OTHER },
+            ],
+        );
+        drop(opened);
+        let mut opened = open(&folder);
+        let seat = only_station(&opened).clone();
+        assert_eq!((seat.peer, seat.tenure), (OTHER, Tenure { seat: 1, epoch: 2 }));
+        assert_eq!(
+            (seat.name.as_str(), &seat.harp, seat.acked),
+            ("Otto", &taker, Sequence(0))
+        );
+        assert_eq!(seat.stories[11].readings().len(), kept);
+        // Ilse's laptop is a newcomer now, and what it had heard in the first seat is not counted in the second.
+        let late = vec![report(&opened.saved, 8, reading(12, 440.3))];
+        persist(
+            &mut opened,
+            vec![
+                station(),
+                Record::Reports {
+                    peer: PEER,
+                    reports: late,
+                },
+            ],
+        );
+        drop(opened);
+        let stations = open(&folder).saved.stations;
+        assert_eq!(
+            (stations[1].peer, stations[1].tenure),
+            (PEER, Tenure { seat: 2, epoch: 1 })
+        );
+        assert_eq!(
+            (stations[1].acked, stations[1].stories[11].readings().len()),
+            (Sequence(8), 0)
+        );
+    }
+}
+
+#[test]
+fn deputies_levels_and_a_called_string_are_kept() {
+    let folder = folder("deputies");
+    let mut opened = open(&folder);
+    let Content::Reading(quiet) = reading(12, 440.2) else {
+        unreachable!("it is a reading")
+    };
+    let quiet = quiet.at_level(-31.5).expect("level");
+    let reports = vec![
+        report(&opened.saved, 1, Content::Reading(quiet)),
+        report(
+            &opened.saved,
+            2,
+            Content::Reading(quiet.judged(consort_proto::Verdict::Unsure)),
+        ),
+    ];
+    let called = Agreement {
+        revision: Revision(2),
+        called: Some("C4".parse().expect("note")),
+        ..opened.saved.agreement.clone()
+    };
+    persist(
+        &mut opened,
+        vec![
+            station(),
+            Record::Reports { peer: PEER, reports },
+            Record::Pinned { peer: OTHER },
+            Record::Deputy {
+                peer: OTHER,
+                granted: true,
+            },
+            Record::Deputy {
+                peer: PEER,
+                granted: true,
+            },
+            Record::Deputy {
+                peer: PEER,
+                granted: false,
+            },
+            agreed(called.clone()),
+        ],
+    );
+    drop(opened);
+    let opened = open(&folder);
+    assert_eq!(
+        (&opened.saved.deputies, &opened.saved.agreement),
+        (&vec![OTHER], &called)
+    );
+    assert_eq!(only_station(&opened).stories[11].readings(), [quiet]);
 }

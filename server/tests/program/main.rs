@@ -3,6 +3,7 @@
 mod bad_input;
 mod board;
 mod control;
+mod deputies;
 mod orders;
 mod pairing;
 mod restart;

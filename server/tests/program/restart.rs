@@ -58,20 +58,21 @@ async fn what_was_acknowledged_is_there_after_a_kill() {
     let link = first.join_link();
     let station = Station::new();
     let (mut say, mut ear) = station.call(&link, Some(link.token)).await;
-    let session = hear(&mut ear, |message| match message {
+    let (session, tenure) = hear(&mut ear, |message| match message {
         ToStation::Welcome {
             session,
             epoch: 1,
             acked,
+            tenure,
         } => {
             assert_eq!(acked, Sequence(0));
-            Some(session)
+            Some((session, tenure))
         }
         _ => None,
     })
     .await;
     let round = hear(&mut ear, |message| match message {
-        ToStation::Agreement { agreement, .. } => Some(agreement.round),
+        ToStation::Agreement(document) => Some(document.agreement.round),
         _ => None,
     })
     .await;
@@ -85,6 +86,7 @@ async fn what_was_acknowledged_is_there_after_a_kill() {
         sequence: Sequence(sequence),
         session,
         round,
+        tenure,
         age: Duration::ZERO,
         content: Content::Reading(reading),
     };
@@ -111,7 +113,8 @@ async fn what_was_acknowledged_is_there_after_a_kill() {
             session: same,
             epoch: 2,
             acked,
-        } if same == session => Some(acked),
+            tenure: held,
+        } if same == session && held == tenure => Some(acked),
         _ => None,
     })
     .await;

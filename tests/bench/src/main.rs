@@ -2,6 +2,7 @@
 
 mod ensemble;
 mod figures;
+mod flood;
 mod hearing;
 mod joining;
 mod opening;
@@ -15,12 +16,13 @@ use std::process::ExitCode;
 type Measure = fn(&[String]) -> Result<(), String>;
 
 /// Every measure: its name, what it is about, and what runs it.
-const MEASURES: [(&str, &str, Measure); 5] = [
+const MEASURES: &[(&str, &str, Measure)] = &[
     ("hearing", hearing::ABOUT, hearing::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
     ("opening", opening::ABOUT, opening::run),
+    ("flood", flood::ABOUT, flood::run),
 ];
 
 fn main() -> ExitCode {

@@ -54,7 +54,7 @@ fn check(options: &[String]) -> Result<(), Problem> {
 fn isolated(isolation: Isolation, program: &std::path::Path, options: &[String]) -> Result<(), Problem> {
     let socket = std::env::temp_dir().join(format!("consort-board-{}.sock", std::process::id()));
     let port =
-        crate::forward::to_socket(&socket).map_err(|error| format!("no loopback port for the board: {error}"))?;
+        consort_run::forward::to_socket(&socket).map_err(|error| format!("no loopback port for the board: {error}"))?;
     let mut rehearsal = isolation.command(program);
     rehearsal
         .args(options)

@@ -5,8 +5,6 @@
 
 mod children;
 mod demo;
-#[cfg(unix)]
-mod forward;
 mod isolation;
 mod measure;
 mod packages;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use consort_proto::message::Content;
-use consort_proto::{Agreement, Fingerprint, JoinToken, Sequence, StringStory};
+use consort_proto::{Agreement, Fingerprint, JoinToken, Sequence, StringStory, Tenure};
 use consort_session::{Record, Saved, SavedStation, Ticket};
 
 /// Survives every kill, as far as it was written.
@@ -58,6 +58,7 @@ impl Disk {
             epoch: self.epoch,
             token,
             pinned: self.pinned.clone(),
+            deputies: Vec::new(),
             stations: self.stations.clone(),
         }
     }
@@ -118,6 +119,10 @@ impl Disk {
                 Some(station) => station.name = name,
                 None => self.stations.push(SavedStation {
                     peer,
+                    tenure: Tenure {
+                        seat: self.stations.len() as u32 + 1,
+                        epoch: 1,
+                    },
                     name,
                     acked: Sequence(0),
                     removed: false,
@@ -138,15 +143,21 @@ impl Disk {
                     let story = station.stories.get_mut(report.content.string().index());
                     match (story, report.content) {
                         (Some(story), Content::Reading(reading))
-                            if report.session == session && report.round == round =>
+                            if (report.session, report.round, report.tenure) == (session, round, station.tenure) =>
                         {
                             story.hear(reading);
                         }
-                        (Some(story), Content::Mark { mark, .. }) if report.session == session => story.set_mark(mark),
+                        (Some(story), Content::Mark { mark, .. })
+                            if (report.session, report.tenure) == (session, station.tenure) =>
+                        {
+                            story.set_mark(mark);
+                        }
                         (Some(_) | None, _) => {}
                     }
                 }
             }
+            // Nobody takes a seat over in these schedules, and nobody is a deputy.
+            Record::TakenOver { .. } | Record::Deputy { .. } => return Err("an order that nobody gave".to_owned()),
             Record::Removed { peer, removed } => {
                 let known = self.stations.iter_mut().find(|known| known.peer == peer);
                 known.ok_or("nobody was removed")?.removed = removed;

@@ -6,7 +6,7 @@ use std::time::Duration;
 use consort_link::{Attempt, Link};
 use consort_proto::{
     Accidental, Agreement, Cents, Fingerprint, Harp, HarpString, JoinToken, Kind, Letter, Material, Mechanism, Name,
-    Note, Report, Revision, Round, Sequence, SessionId, StringStory, Tolerance, Tuning, Uptime,
+    Note, Report, Revision, Round, Sequence, SessionId, StringStory, Tenure, Tolerance, Tuning, Uptime,
 };
 use consort_session::{Session, StationView};
 
@@ -81,7 +81,7 @@ pub(super) struct Player {
     pub(super) next: Sequence,
     pub(super) known: bool,
     /// What it kept of the agreement and its strings, perhaps some changes ago.
-    pub(super) kept: (Option<Agreement>, Vec<StringStory>),
+    pub(super) kept: (Option<Agreement>, Tenure, Vec<StringStory>),
     /// What it shows now.
     pub(super) held: Option<Agreement>,
     pub(super) cut: Option<Cut>,
@@ -133,6 +133,7 @@ impl Hall {
             tuning: Tuning::default(),
             tolerance: Tolerance::default(),
             round: Round(1),
+            called: None,
         };
         let mut hall = Self {
             plan,
@@ -257,7 +258,7 @@ impl Player {
             writing: VecDeque::new(),
             next: Sequence(1),
             known: false,
-            kept: (None, Vec::new()),
+            kept: (None, Tenure::default(), Vec::new()),
             held: None,
             cut: None,
             cuts: 0,

@@ -2,10 +2,11 @@
 
 use std::time::Duration;
 
+use consort_link::Stranger;
 use consort_proto::message::Content;
 use consort_proto::{
     Binding, Cents, Hello, JoinToken, Mark, Proof, Reading, ReferencePitch, Report, Round, Sequence, Share,
-    StringNumber, ToCoordinator, Tuning,
+    StringNumber, Tenure, ToCoordinator, Tuning,
 };
 use consort_session::{Command, LinkId};
 
@@ -101,7 +102,10 @@ impl Hall {
     /// Somebody else claims to be a coordinator, on this network.
     fn lure(&mut self, station: usize) -> Result<(), Broken> {
         let event = consort_link::Event::Sighted {
-            tag: STRANGER.tag(),
+            who: Stranger {
+                tag: STRANGER.tag(),
+                name: None,
+            },
             addresses: vec![([127, 0, 0, 1], 666).into()],
         };
         self.station(station, event)
@@ -132,6 +136,7 @@ impl Hall {
             sequence: Sequence(self.chance.number()),
             session: SESSION,
             round: Round(1),
+            tenure: Tenure { seat: 1, epoch: 1 },
             age: Duration::ZERO,
             content: Content::Reading(Reading::new(number, hz, Cents(0.1)).expect("in range")),
         };
@@ -151,6 +156,10 @@ impl Hall {
                 name: name("Nobody"),
                 proof: Proof([0; 32]),
             },
+            ToCoordinator::Knock(name("Nobody")),
+            ToCoordinator::TakeOver { seat: 1 },
+            ToCoordinator::GiveUp { seat: 1, yes: true },
+            ToCoordinator::Help(true),
         ];
         let first = self.chance.below(words.len());
         for word in words.iter().cycle().skip(first).take(words.len()) {

@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 
 use consort_link::{Known, Link};
-use consort_proto::{JoinCode, JoinLink, Tolerance, Tuning};
+use consort_proto::{JoinCode, JoinLink, Report, Tolerance, Tuning};
 use consort_session::Session;
 
 use super::Broken;
@@ -114,7 +114,7 @@ impl Hall {
             coordinator: COORDINATOR,
             address: Some(ADDRESS),
         });
-        let (agreement, stories) = player.kept.clone();
+        let (agreement, tenure, stories) = player.kept.clone();
         player.held = None;
         (player.last_arrival, player.last_call) = (self.now, self.now);
         player.link = Some(Link::new(
@@ -127,6 +127,7 @@ impl Hall {
                 journal: player.journal.values().copied().collect(),
                 next: player.next,
                 agreement,
+                tenure,
                 stories,
                 own: (Tuning::default(), Tolerance::default()),
                 seed,
@@ -206,9 +207,10 @@ impl Hall {
                     let wait = self.chance.ms(2, 20);
                     self.after(wait, Due::JournalStep { station, life });
                 }
-                consort_link::Effect::Forget(sequence) => {
+                consort_link::Effect::Forget { session, up_to } => {
                     let journal = &mut self.players[station].journal;
-                    journal.retain(|&kept, _| kept > sequence);
+                    let other = |report: &Report| session.is_some_and(|session| report.session != session);
+                    journal.retain(|&kept, report| kept > up_to || other(report));
                 }
                 consort_link::Effect::Remember { .. } => self.players[station].known = true,
                 pairing @ (consort_link::Effect::Pair { .. }

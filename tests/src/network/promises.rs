@@ -8,7 +8,7 @@ use consort_proto::{Agreement, Sequence, ToStation};
 use consort_session::{Presence, SILENT_AFTER, StationView};
 
 use super::Broken;
-use super::hall::{Hall, Player};
+use super::hall::{Hall, Player, SESSION};
 use super::wires::WireId;
 
 /// So many readings of a string are kept while they wait; an older one need not arrive any more.
@@ -132,13 +132,16 @@ impl Hall {
         }
         let newest = self.disk.agreement.revision;
         let (told_epoch, told) = match message {
-            ToStation::Agreement { agreement, .. } => (self.disk.epoch, agreement.revision),
+            ToStation::Agreement(document) => (document.epoch, document.agreement.revision),
             ToStation::Beat { epoch, revision } => (*epoch, *revision),
             ToStation::Welcome { epoch, .. } => (*epoch, newest),
             ToStation::Acked(_)
             | ToStation::Refused(_)
             | ToStation::PairReply { .. }
-            | ToStation::PairAccept { .. } => return Ok(()),
+            | ToStation::PairAccept { .. }
+            | ToStation::Admitted { .. }
+            | ToStation::TakeOverAsked { .. }
+            | ToStation::TakeOverDenied { .. } => return Ok(()),
         };
         if told > newest || told_epoch != self.disk.epoch {
             return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));
@@ -157,6 +160,8 @@ impl Hall {
             if let Some(view) = &mut view {
                 // The leader is shown that somebody tried a code.
                 view.code = consort_session::CodeView::Closed;
+                // And who asks to be let in.
+                view.knocking.clear();
             }
             (view, hall.disk.waiting(), hall.on_the_way())
         };
@@ -174,7 +179,8 @@ impl Hall {
         let now = self.now;
         let player = &mut self.players[station];
         let Some(link) = &player.link else { return Ok(()) };
-        let shown = link.view(now).agreement;
+        let view = link.view(now);
+        let (shown, tenure) = (view.agreement, view.tenure);
         let newest = self.disk.agreement.revision;
         let (before, after) = (
             player.held.as_ref().map(|held| held.revision),
@@ -189,7 +195,7 @@ impl Hall {
             player.held = shown.cloned();
         }
         if saved {
-            player.kept = (player.held.clone(), link.stories().to_vec());
+            player.kept = (player.held.clone(), tenure, link.stories().to_vec());
         }
         Ok(())
     }
@@ -250,17 +256,22 @@ impl Hall {
 }
 
 impl Player {
-    /// Whether enough newer words about the same string were kept that this one need not arrive.
+    /// Whether this one need not arrive: it was made alone, or enough newer words about the same string were kept.
     fn was_folded(&self, number: Sequence) -> bool {
         let Some(report) = self.issued.get(&number) else {
             return false;
         };
+        if report.session != SESSION {
+            return true;
+        }
         let is_mark = |content: Content| matches!(content, Content::Mark { .. });
         let alike = self
             .issued
             .range(Sequence(number.0 + 1)..)
             .filter(|(_, newer)| {
-                newer.content.string() == report.content.string() && is_mark(newer.content) == is_mark(report.content)
+                newer.session == report.session
+                    && newer.content.string() == report.content.string()
+                    && is_mark(newer.content) == is_mark(report.content)
             })
             .count();
         alike >= if is_mark(report.content) { 1 } else { KEPT_PER_STRING }

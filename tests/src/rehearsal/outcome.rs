@@ -62,7 +62,7 @@ impl<'a> Outcome<'a> {
     pub(crate) fn falsely_held(&self) -> Vec<&'a TrueString> {
         let beyond = |string: &&TrueString| Self::is_astray(string);
         let holds = |string: &&TrueString| self.shown(string)["standing"] == "holds";
-        let can_hold = |string: &&TrueString| string.can_hold && !self.progress.unheard.contains(&string.string);
+        let can_hold = |string: &&TrueString| string.can_hold && !self.progress.unheard.has(string.string);
         let standing = self.progress.standing.iter();
         standing.filter(can_hold).filter(beyond).filter(holds).collect()
     }

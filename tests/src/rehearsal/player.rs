@@ -1,6 +1,6 @@
 //! A harpist at work: a thread that plays her harp into a real station and lets her read what it advises.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::fs::File;
 use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -46,12 +46,45 @@ pub(crate) struct Progress {
     pub(crate) finished: bool,
     /// Every string as it truly is.
     pub(crate) standing: Vec<TrueString>,
-    /// Strings whose pins were turned and that were not plucked since: nobody can have heard them.
-    pub(crate) unheard: BTreeSet<u8>,
+    /// Strings whose pins were turned and that nobody can have heard since.
+    pub(crate) unheard: Unheard,
     /// How often the station was started again.
     pub(crate) restarts: u32,
     /// Why she plays no more, if she had to stop.
     pub(crate) stopped: Option<String>,
+}
+
+/// Strings whose pins were turned, and when they were plucked since, seconds of sound.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Unheard(BTreeMap<u8, Option<f64>>);
+
+/// A pluck is measured to its end, reported and shown within this, seconds of sound.
+const HEARD_WITHIN_S: f64 = 3.0;
+
+impl Unheard {
+    /// Takes in what was done.
+    fn follow(&mut self, done: &Done) {
+        match done.deed {
+            Deed::Turned { string, .. } => drop(self.0.insert(string, None)),
+            Deed::Plucked { string, .. } => {
+                if let Some(plucked) = self.0.get_mut(&string) {
+                    plucked.get_or_insert(done.time_s);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Forgets the strings whose pluck must have been heard by now.
+    fn forget(&mut self, now_s: f64) {
+        self.0
+            .retain(|_, plucked| plucked.is_none_or(|at_s| now_s - at_s < HEARD_WITHIN_S));
+    }
+
+    /// Whether nobody can have heard how the string stands.
+    pub(crate) fn has(&self, string: u8) -> bool {
+        self.0.contains_key(&string)
+    }
 }
 
 /// The stations hear at the usual rate.
@@ -161,14 +194,11 @@ fn play(
             looked_s = harpist.now_s();
             let mut scene = lock(scene);
             for done in harpist.take_log() {
-                match done.deed {
-                    Deed::Turned { string, .. } => drop(scene.progress.unheard.insert(string)),
-                    Deed::Plucked { string, .. } => drop(scene.progress.unheard.remove(&string)),
-                    _ => {}
-                }
+                scene.progress.unheard.follow(&done);
                 truth.line(&done)?;
                 scene.log.push(done);
             }
+            scene.progress.unheard.forget(harpist.now_s());
             scene.progress.played_s = harpist.now_s();
             scene.progress.finished = harpist.is_finished();
             scene.progress.standing = harpist.standing(&Tolerance::default());

@@ -4,16 +4,19 @@
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use consort_link::{Attempt, AttemptFailure, Config, Effect, Event, Known, Link, LinkState};
+use consort_link::{Attempt, AttemptFailure, Config, Effect, Event, Known, Link, LinkState, Stranger};
 use consort_proto::message::{Content, Refusal};
 use consort_proto::{
-    Agreement, Binding, Cents, Fingerprint, Harp, Hello, JoinLink, JoinToken, Mark, Reading, Report, Revision, Round,
-    Sequence, SessionId, StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
+    Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinLink, JoinToken, Mark, Reading, Report,
+    Revision, Round, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime,
+    harp_file,
 };
 
 pub(crate) const HALL: Fingerprint = Fingerprint([1; 32]);
 pub(crate) const OTHER: Fingerprint = Fingerprint([2; 32]);
 pub(crate) const TOKEN: JoinToken = JoinToken([9; 16]);
+/// The seat that the hall gives.
+pub(crate) const TENURE: Tenure = Tenure { seat: 1, epoch: 1 };
 pub(crate) const SESSION: SessionId = SessionId([5; 16]);
 
 /// A line of a table: milliseconds, what happens, what has to be done.
@@ -33,6 +36,7 @@ pub(crate) fn config() -> Config {
         journal: Vec::new(),
         next: Sequence(1),
         agreement: None,
+        tenure: Tenure::default(),
         stories: Vec::new(),
         own: (Tuning::default(), Tolerance::default()),
         seed: 1,
@@ -139,6 +143,7 @@ pub(crate) fn agreement(revision: u64, a4: f64, round: u32) -> Agreement {
         },
         tolerance: Tolerance::default(),
         round: Round(round),
+        called: None,
     }
 }
 
@@ -162,6 +167,7 @@ pub(crate) fn report(sequence: u64, age_ms: u64, content: Content) -> Report {
         sequence: Sequence(sequence),
         session: SESSION,
         round: Round(1),
+        tenure: TENURE,
         age: Duration::from_millis(age_ms),
         content,
     }
@@ -179,7 +185,10 @@ pub(crate) fn join_link(coordinator: Fingerprint, places: &[u8]) -> Event {
 
 pub(crate) fn sighted(coordinator: Fingerprint, places: &[u8]) -> Event {
     Event::Sighted {
-        tag: coordinator.tag(),
+        who: Stranger {
+            tag: coordinator.tag(),
+            name: None,
+        },
         addresses: places.iter().map(|&n| place(n)).collect(),
     }
 }
@@ -219,13 +228,27 @@ pub(crate) fn heard(attempt: u64, message: ToStation) -> Event {
 }
 
 pub(crate) fn welcome(attempt: u64, acked: u64) -> Event {
-    let (session, epoch, acked) = (SESSION, 1, Sequence(acked));
-    heard(attempt, ToStation::Welcome { session, epoch, acked })
+    let welcome = ToStation::Welcome {
+        session: SESSION,
+        epoch: 1,
+        acked: Sequence(acked),
+        tenure: TENURE,
+    };
+    heard(attempt, welcome)
 }
 
 pub(crate) fn told(attempt: u64, agreement: Agreement) -> Event {
-    let start_in = None;
-    heard(attempt, ToStation::Agreement { agreement, start_in })
+    heard(attempt, ToStation::Agreement(Box::new(document(agreement))))
+}
+
+pub(crate) fn document(agreement: Agreement) -> Document {
+    Document {
+        agreement,
+        epoch: 1,
+        start_in: None,
+        beat_every: consort_link::BEAT_EVERY,
+        seats: Vec::new(),
+    }
 }
 
 pub(crate) fn acked(attempt: u64, sequence: u64) -> Event {
@@ -304,5 +327,8 @@ pub(crate) fn remember(coordinator: Fingerprint, at: u8) -> Effect {
 }
 
 pub(crate) fn forget(sequence: u64) -> Effect {
-    Effect::Forget(Sequence(sequence))
+    Effect::Forget {
+        session: Some(SESSION),
+        up_to: Sequence(sequence),
+    }
 }

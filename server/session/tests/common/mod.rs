@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use consort_proto::message::{Content, Refusal};
 use consort_proto::{
-    Agreement, Binding, Cents, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round, Sequence,
-    SessionId, StringNumber, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
+    Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round,
+    Seat, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
 };
 use consort_session::{Command, Config, Effect, Event, LinkId, Record, Saved, Session, StationView, Ticket};
 
@@ -32,6 +32,7 @@ pub(crate) fn saved() -> Saved {
         epoch: 3,
         token: TOKEN,
         pinned: Vec::new(),
+        deputies: Vec::new(),
         stations: Vec::new(),
     }
 }
@@ -87,6 +88,7 @@ pub(crate) fn agreement(revision: u64, a4: f64, round: u32) -> Agreement {
         tuning: tuning(a4),
         tolerance: Tolerance::default(),
         round: Round(round),
+        called: None,
     }
 }
 
@@ -121,6 +123,7 @@ pub(crate) fn report(sequence: u64, round: u32, content: Content) -> Report {
         sequence: Sequence(sequence),
         session: SESSION,
         round: Round(round),
+        tenure: Tenure { seat: 1, epoch: 1 },
         age: Duration::ZERO,
         content,
     }
@@ -216,24 +219,44 @@ pub(crate) fn say(link: u64, message: ToStation) -> Effect {
 }
 
 pub(crate) fn welcome(link: u64, acked: u64) -> Effect {
+    welcome_to(link, acked, Tenure { seat: 1, epoch: 1 })
+}
+
+pub(crate) fn welcome_to(link: u64, acked: u64, tenure: Tenure) -> Effect {
     say(
         link,
         ToStation::Welcome {
             session: SESSION,
             epoch: 3,
             acked: Sequence(acked),
+            tenure,
         },
     )
 }
 
 pub(crate) fn tell(link: u64, agreement: Agreement) -> Effect {
-    say(
-        link,
-        ToStation::Agreement {
-            agreement,
-            start_in: None,
-        },
-    )
+    tell_seats(link, agreement, &[1])
+}
+
+/// The agreement, with seats of these numbers, all of players.
+pub(crate) fn tell_seats(link: u64, agreement: Agreement, seats: &[u32]) -> Effect {
+    let seats = seats.iter().map(|&seat| (Tenure { seat, epoch: 1 }, "Player"));
+    tell_tenures(link, agreement, &seats.collect::<Vec<_>>())
+}
+
+pub(crate) fn tell_tenures(link: u64, agreement: Agreement, seats: &[(Tenure, &str)]) -> Effect {
+    let seats = seats.iter().map(|&(tenure, name)| Seat {
+        tenure,
+        name: name.parse().expect("a name"),
+    });
+    let document = Document {
+        agreement,
+        epoch: 3,
+        start_in: None,
+        beat_every: Config::default().beat_every,
+        seats: seats.collect(),
+    };
+    say(link, ToStation::Agreement(Box::new(document)))
 }
 
 pub(crate) fn acked(link: u64, sequence: u64) -> Effect {
@@ -245,4 +268,12 @@ pub(crate) fn close(link: u64, why: Refusal) -> Effect {
         link: LinkId(link),
         why,
     }
+}
+
+/// Hands the events in and looks at nothing.
+pub(crate) fn play(session: &mut Session, events: Vec<(u64, Event)>) {
+    for (at_ms, event) in events {
+        session.handle(Uptime::from_millis(at_ms), event);
+    }
+    while session.poll_effect().is_some() {}
 }

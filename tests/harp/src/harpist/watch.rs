@@ -109,6 +109,8 @@ impl Harpist {
                     self.in_vain();
                 }
             }
+            Word::Pluck if !mine => self.go_where_asked(&line),
+            Word::PedalUp | Word::LeverDown if !mine => self.go_where_asked(&line),
             Word::Pluck | Word::Other if !late => {}
             Word::Pluck | Word::Other | Word::AllSet => {
                 self.note_line(&line, false);
@@ -145,6 +147,20 @@ impl Harpist {
             Word::WhichPin => self.far_turn(&line),
             Word::PedalUp => self.look_at_the_pedal(&line),
             Word::LeverDown => self.look_at_the_lever(&line),
+        }
+    }
+
+    /// The screen asks for another string: she goes there, and looks at its pedal or lever if she is to.
+    fn go_where_asked(&mut self, line: &AdviceLine) {
+        let asked = line.string.and_then(|string| StringNumber::new(string.into()).ok());
+        let Some(string) = asked.filter(|string| string.index() < self.memory.len()) else {
+            return;
+        };
+        self.go_to(string);
+        match line.word {
+            Word::PedalUp => self.look_at_the_pedal(line),
+            Word::LeverDown => self.look_at_the_lever(line),
+            _ => {}
         }
     }
 

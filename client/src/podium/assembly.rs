@@ -1,0 +1,208 @@
+//! The pieces that a coordinator sends to a deputy, put together to the session that the pages are made from.
+
+use std::collections::BTreeMap;
+
+use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
+use consort_proto::message::Refusal;
+use consort_proto::{Fingerprint, Readiness};
+use consort_words::{Key, Words};
+
+/// Everything that was heard of the session.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Assembly {
+    harps: BTreeMap<u32, (HarpPicture, Readiness)>,
+    picture: Option<Picture>,
+    state: State,
+}
+
+/// Whether what is held may be shown as true.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+enum State {
+    /// The link is there.
+    #[default]
+    Heard,
+    /// The link is gone.
+    Lost,
+    /// The coordinator does not let this laptop look any more.
+    Refused(Refusal),
+}
+
+impl Assembly {
+    /// Takes in a piece; whether there is a whole picture to be shown with it.
+    pub(crate) fn take(&mut self, piece: ToDeputy) -> bool {
+        match piece {
+            ToDeputy::Harp(harp) => {
+                let readiness = Readiness::judged(harp.standings.clone());
+                self.harps.insert(harp.seat, (harp, readiness));
+                false
+            }
+            ToDeputy::Picture(picture) => {
+                self.harps.retain(|seat, _| picture.seats.contains(seat));
+                self.picture = Some(picture);
+                self.state = State::Heard;
+                true
+            }
+            ToDeputy::Done { .. } | ToDeputy::Refused(_) => false,
+        }
+    }
+
+    /// The same without a link: what was heard last, and that it may not be true any more.
+    pub(crate) fn lost(&self) -> Self {
+        let state = match self.state {
+            State::Refused(why) => State::Refused(why),
+            State::Heard | State::Lost => State::Lost,
+        };
+        Self { state, ..self.clone() }
+    }
+
+    /// Nothing, since the coordinator says no.
+    pub(crate) fn refused(&self, why: Refusal) -> Self {
+        Self {
+            state: State::Refused(why),
+            ..Self::default()
+        }
+    }
+
+    /// Whether this laptop may change the agreement.
+    pub(crate) fn is_granted(&self) -> bool {
+        self.state == State::Heard && self.picture.as_ref().is_some_and(|picture| picture.granted)
+    }
+
+    /// The session as the pages see it; `None` until the first picture is whole.
+    pub(crate) fn image(&self) -> Option<SessionImage<'_>> {
+        let picture = self.picture.as_ref()?;
+        let seats = self.harps.values().map(|(harp, readiness)| SeatImage {
+            seat: harp.seat,
+            // Keys are the leader's business.
+            station: Fingerprint([0; 32]),
+            name: &harp.name,
+            harp: &harp.harp,
+            readiness,
+            presence: self.presence(harp.heard),
+            removed: false,
+            help: harp.help,
+            copied: false,
+            deputy: false,
+            wanted_by: None,
+        });
+        Some(SessionImage {
+            agreement: &picture.agreement,
+            start_in: picture.start_in,
+            joining: false,
+            code: CodeImage::Closed,
+            newcomer: None,
+            knocking: Vec::new(),
+            watching: Vec::new(),
+            proposal: None,
+            can_undo: picture.can_undo,
+            disk_trouble: picture.disk_trouble,
+            seats: seats.collect(),
+        })
+    }
+
+    /// The board as one line of JSON; empty until there is one.
+    pub(crate) fn board(&self, words: &Words) -> String {
+        let Some(image) = self.image() else {
+            return String::new();
+        };
+        let mut page = BoardPage::of(&image, words);
+        page.trouble = self.trouble(words).or(page.trouble);
+        crate::pluck::json(&page)
+    }
+
+    /// Control as one line of JSON; empty until there is one.
+    pub(crate) fn control(&self, links: &Links, words: &Words) -> String {
+        let Some(image) = self.image() else {
+            return String::new();
+        };
+        let mut page = ControlPage::of(&image, links, words);
+        page.board.trouble = self.trouble(words).or(page.board.trouble);
+        crate::pluck::json(&page)
+    }
+
+    /// Nothing counts as heard of a harp while nothing is heard of its coordinator.
+    fn presence(&self, heard: Heard) -> Presence {
+        match (self.state, heard) {
+            (State::Lost | State::Refused(_), _) | (State::Heard, Heard::Away) => Presence::Away,
+            (State::Heard, Heard::Here) => Presence::Here,
+            (State::Heard, Heard::Unsure) => Presence::Unsure,
+            (State::Heard, Heard::Silent(silent)) => Presence::Silent(silent),
+        }
+    }
+
+    fn trouble(&self, words: &Words) -> Option<String> {
+        match self.state {
+            State::Heard if self.is_granted() => None,
+            State::Heard => Some(words.say(Key::BoardNotGranted, &[])),
+            State::Lost => Some(words.say(Key::BoardNoLink, &[])),
+            State::Refused(why) => Some(words.refusal(why)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use consort_proto::{Agreement, Cents, Revision, Round, SessionId, Standing, Tolerance, Tuning, harp_file};
+
+    fn picture(seats: &[u32]) -> ToDeputy {
+        ToDeputy::Picture(Picture {
+            agreement: Agreement {
+                session: SessionId([1; 16]),
+                revision: Revision(1),
+                ensemble: "Trio Wend".parse().expect("a name"),
+                tuning: Tuning::default(),
+                tolerance: Tolerance::default(),
+                round: Round(1),
+                called: None,
+            },
+            start_in: None,
+            can_undo: false,
+            disk_trouble: false,
+            granted: true,
+            seats: seats.to_vec(),
+        })
+    }
+
+    fn harp(seat: u32) -> ToDeputy {
+        let harp = harp_file::preset("lever-22").expect("a preset");
+        ToDeputy::Harp(HarpPicture {
+            seat,
+            name: "Runa".parse().expect("a name"),
+            standings: vec![Standing::Holds(Cents(0.1)); harp.len()],
+            harp,
+            heard: Heard::Here,
+            help: false,
+        })
+    }
+
+    fn ready(assembly: &Assembly) -> Vec<bool> {
+        let image = assembly.image().expect("a picture");
+        image.seats.iter().map(SeatImage::is_ready).collect()
+    }
+
+    #[test]
+    fn a_picture_shows_the_harps_that_it_names_and_no_others() {
+        let mut assembly = Assembly::default();
+        assert!(assembly.board(&Words::english()).is_empty());
+        assert!(!assembly.take(harp(1)) && !assembly.take(harp(2)));
+        assert!(assembly.take(picture(&[1, 2])));
+        assert_eq!(ready(&assembly), [true, true]);
+        assert!(assembly.take(picture(&[2])));
+        assert_eq!(ready(&assembly), [true]);
+    }
+
+    #[test]
+    fn nothing_is_ready_once_the_coordinator_is_lost_or_says_no() {
+        let mut assembly = Assembly::default();
+        assembly.take(harp(1));
+        assembly.take(picture(&[1]));
+        assert!(assembly.is_granted());
+        let lost = assembly.lost();
+        assert_eq!(ready(&lost), [false]);
+        assert!(!lost.is_granted() && lost.board(&Words::english()).contains("No link"));
+        let refused = assembly.refused(Refusal::Removed);
+        assert!(refused.image().is_none() && !refused.lost().is_granted());
+    }
+}

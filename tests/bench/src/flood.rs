@@ -1,0 +1,204 @@
+//! A stranger knocks ten thousand times a second: how long a change of pitch then takes to reach the stations that are in.
+
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use consort_peer::{Dialer, Identity};
+use consort_proto::{ToCoordinator, ToStation};
+use consort_tests::process::{Folder, Program, run as run_program};
+use serde_json::Value;
+
+use crate::figures::Figures;
+use crate::report;
+use crate::statistics::quantile;
+
+/// What `cargo measure` says about this measure.
+pub(crate) const ABOUT: &str = "a change of pitch while a stranger knocks 10,000 times a second [--json FILE]";
+
+/// Stations in the ensemble.
+const STATIONS: usize = 4;
+/// Changes of pitch, without the stranger and with it.
+const CHANGES: usize = 30;
+/// How long one change may take before the measure is given up.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// Knocks a second.
+const KNOCKS: u64 = 10_000;
+/// First packets of handshakes that are played again and again, each whole and with a key of its own.
+const OPENINGS: usize = 200;
+/// Addresses from which it knocks.
+const ADDRESSES: u8 = 100;
+/// Goals.
+const GOAL_MS: f64 = 1_000.0;
+const GOAL_COORDINATOR_MB: f64 = 40.0;
+
+/// Runs the measure.
+pub(crate) fn run(words: &[String]) -> Result<(), String> {
+    let mut figures = Figures::new("flood", words)?;
+    let folder = Folder::new("measure-flood");
+    let data = folder.inside("coordinator");
+    let mut words = vec![
+        "--data",
+        &data,
+        "--listen",
+        "127.0.0.1",
+        "--no-browser",
+        "--json",
+        "--no-discovery",
+    ];
+    words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
+    let mut coordinator = Program::start("consort-coordinator", &words);
+    let (_, line) = coordinator
+        .line(PATIENCE, |line| line.contains("\"open\""))
+        .ok_or("the coordinator does not open")?;
+    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+    let field = |name: &str| opened[name].as_str().ok_or_else(|| format!("no {name}"));
+    let join = field("join")?;
+    let address: SocketAddr = field("stations")?.parse().map_err(|_| "no address")?;
+    let mut stations = (0..STATIONS)
+        .map(|number| station(&folder, number, join))
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut quiet = changes(&data, &mut stations, 438.0)?;
+    let openings = openings()?;
+    let flood = Flood::start(address, openings)?;
+    thread::sleep(Duration::from_secs(1));
+    let mut flooded = changes(&data, &mut stations, 442.0)?;
+    let (knocks, lasted) = flood.stop();
+    report(&format!("a change of pitch to {STATIONS} stations, {CHANGES} times"));
+    figures.tell("undisturbed, median", quantile(&mut quiet, 0.5), "ms");
+    figures.tell("undisturbed, most", quantile(&mut quiet, 1.0), "ms");
+    figures.tell("knocks a second", knocks as f64 / lasted.as_secs_f64(), "1/s");
+    figures.tell("under knocks, median", quantile(&mut flooded, 0.5), "ms");
+    figures.at_most(GOAL_MS, "under knocks, most", quantile(&mut flooded, 1.0), "ms");
+    let megabytes = coordinator.resident_bytes().unwrap_or_default() as f64 / 1e6;
+    figures.at_most(
+        GOAL_COORDINATOR_MB,
+        "memory of the coordinator after it",
+        megabytes,
+        "MB",
+    );
+    figures.close()
+}
+
+/// Changes the pitch from `first` on, a tenth of a hertz each time, and gives how long each took to all stations.
+fn changes(data: &str, stations: &mut [Program], first: f64) -> Result<Vec<f64>, String> {
+    let mut times = Vec::new();
+    for change in 0..CHANGES {
+        let hz = ((first * 10.0).round() + change as f64 + 1.0) / 10.0;
+        let begun = Instant::now();
+        let ordered = run_program("consort-coordinator", &["pitch", &hz.to_string(), "--data", data]);
+        if !ordered.status.success() {
+            return Err(String::from_utf8_lossy(&ordered.stderr).into_owned());
+        }
+        let wanted = format!("\"a4_hz\":{hz:?}");
+        let mut last = begun;
+        for station in stations.iter_mut() {
+            let heard = station.line(PATIENCE, |line| {
+                line.contains("\"agreement\"") && line.contains(&wanted)
+            });
+            last = last.max(heard.ok_or_else(|| format!("a station does not hear of {hz}"))?.0);
+        }
+        times.push((last - begun).as_secs_f64() * 1_000.0);
+        thread::sleep(Duration::from_millis(100));
+    }
+    Ok(times)
+}
+
+fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String> {
+    let data = folder.inside(&format!("station-{number}"));
+    let mut words = vec!["--data", &data, "--join", join, "--input", "stdin", "--desk-port", "0"];
+    words.extend(["--no-browser", "--json", "--no-discovery"]);
+    let mut station = Program::start("consort-station", &words);
+    match station.line(PATIENCE, |line| line.contains("\"joined\"")) {
+        Some(_) => Ok(station),
+        None => Err(format!("a station is not linked\n{}", station.transcript())),
+    }
+}
+
+/// The first packets of so many handshakes, taken down where nobody answers.
+fn openings() -> Result<Vec<Vec<u8>>, String> {
+    let trap = UdpSocket::bind("127.0.0.1:0").map_err(|why| why.to_string())?;
+    let address = trap.local_addr().map_err(|why| why.to_string())?;
+    trap.set_read_timeout(Some(Duration::from_secs(5)))
+        .map_err(|why| why.to_string())?;
+    let calling = thread::spawn(move || -> Result<(), String> {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        runtime.map_err(|why| why.to_string())?.block_on(async {
+            let identity = Identity::generate().map_err(|why| why.to_string())?;
+            let dialer = Dialer::new(Arc::new(identity)).map_err(|why| why.to_string())?;
+            for _ in 0..OPENINGS * 2 {
+                let dial = dialer.dial::<ToCoordinator, ToStation>(address, None);
+                // Long enough for the first packet to leave.
+                let _ = tokio::time::timeout(Duration::from_millis(3), dial).await;
+            }
+            Ok(())
+        })
+    });
+    let mut openings = Vec::with_capacity(OPENINGS);
+    let mut packet = [0; 2_048];
+    while openings.len() < OPENINGS {
+        let length = trap
+            .recv(&mut packet)
+            .map_err(|why| format!("no handshake was begun: {why}"))?;
+        // A long header of an Initial packet (RFC 9000, §17.2.2); whatever else comes is the end of a call.
+        if packet[0] & 0xf0 == 0xc0 && length >= 1_200 {
+            openings.push(packet[..length].to_vec());
+        }
+    }
+    calling.join().map_err(|_| "the calls broke off")??;
+    Ok(openings)
+}
+
+/// A stranger who knocks until it is stopped.
+struct Flood {
+    ends: Arc<AtomicBool>,
+    knocks: Arc<AtomicU64>,
+    begun: Instant,
+    thread: thread::JoinHandle<()>,
+}
+
+impl Flood {
+    fn start(address: SocketAddr, openings: Vec<Vec<u8>>) -> Result<Self, String> {
+        let sockets = (0..ADDRESSES)
+            .map(|number| UdpSocket::bind((IpAddr::V4(Ipv4Addr::new(127, 0, 1, number + 1)), 0)))
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(|why| why.to_string())?;
+        let (ends, knocks) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
+        let (stop, count, begun) = (ends.clone(), knocks.clone(), Instant::now());
+        let thread = thread::spawn(move || {
+            let pairs = openings.iter().cycle().zip(sockets.iter().cycle());
+            for (opening, socket) in pairs {
+                if stop.load(Ordering::Relaxed) {
+                    return;
+                }
+                // A full buffer is a knock that was too much even for this computer.
+                let _ = socket.send_to(opening, address);
+                let sent = count.fetch_add(1, Ordering::Relaxed) + 1;
+                let due = begun + Duration::from_nanos(sent * 1_000_000_000 / KNOCKS);
+                if let Some(early) = due
+                    .checked_duration_since(Instant::now())
+                    .filter(|early| early.as_millis() > 0)
+                {
+                    thread::sleep(early);
+                }
+            }
+        });
+        Ok(Self {
+            ends,
+            knocks,
+            begun,
+            thread,
+        })
+    }
+
+    /// How often it knocked, in which time.
+    fn stop(self) -> (u64, Duration) {
+        self.ends.store(true, Ordering::Relaxed);
+        let lasted = self.begun.elapsed();
+        // It ends within a millisecond.
+        let _ = self.thread.join();
+        (self.knocks.load(Ordering::Relaxed), lasted)
+    }
+}
