@@ -86,6 +86,9 @@ pub struct StationArgs {
     /// End once the recordings have been heard and what they told has been reported.
     #[arg(long)]
     pub until_end: bool,
+    /// Begin with the first string at once, not with the seven plucks that tell of pedals, levers and open tuning.
+    #[arg(long)]
+    pub no_opening: bool,
     /// The code on the leader's screen, as in 48291372; needed once.
     #[arg(long, value_name = "CODE", conflicts_with = "join")]
     pub code: Option<JoinCode>,

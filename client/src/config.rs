@@ -38,6 +38,8 @@ pub struct Config {
     pub output: Output,
     /// Whether to end once the recordings have been heard and reported.
     pub until_end: bool,
+    /// Whether a tuning opens with the plucks that tell of pedals, levers and open tuning.
+    pub opening: bool,
 }
 
 /// How coordinators are looked for.
@@ -128,6 +130,7 @@ impl TryFrom<Args> for Config {
                 json: args.json,
             },
             until_end: typed.until_end,
+            opening: !typed.no_opening,
         })
     }
 }

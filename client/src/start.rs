@@ -186,6 +186,8 @@ impl Station {
             patience,
             called,
             until_end: config.until_end && plays_recordings,
+            // Recordings answer no questions.
+            opens: config.opening && !plays_recordings,
         });
         Ok(Self {
             _folder: folder,

@@ -124,6 +124,8 @@ pub(crate) struct Parts {
     /// Where the coordinator should be, by link or address.
     pub(crate) called: Option<SocketAddr>,
     pub(crate) until_end: bool,
+    /// Whether the tuning opens with a check.
+    pub(crate) opens: bool,
 }
 
 /// A disk that took nothing is tried again after this long.
@@ -179,7 +181,11 @@ impl EventLoop {
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
         let follower = Follower::default();
-        let opening = Check::begin(&parts.harp, &parts.link.readiness());
+        let opening = if parts.opens {
+            Check::begin(&parts.harp, &parts.link.readiness())
+        } else {
+            Check::default()
+        };
         let mut event_loop = Self {
             image: watch::Sender::new(Arc::new(draw(
                 &parts.link,
@@ -360,14 +366,14 @@ impl EventLoop {
             Fed::Sensed { file, sensed } => {
                 if self.file != file {
                     self.file = file;
-                    self.follower.begin_sound();
+                    self.begin_sound();
                 }
                 let sensed = self.told_apart(sensed);
                 self.sense(&sensed);
             }
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
-                self.follower.begin_sound();
+                self.begin_sound();
                 self.set_input(Input::Hears);
             }
             Fed::Lost => self.set_input(Input::Lost),
@@ -376,6 +382,13 @@ impl EventLoop {
                 self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
             }
         }
+    }
+
+    /// Another sound begins, whose times start over.
+    const fn begin_sound(&mut self) {
+        self.follower.begin_sound();
+        self.twins.begin_sound();
+        self.opening.begin_sound();
     }
 
     /// What was sensed, as the string that it is more likely to be, knowing what the desk has asked for.

@@ -37,6 +37,11 @@ pub struct Sounding {
 }
 
 impl Twins {
+    /// Another sound begins, whose times start over.
+    pub const fn begin_sound(&mut self) {
+        self.pluck = None;
+    }
+
     /// The string that `sounding` is to be taken for: the one that was `asked` for, if that may be held up, or the one that
     /// was heard.
     pub fn tell(

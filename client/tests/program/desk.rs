@@ -83,7 +83,7 @@ fn post(
 #[test]
 fn the_string_in_hand_is_shown_with_what_to_do() {
     let folder = Folder::new("shown");
-    let mut station = Running::start(&folder.at("data"), &[]);
+    let mut station = Running::start(&folder.at("data"), &["--no-opening"]);
     let desk = Desk::enter(&mut station);
     let picture = desk.look();
     assert_eq!(picture["word"], "Pluck");

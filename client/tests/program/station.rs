@@ -47,7 +47,7 @@ fn recordings_are_advised_on_string_by_string_and_the_station_ends_with_them() {
 #[test]
 fn a_string_that_is_turned_into_tune_and_plucked_again_holds() {
     let folder = Folder::new("holds");
-    let mut station = Running::start(&folder.at("data"), &["--advice", "json"]);
+    let mut station = Running::start(&folder.at("data"), &["--advice", "json", "--no-opening"]);
     for cents in [-30.0, 0.5, 0.3] {
         station.play(&pluck(raised(MIDDLE_C_FLAT_HZ, cents), 48_000));
     }
@@ -56,6 +56,25 @@ fn a_string_that_is_turned_into_tune_and_plucked_again_holds() {
         assert_eq!(line["string"], 26, "{line}");
         assert!((line["cents"].as_f64().expect("cents") - cents).abs() < 1.5, "{line}");
     }
+}
+
+/// Middle C of a concert harp is C flat 4, and the strings below it are B, A, G, F, E and D flat.
+#[test]
+fn a_tuning_opens_with_seven_plucks_that_find_the_pedal_in_natural() {
+    let folder = Folder::new("opening");
+    let mut station = Running::start(&folder.at("data"), &["--advice", "json"]);
+    let asked = |line: &serde_json::Value| (line["string"].as_u64(), line["cents"].is_null());
+    for (place, semitones_below) in [0.0, 1.0, 3.0, 5.0, 7.0, 8.0, 10.0].into_iter().enumerate() {
+        let line = station.next_with("word", "Pluck");
+        assert_eq!(asked(&line), (Some(26 + place as u64), true), "{line}");
+        // The G string sounds a semitone high.
+        let pedal = if place == 3 { 100.0 } else { 0.0 };
+        let hz = raised(MIDDLE_C_FLAT_HZ, -100.0 * semitones_below + pedal - 6.0);
+        station.play(&pluck(hz, 48_000));
+    }
+    let line = station.next_with("word", "Pedal up?");
+    assert_eq!(line["string"], 29, "{line}");
+    assert!(line["why"].as_str().expect("text").contains("the G pedal"), "{line}");
 }
 
 #[test]

@@ -63,6 +63,11 @@ impl Check {
         }
     }
 
+    /// Another sound begins, whose times start over.
+    pub const fn begin_sound(&mut self) {
+        self.newest = None;
+    }
+
     /// The string that is to be plucked, and its place among those that are asked for, from 1; `None` when it is over.
     pub fn asks(&self) -> Option<(StringNumber, usize)> {
         let next = self.strings.get(self.plucks.len())?;
