@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Refusal, SampleTime, Spread};
+use consort_analysis::{
+    Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Partials, Refusal, SampleTime, Spread,
+};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 use crate::sound::condition::Condition;
@@ -77,6 +79,8 @@ pub struct Answer {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, in decibels below full scale.
     pub level_dbfs: f64,
+    /// Where its partials lie.
+    pub partials: Partials,
     /// How far the answer can be relied on.
     pub verdict: Verdict,
 }
@@ -239,6 +243,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             glide: reading.glide,
             inharmonicity: reading.inharmonicity,
             level_dbfs: reading.level_dbfs,
+            partials: reading.partials,
             verdict,
         }))
     };

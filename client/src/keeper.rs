@@ -5,8 +5,9 @@ use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
 
+use consort_analysis::Partials;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
-use consort_record::{Heard, Moment, Place, Sheet};
+use consort_record::{Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::{HarpId, RecordError, Store, TuningId};
 use tokio::sync::mpsc::Sender;
 
@@ -24,6 +25,7 @@ pub(crate) struct Keeper {
 struct ToKeep {
     at_unix_ms: i64,
     reading: Reading,
+    timbre: Timbre,
     round: Option<(SessionId, Round)>,
     place: String,
     tuning: Tuning,
@@ -55,12 +57,19 @@ impl Keeper {
     }
 
     /// Keeps `reading`, heard just now under `agreement`, or under `tuning` and `tolerance` alone.
-    pub(crate) fn keep(&self, reading: Reading, agreement: Option<&Agreement>, own: (Tuning, Tolerance)) {
+    pub(crate) fn keep(
+        &self,
+        reading: Reading,
+        partials: &Partials,
+        agreement: Option<&Agreement>,
+        own: (Tuning, Tolerance),
+    ) {
         let Some(to_keep) = &self.to_keep else { return };
         let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
         let entry = ToKeep {
             at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX),
             reading,
+            timbre: timbre(partials),
             round: agreement.map(|agreement| (agreement.session, agreement.round)),
             place: agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned()),
             tuning: own.0,
@@ -79,6 +88,18 @@ impl Drop for Keeper {
             // A panic of the thread was printed when it happened.
             let _ = thread.join();
         }
+    }
+}
+
+/// What the record keeps of a pluck beside its pitch.
+fn timbre(partials: &Partials) -> Timbre {
+    let partials = partials
+        .iter()
+        .map(|(number, above, sigma)| Partial { number, above, sigma })
+        .collect();
+    Timbre {
+        partials,
+        ..Timbre::default()
     }
 }
 
@@ -107,7 +128,7 @@ fn keep_all(path: &std::path::Path, harp: &Harp, tag: &str, waiting: &Receiver<T
             at,
             position: 0,
             reading: entry.reading,
-            timbre: None,
+            timbre: Some(entry.timbre),
         };
         store.hear(id, current, entry.at_unix_ms, &heard)?;
     }

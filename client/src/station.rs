@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
+use consort_analysis::Doubt;
 use consort_guide::opening::Check;
 use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
@@ -13,7 +14,7 @@ use consort_pairing::NotPaired;
 use consort_peer::{Dialer, Identity};
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Tenure, ToCoordinator, Uptime,
+    Agreement, Cents, Harp, Mark, Name, Reading, Report, Sequence, StringNumber, Tenure, ToCoordinator, Uptime,
 };
 use consort_store::Folder;
 use consort_words::{Arg, Key, Words};
@@ -448,14 +449,22 @@ impl EventLoop {
 
     /// Reports a settled answer; one that cannot be a reading of a harp's string is left out.
     fn observe(&mut self, answer: &Answer) {
-        if answer.verdict != Verdict::Settled {
-            return;
-        }
-        match Reading::new(answer.string, answer.hz, answer.sigma) {
+        // Partials that do not agree, and a pitch that bends as its lines beat, are what a false string sounds like: the
+        // record wants to know of them, with a pitch that is as uncertain as it moved.
+        let settled = answer.verdict == Verdict::Settled;
+        let sigma = match answer.verdict {
+            Verdict::Settled => answer.sigma,
+            Verdict::Unsure(Doubt::Scattered | Doubt::Turned) => Cents(answer.sigma.0.max(answer.glide.0.abs())),
+            Verdict::Unsure(_) | Verdict::Provisional => return,
+        };
+        match Reading::new(answer.string, answer.hz, sigma) {
             Ok(reading) => {
                 if let Some(keeper) = &self.keeper {
                     let own = (*self.link.tuning(), *self.link.tolerance());
-                    keeper.keep(reading, self.agreed.as_ref(), own);
+                    keeper.keep(reading, &answer.partials, self.agreed.as_ref(), own);
+                }
+                if !settled {
+                    return;
                 }
                 self.standstill.hear(&reading, self.is_off(&reading));
                 self.opening.hear(

@@ -88,6 +88,7 @@ impl Rehearsal {
             "--desk-port",
             &port,
             "--no-browser",
+            "--no-opening",
             "--json",
             "--input",
             "stdin",

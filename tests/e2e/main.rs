@@ -6,4 +6,5 @@ mod copies;
 mod deputy;
 mod ensemble;
 mod joining;
+mod record;
 mod restart;

@@ -56,6 +56,15 @@ fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     own.hypot(board)
 }
 
+/// Standard deviation with which a partial's own frequency is told, cents.
+///
+/// Most of its straying from the model is its string's own and comes back with every pluck: whoever compares strings with
+/// one another wants to see it. What does not come back is taken to be this share (assumed).
+pub(crate) fn uncertainty_cents(partial: &PartialPitch, strongest: f64) -> f64 {
+    const COMES_AND_GOES: f64 = 0.25;
+    (partial.sigma_hz / partial.hz / CENT).hypot(COMES_AND_GOES * stray_cents(partial, strongest))
+}
+
 /// Fits fₙ = n·f₀·√(1 + B·n²) to `partials`; `near_hz` is about the pitch.
 ///
 /// (fₙ/n)² = p + q·n² is linear in p = f₀² and q = f₀²·B, so each round of reweighting is a 2 × 2 system.

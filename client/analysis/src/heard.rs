@@ -83,6 +83,35 @@ pub struct Reading {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, decibels below full scale (root mean square of a full-scale square wave).
     pub level_dbfs: f64,
+    /// Where its partials lie.
+    pub partials: Partials,
+}
+
+/// The partials of a pluck from the second on, as far as they were heard: how far each lies above that many times the
+/// pitch, and one standard deviation of that, cents.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Partials([Option<(f32, f32)>; Self::COUNT]);
+
+impl Partials {
+    /// The highest partial that is told.
+    pub const HIGHEST: usize = 8;
+    const COUNT: usize = Self::HIGHEST - 1;
+
+    /// Tells that partial `n` lies `above` that many times the pitch; one that is not told of is left out.
+    pub(crate) fn set(&mut self, n: usize, above: Cents, sigma: Cents) {
+        if let Some(place) = n.checked_sub(2).and_then(|place| self.0.get_mut(place)) {
+            *place = Some((above.0 as f32, sigma.0 as f32));
+        }
+    }
+
+    /// The partials that were heard: number, distance, standard deviation.
+    pub fn iter(&self) -> impl Iterator<Item = (u8, Cents, Cents)> {
+        let told = |(above, sigma): (f32, f32)| (Cents(f64::from(above)), Cents(f64::from(sigma)));
+        (2..).zip(self.0).filter_map(move |(n, partial)| {
+            let (above, sigma) = told(partial?);
+            Some((n, above, sigma))
+        })
+    }
 }
 
 /// Why a reading should not be relied on.

@@ -43,5 +43,5 @@ mod window;
 
 pub use config::Config;
 pub use context::{Context, ExpectedString, Order, STRINGS_MAX, Spread, TooManyStrings};
-pub use heard::{Doubt, Health, Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
+pub use heard::{Doubt, Health, Heard, Onset, Partials, Reading, Refusal, Refused, SampleTime, Track};
 pub use listener::Listener;

@@ -5,9 +5,9 @@ use consort_proto::{Cents, Hz};
 use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
-use crate::fit::{CENT, FittedString, PartialPitch, fit_string};
+use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
 use crate::frequency::{Framing, turning};
-use crate::heard::{Doubt, Refusal};
+use crate::heard::{Doubt, Partials, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, Follower};
@@ -62,6 +62,7 @@ pub(crate) struct Measured {
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
+    pub(crate) partials: Partials,
 }
 
 /// What becomes of a note at a hop.
@@ -281,14 +282,27 @@ impl Note {
             .follower
             .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
-        let (fitted, glide) = self.fit(from, to, verdict.hz)?;
+        let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
             sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
+            partials: self.partials_above(count, fitted.hz),
         })
+    }
+
+    /// Where the `count` partials measured last lie against `hz`.
+    fn partials_above(&self, count: usize, hz: f64) -> Partials {
+        let pitches = &self.pitches[..count];
+        let strongest = pitches.iter().map(|pitch| pitch.amplitude).fold(0.0, f64::max);
+        let mut partials = Partials::default();
+        for pitch in pitches {
+            let above = (pitch.hz / (pitch.n as f64 * hz)).ln() / CENT;
+            partials.set(pitch.n, Cents(above), Cents(uncertainty_cents(pitch, strongest)));
+        }
+        partials
     }
 
     /// Where the string stands just now.
@@ -296,17 +310,18 @@ impl Note {
         let verdict = self.verdict?;
         let span = (TRACK_S / self.follower.hop_s()).round() as usize;
         let to = self.follower.count();
-        let (fitted, glide) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
+        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
             sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
+            partials: Partials::default(),
         })
     }
 
-    fn fit(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64)> {
+    fn fit(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64, usize)> {
         let framing = Framing {
             hop_s: self.follower.hop_s(),
             frame_s: self.follower.frame_s(),
@@ -345,6 +360,6 @@ impl Note {
         } else {
             0.0
         };
-        Some((fitted, glide))
+        Some((fitted, glide, count))
     }
 }

@@ -78,6 +78,8 @@ pub struct Seen {
 
 /// Two readings further apart than this, cents, have the key between them; a string at rest repeats within less.
 const TURNED_CENTS: f64 = 1.5;
+/// A reading more uncertain than this, cents, is of a string that was being turned or that beats.
+const STEADY_CENTS: f64 = 3.0;
 /// Timbres that are kept of one string and tuning: more plucks tell nothing new.
 const TIMBRES_MAX: usize = 6;
 
@@ -98,6 +100,13 @@ impl Visit {
         let seen = self.strings.entry(heard.reading.string).or_default();
         match heard.position {
             0 => {
+                if let Some(timbre) = heard.timbre.as_ref().filter(|_| seen.timbres.len() < TIMBRES_MAX) {
+                    seen.timbres.push(timbre.clone());
+                }
+                // What moved while it was heard says nothing of where the string was found or left.
+                if heard.reading.sigma.0 > STEADY_CENTS {
+                    return;
+                }
                 let before = seen.left.or(seen.found);
                 seen.turned |=
                     before.is_some_and(|before| heard.reading.hz.cents_above(before.hz).abs().0 > TURNED_CENTS);
@@ -106,9 +115,6 @@ impl Visit {
                 }
                 seen.left = Some(heard.reading);
                 seen.plucks += 1;
-                if let Some(timbre) = heard.timbre.as_ref().filter(|_| seen.timbres.len() < TIMBRES_MAX) {
-                    seen.timbres.push(timbre.clone());
-                }
             }
             position => {
                 if let Some(kept) = seen.positions.get_mut(usize::from(position) - 1) {

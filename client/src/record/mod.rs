@@ -10,7 +10,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use consort_record::{Chronicle, Date, Life, Moment, NotADate, look};
+use consort_record::{Cause, Chronicle, Date, Life, Moment, NotADate, look};
 use consort_record_store::{Kept, RecordError, Store};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
@@ -163,11 +163,11 @@ fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
     let life = store.life(kept, Some(LOOKED_AT))?;
     let chronicle = Chronicle::of(&life);
     let words = Words::english();
-    let findings = if life.visits.len() < TUNINGS_MIN {
-        Vec::new()
-    } else {
-        look(&chronicle, &life, today)
-    };
+    let mut findings = look(&chronicle, &life, today);
+    if life.visits.len() < TUNINGS_MIN {
+        // What a string sounds like is heard in one tuning; how it moves is not.
+        findings.retain(|finding| matches!(finding.cause, Cause::FalseString { .. }));
+    }
     let nothing = match (findings.is_empty(), life.visits.len()) {
         (false, _) => None,
         (true, few) if few < TUNINGS_MIN => {
