@@ -233,28 +233,23 @@ impl Listener {
     /// Ends notes whose string was plucked again, and those that were measured and followed by another.
     fn end_plucked_again(&mut self) {
         for at in 0..NOTES {
-            if !self.notes[at].open || self.notes[at].end != u64::MAX {
+            if !self.notes[at].open || self.notes[at].ended {
                 continue;
             }
             let onset = self.notes[at].onset;
             let string = self.notes[at].verdict().map(|verdict| verdict.string);
-            let later = self.notes.iter().filter(|note| note.open && note.onset > onset);
-            let again = later
-                .filter(|note| {
-                    note.verdict()
-                        .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
-                })
-                .map(|note| note.onset)
-                .min();
-            let followed = self
-                .notes
-                .iter()
-                .any(|note| note.open && note.onset > onset && note.verdict().is_some());
-            if let Some(end) = again {
-                self.notes[at].end = end;
-            }
-            if self.notes[at].measured && followed {
-                self.notes[at].open = false;
+            let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
+            let again = later().filter(|note| {
+                note.verdict()
+                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
+            });
+            let again = again.map(|note| (note.onset, note.passed)).min();
+            let followed = later().any(|note| note.passed);
+            let measured = self.notes[at].measured;
+            let note = &mut self.notes[at];
+            (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
+            if measured && followed {
+                note.open = false;
             }
         }
     }

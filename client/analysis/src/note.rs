@@ -95,8 +95,10 @@ pub(crate) struct Note {
     pub(crate) joined: bool,
     /// How often in a row the newest sound stood apart from what was measured so far.
     behind: u32,
-    /// No sound from this sample on belongs to the note: its string was plucked again.
+    /// No sound from this sample on belongs to the note: its string was plucked again, or seems to have been.
     pub(crate) end: u64,
+    /// Whether the other pluck proved to be one.
+    pub(crate) ended: bool,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -119,6 +121,7 @@ impl Note {
             joined: false,
             behind: 0,
             end: u64::MAX,
+            ended: false,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -141,6 +144,7 @@ impl Note {
         self.joined = false;
         self.behind = 0;
         self.end = u64::MAX;
+        self.ended = false;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -183,8 +187,9 @@ impl Note {
             return Progress::Waiting;
         }
         let age_s = (now - self.onset) as f64 / self.rate;
-        let complete = age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
-        if complete || now == self.end {
+        // While another pluck is in doubt, nothing after it is used and nothing is final.
+        let complete = self.end == u64::MAX && age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
+        if complete || self.ended {
             return self.finish(history);
         }
         let every = if age_s < 0.4 { 1 } else { 4 };
