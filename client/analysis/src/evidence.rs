@@ -29,6 +29,11 @@ const FLANK_RATIO: f32 = 0.03;
 /// Flanks reach this share of the frequency and this many resolution cells.
 const FLANK_SHARE: f64 = 0.02;
 const FLANK_CELLS: f64 = 3.0;
+/// Tones of the room are looked for over this share of a frequency to both sides, and have this ratio of powers to what they
+/// may reach later; a peak that might be one of them still counts this much.
+const ROOM_SHARE: f64 = 0.2;
+const ROOM_RATIO: f32 = 0.5;
+const FRESH_MIN: f32 = 0.1;
 /// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
 /// alone, and equal weights (0), by which the noise would.
 const WEIGHT_POWER: f64 = 0.45;
@@ -85,8 +90,9 @@ impl Evidence {
         self.seconds
     }
 
-    /// Collects the peaks of stretch number `index` after the sample `onset`.
-    pub(crate) fn gather(&mut self, history: &History, onset: u64, index: usize) {
+    /// Collects the peaks of stretch number `index` after the sample `onset`; `earlier` is the onset before it, from which on
+    /// another sound may have been there.
+    pub(crate) fn gather(&mut self, history: &History, onset: u64, earlier: u64, index: usize) {
         self.peaks.clear();
         self.seconds = STRETCHES_S[index];
         let window = &self.windows[index];
@@ -95,7 +101,10 @@ impl Evidence {
         };
         self.spectrum.power(sound, window, &mut self.after);
         let end = onset.saturating_sub((GUARD_S * self.rate) as u64);
-        let room = (end - history.oldest().min(end)) as usize;
+        let since = |first: u64| (end - first.min(end)) as usize;
+        // A sound that began just before is seen best where nothing older is mixed in.
+        let alone = since(history.oldest().max(earlier));
+        let room = if alone < self.windows[0].len() { since(history.oldest()) } else { alone };
         let fitting = self.windows[..=index]
             .iter()
             .rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
@@ -147,7 +156,11 @@ impl Evidence {
             let middle = power.ln();
             let curve = left - 2.0 * middle + right;
             let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
-            let fresh = f64::from(1.0 - there / power);
+            // What the room did before, it may do again: a tone no louder than its like was nobody's pluck.
+            let wide = (ROOM_SHARE * bin as f64) as usize;
+            let room = &self.before[bin.saturating_sub(wide)..(bin + wide + 1).min(bins)];
+            let room = ROOM_RATIO * room.iter().copied().fold(0.0, f32::max);
+            let fresh = f64::from((1.0 - there / power) * (1.0 - room / power).max(FRESH_MIN));
             let peak = Peak {
                 hz: (bin as f64 + f64::from(shift)) * hz_per_bin,
                 amplitude: f64::from(power).sqrt(),

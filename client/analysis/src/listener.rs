@@ -50,6 +50,7 @@ pub struct Listener {
     /// [`PRELUDE_S`] in working samples.
     prelude: u64,
     onsets: OnsetDetector,
+    last_onset: u64,
     health: HealthWatch,
     tools: Tools,
     notes: Vec<Note>,
@@ -75,6 +76,7 @@ impl Listener {
             hops: 0,
             prelude: (PRELUDE_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
+            last_onset: 0,
             health: HealthWatch::new(config.rate),
             tools: Tools {
                 evidence: Evidence::new(rate),
@@ -182,7 +184,8 @@ impl Listener {
             at
         });
         self.notes.iter_mut().for_each(|note| note.joined = true);
-        self.notes[at].start(onset, &self.context);
+        self.notes[at].start(onset, self.last_onset, &self.context);
+        self.last_onset = onset;
         let report = Onset {
             onset: self.time_of(onset),
             time: SampleTime(self.input),
@@ -245,9 +248,11 @@ impl Listener {
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);
+            let next = later().map(|note| note.onset).min();
             let measured = self.notes[at].measured;
             let note = &mut self.notes[at];
             (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
+            note.later = next.unwrap_or(u64::MAX);
             if measured && followed {
                 note.open = false;
             }

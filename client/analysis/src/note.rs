@@ -99,6 +99,9 @@ pub(crate) struct Note {
     pub(crate) end: u64,
     /// Whether the other pluck proved to be one.
     pub(crate) ended: bool,
+    /// The onset before this one, and the one after it: what sounds from then on says nothing about which string this is.
+    earlier: u64,
+    pub(crate) later: u64,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -122,6 +125,8 @@ impl Note {
             behind: 0,
             end: u64::MAX,
             ended: false,
+            earlier: 0,
+            later: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -135,8 +140,8 @@ impl Note {
         }
     }
 
-    /// Begins a note at sample `onset`.
-    pub(crate) fn start(&mut self, onset: u64, context: &Context) {
+    /// Begins a note at sample `onset`, after another onset at `earlier`.
+    pub(crate) fn start(&mut self, onset: u64, earlier: u64, context: &Context) {
         self.onset = onset;
         self.open = true;
         self.measured = false;
@@ -145,6 +150,8 @@ impl Note {
         self.behind = 0;
         self.end = u64::MAX;
         self.ended = false;
+        self.earlier = earlier;
+        self.later = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -161,10 +168,11 @@ impl Note {
     pub(crate) fn advance(&mut self, history: &History, tools: &mut Tools) -> Progress {
         let now = history.count().min(self.end);
         let (mut looked, mut decisive) = (false, false);
-        while !self.measured
-            && self.looks < STRETCHES_S.len()
-            && self.onset + tools.evidence.stretch(self.looks) as u64 <= now
-        {
+        while !self.measured && self.looks < STRETCHES_S.len() {
+            let until = self.onset + tools.evidence.stretch(self.looks) as u64;
+            if until > now || until > self.later && self.looks > DECISIVE_LOOK {
+                break;
+            }
             self.look(history, tools);
             looked = true;
             if self.looks == DECISIVE_LOOK + 1 {
@@ -264,7 +272,7 @@ impl Note {
     fn look(&mut self, history: &History, tools: &mut Tools) {
         let index = self.looks;
         self.looks += 1;
-        tools.evidence.gather(history, self.onset, index);
+        tools.evidence.gather(history, self.onset, self.earlier, index);
         let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
         tools.identifier.look(peaks, seconds, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
