@@ -56,6 +56,9 @@ pub(crate) struct Evidence {
     after: Vec<f32>,
     before: Vec<f32>,
     peaks: Vec<Peak>,
+    /// The strongest power of the last look, and how far to both sides of a bin what was there before may have moved.
+    strongest: f32,
+    reach: usize,
     /// Power of everything after the onset and of what the peaks explain, both mean squares.
     seconds: f64,
 }
@@ -71,6 +74,8 @@ impl Evidence {
             before: vec![0.0; spectrum.bins()],
             spectrum,
             peaks: Vec::with_capacity(PEAKS_MAX),
+            strongest: 0.0,
+            reach: 0,
             seconds: 0.0,
         }
     }
@@ -104,7 +109,11 @@ impl Evidence {
         let since = |first: u64| (end - first.min(end)) as usize;
         // A sound that began just before is seen best where nothing older is mixed in.
         let alone = since(history.oldest().max(earlier));
-        let room = if alone < self.windows[0].len() { since(history.oldest()) } else { alone };
+        let room = if alone < self.windows[0].len() {
+            since(history.oldest())
+        } else {
+            alone
+        };
         let fitting = self.windows[..=index]
             .iter()
             .rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
@@ -124,6 +133,19 @@ impl Evidence {
         self.find_peaks(before_s);
     }
 
+    /// How much a peak at `hz` might weigh and still go unseen in what was there before.
+    pub(crate) fn masked(&self, hz: f64) -> f64 {
+        let bin = (hz / self.rate * (2 * (self.before.len() - 1)) as f64) as usize;
+        let there = &self.before
+            [bin.saturating_sub(self.reach).min(self.before.len())..(bin + self.reach + 1).min(self.before.len())];
+        let there = FRESH_RATIO * there.iter().copied().fold(0.0, f32::max);
+        if self.strongest > 0.0 {
+            f64::from((there / self.strongest).min(1.0)).powf(WEIGHT_POWER)
+        } else {
+            0.0
+        }
+    }
+
     fn find_peaks(&mut self, before_s: f64) {
         let bins = self.after.len();
         let hz_per_bin = self.rate / (2 * (bins - 1)) as f64;
@@ -132,6 +154,7 @@ impl Evidence {
         let cell = 1.0 / self.seconds / hz_per_bin;
         let reach = (0.75 / before_s / hz_per_bin).ceil() as usize;
         let strongest = self.after[first..last].iter().copied().fold(0.0, f32::max);
+        (self.strongest, self.reach) = (strongest, reach);
         for bin in first..last {
             let power = self.after[bin];
             if power < strongest * POWER_RATIO_MIN || power <= self.after[bin - 1] || power < self.after[bin + 1] {

@@ -274,7 +274,7 @@ impl Note {
         self.looks += 1;
         tools.evidence.gather(history, self.onset, self.earlier, index);
         let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
-        tools.identifier.look(peaks, seconds, &self.context, &mut self.beliefs);
+        tools.identifier.look(&tools.evidence, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
         if let Some(verdict) = self.verdict {
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);

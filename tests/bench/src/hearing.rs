@@ -54,7 +54,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         let mut generator = Generator::new(&recordings, options.seed)?;
         for number in 0..cases {
             let (recording, samples, rate) = generator.next_case(number);
-            take(hear(&recording, &samples, rate)?, samples.len() as f64 / f64::from(rate));
+            take(
+                hear(&recording, &samples, rate)?,
+                samples.len() as f64 / f64::from(rate),
+            );
         }
     } else {
         for recording in &recordings {

@@ -53,7 +53,10 @@ pub(crate) fn read_manifest(folder: &Path) -> Result<Vec<Recording>, String> {
             hz: value("hz")?,
             truth_sigma: value("truth_sigma_cents")?,
             pluck_s: value("pluck_s")?,
-            other_plucks_s: optional("other_pluck_s").and_then(|cell| cell.parse().ok()).into_iter().collect(),
+            other_plucks_s: optional("other_pluck_s")
+                .and_then(|cell| cell.parse().ok())
+                .into_iter()
+                .collect(),
             raw: optional("raw_id").map_or(cell("file")?, |raw| raw).to_owned(),
         });
     }

@@ -59,7 +59,12 @@ pub(super) fn warm_up(seconds: f64, dice: &mut Dice) -> Vec<f32> {
                 formant_hz: None,
             };
             note.add(&mut room);
-            at_s += lasts_s + if dice.below(4) == 0 { dice.within(0.05, 0.6) } else { 0.0 };
+            at_s += lasts_s
+                + if dice.below(4) == 0 {
+                    dice.within(0.05, 0.6)
+                } else {
+                    0.0
+                };
         }
     }
     let mut at_s = 0.0;
@@ -114,7 +119,9 @@ impl Tone {
         let strengths: Vec<f64> = (1..=partials)
             .map(|n| {
                 let hz = self.hz * n as f64;
-                let formant = self.formant_hz.map_or(1.0, |f| 0.1 + 1.0 / (1.0 + ((hz - f) / 150.0).powi(2)));
+                let formant = self
+                    .formant_hz
+                    .map_or(1.0, |f| 0.1 + 1.0 / (1.0 + ((hz - f) / 150.0).powi(2)));
                 self.level * (n as f64).powf(-self.slope) * formant
             })
             .collect();
@@ -148,7 +155,9 @@ pub(super) fn add_hum(sound: &mut [f32], mains_hz: f64, rms: f64, dice: &mut Dic
     for (n, sample) in sound.iter_mut().enumerate() {
         let turn = TAU * mains_hz * n as f64 / f64::from(RATE);
         let harmonics = strengths.iter().zip(1..);
-        let sum: f64 = harmonics.map(|((a, phase), order)| a * (turn * f64::from(order) + phase).sin()).sum();
+        let sum: f64 = harmonics
+            .map(|((a, phase), order)| a * (turn * f64::from(order) + phase).sin())
+            .sum();
         *sample += (gain * sum) as f32;
     }
 }

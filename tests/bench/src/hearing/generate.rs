@@ -42,7 +42,10 @@ impl Generator {
     /// Takes the recordings in silence among `recordings`, at 48 kHz.
     pub(super) fn new(recordings: &[Recording], seed: u64) -> Result<Self, String> {
         let mut sources = Vec::new();
-        for recording in recordings.iter().filter(|r| ["clean", "wide"].contains(&r.condition.as_str())) {
+        for recording in recordings
+            .iter()
+            .filter(|r| ["clean", "wide"].contains(&r.condition.as_str()))
+        {
             let (samples, rate) = read_samples(&recording.path)?;
             if rate == RATE {
                 sources.push(Source {
@@ -148,7 +151,11 @@ impl Generator {
 
     /// The string plucked before `string` in a tuning, one up or down, in tune to some cents.
     fn neighbour(&mut self, string: u8, harp: &Context) -> (f64, usize) {
-        let number = if self.dice.below(2) == 0 { string + 1 } else { string - 1 };
+        let number = if self.dice.below(2) == 0 {
+            string + 1
+        } else {
+            string - 1
+        };
         let target = harp.string(number).or_else(|| harp.string(string));
         let hz = target.map_or(440.0, |s| s.target.get()) * (self.dice.within(-8.0, 8.0) / 1200.0).exp2();
         let off = |source: &Source| (source.recording.hz / hz).ln().abs();
@@ -170,7 +177,11 @@ impl Generator {
         (0..len)
             .map(|n| {
                 let from = n as f64 - later;
-                let sample = if from < 0.0 { 0.0 } else { whole.get(from as usize).copied().unwrap_or(0.0) };
+                let sample = if from < 0.0 {
+                    0.0
+                } else {
+                    whole.get(from as usize).copied().unwrap_or(0.0)
+                };
                 // The recording ends; it does not break off.
                 let left = ((ends as f64 - n as f64) / fade).clamp(0.0, 1.0);
                 sample * left as f32
@@ -190,5 +201,7 @@ fn level_from(sound: &[f32], from_s: f64) -> f64 {
     let from = (from_s * f64::from(RATE)) as usize;
     let to = (from + (LEVEL_S * f64::from(RATE)) as usize).min(sound.len());
     let stretch = &sound[from..to];
-    (stretch.iter().map(|x| f64::from(x * x)).sum::<f64>() / stretch.len().max(1) as f64).sqrt().max(1e-9)
+    (stretch.iter().map(|x| f64::from(x * x)).sum::<f64>() / stretch.len().max(1) as f64)
+        .sqrt()
+        .max(1e-9)
 }

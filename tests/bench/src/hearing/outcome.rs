@@ -117,13 +117,7 @@ pub(super) fn hear(recording: &Recording, samples: &[f32], rate: u32) -> Result<
 }
 
 /// Holds what was heard against the truth.
-pub(super) fn judge(
-    recording: &Recording,
-    heard: &[Heard],
-    rate: SampleRate,
-    truth: Hz,
-    context: &Context,
-) -> Outcome {
+pub(super) fn judge(recording: &Recording, heard: &[Heard], rate: SampleRate, truth: Hz, context: &Context) -> Outcome {
     let after = |onset: SampleTime| onset.seconds(rate) - recording.pluck_s;
     let distance = |onset: SampleTime| after(onset).abs();
     let onsets = heard.iter().filter_map(|item| match item {
@@ -140,7 +134,9 @@ pub(super) fn judge(
     let last = at.map(|at| finals[at]);
     let known = |onset: SampleTime| {
         let plucks = recording.other_plucks_s.iter();
-        plucks.into_iter().any(|pluck| (onset.seconds(rate) - pluck).abs() < NEAR_S)
+        plucks
+            .into_iter()
+            .any(|pluck| (onset.seconds(rate) - pluck).abs() < NEAR_S)
     };
     let extra = (0..finals.len())
         .filter(|&other| Some(other) != at && !known(finals[other].0.onset))
@@ -163,7 +159,11 @@ pub(super) fn judge(
         .map(|reading| (1000.0 * after(reading.time), reading.hz.cents_above(truth).0))
         .collect();
     let lock = |within: f64| {
-        let held = track.iter().rev().take_while(|(_, cents)| cents.abs() <= within).count();
+        let held = track
+            .iter()
+            .rev()
+            .take_while(|(_, cents)| cents.abs() <= within)
+            .count();
         let at = track.len().checked_sub(held)?;
         track.get(at).map(|(time, _)| *time)
     };

@@ -39,7 +39,8 @@ mod tests {
     /// A tone of 1,000 Hz played a fifth higher is one of 1,500 Hz, to a ten-thousandth of its amplitude.
     #[test]
     fn a_tone_played_faster_is_the_higher_tone() {
-        let tone = |hz: f64| (0..4800).map(move |n| (std::f64::consts::TAU * hz * (f64::from(n) - 2400.0) / 48_000.0).sin());
+        let tone =
+            |hz: f64| (0..4800).map(move |n| (std::f64::consts::TAU * hz * (f64::from(n) - 2400.0) / 48_000.0).sin());
         let sound: Vec<f32> = tone(1000.0).map(|x| x as f32).collect();
         let faster = play_faster(&sound, 1.5, 2400.0, 4800);
         let should: Vec<f64> = tone(1500.0).collect();

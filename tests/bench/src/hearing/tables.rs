@@ -69,18 +69,29 @@ fn register(outcome: &Outcome) -> &'static str {
 pub(super) fn tabulate(outcomes: &[Outcome]) -> Vec<Table> {
     let own = own_errors(outcomes);
     let all: Vec<&Outcome> = outcomes.iter().collect();
-    let quiet: Vec<&Outcome> = all.iter().copied().filter(|o| !LOUD.contains(&o.condition.as_str())).collect();
+    let quiet: Vec<&Outcome> = all
+        .iter()
+        .copied()
+        .filter(|o| !LOUD.contains(&o.condition.as_str()))
+        .collect();
     let mut conditions = by("condition", &all, &own, |o| o.condition.clone());
     conditions.rows.push(row("all", &all, &own));
     vec![
         conditions,
         by("register, 20 dB and better", &quiet, &own, |o| register(o).to_owned()),
-        by("condition and register", &all, &own, |o| format!("{} {}", o.condition, &register(o)[8..])),
+        by("condition and register", &all, &own, |o| {
+            format!("{} {}", o.condition, &register(o)[8..])
+        }),
         by("raw recording", &all, &own, |o| o.raw.clone()),
     ]
 }
 
-fn by(name: &'static str, outcomes: &[&Outcome], own: &BTreeMap<String, f64>, key: impl Fn(&Outcome) -> String) -> Table {
+fn by(
+    name: &'static str,
+    outcomes: &[&Outcome],
+    own: &BTreeMap<String, f64>,
+    key: impl Fn(&Outcome) -> String,
+) -> Table {
     let mut groups: BTreeMap<String, Vec<&Outcome>> = BTreeMap::new();
     for outcome in outcomes {
         groups.entry(key(outcome)).or_default().push(outcome);
@@ -95,13 +106,19 @@ fn own_errors(outcomes: &[Outcome]) -> BTreeMap<String, f64> {
     for outcome in outcomes.iter().filter(|outcome| !outcome.gross()) {
         errors.entry(outcome.raw.clone()).or_default().extend(outcome.cents);
     }
-    errors.into_iter().map(|(raw, mut errors)| (raw, quantile(&mut errors, 0.5))).collect()
+    errors
+        .into_iter()
+        .map(|(raw, mut errors)| (raw, quantile(&mut errors, 0.5)))
+        .collect()
 }
 
 fn row(name: &str, outcomes: &[&Outcome], own: &BTreeMap<String, f64>) -> Row {
     let files = outcomes.len();
     let share = |test: &dyn Fn(&Outcome) -> bool| percent(outcomes.iter().filter(|o| test(o)).count(), files);
-    let judged: Vec<&&Outcome> = outcomes.iter().filter(|o| !o.gross() && o.truth_sigma <= TRUTH_SIGMA_MAX).collect();
+    let judged: Vec<&&Outcome> = outcomes
+        .iter()
+        .filter(|o| !o.gross() && o.truth_sigma <= TRUTH_SIGMA_MAX)
+        .collect();
     let mut errors: Vec<f64> = judged.iter().filter_map(|o| Some(o.cents?.abs())).collect();
     let own_error = |o: &&&Outcome| Some((o.cents? - own.get(&o.raw).copied().unwrap_or(0.0)).abs());
     let mut own_errors: Vec<f64> = judged.iter().filter_map(own_error).collect();
