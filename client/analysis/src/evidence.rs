@@ -34,6 +34,13 @@ const FLANK_CELLS: f64 = 3.0;
 const ROOM_SHARE: f64 = 0.2;
 const ROOM_RATIO: f32 = 0.5;
 const FRESH_MIN: f32 = 0.1;
+/// What keeps this ratio of its power (−10 dB) after the onset just goes on, as a string does that rings: it says nothing
+/// about what the room may do elsewhere.
+const GOES_ON_RATIO: f32 = 0.1;
+/// Far above this frequency, hertz, strings fade within the time of a look, and what went before says nothing about a room.
+const ROOM_TOP_HZ: f64 = 1500.0;
+/// Less than this of a peak's power takes nothing away from it.
+const ROOM_MATTERS: f32 = 0.02;
 /// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
 /// alone, and equal weights (0), by which the noise would.
 const WEIGHT_POWER: f64 = 0.45;
@@ -146,6 +153,12 @@ impl Evidence {
         }
     }
 
+    /// The most power after the onset within `reach` of a bin.
+    fn near(&self, bin: usize, reach: usize) -> f32 {
+        let near = &self.after[bin.saturating_sub(reach)..(bin + reach + 1).min(self.after.len())];
+        near.iter().copied().fold(0.0, f32::max)
+    }
+
     fn find_peaks(&mut self, before_s: f64) {
         let bins = self.after.len();
         let hz_per_bin = self.rate / (2 * (bins - 1)) as f64;
@@ -181,8 +194,13 @@ impl Evidence {
             let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
             // What the room did before, it may do again: a tone no louder than its like was nobody's pluck.
             let wide = (ROOM_SHARE * bin as f64) as usize;
-            let room = &self.before[bin.saturating_sub(wide)..(bin + wide + 1).min(bins)];
-            let room = ROOM_RATIO * room.iter().copied().fold(0.0, f32::max);
+            let room = (bin.saturating_sub(wide)..(bin + wide + 1).min(bins)).filter(|&at| {
+                // Few bins can change the outcome, so that few are held against what comes after.
+                let there = self.before[at];
+                there * ROOM_RATIO > power * ROOM_MATTERS && self.near(at, reach) < GOES_ON_RATIO * there
+            });
+            let top = (bin as f64 * hz_per_bin / ROOM_TOP_HZ).powi(4) as f32;
+            let room = ROOM_RATIO / (1.0 + top) * room.map(|at| self.before[at]).fold(0.0, f32::max);
             let fresh = f64::from((1.0 - there / power) * (1.0 - room / power).max(FRESH_MIN));
             let peak = Peak {
                 hz: (bin as f64 + f64::from(shift)) * hz_per_bin,

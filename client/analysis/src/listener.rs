@@ -31,6 +31,8 @@ const LEVEL_S: f64 = 0.1;
 const PRELUDE_S: f64 = 0.1;
 /// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
 const SWELL_DB: f64 = 9.0;
+/// The power of a string that is plucked anew grows by this much: the softer, the more, since it may also just swell.
+const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
 /// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
 const ANSWER_DB: f64 = 24.0;
 
@@ -183,7 +185,10 @@ impl Listener {
             }
             at
         });
-        self.notes.iter_mut().for_each(|note| note.joined = true);
+        for note in &mut self.notes {
+            note.joined = true;
+            note.next = note.next.min(onset);
+        }
         self.notes[at].start(onset, self.last_onset, &self.context);
         self.last_onset = onset;
         let report = Onset {
@@ -206,7 +211,12 @@ impl Listener {
             .filter(|other| other.open && other.passed && other.onset < note.onset);
         let mut earlier = earlier.map(|other| {
             let same = other.verdict().map(|verdict| verdict.string) == string;
-            self.level(other.onset) - level > if same { SWELL_DB } else { ANSWER_DB }
+            let softer_db = self.level(other.onset) - level;
+            if same {
+                softer_db > SWELL_DB || note.growth_again() < growth_again(softer_db)
+            } else {
+                softer_db > ANSWER_DB
+            }
         });
         earlier.any(|echo| echo)
     }
@@ -317,4 +327,9 @@ impl Listener {
             self.queue.push_back(heard);
         }
     }
+}
+
+/// How many times the power of a string that still sounds has to grow to have been plucked anew, `softer_db` softer.
+fn growth_again(softer_db: f64) -> f64 {
+    (GROWTH_AGAIN.0 * 10.0_f64.powf(softer_db / 10.0)).clamp(GROWTH_AGAIN.0, GROWTH_AGAIN.1)
 }

@@ -11,6 +11,7 @@ use crate::heard::{Doubt, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, Follower};
+use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
 const MEASURED_S: (f64, f64) = (0.15, 1.5);
@@ -24,7 +25,7 @@ const TRACK_S: f64 = 0.05;
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
-const SCORE_SURE: f64 = 0.4;
+const SCORE_SURE: f64 = 0.3;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
 /// Least lead over other pitches to be sure, nats.
@@ -33,18 +34,24 @@ const LEAD_SURE: f64 = 2.0;
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
 /// Least lead over other strings to be sure which one it is, nats.
-const WHICH_LEAD: f64 = 0.6;
+const WHICH_LEAD: f64 = 0.3;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
 const SHORT_S: f64 = 0.3;
 /// A note that has lost this much of its power (50 dB) after a quarter of a second was stopped.
 const FADED: f64 = 1e-5;
+/// Strings above this live shortly, hertz; one that lost this much of its power (15 dB) shows no more of itself.
+const SHORT_LIVED_HZ: f64 = 1000.0;
+const GONE: f64 = 0.03;
 /// No string glides further than this, cents; a fit that says so followed something else.
 const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
 /// to three (measured on recorded plucks of all registers).
 const TURNED_CENTS: f64 = 5.0;
+/// A glide is known about four times less well than the pitch, which phases show by their slope and it by their bend; it is
+/// believed from this many standard deviations of the pitch on.
+const TURNED_SIGMAS: f64 = 10.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
 const BEHIND_CENTS: f64 = 3.0;
@@ -102,6 +109,8 @@ pub(crate) struct Note {
     /// The onset before this one, and the one after it: what sounds from then on says nothing about which string this is.
     earlier: u64,
     pub(crate) later: u64,
+    /// The first onset after this one, whatever it proved to be.
+    pub(crate) next: u64,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -127,6 +136,7 @@ impl Note {
             ended: false,
             earlier: 0,
             later: u64::MAX,
+            next: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -152,6 +162,7 @@ impl Note {
         self.ended = false;
         self.earlier = earlier;
         self.later = u64::MAX;
+        self.next = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -164,13 +175,19 @@ impl Note {
         self.verdict
     }
 
+    /// How many times the power of the partials grew, if the string itself sounded before.
+    pub(crate) fn growth_again(&self) -> f64 {
+        self.follower.growth_again()
+    }
+
     /// Takes note of the sound that arrived since the last hop.
     pub(crate) fn advance(&mut self, history: &History, tools: &mut Tools) -> Progress {
         let now = history.count().min(self.end);
         let (mut looked, mut decisive) = (false, false);
         while !self.measured && self.looks < STRETCHES_S.len() {
             let until = self.onset + tools.evidence.stretch(self.looks) as u64;
-            if until > now || until > self.later && self.looks > DECISIVE_LOOK {
+            let decided = self.looks > DECISIVE_LOOK;
+            if until > now || decided && (until > self.later || self.is_gone()) {
                 break;
             }
             self.look(history, tools);
@@ -219,6 +236,11 @@ impl Note {
         }
     }
 
+    /// Whether a high string has faded so far that longer looks would show other sounds than it.
+    fn is_gone(&self) -> bool {
+        self.verdict.is_some_and(|verdict| verdict.hz > SHORT_LIVED_HZ) && self.follower.faded() < GONE
+    }
+
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
@@ -247,15 +269,22 @@ impl Note {
             .context
             .string(verdict.string)
             .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
+        let signs = Signs {
+            lead: verdict.lead,
+            growth: self.follower.growth(),
+            late_s: self.follower.late_s(self.next),
+            sigma_cents: measured.sigma.0,
+        };
+        let turned_cents = TURNED_CENTS.max(TURNED_SIGMAS * measured.sigma.0);
         let doubt = if measured.sigma.0 > self.sigma_max || measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
-        } else if measured.glide.0.abs() > TURNED_CENTS
+        } else if measured.glide.0.abs() > turned_cents
             || (!self.joined && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
         } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < SCORE_SURE {
+        } else if verdict.score < SCORE_SURE || signs.trust() < 0.0 {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
