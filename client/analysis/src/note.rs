@@ -26,6 +26,8 @@ const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
 const SCORE_SURE: f64 = 0.3;
+/// A high string has few partials, and shares its short life with whatever else sounds.
+const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
 /// Least lead over other pitches to be sure, nats.
@@ -34,7 +36,7 @@ const LEAD_SURE: f64 = 2.0;
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
 /// Least lead over other strings to be sure which one it is, nats.
-const WHICH_LEAD: f64 = 0.3;
+const WHICH_LEAD: f64 = 0.2;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
@@ -49,15 +51,17 @@ const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
 /// to three (measured on recorded plucks of all registers).
 const TURNED_CENTS: f64 = 5.0;
-/// A glide is known about four times less well than the pitch, which phases show by their slope and it by their bend; it is
-/// believed from this many standard deviations of the pitch on.
-const TURNED_SIGMAS: f64 = 10.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
 const BEHIND_CENTS: f64 = 3.0;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
 const LEFT_BEHIND_CENTS: f64 = 8.0;
+/// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
+const STILL_SOUNDS: f64 = 50.0;
+/// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
+const GLIDE_USUAL_CENTS: f64 = 3.0;
+const GLIDE_SHARE: f64 = 0.35;
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -241,6 +245,11 @@ impl Note {
         self.verdict.is_some_and(|verdict| verdict.hz > SHORT_LIVED_HZ) && self.follower.faded() < GONE
     }
 
+    /// Whether the string still stands so far above what was there before it that its newest sound is its own.
+    fn still_sounds(&self) -> bool {
+        self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+    }
+
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
@@ -275,16 +284,22 @@ impl Note {
             late_s: self.follower.late_s(self.next),
             sigma_cents: measured.sigma.0,
         };
-        let turned_cents = TURNED_CENTS.max(TURNED_SIGMAS * measured.sigma.0);
-        let doubt = if measured.sigma.0 > self.sigma_max || measured.glide.0.abs() > GLIDE_MAX_CENTS {
+        let share = if verdict.hz > SHORT_LIVED_HZ {
+            SCORE_SURE_HIGH
+        } else {
+            SCORE_SURE
+        };
+        let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
-        } else if measured.glide.0.abs() > turned_cents
-            || (!self.joined && self.is_behind(&measured, LEFT_BEHIND_CENTS))
+        } else if measured.glide.0.abs() > TURNED_CENTS
+            || (!self.joined && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
+        } else if measured.sigma.0 > self.sigma_max {
+            Some(Doubt::Scattered)
         } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < SCORE_SURE || signs.trust() < 0.0 {
+        } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
@@ -324,10 +339,11 @@ impl Note {
             .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let (fitted, glide) = self.fit(from, to, verdict.hz)?;
+        let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS).hypot(drawn)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
         })
