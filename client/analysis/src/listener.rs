@@ -31,7 +31,8 @@ const LEVEL_S: f64 = 0.1;
 const PRELUDE_S: f64 = 0.1;
 /// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
 const SWELL_DB: f64 = 9.0;
-/// The power of a string that is plucked anew grows by this much: the softer, the more, since it may also just swell.
+/// The power of a string that is plucked anew grows by this much, the softer, the more; one that grows less and cannot be
+/// measured well only swells.
 const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
 /// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
 const ANSWER_DB: f64 = 24.0;
@@ -200,25 +201,23 @@ impl Listener {
     }
 
     /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
-    /// of the same string, or an answer of the harp.
-    fn is_echo(&self, at: usize) -> bool {
-        let note = &self.notes[at];
-        let level = self.level(note.onset);
-        let string = note.verdict().map(|verdict| verdict.string);
-        let earlier = self
-            .notes
-            .iter()
-            .filter(|other| other.open && other.passed && other.onset < note.onset);
-        let mut earlier = earlier.map(|other| {
-            let same = other.verdict().map(|verdict| verdict.string) == string;
-            let softer_db = self.level(other.onset) - level;
-            if same {
-                softer_db > SWELL_DB || note.growth_again() < growth_again(softer_db)
-            } else {
-                softer_db > ANSWER_DB
+    /// of the same string, or an answer of the harp. One that may be a swell is marked.
+    fn is_echo(&mut self, at: usize) -> bool {
+        let level = self.level(self.notes[at].onset);
+        let string = self.notes[at].verdict().map(|verdict| verdict.string);
+        let growth = self.notes[at].growth_again();
+        let (mut echo, mut swells) = (false, false);
+        for other in &self.notes {
+            if !other.open || !other.passed || other.onset >= self.notes[at].onset {
+                continue;
             }
-        });
-        earlier.any(|echo| echo)
+            let softer_db = self.level(other.onset) - level;
+            let same = other.verdict().map(|verdict| verdict.string) == string;
+            echo |= softer_db > if same { SWELL_DB } else { ANSWER_DB };
+            swells |= same && growth < growth_again(softer_db);
+        }
+        self.notes[at].swells = swells;
+        echo
     }
 
     fn settle(&mut self, at: usize, progress: Progress) {

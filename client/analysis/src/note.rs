@@ -102,6 +102,8 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
+    /// Whether it may be no pluck but a swell of the same string, which sounded before.
+    pub(crate) swells: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
     pub(crate) joined: bool,
     /// How often in a row the newest sound stood apart from what was measured so far.
@@ -134,6 +136,7 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
+            swells: false,
             joined: false,
             behind: 0,
             end: u64::MAX,
@@ -160,6 +163,7 @@ impl Note {
         self.open = true;
         self.measured = false;
         self.passed = false;
+        self.swells = false;
         self.joined = false;
         self.behind = 0;
         self.end = u64::MAX;
@@ -310,6 +314,9 @@ impl Note {
         } else {
             None
         };
+        if self.swells && doubt.is_some() {
+            return Progress::Refused(Refusal::NotNew);
+        }
         Progress::Done(measured, doubt)
     }
 
