@@ -2,6 +2,7 @@
 
 mod bed;
 mod generate;
+mod goals;
 mod outcome;
 mod peers;
 mod resample;
@@ -12,6 +13,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use self::generate::Generator;
+use self::goals::{Compared, compare};
 use self::outcome::{Outcome, hear};
 use self::tables::{Table, print_peers, print_table, tabulate};
 use crate::recordings::{read_manifest, read_samples};
@@ -24,6 +26,7 @@ pub(crate) const ABOUT: &str = "errors on recorded strings by condition, registe
 #[derive(Serialize)]
 struct Report<'a> {
     tables: &'a [Table],
+    goals: &'a [Compared],
     outcomes: &'a [Outcome],
     cost_percent_of_a_core: f64,
 }
@@ -75,6 +78,15 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     if options.generate.is_none() {
         print_peers();
     }
+    let goals: Vec<Compared> = tables.first().map(compare).unwrap_or_default();
+    let met = goals.iter().filter(|compared| compared.met).count();
+    report(&format!("goals met: {met} of {}; missed:", goals.len()));
+    for missed in goals.iter().filter(|compared| !compared.met) {
+        report(&format!(
+            "  {:8} {:38} {:6.2}, at most {:.2}",
+            missed.condition, missed.figure, missed.is, missed.at_most
+        ));
+    }
     report("grossly wrong, or set without a pluck:");
     for outcome in &outcomes {
         if outcome.gross() || outcome.extra.iter().any(|extra| extra.settled) {
@@ -88,6 +100,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     if let Some(path) = options.json {
         let whole = Report {
             tables: &tables,
+            goals: &goals,
             outcomes: &outcomes,
             cost_percent_of_a_core: cost,
         };

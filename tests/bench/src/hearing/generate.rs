@@ -88,8 +88,8 @@ impl Generator {
             "contact" => (Some(12.0), Some(20.0), Some(20.0), true),
             _ => (None, None, None, false),
         };
-        if weak {
-            let corner_hz = self.dice.within(60.0, 130.0);
+        let weak = weak.then(|| self.dice.within(60.0, 130.0));
+        if let Some(corner_hz) = weak {
             weaken_bass(&mut sound, corner_hz);
         }
         if condition == "harp2" {
@@ -103,7 +103,11 @@ impl Generator {
         if let Some(db) = ring {
             let (before_hz, before) = self.neighbour(string, &harp);
             let pluck_s = PLUCK_S - self.dice.within(0.4, 0.8);
-            let before = self.string(before, before_hz, pluck_s);
+            let mut before = self.string(before, before_hz, pluck_s);
+            if let Some(corner_hz) = weak {
+                // Both strings are heard through the same pickup.
+                weaken_bass(&mut before, corner_hz);
+            }
             let gain = below(db) / level_from(&before, PLUCK_S);
             mix(&mut sound, &before, gain);
         }

@@ -16,27 +16,30 @@ const TRUTH_SIGMA_MAX: f64 = 0.8;
 /// Conditions in which what surrounds the string is less than 20 dB below it; locks are judged in the others.
 const LOUD: [&str; 3] = ["bed10", "bed3", "wide10"];
 
+/// A raw recording has an own error only if it was heard this often.
+const OWN_FILES: usize = 3;
+
 /// A line of a table. Shares are in percent.
 #[derive(Clone, Debug, Serialize)]
 pub(super) struct Row {
-    name: String,
+    pub(super) name: String,
     files: usize,
     onset_missed: usize,
     gross: f64,
-    silent_gross: f64,
+    pub(super) silent_gross: f64,
     /// Strings named rightly, and what the true frequency's nearest target would score.
     identified: Option<f64>,
     nearest: Option<f64>,
     /// Errors in cents where the string is right and the truth known.
-    median_cents: f64,
-    p95_cents: f64,
-    /// The same after the median error of each raw recording is taken away.
-    own_median_cents: f64,
-    own_p95_cents: f64,
+    pub(super) median_cents: f64,
+    pub(super) p95_cents: f64,
+    /// The same after the median error of each raw recording is taken away; NaN when nothing is known of raw recordings.
+    pub(super) own_median_cents: f64,
+    pub(super) own_p95_cents: f64,
     /// How many truths lie within one and two standard deviations.
     within_1_sigma: f64,
     within_2_sigma: f64,
-    unsure: f64,
+    pub(super) unsure: f64,
     extra_readings: usize,
     extra_settled: usize,
     lock3: f64,
@@ -108,6 +111,7 @@ fn own_errors(outcomes: &[Outcome]) -> BTreeMap<String, f64> {
     }
     errors
         .into_iter()
+        .filter(|(_, errors)| errors.len() >= OWN_FILES)
         .map(|(raw, mut errors)| (raw, quantile(&mut errors, 0.5)))
         .collect()
 }
@@ -120,7 +124,7 @@ fn row(name: &str, outcomes: &[&Outcome], own: &BTreeMap<String, f64>) -> Row {
         .filter(|o| !o.gross() && o.truth_sigma <= TRUTH_SIGMA_MAX)
         .collect();
     let mut errors: Vec<f64> = judged.iter().filter_map(|o| Some(o.cents?.abs())).collect();
-    let own_error = |o: &&&Outcome| Some((o.cents? - own.get(&o.raw).copied().unwrap_or(0.0)).abs());
+    let own_error = |o: &&&Outcome| Some((o.cents? - own.get(&o.raw)?).abs());
     let mut own_errors: Vec<f64> = judged.iter().filter_map(own_error).collect();
     let within = |sigmas: f64| {
         let within = |o: &&&&Outcome| {
