@@ -1,5 +1,7 @@
 //! Exact resampling: a recorded string at another pitch.
 
+use std::f64::consts::PI;
+
 /// Half the length of the interpolating filter, in samples of the slower of both rates.
 const HALF: f64 = 32.0;
 
@@ -11,25 +13,36 @@ const HALF: f64 = 32.0;
 pub(super) fn play_faster(sound: &[f32], ratio: f64, fixed: f64, len: usize) -> Vec<f32> {
     let cutoff = 0.97 * (1.0 / ratio).min(1.0);
     let reach = HALF / cutoff;
+    // From one sample of the sound to the next, sine and window turn by these.
+    let (sine_step, window_step) = (turn(PI * cutoff), turn(PI / reach));
     (0..len)
         .map(|n| {
             let at = fixed + (n as f64 - fixed) * ratio;
             let first = (at - reach).ceil().max(0.0) as usize;
-            let last = ((at + reach).floor().max(-1.0) + 1.0) as usize;
+            let last = (((at + reach).floor().max(-1.0) + 1.0) as usize).min(sound.len());
+            let from = first as f64 - at;
+            let (mut sine, mut window) = (turn(PI * cutoff * from), turn(PI * from / reach));
             let mut sum = 0.0;
-            for (m, sample) in sound.iter().enumerate().take(last).skip(first) {
-                let x = m as f64 - at;
-                let window = (std::f64::consts::FRAC_PI_2 * x / reach).cos().powi(2);
-                sum += f64::from(*sample) * cutoff * sinc(cutoff * x) * window;
+            for (x, sample) in (0..).zip(sound.get(first..last).unwrap_or(&[])) {
+                let x = PI * (from + f64::from(x));
+                let sinc = if x.abs() < 1e-9 { cutoff } else { sine.1 / x };
+                sum += f64::from(*sample) * sinc * (0.5 + 0.5 * window.0);
+                (sine, window) = (turned(sine, sine_step), turned(window, window_step));
             }
             sum as f32
         })
         .collect()
 }
 
-fn sinc(x: f64) -> f64 {
-    let x = std::f64::consts::PI * x;
-    if x.abs() < 1e-9 { 1.0 } else { x.sin() / x }
+/// Cosine and sine of an angle.
+fn turn(angle: f64) -> (f64, f64) {
+    let (sin, cos) = angle.sin_cos();
+    (cos, sin)
+}
+
+/// Cosine and sine of the sum of two angles.
+fn turned(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
+    (a.0 * b.0 - a.1 * b.1, a.0 * b.1 + a.1 * b.0)
 }
 
 #[cfg(test)]
