@@ -29,6 +29,18 @@ const FLANK_RATIO: f32 = 0.03;
 /// Flanks reach this share of the frequency and this many resolution cells.
 const FLANK_SHARE: f64 = 0.02;
 const FLANK_CELLS: f64 = 3.0;
+/// Tones of the room are looked for over this share of a frequency to both sides, and have this ratio of powers to what they
+/// may reach later; a peak that might be one of them still counts this much.
+const ROOM_SHARE: f64 = 0.2;
+const ROOM_RATIO: f32 = 0.5;
+const FRESH_MIN: f32 = 0.1;
+/// What keeps this ratio of its power (−10 dB) after the onset just goes on, as a string does that rings: it says nothing
+/// about what the room may do elsewhere.
+const GOES_ON_RATIO: f32 = 0.1;
+/// Far above this frequency, hertz, strings fade within the time of a look, and what went before says nothing about a room.
+const ROOM_TOP_HZ: f64 = 1500.0;
+/// Less than this of a peak's power takes nothing away from it.
+const ROOM_MATTERS: f32 = 0.02;
 /// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
 /// alone, and equal weights (0), by which the noise would.
 const WEIGHT_POWER: f64 = 0.45;
@@ -51,6 +63,9 @@ pub(crate) struct Evidence {
     after: Vec<f32>,
     before: Vec<f32>,
     peaks: Vec<Peak>,
+    /// The strongest power of the last look, and how far to both sides of a bin what was there before may have moved.
+    strongest: f32,
+    reach: usize,
     /// Power of everything after the onset and of what the peaks explain, both mean squares.
     seconds: f64,
 }
@@ -66,6 +81,8 @@ impl Evidence {
             before: vec![0.0; spectrum.bins()],
             spectrum,
             peaks: Vec::with_capacity(PEAKS_MAX),
+            strongest: 0.0,
+            reach: 0,
             seconds: 0.0,
         }
     }
@@ -85,8 +102,9 @@ impl Evidence {
         self.seconds
     }
 
-    /// Collects the peaks of stretch number `index` after the sample `onset`.
-    pub(crate) fn gather(&mut self, history: &History, onset: u64, index: usize) {
+    /// Collects the peaks of stretch number `index` after the sample `onset`; `earlier` is the onset before it, from which on
+    /// another sound may have been there.
+    pub(crate) fn gather(&mut self, history: &History, onset: u64, earlier: u64, index: usize) {
         self.peaks.clear();
         self.seconds = STRETCHES_S[index];
         let window = &self.windows[index];
@@ -95,7 +113,14 @@ impl Evidence {
         };
         self.spectrum.power(sound, window, &mut self.after);
         let end = onset.saturating_sub((GUARD_S * self.rate) as u64);
-        let room = (end - history.oldest().min(end)) as usize;
+        let since = |first: u64| (end - first.min(end)) as usize;
+        // A sound that began just before is seen best where nothing older is mixed in.
+        let alone = since(history.oldest().max(earlier));
+        let room = if alone < self.windows[0].len() {
+            since(history.oldest())
+        } else {
+            alone
+        };
         let fitting = self.windows[..=index]
             .iter()
             .rposition(|w| w.len() <= room.min((BEFORE_S * self.rate) as usize));
@@ -115,6 +140,25 @@ impl Evidence {
         self.find_peaks(before_s);
     }
 
+    /// How much a peak at `hz` might weigh and still go unseen in what was there before.
+    pub(crate) fn masked(&self, hz: f64) -> f64 {
+        let bin = (hz / self.rate * (2 * (self.before.len() - 1)) as f64) as usize;
+        let there = &self.before
+            [bin.saturating_sub(self.reach).min(self.before.len())..(bin + self.reach + 1).min(self.before.len())];
+        let there = FRESH_RATIO * there.iter().copied().fold(0.0, f32::max);
+        if self.strongest > 0.0 {
+            f64::from((there / self.strongest).min(1.0)).powf(WEIGHT_POWER)
+        } else {
+            0.0
+        }
+    }
+
+    /// The most power after the onset within `reach` of a bin.
+    fn near(&self, bin: usize, reach: usize) -> f32 {
+        let near = &self.after[bin.saturating_sub(reach)..(bin + reach + 1).min(self.after.len())];
+        near.iter().copied().fold(0.0, f32::max)
+    }
+
     fn find_peaks(&mut self, before_s: f64) {
         let bins = self.after.len();
         let hz_per_bin = self.rate / (2 * (bins - 1)) as f64;
@@ -123,6 +167,7 @@ impl Evidence {
         let cell = 1.0 / self.seconds / hz_per_bin;
         let reach = (0.75 / before_s / hz_per_bin).ceil() as usize;
         let strongest = self.after[first..last].iter().copied().fold(0.0, f32::max);
+        (self.strongest, self.reach) = (strongest, reach);
         for bin in first..last {
             let power = self.after[bin];
             if power < strongest * POWER_RATIO_MIN || power <= self.after[bin - 1] || power < self.after[bin + 1] {
@@ -147,7 +192,16 @@ impl Evidence {
             let middle = power.ln();
             let curve = left - 2.0 * middle + right;
             let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
-            let fresh = f64::from(1.0 - there / power);
+            // What the room did before, it may do again: a tone no louder than its like was nobody's pluck.
+            let wide = (ROOM_SHARE * bin as f64) as usize;
+            let room = (bin.saturating_sub(wide)..(bin + wide + 1).min(bins)).filter(|&at| {
+                // Few bins can change the outcome, so that few are held against what comes after.
+                let there = self.before[at];
+                there * ROOM_RATIO > power * ROOM_MATTERS && self.near(at, reach) < GOES_ON_RATIO * there
+            });
+            let top = (bin as f64 * hz_per_bin / ROOM_TOP_HZ).powi(4) as f32;
+            let room = ROOM_RATIO / (1.0 + top) * room.map(|at| self.before[at]).fold(0.0, f32::max);
+            let fresh = f64::from((1.0 - there / power) * (1.0 - room / power).max(FRESH_MIN));
             let peak = Peak {
                 hz: (bin as f64 + f64::from(shift)) * hz_per_bin,
                 amplitude: f64::from(power).sqrt(),

@@ -4,7 +4,7 @@ use consort_proto::Cents;
 
 use crate::character::{expected_stiffness, partial_ratio};
 use crate::context::{Context, Order, STRINGS_MAX, Spread};
-use crate::evidence::Peak;
+use crate::evidence::{Evidence, Peak};
 
 /// Pitches further than this from every target are not looked for, cents.
 const REACH_CENTS: f64 = 250.0;
@@ -165,12 +165,13 @@ impl Identifier {
         }
     }
 
-    /// Updates `beliefs` with the peaks of a look over `seconds`.
-    pub(crate) fn look(&mut self, peaks: &[Peak], seconds: f64, context: &Context, beliefs: &mut Beliefs) {
-        self.suggest(peaks, context);
+    /// Updates `beliefs` with the peaks of a look.
+    pub(crate) fn look(&mut self, evidence: &Evidence, context: &Context, beliefs: &mut Beliefs) {
+        let seconds = evidence.seconds();
+        self.suggest(evidence.peaks(), context);
         for (hz, score) in &mut self.pitches {
-            let first = Comb { hz: *hz, seconds }.score(peaks);
-            let refined = Comb { hz: first.1, seconds }.score(peaks);
+            let first = Comb { hz: *hz, seconds }.score(evidence);
+            let refined = Comb { hz: first.1, seconds }.score(evidence);
             (*hz, *score) = if refined.0 > first.0 {
                 (first.1, refined.0)
             } else {
@@ -232,7 +233,8 @@ struct Comb {
 
 impl Comb {
     /// How well the comb explains the peaks, 1 at most, and the pitch that the explained peaks agree on.
-    fn score(&self, peaks: &[Peak]) -> (f64, f64) {
+    fn score(&self, evidence: &Evidence) -> (f64, f64) {
+        let peaks = evidence.peaks();
         let stiffness = expected_stiffness(self.hz);
         let mut found = [0.0_f64; PARTIAL_MAX + 1];
         let (mut explained, mut all) = (0.0, 0.0);
@@ -263,7 +265,10 @@ impl Comb {
         } else {
             self.hz
         };
-        ((explained - MISSING * self.missing(&found, stiffness)) / all, hz)
+        (
+            (explained - MISSING * self.missing(&found, stiffness, evidence)) / all,
+            hz,
+        )
     }
 
     /// The partial nearest to `hz`, and where it should be.
@@ -280,10 +285,10 @@ impl Comb {
         (n <= PARTIAL_MAX).then(|| (n, at(n)))
     }
 
-    /// Weight of the partials that should be there, going by their neighbours, and are not.
+    /// Weight of the partials that should be there, going by their neighbours, and are not, though nothing masks them.
     ///
     /// A pluck near the middle leaves even partials weak, but no place to pluck silences all odd ones.
-    fn missing(&self, found: &[f64; PARTIAL_MAX + 1], stiffness: f64) -> f64 {
+    fn missing(&self, found: &[f64; PARTIAL_MAX + 1], stiffness: f64, evidence: &Evidence) -> f64 {
         let mut missing = 0.0;
         for n in 1..=MISSED_PARTIAL_MAX {
             let hz = self.hz * partial_ratio(n, stiffness);
@@ -296,7 +301,8 @@ impl Comb {
             let should = (NEIGHBOURS * around).max(HIGHER * above);
             let parity = if n % 2 == 1 { 1.0 } else { 0.4 };
             let audible = (hz / WEAK_BELOW_HZ).powf(1.5).min(1.0) / (1.0 + (hz / 2500.0).powi(2));
-            missing += (should - found[n]).max(0.0) * parity * audible;
+            let seen = should - found[n].max(evidence.masked(hz));
+            missing += seen.max(0.0) * parity * audible;
         }
         missing
     }

@@ -39,6 +39,7 @@ mod note;
 mod onset;
 mod partials;
 mod spectrum;
+mod trust;
 mod window;
 
 pub use config::Config;

@@ -31,6 +31,9 @@ const LEVEL_S: f64 = 0.1;
 const PRELUDE_S: f64 = 0.1;
 /// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
 const SWELL_DB: f64 = 9.0;
+/// The power of a string that is plucked anew grows by this much, the softer, the more; one that grows less and cannot be
+/// measured well only swells.
+const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
 /// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
 const ANSWER_DB: f64 = 24.0;
 
@@ -50,6 +53,7 @@ pub struct Listener {
     /// [`PRELUDE_S`] in working samples.
     prelude: u64,
     onsets: OnsetDetector,
+    last_onset: u64,
     health: HealthWatch,
     tools: Tools,
     notes: Vec<Note>,
@@ -75,6 +79,7 @@ impl Listener {
             hops: 0,
             prelude: (PRELUDE_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
+            last_onset: 0,
             health: HealthWatch::new(config.rate),
             tools: Tools {
                 evidence: Evidence::new(rate),
@@ -181,8 +186,12 @@ impl Listener {
             }
             at
         });
-        self.notes.iter_mut().for_each(|note| note.joined = true);
-        self.notes[at].start(onset, &self.context);
+        for note in &mut self.notes {
+            note.joined = true;
+            note.next = note.next.min(onset);
+        }
+        self.notes[at].start(onset, self.last_onset, &self.context);
+        self.last_onset = onset;
         let report = Onset {
             onset: self.time_of(onset),
             time: SampleTime(self.input),
@@ -192,20 +201,23 @@ impl Listener {
     }
 
     /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
-    /// of the same string, or an answer of the harp.
-    fn is_echo(&self, at: usize) -> bool {
-        let note = &self.notes[at];
-        let level = self.level(note.onset);
-        let string = note.verdict().map(|verdict| verdict.string);
-        let earlier = self
-            .notes
-            .iter()
-            .filter(|other| other.open && other.passed && other.onset < note.onset);
-        let mut earlier = earlier.map(|other| {
+    /// of the same string, or an answer of the harp. One that may be a swell is marked.
+    fn is_echo(&mut self, at: usize) -> bool {
+        let level = self.level(self.notes[at].onset);
+        let string = self.notes[at].verdict().map(|verdict| verdict.string);
+        let growth = self.notes[at].growth_again();
+        let (mut echo, mut swells) = (false, false);
+        for other in &self.notes {
+            if !other.open || !other.passed || other.onset >= self.notes[at].onset {
+                continue;
+            }
+            let softer_db = self.level(other.onset) - level;
             let same = other.verdict().map(|verdict| verdict.string) == string;
-            self.level(other.onset) - level > if same { SWELL_DB } else { ANSWER_DB }
-        });
-        earlier.any(|echo| echo)
+            echo |= softer_db > if same { SWELL_DB } else { ANSWER_DB };
+            swells |= same && growth < growth_again(softer_db);
+        }
+        self.notes[at].swells = swells;
+        echo
     }
 
     fn settle(&mut self, at: usize, progress: Progress) {
@@ -233,28 +245,25 @@ impl Listener {
     /// Ends notes whose string was plucked again, and those that were measured and followed by another.
     fn end_plucked_again(&mut self) {
         for at in 0..NOTES {
-            if !self.notes[at].open || self.notes[at].end != u64::MAX {
+            if !self.notes[at].open || self.notes[at].ended {
                 continue;
             }
             let onset = self.notes[at].onset;
             let string = self.notes[at].verdict().map(|verdict| verdict.string);
-            let later = self.notes.iter().filter(|note| note.open && note.onset > onset);
-            let again = later
-                .filter(|note| {
-                    note.verdict()
-                        .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
-                })
-                .map(|note| note.onset)
-                .min();
-            let followed = self
-                .notes
-                .iter()
-                .any(|note| note.open && note.onset > onset && note.verdict().is_some());
-            if let Some(end) = again {
-                self.notes[at].end = end;
-            }
-            if self.notes[at].measured && followed {
-                self.notes[at].open = false;
+            let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
+            let again = later().filter(|note| {
+                note.verdict()
+                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
+            });
+            let again = again.map(|note| (note.onset, note.passed)).min();
+            let followed = later().any(|note| note.passed);
+            let next = later().map(|note| note.onset).min();
+            let measured = self.notes[at].measured;
+            let note = &mut self.notes[at];
+            (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
+            note.later = next.unwrap_or(u64::MAX);
+            if measured && followed {
+                note.open = false;
             }
         }
     }
@@ -318,4 +327,9 @@ impl Listener {
             self.queue.push_back(heard);
         }
     }
+}
+
+/// How many times the power of a string that still sounds has to grow to have been plucked anew, `softer_db` softer.
+fn growth_again(softer_db: f64) -> f64 {
+    (GROWTH_AGAIN.0 * 10.0_f64.powf(softer_db / 10.0)).clamp(GROWTH_AGAIN.0, GROWTH_AGAIN.1)
 }

@@ -11,6 +11,7 @@ use crate::heard::{Doubt, Partials, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, Follower};
+use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
 const MEASURED_S: (f64, f64) = (0.15, 1.5);
@@ -24,7 +25,9 @@ const TRACK_S: f64 = 0.05;
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
-const SCORE_SURE: f64 = 0.4;
+const SCORE_SURE: f64 = 0.3;
+/// A high string has few partials, and shares its short life with whatever else sounds.
+const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
 /// Least lead over other pitches to be sure, nats.
@@ -33,13 +36,16 @@ const LEAD_SURE: f64 = 2.0;
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
 /// Least lead over other strings to be sure which one it is, nats.
-const WHICH_LEAD: f64 = 0.6;
+const WHICH_LEAD: f64 = 0.2;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
 const SHORT_S: f64 = 0.3;
 /// A note that has lost this much of its power (50 dB) after a quarter of a second was stopped.
 const FADED: f64 = 1e-5;
+/// Strings above this live shortly, hertz; one that lost this much of its power (15 dB) shows no more of itself.
+const SHORT_LIVED_HZ: f64 = 1000.0;
+const GONE: f64 = 0.03;
 /// No string glides further than this, cents; a fit that says so followed something else.
 const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
@@ -51,6 +57,11 @@ const BEHIND_CENTS: f64 = 3.0;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
 const LEFT_BEHIND_CENTS: f64 = 8.0;
+/// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
+const STILL_SOUNDS: f64 = 50.0;
+/// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
+const GLIDE_USUAL_CENTS: f64 = 3.0;
+const GLIDE_SHARE: f64 = 0.35;
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -92,12 +103,21 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
+    /// Whether it may be no pluck but a swell of the same string, which sounded before.
+    pub(crate) swells: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
     pub(crate) joined: bool,
     /// How often in a row the newest sound stood apart from what was measured so far.
     behind: u32,
-    /// No sound from this sample on belongs to the note: its string was plucked again.
+    /// No sound from this sample on belongs to the note: its string was plucked again, or seems to have been.
     pub(crate) end: u64,
+    /// Whether the other pluck proved to be one.
+    pub(crate) ended: bool,
+    /// The onset before this one, and the one after it: what sounds from then on says nothing about which string this is.
+    earlier: u64,
+    pub(crate) later: u64,
+    /// The first onset after this one, whatever it proved to be.
+    pub(crate) next: u64,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -117,9 +137,14 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
+            swells: false,
             joined: false,
             behind: 0,
             end: u64::MAX,
+            ended: false,
+            earlier: 0,
+            later: u64::MAX,
+            next: u64::MAX,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -133,15 +158,20 @@ impl Note {
         }
     }
 
-    /// Begins a note at sample `onset`.
-    pub(crate) fn start(&mut self, onset: u64, context: &Context) {
+    /// Begins a note at sample `onset`, after another onset at `earlier`.
+    pub(crate) fn start(&mut self, onset: u64, earlier: u64, context: &Context) {
         self.onset = onset;
         self.open = true;
         self.measured = false;
         self.passed = false;
+        self.swells = false;
         self.joined = false;
         self.behind = 0;
         self.end = u64::MAX;
+        self.ended = false;
+        self.earlier = earlier;
+        self.later = u64::MAX;
+        self.next = u64::MAX;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -154,14 +184,21 @@ impl Note {
         self.verdict
     }
 
+    /// How many times the power of the partials grew, if the string itself sounded before.
+    pub(crate) fn growth_again(&self) -> f64 {
+        self.follower.growth_again()
+    }
+
     /// Takes note of the sound that arrived since the last hop.
     pub(crate) fn advance(&mut self, history: &History, tools: &mut Tools) -> Progress {
         let now = history.count().min(self.end);
         let (mut looked, mut decisive) = (false, false);
-        while !self.measured
-            && self.looks < STRETCHES_S.len()
-            && self.onset + tools.evidence.stretch(self.looks) as u64 <= now
-        {
+        while !self.measured && self.looks < STRETCHES_S.len() {
+            let until = self.onset + tools.evidence.stretch(self.looks) as u64;
+            let decided = self.looks > DECISIVE_LOOK;
+            if until > now || decided && (until > self.later || self.is_gone()) {
+                break;
+            }
             self.look(history, tools);
             looked = true;
             if self.looks == DECISIVE_LOOK + 1 {
@@ -184,8 +221,9 @@ impl Note {
             return Progress::Waiting;
         }
         let age_s = (now - self.onset) as f64 / self.rate;
-        let complete = age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
-        if complete || now == self.end {
+        // While another pluck is in doubt, nothing after it is used and nothing is final.
+        let complete = self.end == u64::MAX && age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
+        if complete || self.ended {
             return self.finish(history);
         }
         let every = if age_s < 0.4 { 1 } else { 4 };
@@ -205,6 +243,16 @@ impl Note {
         } else {
             Progress::Waiting
         }
+    }
+
+    /// Whether a high string has faded so far that longer looks would show other sounds than it.
+    fn is_gone(&self) -> bool {
+        self.verdict.is_some_and(|verdict| verdict.hz > SHORT_LIVED_HZ) && self.follower.faded() < GONE
+    }
+
+    /// Whether the string still stands so far above what was there before it that its newest sound is its own.
+    fn still_sounds(&self) -> bool {
+        self.follower.faded() * self.follower.growth() > STILL_SOUNDS
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
@@ -235,15 +283,28 @@ impl Note {
             .context
             .string(verdict.string)
             .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
-        let doubt = if measured.sigma.0 > self.sigma_max || measured.glide.0.abs() > GLIDE_MAX_CENTS {
+        let signs = Signs {
+            lead: verdict.lead,
+            growth: self.follower.growth(),
+            late_s: self.follower.late_s(self.next),
+            sigma_cents: measured.sigma.0,
+        };
+        let share = if verdict.hz > SHORT_LIVED_HZ {
+            SCORE_SURE_HIGH
+        } else {
+            SCORE_SURE
+        };
+        let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if measured.glide.0.abs() > TURNED_CENTS
-            || (!self.joined && self.is_behind(&measured, LEFT_BEHIND_CENTS))
+            || (!self.joined && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
+        } else if measured.sigma.0 > self.sigma_max {
+            Some(Doubt::Scattered)
         } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < SCORE_SURE {
+        } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
@@ -254,15 +315,18 @@ impl Note {
         } else {
             None
         };
+        if self.swells && doubt.is_some() {
+            return Progress::Refused(Refusal::NotNew);
+        }
         Progress::Done(measured, doubt)
     }
 
     fn look(&mut self, history: &History, tools: &mut Tools) {
         let index = self.looks;
         self.looks += 1;
-        tools.evidence.gather(history, self.onset, index);
+        tools.evidence.gather(history, self.onset, self.earlier, index);
         let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
-        tools.identifier.look(peaks, seconds, &self.context, &mut self.beliefs);
+        tools.identifier.look(&tools.evidence, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
         if let Some(verdict) = self.verdict {
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
@@ -283,10 +347,11 @@ impl Note {
             .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
+        let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS).hypot(drawn)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: self.partials_above(count, fitted.hz),

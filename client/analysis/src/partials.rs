@@ -16,6 +16,12 @@ const FRAME_S: (f64, f64) = (0.04, 0.11);
 /// Frames before the onset that show what was there, and their distance from it in seconds.
 const FRAMES_BEFORE: usize = 8;
 const GUARD_S: f64 = 0.008;
+/// A pluck is loudest within this time, seconds.
+const LOUDEST_S: f64 = 0.3;
+/// Strings below this fade slowly, hertz.
+const SLOW_HZ: f64 = 125.0;
+/// More than this is infinite growth, as out of silence.
+const GROWTH_MAX: f64 = 1e4;
 
 /// One partial to follow.
 #[derive(Clone, Copy, Debug, Default)]
@@ -156,15 +162,54 @@ impl Follower {
     }
 
     /// How many times the power in the bands of the partials grew from before the onset to just after it.
+    ///
+    /// Low strings ring for long, and a frame cannot tell the first partials of neighbours apart: there the growth of all
+    /// together and that of each count alike.
     pub(crate) fn growth(&self) -> f64 {
-        let (mut after, mut before) = (0.0, 0.0);
-        for (at, followed) in self.followed.iter().enumerate() {
-            let frames = self.frames(at);
-            let first = &frames[..frames.len().min(FRAMES_BEFORE)];
-            after += first.iter().map(|z| z.norm_sqr()).sum::<f64>() / first.len().max(1) as f64;
-            before += followed.before;
+        let all = self.growth_of_all();
+        match self.followed.first() {
+            Some(first) if first.hz < SLOW_HZ * first.n as f64 => (all * self.growth_of_each()).sqrt(),
+            _ => all,
         }
+    }
+
+    /// The same where the string itself sounded before: what beats with something else grows in some partials only.
+    pub(crate) fn growth_again(&self) -> f64 {
+        self.growth_of_all().min(self.growth_of_each())
+    }
+
+    fn growth_of_all(&self) -> f64 {
+        let before = self.followed.iter().map(|followed| followed.before).sum::<f64>();
+        let after = (0..self.followed.len()).map(|at| self.begin(at)).sum::<f64>();
         after / before.max(f64::MIN_POSITIVE)
+    }
+
+    /// The geometric mean over the partials, each weighted by its amplitude.
+    fn growth_of_each(&self) -> f64 {
+        let (mut sum, mut weights) = (0.0, 0.0);
+        for (at, followed) in self.followed.iter().enumerate() {
+            let after = self.begin(at);
+            let grown = after / followed.before.max(after / GROWTH_MAX).max(f64::MIN_POSITIVE);
+            sum += after.sqrt() * grown.max(1.0 / GROWTH_MAX).ln();
+            weights += after.sqrt();
+        }
+        if weights > 0.0 { (sum / weights).exp() } else { 0.0 }
+    }
+
+    /// Mean power of a partial just after the onset.
+    fn begin(&self, at: usize) -> f64 {
+        let frames = self.frames(at);
+        let first = &frames[..frames.len().min(FRAMES_BEFORE)];
+        first.iter().map(|z| z.norm_sqr()).sum::<f64>() / first.len().max(1) as f64
+    }
+
+    /// How long after the onset the partials together were loudest, as far as the first 0.3 s go and the sound before sample
+    /// `end`, beyond the length of a frame, seconds.
+    pub(crate) fn late_s(&self, end: u64) -> f64 {
+        let alone = (end.saturating_sub(self.onset) as usize).saturating_sub(self.len) / self.hop;
+        let frames = ((LOUDEST_S / self.hop_s()) as usize).min(self.done).min(alone + 1);
+        let loudest = (0..frames).max_by(|&a, &b| self.power(a).total_cmp(&self.power(b)));
+        (loudest.unwrap_or(0) as f64 * self.hop_s() - self.frame_s()).max(0.0)
     }
 
     /// What is left of the power of all partials a quarter of a second after the onset; all of it before that.
@@ -173,12 +218,21 @@ impl Follower {
         if self.done <= later {
             return 1.0;
         }
-        let power = |frame: usize| {
-            (0..self.followed.len())
-                .map(|at| self.frames(at)[frame].norm_sqr())
-                .sum::<f64>()
-        };
-        power(later) / power(1).max(f64::MIN_POSITIVE)
+        self.power(later) / self.power(1).max(f64::MIN_POSITIVE)
+    }
+
+    /// What is left of the power of all partials in the newest frame; all of it while there are too few.
+    pub(crate) fn faded(&self) -> f64 {
+        if self.done < 3 {
+            return 1.0;
+        }
+        self.power(self.done - 1) / self.power(1).max(f64::MIN_POSITIVE)
+    }
+
+    /// Power of all partials in one frame.
+    fn power(&self, frame: usize) -> f64 {
+        let partials = 0..self.followed.len();
+        partials.map(|at| self.frames(at)[frame].norm_sqr()).sum()
     }
 
     fn look_before(&mut self, history: &History) {

@@ -18,6 +18,10 @@ pub(crate) struct Recording {
     pub(crate) truth_sigma: f64,
     /// When the string is plucked, seconds from the start.
     pub(crate) pluck_s: f64,
+    /// When other strings are plucked, seconds from the start, as far as the table says.
+    pub(crate) other_plucks_s: Vec<f64>,
+    /// The recording from which this one was made by resampling and mixing; its own name where the table has none.
+    pub(crate) raw: String,
 }
 
 /// Reads the table `manifest.csv` in `folder`; its columns are found by their names.
@@ -38,6 +42,7 @@ pub(crate) fn read_manifest(folder: &Path) -> Result<Vec<Recording>, String> {
             cell.parse::<f64>()
                 .map_err(|_| format!("{} line {number}: {name} is {cell}", path.display()))
         };
+        let optional = |name: &str| cell(name).ok().filter(|cell| !cell.is_empty());
         recordings.push(Recording {
             path: folder.join(cell("file")?),
             file: cell("file")?.to_owned(),
@@ -48,6 +53,11 @@ pub(crate) fn read_manifest(folder: &Path) -> Result<Vec<Recording>, String> {
             hz: value("hz")?,
             truth_sigma: value("truth_sigma_cents")?,
             pluck_s: value("pluck_s")?,
+            other_plucks_s: optional("other_pluck_s")
+                .and_then(|cell| cell.parse().ok())
+                .into_iter()
+                .collect(),
+            raw: optional("raw_id").map_or(cell("file")?, |raw| raw).to_owned(),
         });
     }
     Ok(recordings)

@@ -1,6 +1,7 @@
 //! Inputs that carry no string: silence, hum, clipping, numbers that are none.
 
-use consort_analysis::{Health, Heard};
+use consort_analysis::{Config, Health, Heard, Listener};
+use consort_proto::SampleRate;
 
 use crate::listening::{concert_harp, hear, readings};
 use crate::sound::{Pluck, add_noise, add_tone, silence};
@@ -101,4 +102,83 @@ fn any_rate_is_taken() {
         assert_eq!(all[0].0.string, 24, "{rate}: {all:?}");
         assert!((all[0].0.hz.get() - 311.9).abs() < 0.05, "{rate}: {all:?}");
     }
+}
+
+/// Loud, broken and dull inputs: whatever arrives, nothing of it becomes a certain reading.
+#[test]
+fn what_is_no_sound_is_never_settled() {
+    let square = |hz: f64| move |t: f64| if (hz * t).fract() < 0.5 { 1.0 } else { -1.0 };
+    let jumps = |t: f64| if (3.0 * t).fract() < 0.5 { 0.8 } else { -0.8 };
+    let denormal = |t: f64| f64::from(f32::MIN_POSITIVE) * 0.01 * (2000.0 * t).sin();
+    let checks: [(&str, &dyn Fn(f64) -> f64); 7] = [
+        ("full-scale square at 1 kHz", &square(1000.0)),
+        ("full-scale square at 100 Hz", &square(100.0)),
+        ("full-scale square at 311 Hz", &square(311.127)),
+        ("a voltage that jumps", &jumps),
+        ("denormal numbers", &denormal),
+        ("a voltage that drifts", &|t: f64| 0.2 * t - 0.4),
+        ("every other sample at full scale", &|t: f64| {
+            if (24_000.0 * t).round() as i64 % 2 == 0 {
+                1.0
+            } else {
+                -1.0
+            }
+        }),
+    ];
+    for (name, wave) in checks {
+        for rate in [16_000, RATE, 192_000] {
+            let len = 4 * rate;
+            let sound: Vec<f32> = (0..len).map(|n| wave(f64::from(n) / f64::from(rate)) as f32).collect();
+            let all = readings(&hear(&sound, rate, &concert_harp(), 480));
+            assert!(
+                all.iter().all(|(_, doubt)| doubt.is_some()),
+                "{name} at {rate}: {all:?}"
+            );
+        }
+    }
+}
+
+/// A driver that loses samples: the string goes on, and its phase jumps.
+#[test]
+fn a_string_whose_stream_jumps_in_time_is_read_or_doubted() {
+    for (number, hz) in [(40, 61.7354), (24, 311.9), (12, 990.0), (3, 2489.0)] {
+        for lost in [7, 480, 9_600] {
+            for at_s in [0.31, 0.4, 0.7, 1.1] {
+                let mut sound = Pluck::new(hz).alone(2.6, RATE);
+                let at = (at_s * f64::from(RATE)) as usize;
+                sound.drain(at..at + lost);
+                for (reading, doubt) in readings(&hear(&sound, RATE, &concert_harp(), 480)) {
+                    let error = 1200.0 * (reading.hz.get() / hz).log2();
+                    let right = reading.string == number && error.abs() < 4.0;
+                    assert!(
+                        right || doubt.is_some(),
+                        "{hz} Hz, {lost} lost at {at_s} s: {error:+.2} cents {reading:?}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+/// Nobody plays for an hour; then somebody does.
+#[test]
+fn an_hour_of_silence_changes_nothing() {
+    let rate = 8_000;
+    let mut listener = Listener::new(Config {
+        rate: SampleRate::new(rate).expect("a rate"),
+        ..Config::default()
+    });
+    let minute = silence(60.0, rate);
+    let mut heard = Vec::new();
+    for _ in 0..60 {
+        listener.push(&minute);
+        heard.extend(std::iter::from_fn(|| listener.poll()));
+    }
+    assert_eq!(heard, [Heard::Input(Health::Silent)]);
+    listener.push(&Pluck::new(311.9).alone(2.2, rate));
+    heard.extend(std::iter::from_fn(|| listener.poll()));
+    let all = readings(&heard);
+    assert_eq!(all.len(), 1);
+    assert!((all[0].0.hz.get() - 311.9).abs() < 0.05, "{all:?}");
+    assert_eq!(all[0].0.string, 24);
 }
