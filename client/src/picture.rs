@@ -49,7 +49,13 @@ fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
     // Nothing that is in doubt is drawn, so that it cannot be taken for advice.
     let in_doubt = matches!(
         image.advice.action,
-        Action::WhichPin | Action::WhichHarp | Action::PedalUp | Action::LeverDown | Action::Again | Action::Pluck
+        Action::WhichPin
+            | Action::WhichHarp
+            | Action::WhichTuning
+            | Action::PedalUp
+            | Action::LeverDown
+            | Action::Again
+            | Action::Pluck
     );
     Some(StringInHand::of(
         number,

@@ -76,6 +76,8 @@ pub enum Action {
     LeverDown,
     /// What sounds does not fit the harp that is set.
     WhichHarp,
+    /// The open strings are not those that are set.
+    WhichTuning,
     /// Nothing is left to do.
     AllSet,
 }
@@ -131,6 +133,7 @@ impl Action {
             Self::PedalUp => Key::GuidePedalUp,
             Self::LeverDown => Key::GuideLeverDown,
             Self::WhichHarp => Key::GuideWhichHarp,
+            Self::WhichTuning => Key::GuideWhichTuning,
             Self::AllSet => Key::GuideHarpDone,
         }
     }

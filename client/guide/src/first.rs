@@ -41,9 +41,9 @@ fn about_doubt(situation: &Situation<'_>, doubt: &Doubt) -> Advice {
         What::Lever(_) => (Action::LeverDown, of_string(situation, Key::WhyLever, doubt.string)),
         What::AllPedals => (Action::PedalUp, Phrase::plain(Key::WhyAllPedals)),
         What::OpenTuning { lower, higher } if higher.len() >= lower.len() => {
-            (Action::WhichHarp, of_letters(Key::WhyOpenTuningHigh, higher))
+            (Action::WhichTuning, of_letters(Key::WhyOpenTuningHigh, higher))
         }
-        What::OpenTuning { lower, .. } => (Action::WhichHarp, of_letters(Key::WhyOpenTuningLow, lower)),
+        What::OpenTuning { lower, .. } => (Action::WhichTuning, of_letters(Key::WhyOpenTuningLow, lower)),
         What::Elsewhere(_) => (Action::Pluck, of_string(situation, Key::WhyElsewhere, doubt.string)),
         What::AnotherHarp => (Action::WhichHarp, Phrase::plain(Key::WhyAnotherHarp)),
     };
@@ -163,8 +163,8 @@ mod tests {
             None,
             (
                 Some(20),
-                Action::WhichHarp,
-                "B, E, A sound a semitone high. Is the harp in another open tuning than the one that is set here?",
+                Action::WhichTuning,
+                "B, E, A sound a semitone high. If the harp is meant to be tuned so, start with a harp file that says so; if not, go on.",
             ),
         );
         check(
@@ -173,8 +173,8 @@ mod tests {
             None,
             (
                 Some(20),
-                Action::WhichHarp,
-                "D sounds a semitone low. Is the harp in another open tuning than the one that is set here?",
+                Action::WhichTuning,
+                "D sounds a semitone low. If the harp is meant to be tuned so, start with a harp file that says so; if not, go on.",
             ),
         );
     }

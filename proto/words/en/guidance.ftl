@@ -9,6 +9,7 @@ guide-pluck-once-more = Once more
 guide-holds = Holds
 guide-which-pin = Which pin?
 guide-which-harp = Which harp?
+guide-which-tuning = Which tuning?
 guide-pedal-up = Pedal up?
 guide-lever-down = Lever down?
 guide-leave-it = Leave it
@@ -42,11 +43,11 @@ why-all-pedals = Every letter sounds about a semitone high. Are all pedals up, i
 why-open-tuning-high = { $letters } { $count ->
     [1] sounds
    *[other] sound
-} a semitone high. Is the harp in another open tuning than the one that is set here?
+} a semitone high. If the harp is meant to be tuned so, start with a harp file that says so; if not, go on.
 why-open-tuning-low = { $letters } { $count ->
     [1] sounds
    *[other] sound
-} a semitone low. Is the harp in another open tuning than the one that is set here?
+} a semitone low. If the harp is meant to be tuned so, start with a harp file that says so; if not, go on.
 why-elsewhere = { $name } sounded where no pedal or lever puts it. Pluck it alone once more.
 why-another-harp = These strings do not fit the harp that is set here. Is it this harp, and were its strings plucked from middle C down?
 why-standstill = Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.

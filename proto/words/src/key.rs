@@ -37,6 +37,7 @@ keys! {
     GuideHolds = "guide-holds",
     GuideWhichPin = "guide-which-pin",
     GuideWhichHarp = "guide-which-harp",
+    GuideWhichTuning = "guide-which-tuning",
     GuidePedalUp = "guide-pedal-up",
     GuideLeverDown = "guide-lever-down",
     GuideLeaveIt = "guide-leave-it",
