@@ -4,7 +4,9 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
-use consort_proto::{JoinCode, JoinLink, Name, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery};
+use consort_proto::{
+    JoinCode, JoinLink, Name, Note, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery,
+};
 
 use crate::invitation;
 use crate::record::RecordArgs;
@@ -180,6 +182,21 @@ pub enum Order {
         /// Look for a coordinator on this computer only.
         #[arg(long, hide = true)]
         mdns_loopback: bool,
+    },
+    /// Measure the A that an oboe, a violin, an organ, a piano or a fork gives, from an input or from recordings.
+    Reference {
+        /// Recordings (WAV or FLAC) in the input's place.
+        #[arg(value_name = "FILE")]
+        files: Vec<PathBuf>,
+        /// The note that is given.
+        #[arg(long, value_name = "NOTE", default_value = "A4")]
+        note: Note,
+        /// An input that `inputs` lists.
+        #[arg(long, value_name = "INPUT", default_value = "default", conflicts_with = "files")]
+        input: String,
+        /// How long the input is heard.
+        #[arg(long, value_name = "SECONDS", default_value = "6", value_parser = clap::value_parser!(u32).range(3..=600), conflicts_with = "files")]
+        seconds: u32,
     },
     /// The harp's record: why a string will not stay, and what to do.
     Record(RecordArgs),

@@ -79,7 +79,8 @@ pub(crate) fn capture(file: &Path, from: &str, seconds: u32) -> Result<(), NotCa
     writer.finalize().map_err(unwritten)
 }
 
-fn open(name: &str) -> Result<Capture, InputError> {
+/// Opens the input called `name`, and waits until it answers.
+pub(crate) fn open(name: &str) -> Result<Capture, InputError> {
     let not_opened = |cause: &str| InputError::NotOpened {
         name: name.to_owned(),
         cause: cause.to_owned(),

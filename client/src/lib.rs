@@ -26,6 +26,7 @@ pub mod pluck;
 mod podium;
 mod question;
 pub mod record;
+mod reference;
 pub mod say;
 pub mod sound;
 pub mod start;

@@ -18,6 +18,7 @@ use crate::listen::Listening;
 use crate::pluck::json;
 use crate::podium::{self, Podium, PodiumError};
 use crate::record::{self, NotDone};
+use crate::reference::{NotMeasured, Reference};
 use crate::sound::input::{self, InputError};
 use crate::start::{StartError, Station};
 use crate::{browser, say, targets};
@@ -34,6 +35,9 @@ pub(crate) enum Refusal {
     /// Nothing was captured.
     #[error(transparent)]
     Capture(#[from] NotCaptured),
+    /// No tone could be measured.
+    #[error(transparent)]
+    Reference(#[from] NotMeasured),
     /// The harp's record does not do it.
     #[error(transparent)]
     Record(#[from] NotDone),
@@ -96,6 +100,19 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
         Some(Order::Capture { file, input, seconds }) => {
             capture::capture(&file, &input, seconds)?;
             Ok(true)
+        }
+        Some(Order::Reference {
+            files,
+            note,
+            input,
+            seconds,
+        }) => {
+            let reference = Reference { note, json };
+            Ok(if files.is_empty() {
+                reference.hear_input(&input, seconds)?
+            } else {
+                reference.hear_all(&files)?
+            })
         }
         Some(Order::Record(order)) => {
             record::carry_out(&order, args.station.data.clone(), args.harp.harp.as_deref(), json)?

@@ -6,6 +6,7 @@ mod decoder;
 mod desk;
 mod listening;
 mod record;
+mod reference;
 mod running;
 mod sound;
 mod station;

@@ -321,4 +321,8 @@ keys! {
     PlanBy = "plan-by",
     PlanAfter = "plan-after",
     PlanCaution = "plan-caution",
+
+    HeldTone = "held-tone",
+    HeldElsewhere = "held-elsewhere",
+    HeldNothing = "held-nothing",
 }

@@ -61,8 +61,9 @@ impl From<u64> for Arg {
 }
 
 /// The English sentences, by area.
-const ENGLISH: [&str; 5] = [
+const ENGLISH: [&str; 6] = [
     include_str!("../en/guidance.ftl"),
+    include_str!("../en/held.ftl"),
     include_str!("../en/standing.ftl"),
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),

@@ -8,8 +8,9 @@ use consort_proto::{Cents, Standing, Temperament, Tuning, harp_file};
 use consort_words::{Arg, Key, Words};
 use fluent_syntax::ast::Entry;
 
-const FILES: [&str; 5] = [
+const FILES: [&str; 6] = [
     include_str!("../en/guidance.ftl"),
+    include_str!("../en/held.ftl"),
     include_str!("../en/standing.ftl"),
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
