@@ -160,7 +160,7 @@ pub enum Order {
     Round,
     /// Take back the last change.
     Undo,
-    /// Show who is ready and what is left.
+    /// Show who is ready and what is left, each laptop with the tag that other orders take.
     Status,
     /// Print the join link, and the code where one is shown.
     Link,

@@ -20,6 +20,7 @@ use crate::args::Order;
 use crate::coordinator::{Outcome, Viewer};
 use crate::deputy;
 use crate::image;
+use crate::lines::lines;
 use crate::network::Network;
 use crate::remote::Handle;
 use crate::start::Start;
@@ -210,6 +211,7 @@ pub(crate) fn pages(
     let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
         .route("/status.json", get(show_status))
+        .route("/lines.json", get(show_lines))
         .route("/link.json", get(link))
         .route("/live", get(live))
         .route("/consequence", post(consequence))
@@ -221,6 +223,14 @@ pub(crate) fn pages(
 async fn show_status(State(shared): State<Shared>) -> Response {
     match shared.viewer.look().await {
         Some(view) => Json(Status::of(&view, &shared.words)).into_response(),
+        None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
+    }
+}
+
+/// The session for people who look at it in another terminal.
+async fn show_lines(State(shared): State<Shared>) -> Response {
+    match shared.viewer.look().await {
+        Some(view) => Json(json!({"lines": lines(&view, &shared.words)})).into_response(),
         None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
     }
 }

@@ -12,6 +12,7 @@ pub mod coordinator;
 mod deputy;
 mod endpoint;
 mod image;
+pub mod lines;
 mod network;
 mod pairing;
 pub mod remote;

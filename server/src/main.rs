@@ -73,22 +73,27 @@ fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
     let folder = data_folder(args.data.clone())?;
     let body = OrderBody::typed(order)?;
     let handle = Handle::find(&folder)?;
-    let answer = ask(&handle, &folder, order, body.as_ref())?;
+    let answer = ask(&handle, &folder, target(order, args.json), body.as_ref())?;
     terminal.answered(order, &answer);
     Ok(())
+}
+
+/// What the order asks of the control page: people read the status as lines, programs as one object.
+const fn target(order: &Order, json: bool) -> &'static str {
+    match order {
+        Order::Link => "/link.json",
+        Order::Status if json => "/status.json",
+        Order::Status => "/lines.json",
+        _ => "/order",
+    }
 }
 
 fn ask(
     handle: &Handle,
     folder: &Path,
-    order: &Order,
+    target: &str,
     body: Option<&OrderBody>,
 ) -> Result<Value, Box<dyn std::error::Error>> {
-    let target = match order {
-        Order::Link => "/link.json",
-        Order::Status => "/status.json",
-        _ => "/order",
-    };
     let body = body.map(serde_json::to_value).transpose()?;
     Ok(handle.ask(folder, target, body.as_ref())?)
 }

@@ -1,4 +1,4 @@
-//! The session as text: one line for a terminal, one object for other programs.
+//! The session as one object for other programs.
 
 use std::time::Duration;
 
@@ -6,6 +6,8 @@ use consort_proto::Standing;
 use consort_session::{CodeView, Presence, StationView, View};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
+
+use crate::lines::line;
 
 /// The session as machine-readable JSON; notes are scientific ASCII, times are seconds, frequencies hertz.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -172,16 +174,11 @@ impl Status {
 
 impl StationStatus {
     fn of(station: &StationView, words: &Words) -> Self {
-        let (presence, silent, key) = match station.presence {
-            Presence::Here => ("here", None, Key::PresenceHere),
-            Presence::Unsure => ("unsure", None, Key::PresenceUnsure),
-            Presence::Silent(silent) => ("silent", Some(silent), Key::PresenceSilent),
-            Presence::Away => ("away", None, Key::PresenceAway),
-        };
-        let presence_says = match (station.removed, silent) {
-            (true, _) => words.say(Key::PresenceRemoved, &[]),
-            (false, Some(silent)) => words.say(key, &[("time", Arg::from(words.time(silent)))]),
-            (false, None) => words.say(key, &[]),
+        let (word, silent) = match station.presence {
+            Presence::Here => ("here", None),
+            Presence::Unsure => ("unsure", None),
+            Presence::Silent(silent) => ("silent", Some(silent)),
+            Presence::Away => ("away", None),
         };
         let strings = station.harp.numbered().zip(station.readiness.standings());
         Self {
@@ -189,7 +186,7 @@ impl StationStatus {
             name: station.name.to_string(),
             tag: station.peer.tag(),
             harp: station.harp.name().to_owned(),
-            presence,
+            presence: word,
             silent_s: silent.map(|silent: Duration| silent.as_secs()),
             removed: station.removed,
             help: station.help,
@@ -198,7 +195,7 @@ impl StationStatus {
             wanted_by: station.wanted_by.as_ref().map(|who| who.peer.tag()),
             ready: station.is_ready(),
             says: words.readiness(&station.harp, &station.readiness),
-            presence_says,
+            presence_says: presence(station, words),
             holding: station.readiness.holding(),
             left: station.readiness.left(),
             strings: strings
@@ -213,36 +210,25 @@ impl StationStatus {
     }
 }
 
+/// What the link of `station` is, for people.
+pub(crate) fn presence(station: &StationView, words: &Words) -> String {
+    if station.removed {
+        return words.say(Key::PresenceRemoved, &[]);
+    }
+    match station.presence {
+        Presence::Here => words.say(Key::PresenceHere, &[]),
+        Presence::Unsure => words.say(Key::PresenceUnsure, &[]),
+        Presence::Silent(silent) => words.say(Key::PresenceSilent, &[("time", Arg::from(words.time(silent)))]),
+        Presence::Away => words.say(Key::PresenceAway, &[]),
+    }
+}
+
 /// The joining code as people read it, if one is shown.
 pub fn code(view: &View) -> Option<String> {
     match view.code {
         CodeView::Open { code, .. } => Some(code.to_string()),
         CodeView::Closed | CodeView::Resting { .. } => None,
     }
-}
-
-/// The session in one line, for a terminal.
-pub fn line(view: &View, words: &Words) -> String {
-    let counted: Vec<&StationView> = view.stations.iter().filter(|station| !station.removed).collect();
-    let ready = counted.iter().filter(|station| station.is_ready()).count();
-    let silent = counted.iter().filter(|station| !station.presence.counts()).count();
-    let left: usize = counted.iter().map(|station| station.readiness.left()).sum();
-    let mut parts = vec![
-        words.agreement(&view.agreement),
-        words.headline(ready, counted.len() - ready - silent, silent),
-    ];
-    if left > 0 {
-        parts.push(words.say(Key::HarpLeft, &[("count", Arg::from(left))]));
-    }
-    match view.start_in {
-        Some(Duration::ZERO) => parts.push(words.say(Key::StartPassed, &[])),
-        Some(wait) => parts.push(words.say(Key::StartIn, &[("time", Arg::from(words.time(wait)))])),
-        None => {}
-    }
-    if view.disk_trouble {
-        parts.push("the disk takes nothing: make room".to_owned());
-    }
-    parts.join(" · ")
 }
 
 /// The word of a standing in machine output.

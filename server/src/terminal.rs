@@ -8,7 +8,8 @@ use std::time::Duration;
 
 use consort_coordinator::args::Order;
 use consort_coordinator::coordinator::Viewer;
-use consort_coordinator::status::{Status, code, line};
+use consort_coordinator::lines::line;
+use consort_coordinator::status::{Status, code};
 use consort_coordinator::{Addresses, Coordinator};
 use consort_session::View;
 use consort_words::{Key, Words};
@@ -118,6 +119,10 @@ impl Terminal {
                 if !code.is_empty() {
                     print(&format!("code {code}"));
                 }
+            }
+            Order::Status => {
+                let lines = answer.get("lines").and_then(Value::as_array).into_iter().flatten();
+                lines.filter_map(Value::as_str).for_each(|line| print(&line));
             }
             Order::Code => print(&text("code")),
             _ => print(&text("line")),

@@ -17,6 +17,8 @@ harp-left = { $count ->
    *[other] { $count } strings left
 }
 harp-left-all = nothing set yet
+harp-line = { $seat }  { $name }, with the tag { $tag }: { $says }
+harp-deputy = may change the agreement
 
 presence-here = here
 presence-unsure = no word for a moment

@@ -98,6 +98,8 @@ keys! {
     HarpReadyButFor = "harp-ready-but-for",
     HarpLeft = "harp-left",
     HarpLeftAll = "harp-left-all",
+    HarpLine = "harp-line",
+    HarpDeputy = "harp-deputy",
 
     PresenceHere = "presence-here",
     PresenceUnsure = "presence-unsure",

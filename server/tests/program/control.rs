@@ -149,7 +149,7 @@ fn looking_needs_the_cookie_and_our_own_name() {
     let running = Running::start(&fresh_folder("looking"));
     let (address, cookie) = enter(&running);
     let port = address.port();
-    for target in ["/status.json", "/link.json"] {
+    for target in ["/status.json", "/lines.json", "/link.json"] {
         for (host, cookie, expected) in [
             (format!("127.0.0.1:{port}"), cookie.as_str(), 200),
             (format!("localhost:{port}"), cookie.as_str(), 200),

@@ -7,10 +7,10 @@ use consort_proto::{JoinLink, ReferencePitch};
 
 use crate::running::{Running, Station, fresh_folder, hear};
 
-type End = (Say<FromDeputy>, Hear<ToDeputy>);
+pub(crate) type End = (Say<FromDeputy>, Hear<ToDeputy>);
 
 /// A laptop that has a seat, and looks.
-async fn look(station: &Station, link: &JoinLink) -> Result<End, DialError> {
+pub(crate) async fn look(station: &Station, link: &JoinLink) -> Result<End, DialError> {
     let dialled = station
         .dialer
         .dial_as(Protocol::Deputy, link.addresses[0], link.coordinator)
@@ -21,7 +21,7 @@ async fn look(station: &Station, link: &JoinLink) -> Result<End, DialError> {
 }
 
 /// The next picture that `wanted` accepts, and the names of all harps that came before it.
-async fn picture(hear: &mut Hear<ToDeputy>, wanted: impl Fn(&Picture) -> bool) -> (Picture, Vec<String>) {
+pub(crate) async fn picture(hear: &mut Hear<ToDeputy>, wanted: impl Fn(&Picture) -> bool) -> (Picture, Vec<String>) {
     let mut names = Vec::new();
     loop {
         match hear.hear().await.expect("hear").expect("a message") {

@@ -9,3 +9,4 @@ mod pairing;
 mod restart;
 mod running;
 mod stations;
+mod status;

@@ -1,0 +1,95 @@
+//! The session as lines for a terminal: one that says it all, and one for each laptop.
+
+use std::time::Duration;
+
+use consort_session::{Newcomer, StationView, View};
+use consort_words::{Arg, Key, Words};
+
+use crate::status::presence;
+
+/// The session in one line.
+pub fn line(view: &View, words: &Words) -> String {
+    let counted: Vec<&StationView> = view.stations.iter().filter(|station| !station.removed).collect();
+    let ready = counted.iter().filter(|station| station.is_ready()).count();
+    let silent = counted.iter().filter(|station| !station.presence.counts()).count();
+    let left: usize = counted.iter().map(|station| station.readiness.left()).sum();
+    let mut parts = vec![
+        words.agreement(&view.agreement),
+        words.headline(ready, counted.len() - ready - silent, silent),
+    ];
+    if left > 0 {
+        parts.push(words.say(Key::HarpLeft, &[("count", Arg::from(left))]));
+    }
+    match view.start_in {
+        Some(Duration::ZERO) => parts.push(words.say(Key::StartPassed, &[])),
+        Some(wait) => parts.push(words.say(Key::StartIn, &[("time", Arg::from(words.time(wait)))])),
+        None => {}
+    }
+    if view.disk_trouble {
+        parts.push("the disk takes nothing: make room".to_owned());
+    }
+    parts.join(" · ")
+}
+
+/// The session in one line, then one line for each harp, for each laptop that waits for the leader and for each that
+/// looks at the board, with the tags that orders take.
+pub fn lines(view: &View, words: &Words) -> Vec<String> {
+    let mut lines = vec![line(view, words)];
+    for station in &view.stations {
+        lines.push(harp(station, words));
+        lines.extend(station.wanted_by.iter().map(|who| wanted(station, who, words)));
+    }
+    lines.extend(view.knocking.iter().map(|who| {
+        let args = [
+            ("name", Arg::from(who.name.as_str())),
+            ("tag", Arg::from(who.peer.tag())),
+        ];
+        words.say(Key::JoiningKnocking, &args)
+    }));
+    lines.extend(view.watching.iter().map(|(peer, deputy)| {
+        let says = if *deputy { Key::WatchingMay } else { Key::WatchingSays };
+        words.say(says, &[("tag", Arg::from(peer.tag()))])
+    }));
+    lines
+}
+
+/// One harp: who plays it, at which laptop, and how far it is.
+fn harp(station: &StationView, words: &Words) -> String {
+    let mut says = vec![presence(station, words)];
+    if station.copied {
+        says.push(words.say(Key::PresenceCopied, &[]));
+    }
+    if !station.removed {
+        let readiness = words.readiness(&station.harp, &station.readiness);
+        // What was heard last may not be so any more.
+        says.push(if station.presence.counts() {
+            readiness
+        } else {
+            words.say(Key::BoardLastReported, &[("says", Arg::from(readiness))])
+        });
+        if station.help {
+            says.push(words.say(Key::BoardHelp, &[]));
+        }
+        if station.deputy {
+            says.push(words.say(Key::HarpDeputy, &[]));
+        }
+    }
+    let args = [
+        ("seat", Arg::from(station.seat.to_string())),
+        ("name", Arg::from(station.name.as_str())),
+        ("tag", Arg::from(station.peer.tag())),
+        ("says", Arg::from(says.join(" · "))),
+    ];
+    words.say(Key::HarpLine, &args)
+}
+
+/// Another laptop that wants to take the seat of `station` over.
+fn wanted(station: &StationView, who: &Newcomer, words: &Words) -> String {
+    let args = [
+        ("name", Arg::from(who.name.as_str())),
+        ("tag", Arg::from(who.peer.tag())),
+        ("seat", Arg::from(station.seat.to_string())),
+        ("holder", Arg::from(station.name.as_str())),
+    ];
+    words.say(Key::SeatWanted, &args)
+}

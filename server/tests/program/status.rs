@@ -1,0 +1,72 @@
+//! What `status` tells the leader: every laptop in a line of its own, with the tag that her orders take.
+
+use consort_proto::ToCoordinator;
+use consort_proto::message::Refusal;
+
+use crate::deputies::{look, picture};
+use crate::running::{End, Running, Station, fresh_folder, hear};
+
+/// The lines of `status`.
+fn told(running: &Running) -> Vec<String> {
+    let output = running.order(&["status"]);
+    assert!(output.status.success(), "{output:?}");
+    let text = String::from_utf8(output.stdout).expect("text");
+    text.lines().map(str::to_owned).collect()
+}
+
+/// A harp whose laptop has a seat and stays on the link.
+async fn seated(running: &Running) -> (Station, End) {
+    let (station, link) = (Station::new(), running.join_link());
+    let mut end = station.call(&link, Some(link.token)).await;
+    hear(&mut end.1, |message| {
+        matches!(message, consort_proto::ToStation::Welcome { .. }).then_some(())
+    })
+    .await;
+    (station, end)
+}
+
+#[tokio::test]
+async fn every_laptop_stands_in_a_line_with_its_tag() {
+    let running = Running::start(&fresh_folder("lines"));
+    assert_eq!(told(&running).len(), 1, "nobody is there yet");
+    let (ilse, _end) = seated(&running).await;
+    let tag = ilse.key.tag();
+    let harp = |says: &str| format!("1  Ilse, with the tag {tag}: {says}");
+    assert_eq!(told(&running)[1..], [harp("here · nothing set yet")]);
+    assert!(running.order(&["deputy", &tag, "on"]).status.success());
+    assert_eq!(
+        told(&running)[1..],
+        [harp("here · nothing set yet · may change the agreement")]
+    );
+    assert!(running.order(&["deputy", &tag, "off"]).status.success());
+    // Somebody asks to be let in, and Ilse's laptop looks at the board over a link of its own.
+    let (stranger, link) = (Station::new(), running.join_link());
+    let dialled = stranger
+        .dialer
+        .dial(link.addresses[0], link.coordinator)
+        .await
+        .expect("dial");
+    let (mut say, mut ear): End = dialled.split();
+    say.say(&ToCoordinator::Knock("Runa".parse().expect("name")))
+        .await
+        .expect("say");
+    hear(&mut ear, |message| {
+        matches!(message, consort_proto::ToStation::Refused(Refusal::Asked)).then_some(())
+    })
+    .await;
+    let mut looks = look(&ilse, &link).await.expect("look");
+    picture(&mut looks.1, |_| true).await;
+    let knocks = stranger.key.tag();
+    assert_eq!(
+        told(&running)[1..],
+        [
+            harp("here · nothing set yet"),
+            format!("Runa asks to be let in without a code. Compare the tag with the laptop's: {knocks}."),
+            format!("A laptop with the tag {tag} looks at the board."),
+        ]
+    );
+    // The tags are those that the orders take.
+    assert!(running.order(&["admit", &knocks]).status.success());
+    assert!(running.order(&["remove", &tag]).status.success());
+    assert_eq!(told(&running)[1], harp("turned away"));
+}
