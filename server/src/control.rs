@@ -92,7 +92,7 @@ impl OrderBody {
             let seated = view.stations.iter().map(|one| one.peer);
             let watching = view.watching.iter().map(|(peer, _)| *peer);
             let mut keys = seated.chain(view.knocking.iter().map(|one| one.peer)).chain(watching);
-            if let Some(key) = keys.find(|key| key.tag() == station.trim()) {
+            if let Some(key) = keys.find(|key| key.tag().eq_ignore_ascii_case(station.trim())) {
                 *station = key.to_string();
             }
         }
@@ -102,8 +102,10 @@ impl OrderBody {
     /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
     fn command(self) -> Result<Option<Command>, String> {
         let station = |text: &str| {
+            let text = text.trim();
+            // Whoever types has mistyped a tag: keys whole are sent by the page alone.
             text.parse()
-                .map_err(|why: consort_proto::identity::NotAFingerprint| why.to_string())
+                .map_err(|_| format!("nobody here has the tag “{text}”: `consort-coordinator status` lists them"))
         };
         Ok(Some(match self {
             Self::Change(body) => deputy::command(body.change()?),

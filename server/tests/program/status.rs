@@ -67,6 +67,26 @@ async fn every_laptop_stands_in_a_line_with_its_tag() {
     );
     // The tags are those that the orders take.
     assert!(running.order(&["admit", &knocks]).status.success());
-    assert!(running.order(&["remove", &tag]).status.success());
+    assert!(running.order(&["remove", &tag.to_uppercase()]).status.success());
     assert_eq!(told(&running)[1], harp("turned away"));
+}
+
+#[tokio::test]
+async fn a_tag_that_nobody_has_is_said_with_where_the_tags_are() {
+    let running = Running::start(&fresh_folder("mistyped"));
+    let (_ilse, _end) = seated(&running).await;
+    for words in [
+        &["admit", "abcdefgh"][..],
+        &["remove", "abcdefgh"],
+        &["let-back", "abcdefgh"],
+        &["deputy", "abcdefgh", "on"],
+    ] {
+        let output = running.order(words);
+        assert_eq!(output.status.code(), Some(1), "{words:?}");
+        assert_eq!(
+            String::from_utf8(output.stderr).expect("text").trim_end(),
+            "coordinator: nobody here has the tag “abcdefgh”: `consort-coordinator status` lists them",
+            "{words:?}"
+        );
+    }
 }
