@@ -13,10 +13,12 @@ pub fn line(view: &View, words: &Words) -> String {
     let ready = counted.iter().filter(|station| station.is_ready()).count();
     let silent = counted.iter().filter(|station| !station.presence.counts()).count();
     let left: usize = counted.iter().map(|station| station.readiness.left()).sum();
-    let mut parts = vec![
-        words.agreement(&view.agreement),
-        words.headline(ready, counted.len() - ready - silent, silent),
-    ];
+    let headline = if counted.is_empty() && !view.stations.is_empty() {
+        words.say(Key::BoardNobodyNow, &[])
+    } else {
+        words.headline(ready, counted.len() - ready - silent, silent)
+    };
+    let mut parts = vec![words.agreement(&view.agreement), headline];
     if left > 0 {
         parts.push(words.say(Key::HarpLeft, &[("count", Arg::from(left))]));
     }
@@ -26,7 +28,7 @@ pub fn line(view: &View, words: &Words) -> String {
         None => {}
     }
     if view.disk_trouble {
-        parts.push("the disk takes nothing: make room".to_owned());
+        parts.push(words.say(Key::BoardDiskFull, &[]));
     }
     parts.join(" · ")
 }

@@ -80,7 +80,11 @@ impl BoardPage {
         let seats: Vec<&SeatImage<'_>> = session.seats.iter().filter(|seat| !seat.removed).collect();
         let ready = seats.iter().filter(|seat| seat.is_ready()).count();
         let unheard = seats.iter().filter(|seat| !seat.presence.counts()).count();
-        let headline = words.headline(ready, seats.len() - ready - unheard, unheard);
+        let headline = if seats.is_empty() && !session.seats.is_empty() {
+            words.say(Key::BoardNobodyNow, &[])
+        } else {
+            words.headline(ready, seats.len() - ready - unheard, unheard)
+        };
         let count = [("ready", Arg::from(ready)), ("harps", Arg::from(seats.len()))];
         let start = start(session.start_in, words);
         Self {

@@ -149,6 +149,11 @@ fn the_board_says_the_session_in_finished_sentences() {
     );
     let empty = BoardPage::of(&image(&agreement, &[]), &Words::english());
     assert_eq!((empty.headline.as_str(), empty.count), ("Nobody has joined yet", None));
+    let left = BoardPage::of(&image(&agreement, &seats[3..]), &Words::english());
+    assert_eq!(
+        left.headline, "Nobody is in the session now",
+        "the only one was turned away"
+    );
 }
 
 #[test]

@@ -31,6 +31,7 @@ time-seconds = { $count } s
 time-minutes = { $count } min
 
 board-nobody = Nobody has joined yet
+board-nobody-now = Nobody is in the session now
 board-all-ready = { $count ->
     [one] The harp is ready
    *[other] All { $count } harps are ready

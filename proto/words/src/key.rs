@@ -112,6 +112,7 @@ keys! {
     TimeMinutes = "time-minutes",
 
     BoardNobody = "board-nobody",
+    BoardNobodyNow = "board-nobody-now",
     BoardAllReady = "board-all-ready",
     BoardStillTuning = "board-still-tuning",
     BoardSilent = "board-silent",
