@@ -42,7 +42,7 @@ pub const STRETCH_S: f64 = 600.0;
 /// Share of each raise that a new string gives back: assumed.
 const STRETCH_OF_RAISE: f64 = 0.1;
 /// How long a slipping pin stands before it gives way, seconds, least and most: assumed.
-const STANDS_S: (f64, f64) = (4.0, 45.0);
+const STANDS_S: (f64, f64) = (2.0, 10.0);
 /// How far a slipping pin gives way at once, cents, least and most: assumed.
 const SLIP_CENTS: (f64, f64) = (4.0, 15.0);
 /// How far below where it was set it comes to rest, cents: assumed.
