@@ -49,7 +49,7 @@ pub struct HarpArgs {
     #[arg(long, value_name = "NAME", global = true, allow_hyphen_values = true)]
     pub temperament: Option<Temperament>,
     /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals [default: C].
-    #[arg(long, value_name = "KEY", global = true)]
+    #[arg(long, value_name = "SETTING", global = true)]
     pub setting: Option<Setting>,
 }
 
@@ -109,10 +109,10 @@ pub struct StationArgs {
     /// UDP port of multicast DNS, for trials beside a running one.
     #[arg(long, hide = true, value_name = "PORT", default_value_t = 5353)]
     pub mdns_port: u16,
-    /// Look for a coordinator on this computer only.
+    /// Look for a coordinator on this laptop only.
     #[arg(long, hide = true)]
     pub mdns_loopback: bool,
-    /// TCP port for the desk, on this computer only; 0 takes any free one.
+    /// TCP port for the desk, on this laptop only; 0 takes any free one.
     #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 3)]
     pub desk_port: u16,
     /// Show the desk as plain lines in this terminal, too.
@@ -179,7 +179,7 @@ pub enum Order {
         /// UDP port of multicast DNS, for trials beside a running one.
         #[arg(long, hide = true, value_name = "PORT", default_value_t = 5353)]
         mdns_port: u16,
-        /// Look for a coordinator on this computer only.
+        /// Look for a coordinator on this laptop only.
         #[arg(long, hide = true)]
         mdns_loopback: bool,
     },

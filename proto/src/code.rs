@@ -18,10 +18,10 @@ pub enum NotAJoinCode {
     #[error("“{0}” is not part of a code: it has 8 digits, as in 4829 1372")]
     Character(char),
     /// Too few digits or too many.
-    #[error("a code has 8 digits, as in 4829 1372, not {0}: look at the coordinator's screen")]
+    #[error("a code has 8 digits, as in 4829 1372, not {0}: look at the leader's screen")]
     Digits(usize),
     /// The check digit does not fit the others.
-    #[error("one digit of the code looks off: compare it with the coordinator's screen")]
+    #[error("one digit of the code looks off: compare it with the leader's screen")]
     Check,
 }
 

@@ -203,7 +203,7 @@ pub enum Refusal {
     Full,
     /// Something was said that cannot be meant.
     Misspoke,
-    /// The code was not the one on the coordinator's screen.
+    /// The code was not the one on the leader's screen.
     WrongCode,
     /// Too many codes were wrong: joining by code rests.
     Resting {

@@ -11,7 +11,7 @@ use consort_proto::{Name, ReferencePitch, Setting, Temperament, discovery};
 
 use crate::start::Start;
 
-/// Opens the session of a harp ensemble, or sends an order to the session that is open on this computer.
+/// Opens the session of a harp ensemble, or sends an order to the session that is open on this laptop.
 #[derive(Clone, Debug, Parser)]
 #[command(name = "consort-coordinator", version, disable_help_subcommand = true)]
 pub struct Args {
@@ -62,7 +62,7 @@ pub struct OpeningArgs {
     #[arg(long, value_name = "NAME", allow_negative_numbers = true)]
     pub temperament: Option<Temperament>,
     /// Pedal setting that the temperament serves: a major key, as in Eb, or all seven pedals.
-    #[arg(long, value_name = "KEY")]
+    #[arg(long, value_name = "SETTING")]
     pub setting: Option<Setting>,
     /// Start of the performance: a time of day, as in 19:30, or minutes from now, as in 25.
     #[arg(long, value_name = "TIME")]
@@ -79,7 +79,7 @@ pub struct OpeningArgs {
     /// TCP port for the board.
     #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 1)]
     pub board_port: u16,
-    /// TCP port for the leader's page, on this computer only.
+    /// TCP port for the leader's page, on this laptop only.
     #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 2)]
     pub control_port: u16,
     /// Do not open the leader's page in a browser.
@@ -91,12 +91,12 @@ pub struct OpeningArgs {
     /// UDP port of multicast DNS, for trials beside a running one.
     #[arg(long, hide = true, value_name = "PORT", default_value_t = 5353)]
     pub mdns_port: u16,
-    /// Announce the session on this computer only.
+    /// Announce the session on this laptop only.
     #[arg(long, hide = true)]
     pub mdns_loopback: bool,
 }
 
-/// An order to the session that is open on this computer.
+/// An order to the session that is open on this laptop.
 #[derive(Clone, Debug, Subcommand)]
 pub enum Order {
     /// Change the reference pitch: every string is judged anew at once.
@@ -135,22 +135,22 @@ pub enum Order {
     },
     /// Let in a laptop that asks without a code.
     Admit {
-        /// The tag of its key, as `status` and its desk show it.
+        /// Its tag, as `status` and its desk show it.
         tag: String,
     },
     /// Turn a laptop away.
     Remove {
-        /// The tag of its key, as `status` shows it.
+        /// Its tag, as `status` shows it.
         tag: String,
     },
     /// Let a laptop back in that was turned away.
     LetBack {
-        /// The tag of its key, as `status` shows it.
+        /// Its tag, as `status` shows it.
         tag: String,
     },
     /// Let a laptop change the agreement as a deputy, or not any more.
     Deputy {
-        /// The tag of its key, as `status` shows it.
+        /// Its tag, as `status` shows it.
         tag: String,
         /// `on` or `off`.
         #[arg(value_parser = ["on", "off"])]

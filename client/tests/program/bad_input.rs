@@ -41,7 +41,7 @@ fn what_cannot_be_meant_is_said_before_anything_is_opened() {
         (&["--rate", "5"],                    2, &["5 samples per second", "8000"]),
         (&["--rate", "fast"],                 2, &["“fast”", "48000"]),
         (&["--coordinator", "hall"],          2, &["“hall”", "192.168.1.20"]),
-        (&["--code", "48291373"],             2, &["one digit", "coordinator's screen"]),
+        (&["--code", "48291373"],             2, &["one digit", "leader's screen"]),
         (&["--code", "4829137"],              2, &["8 digits"]),
         (&["--code", "hello"],                2, &["“h”", "8 digits"]),
         (&["--code", "48291372", "--no-discovery"], 1, &["--coordinator"]),

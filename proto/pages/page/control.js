@@ -320,7 +320,7 @@ function row(seat) {
     if (station.removed) order({ order: "let-back", station: station.station });
     else decide("remove", { station: station.station, name: station.name, seat }, null);
   });
-  parts.deputy = make("button", "", "Deputy");
+  parts.deputy = make("button", "", "Let it change the agreement");
   parts.deputy.type = "button";
   parts.deputy.addEventListener("click", () => {
     const station = now.stations.find((one) => one.seat === seat);
@@ -340,7 +340,7 @@ function showHarps() {
     const harp = now.board.harps.find((one) => one.seat === station.seat);
     say(parts.seat, String(station.seat));
     say(parts.player, station.name);
-    say(parts.harp, harp ? `${harp.harp} · key ${station.tag}` : `key ${station.tag}`);
+    say(parts.harp, harp ? `${harp.harp} · tag ${station.tag}` : `tag ${station.tag}`);
     say(parts.left, harp?.says ?? "");
     say(parts.presence, station.presence_says);
     say(parts.notes, [harp?.help, ...(harp?.aside ?? [])].filter(Boolean).join(" · "));
@@ -349,7 +349,7 @@ function showHarps() {
     parts.button.setAttribute("aria-label", `${parts.button.textContent}: ${station.name}`);
     parts.deputy.hidden = station.removed;
     parts.deputy.setAttribute("aria-pressed", String(station.deputy));
-    parts.deputy.setAttribute("aria-label", `${station.name} may change the agreement as a deputy`);
+    parts.deputy.setAttribute("aria-label", `${parts.deputy.textContent}: ${station.name}`);
     parts.svg.style.display = harp ? "" : "none";
     const picture = harp ? JSON.stringify([harp.strings, harp.state]) : "";
     if (harp && parts.drawn !== picture) {

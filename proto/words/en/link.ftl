@@ -6,7 +6,7 @@ link-reaching = Calling the coordinator.
 link-joined = With { $ensemble }.
 link-offline = No link for { $time }. Keep tuning; everything is sent when the link is back.
 link-other-key = This is not the coordinator you joined before. Ask the leader for the code.
-link-other-version = The coordinator speaks another version. Update this station or the coordinator.
+link-other-version = The coordinator speaks another version. Update Consort on this laptop or on the leader's.
 link-needs-code = A coordinator is near, with the tag { $tag }. Type the code that the leader shows.
 link-refused-by = The coordinator with the tag { $tag } said so.
 link-unsent = { $count ->
@@ -14,19 +14,19 @@ link-unsent = { $count ->
    *[other] { $count } reports wait to be sent.
 }
 
-refusal-not-invited = The coordinator does not know this station. Ask the leader for the code.
+refusal-not-invited = The coordinator does not know this laptop. Ask the leader for the code.
 refusal-joining-closed = Joining is closed. Ask the leader to open it.
-refusal-removed = The leader has turned this station away. Speak to the leader.
-refusal-superseded = Another program with this station's key has joined. Close one of the two.
+refusal-removed = The leader has turned this laptop away. Speak to the leader.
+refusal-superseded = This laptop has joined a second time. Close one of the two stations that run on it.
 refusal-full = The coordinator has no seat left. Ask the leader.
-refusal-misspoke = The coordinator did not understand this station. Update the older of the two.
+refusal-misspoke = The coordinator did not understand this laptop. Update the older of the two.
 refusal-wrong-code = The code did not match. Look at the leader's screen again: there may be a new one.
 refusal-resting = Too many codes did not match. Wait { $time }, then type the code that the leader shows.
 refusal-asked = The leader is asked to let this laptop in. Its tag is on her screen.
 refusal-declined = The leader did not let this laptop in. Speak to the leader, or type the code that is shown.
-refusal-copied = Another laptop shows the same key as this one, as after a copied disk. Make one of the two new.
+refusal-copied = Another laptop shows the same tag as this one, as after a copied disk. Make one of the two new.
 refusal-seat-taken = This harp is played at another laptop now. Join again to play another one here.
-refusal-not-now = Others are joining at this moment. This station tries again by itself.
+refusal-not-now = Others are joining at this moment. This laptop tries again by itself.
 
 link-apart = This Wi-Fi seems to keep laptops apart. Use the hotspot of a phone for all laptops, or a cable.
 link-called = The leader asks for { $string }: pluck it.
@@ -41,7 +41,7 @@ ask-seat-yes = Take over
 ask-give-up = { $name }, at another laptop with the tag { $tag }, wants to play this harp there.
 ask-give-up-yes = Give it up
 ask-give-up-no = Keep it
-ask-renew = This laptop's key is a copy of another's. A fresh one needs the leader's code again.
+ask-renew = This laptop's tag is a copy of another's. A fresh one needs the leader's code again.
 ask-renew-yes = Make this laptop new
 
 network-first-start = The system may ask now whether this program may use the network: allow it for private networks, else nobody can join.

@@ -25,7 +25,7 @@ presence-unsure = no word for a moment
 presence-silent = silent { $time }
 presence-away = no link
 presence-removed = turned away
-presence-copied = two laptops show its key
+presence-copied = two laptops show its tag
 
 time-seconds = { $count } s
 time-minutes = { $count } min
