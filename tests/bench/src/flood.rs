@@ -1,4 +1,4 @@
-//! A stranger knocks ten thousand times a second: how long a change of pitch then takes to reach the stations that are in.
+//! A stranger calls ten thousand times a second: how long a change of pitch then takes to reach the stations that are in.
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, UdpSocket};
 use std::sync::Arc;
@@ -16,7 +16,7 @@ use crate::report;
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "a change of pitch while a stranger knocks 10,000 times a second [--json FILE]";
+pub(crate) const ABOUT: &str = "a change of pitch while a stranger calls 10,000 times a second [--json FILE]";
 
 /// Stations in the ensemble.
 const STATIONS: usize = 4;
@@ -24,11 +24,11 @@ const STATIONS: usize = 4;
 const CHANGES: usize = 30;
 /// How long one change may take before the measure is given up.
 const PATIENCE: Duration = Duration::from_secs(30);
-/// Knocks a second.
-const KNOCKS: u64 = 10_000;
+/// Calls a second.
+const CALLS: u64 = 10_000;
 /// First packets of handshakes that are played again and again, each whole and with a key of its own.
-const OPENINGS: usize = 200;
-/// Addresses from which it knocks.
+const FIRST_PACKETS: usize = 200;
+/// Addresses from which it calls.
 const ADDRESSES: u8 = 100;
 /// Goals.
 const GOAL_MS: f64 = 1_000.0;
@@ -61,17 +61,17 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         .map(|number| station(&folder, number, join))
         .collect::<Result<Vec<_>, _>>()?;
     let mut quiet = changes(&data, &mut stations, 438.0)?;
-    let openings = openings()?;
-    let flood = Flood::start(address, openings)?;
+    let first_packets = first_packets()?;
+    let flood = Flood::start(address, first_packets)?;
     thread::sleep(Duration::from_secs(1));
     let mut flooded = changes(&data, &mut stations, 442.0)?;
-    let (knocks, lasted) = flood.stop();
+    let (calls, lasted) = flood.stop();
     report(&format!("a change of pitch to {STATIONS} stations, {CHANGES} times"));
     figures.tell("undisturbed, median", quantile(&mut quiet, 0.5), "ms");
     figures.tell("undisturbed, most", quantile(&mut quiet, 1.0), "ms");
-    figures.tell("knocks a second", knocks as f64 / lasted.as_secs_f64(), "1/s");
-    figures.tell("under knocks, median", quantile(&mut flooded, 0.5), "ms");
-    figures.at_most(GOAL_MS, "under knocks, most", quantile(&mut flooded, 1.0), "ms");
+    figures.tell("calls a second", calls as f64 / lasted.as_secs_f64(), "1/s");
+    figures.tell("under calls, median", quantile(&mut flooded, 0.5), "ms");
+    figures.at_most(GOAL_MS, "under calls, most", quantile(&mut flooded, 1.0), "ms");
     let megabytes = coordinator.resident_bytes().unwrap_or_default() as f64 / 1e6;
     figures.at_most(
         GOAL_COORDINATOR_MB,
@@ -118,7 +118,7 @@ fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String
 }
 
 /// The first packets of so many handshakes, taken down where nobody answers.
-fn openings() -> Result<Vec<Vec<u8>>, String> {
+fn first_packets() -> Result<Vec<Vec<u8>>, String> {
     let trap = UdpSocket::bind("127.0.0.1:0").map_err(|why| why.to_string())?;
     let address = trap.local_addr().map_err(|why| why.to_string())?;
     trap.set_read_timeout(Some(Duration::from_secs(5)))
@@ -128,7 +128,7 @@ fn openings() -> Result<Vec<Vec<u8>>, String> {
         runtime.map_err(|why| why.to_string())?.block_on(async {
             let identity = Identity::generate().map_err(|why| why.to_string())?;
             let dialer = Dialer::new(Arc::new(identity)).map_err(|why| why.to_string())?;
-            for _ in 0..OPENINGS * 2 {
+            for _ in 0..FIRST_PACKETS * 2 {
                 let dial = dialer.dial::<ToCoordinator, ToStation>(address, None);
                 // Long enough for the first packet to leave.
                 let _ = tokio::time::timeout(Duration::from_millis(3), dial).await;
@@ -136,47 +136,47 @@ fn openings() -> Result<Vec<Vec<u8>>, String> {
             Ok(())
         })
     });
-    let mut openings = Vec::with_capacity(OPENINGS);
+    let mut first_packets = Vec::with_capacity(FIRST_PACKETS);
     let mut packet = [0; 2_048];
-    while openings.len() < OPENINGS {
+    while first_packets.len() < FIRST_PACKETS {
         let length = trap
             .recv(&mut packet)
             .map_err(|why| format!("no handshake was begun: {why}"))?;
         // A long header of an Initial packet (RFC 9000, §17.2.2); whatever else comes is the end of a call.
         if packet[0] & 0xf0 == 0xc0 && length >= 1_200 {
-            openings.push(packet[..length].to_vec());
+            first_packets.push(packet[..length].to_vec());
         }
     }
     calling.join().map_err(|_| "the calls broke off")??;
-    Ok(openings)
+    Ok(first_packets)
 }
 
-/// A stranger who knocks until it is stopped.
+/// A stranger who calls until it is stopped.
 struct Flood {
     ends: Arc<AtomicBool>,
-    knocks: Arc<AtomicU64>,
+    calls: Arc<AtomicU64>,
     begun: Instant,
     thread: thread::JoinHandle<()>,
 }
 
 impl Flood {
-    fn start(address: SocketAddr, openings: Vec<Vec<u8>>) -> Result<Self, String> {
+    fn start(address: SocketAddr, first_packets: Vec<Vec<u8>>) -> Result<Self, String> {
         let sockets = (0..ADDRESSES)
             .map(|number| UdpSocket::bind((IpAddr::V4(Ipv4Addr::new(127, 0, 1, number + 1)), 0)))
             .collect::<Result<Vec<_>, _>>()
             .map_err(|why| why.to_string())?;
-        let (ends, knocks) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
-        let (stop, count, begun) = (ends.clone(), knocks.clone(), Instant::now());
+        let (ends, calls) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU64::new(0)));
+        let (stop, count, begun) = (ends.clone(), calls.clone(), Instant::now());
         let thread = thread::spawn(move || {
-            let pairs = openings.iter().cycle().zip(sockets.iter().cycle());
-            for (opening, socket) in pairs {
+            let pairs = first_packets.iter().cycle().zip(sockets.iter().cycle());
+            for (packet, socket) in pairs {
                 if stop.load(Ordering::Relaxed) {
                     return;
                 }
-                // A full buffer is a knock that was too much even for this computer.
-                let _ = socket.send_to(opening, address);
+                // A full buffer is a call that was too much even for this computer.
+                let _ = socket.send_to(packet, address);
                 let sent = count.fetch_add(1, Ordering::Relaxed) + 1;
-                let due = begun + Duration::from_nanos(sent * 1_000_000_000 / KNOCKS);
+                let due = begun + Duration::from_nanos(sent * 1_000_000_000 / CALLS);
                 if let Some(early) = due
                     .checked_duration_since(Instant::now())
                     .filter(|early| early.as_millis() > 0)
@@ -187,18 +187,18 @@ impl Flood {
         });
         Ok(Self {
             ends,
-            knocks,
+            calls,
             begun,
             thread,
         })
     }
 
-    /// How often it knocked, in which time.
+    /// How often it called, in which time.
     fn stop(self) -> (u64, Duration) {
         self.ends.store(true, Ordering::Relaxed);
         let lasted = self.begun.elapsed();
         // It ends within a millisecond.
         let _ = self.thread.join();
-        (self.knocks.load(Ordering::Relaxed), lasted)
+        (self.calls.load(Ordering::Relaxed), lasted)
     }
 }
