@@ -1,11 +1,12 @@
 //! Fittings, events, concerts and the room: written by a person, taken out and back by her.
 
-use consort_record::{Climate, Concert, Date, Event, Fitting, Life, Moment};
+use consort_record::{Climate, Concert, Date, Event, Fitting, Life, Moment, Sheet};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
+use serde::{Deserialize, Serialize};
 
 use crate::error::RecordError;
 use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm};
-use crate::harps::{HarpId, Kept, json};
+use crate::harps::{HarpId, Kept, SheetForm, json};
 use crate::store::Store;
 
 /// Something that a person writes down.
@@ -20,12 +21,41 @@ pub enum Entry {
 }
 
 /// What was taken back.
-#[derive(Clone, Debug, Eq, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Undone {
     /// What had been written was taken out.
-    Written(String),
+    Written(Entry),
     /// What had been taken out is back.
-    TakenOut(String),
+    TakenOut(Entry),
+    /// What had been noted of the room is no longer noted.
+    Room(Climate),
+    /// What belongs to the harp for good is again what it was before: this.
+    Sheet(Box<Sheet>),
+}
+
+/// What was noted of the room, and what stood there before.
+#[derive(Debug, Deserialize, Serialize)]
+struct ClimateEdit {
+    noted: ClimateForm,
+    before: Option<ClimateForm>,
+}
+
+/// The kind of an edit that changed the room.
+const ROOM: &str = "climate";
+/// The kind of an edit that changed the harp's sheet; its content is the sheet before.
+pub(crate) const SHEET: &str = "harp";
+
+impl Undone {
+    /// What was taken back as one line of JSON.
+    pub fn json(&self) -> Result<String, RecordError> {
+        let (done, kind, content) = match self {
+            Self::Written(entry) => ("taken-out", entry.kind(), entry.content()?),
+            Self::TakenOut(entry) => ("put-back", entry.kind(), entry.content()?),
+            Self::Room(climate) => ("taken-out", ROOM, json(&ClimateForm::of(climate))?),
+            Self::Sheet(sheet) => ("put-back", SHEET, json(&SheetForm::of(sheet))?),
+        };
+        Ok(format!(r#"{{"undone":"{done}","kind":"{kind}","content":{content}}}"#))
+    }
 }
 
 impl Entry {
@@ -93,23 +123,45 @@ impl Store {
         let Some((id, kind, content, before)) = newest else {
             return Err(RecordError::NothingToUndo);
         };
-        transaction.execute(
-            "UPDATE entry SET removed = ?4 WHERE harp = ?1 AND kind = ?2 AND content = ?3",
-            params![harp.0, kind, content, before.unwrap_or(true)],
-        )?;
+        let unreadable = |why: serde_json::Error| RecordError::Harp(format!("{kind}: {why}"));
+        let undone = match kind.as_str() {
+            ROOM => {
+                let edit: ClimateEdit = serde_json::from_str(&content).map_err(unreadable)?;
+                Undone::Room(take_back_climate(&transaction, harp, &edit)?)
+            }
+            SHEET => {
+                let before: SheetForm = serde_json::from_str(&content).map_err(unreadable)?;
+                Undone::Sheet(Box::new(before.put_back(&transaction, harp)?))
+            }
+            _ => {
+                let entry = entry(&kind, &content)?;
+                put(&transaction, harp, &entry, before.unwrap_or(true))?;
+                if before == Some(false) {
+                    Undone::TakenOut(entry)
+                } else {
+                    Undone::Written(entry)
+                }
+            }
+        };
         transaction.execute("UPDATE edit SET undone = 1 WHERE id = ?1", [id])?;
         transaction.commit()?;
-        let told = format!("{kind} {content}");
-        Ok(if before == Some(false) {
-            Undone::TakenOut(told)
-        } else {
-            Undone::Written(told)
-        })
+        Ok(undone)
     }
 
     /// Notes the room; a second figure for the same moment replaces the first.
     pub fn note_climate(&mut self, harp: HarpId, climate: &Climate) -> Result<(), RecordError> {
-        climate_in(self.writable()?, harp, climate)
+        let transaction = self.writable()?.transaction()?;
+        let before = climate_at(&transaction, harp, climate.at)?;
+        climate_in(&transaction, harp, climate)?;
+        if climate_at(&transaction, harp, climate.at)? != before {
+            let edit = ClimateEdit {
+                noted: ClimateForm::of(climate),
+                before: before.as_ref().map(ClimateForm::of),
+            };
+            note_edit(&transaction, harp, ROOM, &json(&edit)?, None)?;
+        }
+        transaction.commit()?;
+        Ok(())
     }
 
     fn set(&mut self, harp: HarpId, entry: &Entry, out: bool) -> Result<(), RecordError> {
@@ -117,10 +169,7 @@ impl Store {
         let before = removed(&transaction, harp, entry)?;
         if before != Some(out) {
             put(&transaction, harp, entry, out)?;
-            transaction.execute(
-                "INSERT INTO edit (harp, kind, content, before) VALUES (?1, ?2, ?3, ?4)",
-                params![harp.0, entry.kind(), entry.content()?, before],
-            )?;
+            note_edit(&transaction, harp, entry.kind(), &entry.content()?, before)?;
         }
         transaction.commit()?;
         Ok(())
@@ -203,6 +252,52 @@ pub(crate) fn climate_in(connection: &Connection, harp: HarpId, climate: &Climat
         params![harp.0, climate.at.0, form.temperature_c, form.humidity_percent],
     )?;
     Ok(())
+}
+
+/// Remembers that a person changed something, so that it can be taken back.
+pub(crate) fn note_edit(
+    connection: &Connection,
+    harp: HarpId,
+    kind: &str,
+    content: &str,
+    before: Option<bool>,
+) -> Result<(), RecordError> {
+    connection.execute(
+        "INSERT INTO edit (harp, kind, content, before) VALUES (?1, ?2, ?3, ?4)",
+        params![harp.0, kind, content, before],
+    )?;
+    Ok(())
+}
+
+/// What is noted of the room at that moment.
+fn climate_at(connection: &Connection, harp: HarpId, at: Moment) -> Result<Option<Climate>, RecordError> {
+    let figures: Option<(Option<f64>, Option<f64>)> = connection
+        .query_row(
+            "SELECT temperature_c, humidity_percent FROM climate WHERE harp = ?1 AND at_unix_s = ?2",
+            params![harp.0, at.0],
+            |row| Ok((row.get(0)?, row.get(1)?)),
+        )
+        .optional()?;
+    Ok(figures
+        .map(|(temperature_c, humidity_percent)| Climate::new(at, temperature_c, humidity_percent))
+        .transpose()?)
+}
+
+/// Makes the room what it was before `edit`, and gives what had been noted.
+fn take_back_climate(connection: &Connection, harp: HarpId, edit: &ClimateEdit) -> Result<Climate, RecordError> {
+    let read = |form: &ClimateForm| {
+        form.climate()
+            .map_err(|(field, why)| RecordError::Harp(format!("{ROOM}: {field}: {why}")))
+    };
+    let noted = read(&edit.noted)?;
+    connection.execute(
+        "DELETE FROM climate WHERE harp = ?1 AND at_unix_s = ?2",
+        params![harp.0, noted.at.0],
+    )?;
+    if let Some(before) = &edit.before {
+        climate_in(connection, harp, &read(before)?)?;
+    }
+    Ok(noted)
 }
 
 fn entry(kind: &str, content: &str) -> Result<Entry, RecordError> {

@@ -1,8 +1,10 @@
 //! The harps of a record.
 
-use consort_record::{Date, Sheet};
-use rusqlite::{OptionalExtension, Row, params};
+use consort_record::{Date, Pins, Player, Sheet};
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use serde::{Deserialize, Serialize};
 
+use crate::entries::{SHEET, note_edit};
 use crate::error::RecordError;
 use crate::form::{HarpForm, StringForm, strings_of};
 use crate::store::Store;
@@ -83,7 +85,49 @@ impl Store {
 
     /// Changes what belongs to a harp for good; its strings stay.
     pub fn change_sheet(&mut self, harp: HarpId, sheet: &Sheet) -> Result<(), RecordError> {
-        self.writable()?.execute(
+        let transaction = self.writable()?.transaction()?;
+        let before = SheetForm::of(&sheet_of(&transaction, harp)?);
+        let after = SheetForm::of(sheet);
+        if after != before {
+            after.put_back(&transaction, harp)?;
+            note_edit(&transaction, harp, SHEET, &json(&before)?, None)?;
+        }
+        transaction.commit()?;
+        Ok(())
+    }
+}
+
+/// What can be changed of a sheet.
+#[derive(Debug, Deserialize, PartialEq, Serialize)]
+pub(crate) struct SheetForm {
+    pins: String,
+    player: String,
+    made: Option<String>,
+}
+
+impl SheetForm {
+    pub(crate) fn of(sheet: &Sheet) -> Self {
+        Self {
+            pins: sheet.pins.word().to_owned(),
+            player: sheet.player.word().to_owned(),
+            made: sheet.made.map(|day| day.to_string()),
+        }
+    }
+
+    /// Writes it as the sheet of `harp`, and gives the whole sheet that now stands.
+    pub(crate) fn put_back(&self, connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
+        let unreadable = |what: &str| RecordError::Harp(format!("“{what}” in its sheet"));
+        let sheet = Sheet {
+            pins: Pins::from_word(&self.pins).ok_or_else(|| unreadable(&self.pins))?,
+            player: Player::from_word(&self.player).ok_or_else(|| unreadable(&self.player))?,
+            made: self
+                .made
+                .as_deref()
+                .map(|day| day.parse().map_err(|_| unreadable(day)))
+                .transpose()?,
+            ..sheet_of(connection, harp)?
+        };
+        connection.execute(
             "UPDATE harp SET pins = ?2, player = ?3, made = ?4 WHERE id = ?1",
             params![
                 harp.0,
@@ -92,8 +136,13 @@ impl Store {
                 sheet.made.map(Date::days)
             ],
         )?;
-        Ok(())
+        Ok(sheet)
     }
+}
+
+fn sheet_of(connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
+    let row = connection.query_row("SELECT * FROM harp WHERE id = ?1", [harp.0], columns)?;
+    Ok(kept(row)?.sheet)
 }
 
 type Columns = (i64, HarpForm, String, String, Option<i32>);

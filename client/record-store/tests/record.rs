@@ -197,6 +197,44 @@ fn edits_are_taken_back_one_after_the_other() {
 }
 
 #[test]
+fn the_room_and_the_sheet_are_taken_back_before_what_is_older() {
+    let (mut store, kept) = begun("undo-all");
+    let concert = Entry::Concert(Concert {
+        on: day("2026-12-12"),
+        name: "Winter".to_owned(),
+    });
+    store.write(&kept, &concert, day(TODAY)).expect("a concert");
+    let warm = Climate::new(Moment(1_795_600_000), Some(20.5), None).expect("a room");
+    let humid = Climate::new(Moment(1_795_600_000), Some(21.0), Some(44.0)).expect("a room");
+    for climate in [&warm, &humid, &humid] {
+        store.note_climate(kept.id, climate).expect("the room");
+    }
+    let threaded = Sheet {
+        pins: consort_record::Pins::Threaded,
+        made: None,
+        ..kept.sheet.clone()
+    };
+    store.change_sheet(kept.id, &threaded).expect("changed");
+    store
+        .change_sheet(kept.id, &threaded)
+        .expect("the same changes nothing");
+    let undone = store.undo(kept.id).expect("the sheet");
+    assert_eq!(undone, Undone::Sheet(Box::new(kept.sheet.clone())));
+    assert_eq!(
+        undone.json().expect("JSON"),
+        r#"{"undone":"put-back","kind":"harp","content":{"pins":"tapered","player":"student","made":"2001-05-01"}}"#
+    );
+    assert_eq!(store.harp(None).expect("the harp"), kept);
+    let climates = |store: &Store| store.life(&kept, None).expect("a life").climates;
+    assert_eq!(store.undo(kept.id).expect("the room"), Undone::Room(humid));
+    assert_eq!(climates(&store), [warm]);
+    assert_eq!(store.undo(kept.id).expect("the room"), Undone::Room(warm));
+    assert_eq!(climates(&store), []);
+    assert_eq!(store.life(&kept, None).expect("a life").concerts.len(), 1);
+    assert_eq!(store.undo(kept.id).expect("the concert"), Undone::Written(concert));
+}
+
+#[test]
 fn an_export_is_imported_once_and_then_changes_nothing() {
     let (mut store, kept) = begun("export");
     fill(&mut store, &kept);

@@ -141,7 +141,7 @@ pub(crate) fn carry_out(
             })?;
             write::import(&mut store, of, (file, &text), into.as_deref(), today)
         }
-        other => write::carry_out(&mut store, of, other, today),
+        other => write::carry_out(&mut store, of, other, (today, form)),
     }
 }
 

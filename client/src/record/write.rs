@@ -3,18 +3,20 @@
 use std::path::{Path, PathBuf};
 
 use consort_proto::{Harp, Material};
+use consort_record::telling::string_name;
 use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Pins, Player, Sheet, entry};
 use consort_record_store::{Entry, RecordError, Store, Undone};
+use consort_words::{Arg, Key, Words};
 
 use super::args::{self, RecordOrder};
-use super::{NotDone, now};
+use super::{Form, NotDone, now};
 
 /// Writes down what `order` says.
 pub(super) fn carry_out(
     store: &mut Store,
     of: Option<&str>,
     order: &RecordOrder,
-    today: Date,
+    (today, form): (Date, Form),
 ) -> Result<Vec<String>, NotDone> {
     let kept = store.harp(of)?;
     match order {
@@ -98,11 +100,11 @@ pub(super) fn carry_out(
             store.change_sheet(kept.id, &sheet)?;
         }
         RecordOrder::Undo => {
-            let said = match store.undo(kept.id)? {
-                Undone::Written(what) => format!("taken out again: {what}"),
-                Undone::TakenOut(what) => format!("back again: {what}"),
-            };
-            return Ok(vec![said]);
+            let undone = store.undo(kept.id)?;
+            return Ok(vec![match form {
+                Form::Json => undone.json()?,
+                Form::Text | Form::Csv => undone_in_words(&undone, &kept.sheet),
+            }]);
         }
         RecordOrder::Begin { .. }
         | RecordOrder::Harps
@@ -115,6 +117,50 @@ pub(super) fn carry_out(
         | RecordOrder::Import { .. } => {}
     }
     Ok(Vec::new())
+}
+
+/// What was taken back, as a person reads it.
+fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
+    let words = Words::english();
+    let date = |day: Date| ("date", Arg::from(day.to_string()));
+    let named = |string| ("string", Arg::from(string_name(string, sheet)));
+    let of_entry = |entry: &Entry| match entry {
+        Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
+        Entry::Event(event) => match event.deed {
+            Deed::Restrung => words.say(Key::UndoneRestrung, &[date(event.on)]),
+            Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
+            Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
+            Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
+            Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
+            Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
+        },
+        Entry::Concert(concert) => {
+            let name = ("name", Arg::from(concert.name.as_str()));
+            words.say(Key::UndoneConcert, &[name, date(concert.on)])
+        }
+    };
+    let (key, what) = match undone {
+        Undone::Written(entry) => (Key::UndoneWritten, of_entry(entry)),
+        Undone::TakenOut(entry) => (Key::UndoneTakenOut, of_entry(entry)),
+        Undone::Room(climate) => {
+            let at = ("date", Arg::from(climate.at.to_string()));
+            (Key::UndoneWritten, words.say(Key::UndoneRoom, &[at]))
+        }
+        Undone::Sheet(before) => {
+            let mut places = vec![
+                ("pins", Arg::from(before.pins.word())),
+                ("player", Arg::from(before.player.word())),
+            ];
+            places.extend(before.made.map(date));
+            let key = if before.made.is_some() {
+                Key::UndoneSheetMade
+            } else {
+                Key::UndoneSheet
+            };
+            (Key::UndoneTakenOut, words.say(key, &places))
+        }
+    };
+    words.say(key, &[("what", Arg::from(what))])
 }
 
 /// Begins the record of `harp`, called `name` if it is given.

@@ -116,7 +116,13 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
         &["fitted", "4C", "2020-01-15", "--gauge", "1.02", "--length", "4C-a"],
     );
     assert!(record(&data, &["plan", "--csv"])[1].ends_with("now"));
-    record(&data, &["undo"]);
+    assert_eq!(record(&data, &["undo"]), ["Taken out again: 4C, put on on 2020-01-15"]);
+    record(&data, &["harp", "--pins", "threaded"]);
+    let undone = &objects(&record(&data, &["undo", "--json"]))[0];
+    assert_eq!(
+        (undone["kind"].as_str(), undone["content"]["pins"].as_str()),
+        (Some("harp"), Some("tapered"))
+    );
     assert_eq!(record(&data, &["plan", "--csv"]).len(), 1);
     record(&data, &["room", "--temperature", "20.5", "--humidity", "44"]);
     record(&data, &["concert", "2031-12-12", "Winter concert"]);
@@ -142,6 +148,7 @@ fn what_cannot_be_is_refused_in_one_sentence() {
     fs::write(&bad, "at,temperature_c,humidity_percent\n2024-10-27T10:00:00Z,20,140\n").expect("write");
     assert!(refused(&data, &["findings"]).contains("it has none yet"));
     record(&data, &["begin"]);
+    assert!(refused(&data, &["undo"]).contains("nothing to take back"));
     record(&data, &["harp", "--made", "2001-05-01"]);
     for (words, says) in [
         (vec!["begin"],                               "already has a harp called"),
@@ -154,7 +161,6 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         (vec!["did", "painted", "2020-01-01"],        "nothing that can be done"),
         (vec!["room", "--humidity", "140"],           "a humidity of 140 % is none"),
         (vec!["room"],                                "nothing is said of the room"),
-        (vec!["undo"],                                "nothing to take back"),
         (vec!["import", "nowhere.json"],              "nowhere.json cannot be read"),
         (vec!["import", bad.as_str()],                "line 2, column humidity_percent: a humidity of 140 %"),
     ] {

@@ -89,3 +89,17 @@ plan-now = now
 plan-by = by { $date }
 plan-after = after the concert on { $date }
 plan-caution = One string at a time, the longest first. Bring new strings up in steps, keep your face out of their plane, and never above their pitch. What the maker or a technician says comes first.
+
+undone-written = Taken out again: { $what }
+undone-taken-out = Back again: { $what }
+undone-fitting = { $string }, put on on { $date }
+undone-restrung = restrung on { $date }
+undone-moved = moved on { $date }
+undone-regulated = regulated on { $date }
+undone-pin-pushed = the pin of { $string }, pushed in on { $date }
+undone-remark = the remark of { $date }
+undone-remark-string = the remark of { $date } about { $string }
+undone-concert = { $name }, on { $date }
+undone-room = the room at { $date }
+undone-sheet = the harp with { $pins } pins and its player, { $player }
+undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
