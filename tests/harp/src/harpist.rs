@@ -4,7 +4,7 @@ mod round;
 mod turn;
 mod watch;
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 
 use consort_proto::{Harp, Letter, StringNumber, Tolerance, Tuning, order};
 
@@ -34,6 +34,9 @@ pub struct Harpist {
     state: State,
     visit: Visit,
     checks: Checks,
+    /// Strings that the last check found moved: once set, they are played again a little later, so often at most.
+    doubted: BTreeSet<StringNumber>,
+    looks_again: u32,
     samples: u64,
     /// Samples until she looks up again.
     until_step: usize,
@@ -121,6 +124,8 @@ impl Harpist {
             state: State::Moving(0.5),
             visit: Visit::of(first),
             checks: if checks { Checks::Due } else { Checks::None },
+            doubted: BTreeSet::new(),
+            looks_again: 0,
             samples: 0,
             until_step: 0,
             log: Vec::new(),

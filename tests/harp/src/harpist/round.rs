@@ -13,6 +13,9 @@ const WAITS_S: f64 = 12.0;
 /// Time between two notes that she plays by the way, and between two strings of the last check, seconds.
 const NOODLE_S: f64 = 0.25;
 const CHECK_S: f64 = 0.9;
+/// A string that the check found moved is set, left for so long, seconds, and played again; so often at most.
+const STANDS_S: f64 = 8.0;
+const LOOKS_AGAIN_MAX: u32 = 4;
 
 impl Harpist {
     /// Leaves the string: held, set aside, or given up for now.
@@ -87,11 +90,19 @@ impl Harpist {
                 let all = self.order.iter().copied().collect();
                 self.state = State::Playing(all, self.now_s() + CHECK_S);
             }
+            (Some(Word::AllSet), _) if !self.doubted.is_empty() && self.looks_again < LOOKS_AGAIN_MAX => {
+                self.looks_again += 1;
+                let doubted = std::mem::take(&mut self.doubted).into_iter().collect();
+                self.state = State::Playing(doubted, self.now_s() + STANDS_S);
+            }
             (Some(Word::AllSet), _) if waited > 0.5 => self.finish(true),
             (Some(word), Some(string)) if word == Word::Pluck || waited > 4.0 => {
                 if self.memory[string.index()].visits > VISITS_MAX {
                     self.finish(false);
                 } else {
+                    if self.checks == Checks::Done {
+                        self.doubted.insert(string);
+                    }
                     self.go_to(string);
                 }
             }
