@@ -5,11 +5,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use consort_guide::Advice;
-use consort_link::{Asked, LinkState, Stranger};
+use consort_link::{Asked, Link, LinkState, Stranger};
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Harp, Name, Readiness, Seat, Tenure, Tolerance, Tuning};
+use consort_proto::{Agreement, Harp, Name, Readiness, Seat, Tenure, Tolerance, Tuning, Uptime};
 use consort_words::{Arg, Key, Words};
 
+use crate::hearing::Hearing;
 use crate::sound::trouble::Trouble;
 
 /// Everything that can be shown of a station.
@@ -37,6 +38,50 @@ pub struct Image {
     pub input: Input,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
+}
+
+impl Image {
+    /// Everything but the sound's own state, as it stands `now`.
+    pub(crate) fn of(
+        link: &Link,
+        harp: &Arc<Harp>,
+        (name, own_tag): (&Name, &str),
+        hearing: &Hearing,
+        now: Uptime,
+    ) -> Self {
+        let view = link.view(now);
+        let readiness = link.readiness();
+        let advice = hearing.advice(harp, link, &readiness);
+        Self {
+            name: name.clone(),
+            harp: harp.clone(),
+            tuning: *link.tuning(),
+            tolerance: *link.tolerance(),
+            agreement: view.agreement.cloned(),
+            readiness,
+            advice,
+            link: Connection {
+                state: view.state,
+                offline_for: match view.state {
+                    LinkState::Offline(since) => Some(now.since(since)),
+                    _ => None,
+                },
+                strangers: view.strangers.into_iter().cloned().collect(),
+                typed_address: view.typed_address,
+                own_tag: own_tag.to_owned(),
+                tenure: view.tenure,
+                seats: view.seats.to_vec(),
+                wants_seat: view.wants_seat,
+                denied_seat: view.denied_seat,
+                asked: view.asked.cloned(),
+                help: view.help,
+                refused_by: view.refused_by.map(str::to_owned),
+            },
+            unsent: view.unsent,
+            input: Input::Waiting,
+            notices: Vec::new(),
+        }
+    }
 }
 
 /// How a station stands to its coordinator, with times that make sense by themselves.

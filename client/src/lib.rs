@@ -14,6 +14,7 @@ pub mod ear;
 mod endpoint;
 pub mod feed;
 mod hand;
+mod hearing;
 pub mod image;
 pub mod invitation;
 mod keeper;

@@ -7,8 +7,8 @@ use std::sync::mpsc::Sender as Tunings;
 use std::time::Duration;
 
 use consort_analysis::Doubt;
+use consort_guide::Action;
 use consort_guide::opening::Check;
-use consort_guide::{Action, Situation, Sounding, Standstill, Twins};
 use consort_link::{Attempt, Effect, Event, Link, LinkState};
 use consort_pairing::NotPaired;
 use consort_peer::{Dialer, Identity};
@@ -24,8 +24,8 @@ use tokio::time::Instant;
 use crate::ear::{Answer, Sensed, Verdict};
 use crate::endpoint::Calls;
 use crate::feed::{Fed, Feed};
-use crate::hand::Follower;
-use crate::image::{Connection, Image, Input};
+use crate::hearing::Hearing;
+use crate::image::{Image, Input};
 use crate::invitation::Invitation;
 use crate::keeper::Keeper;
 use crate::network;
@@ -70,14 +70,9 @@ pub(crate) struct EventLoop {
     started: Instant,
     harp: Arc<Harp>,
     name: Name,
-    follower: Follower,
-    twins: Twins,
-    standstill: Standstill,
-    opening: Check,
+    hearing: Hearing,
     input: Input,
     notices: Vec<String>,
-    /// The file whose sound is heard.
-    file: Arc<str>,
     words: Words,
     voice: Voice,
     image: watch::Sender<Arc<Image>>,
@@ -180,20 +175,17 @@ impl EventLoop {
     /// A loop around `parts`; its images appear in the receiver.
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
-        let follower = Follower::default();
-        let opening = if parts.opens {
+        let hearing = Hearing::new(if parts.opens {
             Check::begin(&parts.harp, &parts.link.readiness())
         } else {
             Check::default()
-        };
+        });
         let mut event_loop = Self {
-            image: watch::Sender::new(Arc::new(draw(
+            image: watch::Sender::new(Arc::new(Image::of(
                 &parts.link,
                 &parts.harp,
                 (&parts.name, &parts.own_tag),
-                &follower,
-                &Standstill::default(),
-                &opening,
+                &hearing,
                 Uptime(now - parts.started),
             ))),
             link: parts.link,
@@ -206,13 +198,9 @@ impl EventLoop {
             started: parts.started,
             harp: parts.harp,
             name: parts.name,
-            follower,
-            twins: Twins::default(),
-            standstill: Standstill::default(),
-            opening,
+            hearing,
             input: Input::Waiting,
             notices: parts.notices,
-            file: "".into(),
             words: Words::english(),
             voice: parts.voice,
             tunings: parts.tunings,
@@ -364,16 +352,14 @@ impl EventLoop {
     fn hear(&mut self, fed: Fed) {
         match fed {
             Fed::Sensed { file, sensed } => {
-                if self.file != file {
-                    self.file = file;
-                    self.begin_sound();
-                }
-                let sensed = self.told_apart(sensed);
+                self.hearing.turn_to(file);
+                let shown = self.image.borrow().advice.string;
+                let sensed = self.hearing.told_apart(sensed, &self.harp, &self.link, shown);
                 self.sense(&sensed);
             }
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
-                self.begin_sound();
+                self.hearing.begin_sound();
                 self.set_input(Input::Hears);
             }
             Fed::Lost => self.set_input(Input::Lost),
@@ -384,63 +370,18 @@ impl EventLoop {
         }
     }
 
-    /// Another sound begins, whose times start over.
-    const fn begin_sound(&mut self) {
-        self.follower.begin_sound();
-        self.twins.begin_sound();
-        self.opening.begin_sound();
-    }
-
-    /// What was sensed, as the string that it is more likely to be, knowing what the desk has asked for.
-    fn told_apart(&mut self, mut sensed: Sensed) -> Sensed {
-        let (onset_s, string, hz, settled) = match &mut sensed {
-            Sensed::Answer(answer) => {
-                let settled = answer.verdict == Verdict::Settled;
-                (answer.onset_s, &mut answer.string, answer.hz, settled)
-            }
-            Sensed::Track {
-                onset_s, string, hz, ..
-            } => (*onset_s, string, *hz, false),
-            Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
-        };
-        if let Some(asked) = self.opening.takes(&self.harp, self.link.tuning(), onset_s, hz) {
-            *string = asked;
-            return sensed;
-        }
-        let sounding = Sounding {
-            onset_s,
-            heard: *string,
-            hz,
-            settled,
-        };
-        let readiness = self.link.readiness();
-        let situation = Situation {
-            harp: &self.harp,
-            tolerance: self.link.tolerance(),
-            readiness: &readiness,
-            hand: None,
-            stands_still: false,
-            opening: None,
-        };
-        let asked = consort_guide::asked(&situation, self.image.borrow().advice.string);
-        *string = self
-            .twins
-            .tell(sounding, asked, &self.harp, self.link.tuning(), &readiness);
-        sensed
-    }
-
     fn sense(&mut self, sensed: &Sensed) {
         if let Sensed::Answer(answer) = sensed
             && answer.verdict != Verdict::Provisional
         {
-            let file = self.file.clone();
+            let file = self.hearing.file();
             self.voice.pluck(&file, answer, &self.image.borrow());
             self.observe(answer);
         }
         if let Sensed::Input(trouble) = sensed {
             self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
         }
-        if self.follower.follow(sensed) {
+        if self.hearing.follow(sensed) {
             self.refresh();
             let done = matches!(self.image.borrow().advice.action, Action::Holds | Action::LeaveIt);
             self.let_go_at = done.then(|| Instant::now() + LET_GO_AFTER);
@@ -466,14 +407,7 @@ impl EventLoop {
                 if !settled {
                     return;
                 }
-                self.standstill.hear(&reading, self.is_off(&reading));
-                self.opening.hear(
-                    &self.harp,
-                    self.link.tuning(),
-                    answer.onset_s,
-                    reading.string,
-                    reading.hz,
-                );
+                self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
                 // A level that cannot be is left out, not the reading.
                 let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
                 let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
@@ -481,14 +415,6 @@ impl EventLoop {
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),
         }
-    }
-
-    /// Whether the string is further from its target than it may be.
-    fn is_off(&self, reading: &Reading) -> bool {
-        self.harp.string(reading.string).is_some_and(|string| {
-            let cents = reading.hz.cents_above(self.link.tuning().open_target(string));
-            !cents.is_within(self.link.tolerance().of(string))
-        })
     }
 
     fn set_input(&mut self, input: Input) {
@@ -512,15 +438,7 @@ impl EventLoop {
         let image = Image {
             input: self.input,
             notices: self.notices.clone(),
-            ..draw(
-                &self.link,
-                &self.harp,
-                (&self.name, &self.own_tag),
-                &self.follower,
-                &self.standstill,
-                &self.opening,
-                now,
-            )
+            ..Image::of(&self.link, &self.harp, (&self.name, &self.own_tag), &self.hearing, now)
         };
         let tenure = image.link.tenure;
         if tenure != self.noted_tenure || image.agreement != self.agreed {
@@ -587,7 +505,7 @@ impl EventLoop {
         }
         if self.let_go_at.is_some_and(|at| at <= now) {
             self.let_go_at = None;
-            self.follower.let_go();
+            self.hearing.let_go();
             self.refresh();
         }
         if self.retry_at.is_some_and(|at| at <= now) {
@@ -613,59 +531,6 @@ impl EventLoop {
 
     fn now(&self) -> Uptime {
         Uptime(self.started.elapsed())
-    }
-}
-
-/// The image of everything but the sound's own state.
-fn draw(
-    link: &Link,
-    harp: &Arc<Harp>,
-    (name, own_tag): (&Name, &str),
-    follower: &Follower,
-    standstill: &Standstill,
-    opening: &Check,
-    now: Uptime,
-) -> Image {
-    let view = link.view(now);
-    let readiness = link.readiness();
-    let advice = consort_guide::advise(&Situation {
-        harp,
-        tolerance: link.tolerance(),
-        readiness: &readiness,
-        hand: follower.hand(harp, link.tuning()),
-        stands_still: follower
-            .sounds()
-            .is_some_and(|(string, hz)| standstill.holds(string, hz)),
-        opening: Some(opening),
-    });
-    Image {
-        name: name.clone(),
-        harp: harp.clone(),
-        tuning: *link.tuning(),
-        tolerance: *link.tolerance(),
-        agreement: view.agreement.cloned(),
-        readiness,
-        advice,
-        link: Connection {
-            state: view.state,
-            offline_for: match view.state {
-                LinkState::Offline(since) => Some(now.since(since)),
-                _ => None,
-            },
-            strangers: view.strangers.into_iter().cloned().collect(),
-            typed_address: view.typed_address,
-            own_tag: own_tag.to_owned(),
-            tenure: view.tenure,
-            seats: view.seats.to_vec(),
-            wants_seat: view.wants_seat,
-            denied_seat: view.denied_seat,
-            asked: view.asked.cloned(),
-            help: view.help,
-            refused_by: view.refused_by.map(str::to_owned),
-        },
-        unsent: view.unsent,
-        input: Input::Waiting,
-        notices: Vec::new(),
     }
 }
 

@@ -49,7 +49,6 @@ fn an_unplugged_input_is_waited_for_and_no_other_is_heard_in_its_place() {
 }
 
 #[test]
-#[ignore = "about one time in eight nothing is heard for a minute after the sound server's start: run with --ignored"]
 fn a_sound_server_that_dies_and_comes_back_costs_the_time_in_between() {
     let Some(mut server) = SoundServer::start("live-crash") else {
         return;

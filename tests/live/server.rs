@@ -10,6 +10,14 @@ use consort_tests::process::{Folder, must_have, say};
 
 /// How long any one thing may take on a busy machine; nothing here waits that long when all is well.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
+/// Where the server's programs are reached.
+const DOORS: [&str; 5] = [
+    "run/bus",
+    "run/pipewire-0",
+    "run/pipewire-0-manager",
+    "run/pulse/native",
+    "run/pulse/pid",
+];
 
 /// Sound servers of several tests at once would take the processor from one another, and lose sound.
 static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
@@ -166,8 +174,10 @@ impl SoundServer {
     #[track_caller]
     pub(crate) fn start_daemons(&mut self) {
         let bus = format!("--address=unix:path={}", self.folder.inside("run/bus"));
-        // A crash leaves its doors behind.
-        let _ = std::fs::remove_file(self.folder.inside("run/bus"));
+        // A crash leaves its doors behind: what is started next would take them for open, knock in vain and end.
+        for door in DOORS {
+            let _ = std::fs::remove_file(self.folder.path().join(door));
+        }
         self.start_daemon("dbus-daemon", &["--session", "--nofork", &bus]);
         self.wait_for_door("run/bus");
         self.start_daemon("pipewire", &[]);
