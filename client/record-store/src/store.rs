@@ -2,9 +2,9 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
-use rusqlite::{Connection, ErrorCode, OpenFlags};
+use consort_store::database::connect;
+use rusqlite::{Connection, ErrorCode};
 
 use crate::error::RecordError;
 use crate::layout::STEPS;
@@ -18,8 +18,6 @@ pub struct Store {
     newer: Option<usize>,
 }
 
-/// How long one program waits for another that writes.
-const BUSY_WAIT: Duration = Duration::from_secs(5);
 /// Tables that are small whatever the harp's age, looked through at every start; the readings' own pages are checked as
 /// they are read, so that opening does not take longer with every year.
 const CHECKED: [&str; 3] = ["harp", "entry", "edit"];
@@ -66,17 +64,6 @@ impl Store {
             None => Ok(&mut self.connection),
         }
     }
-}
-
-fn connect(path: &Path) -> rusqlite::Result<Connection> {
-    let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let connection = Connection::open_with_flags(path, flags)?;
-    connection.busy_timeout(BUSY_WAIT)?;
-    connection.pragma_update(None, "journal_mode", "WAL")?;
-    // Each commit waits for the disk: what was acknowledged outlasts a power cut.
-    connection.pragma_update(None, "synchronous", "FULL")?;
-    connection.pragma_update(None, "foreign_keys", true)?;
-    Ok(connection)
 }
 
 /// Checks the file and runs the steps that it has not seen; says the layout of a newer one.

@@ -206,8 +206,8 @@ fn make(folder: &Folder, name: &str, migrations: &[&str]) -> Result<(), Unreadab
         .map_err(|cause| Unreadable::Meaningless(cause.to_string()))
 }
 
-/// A connection with the settings that every file here has.
-fn connect(path: &Path) -> Result<Connection, rusqlite::Error> {
+/// A connection with the settings that every file of these programs has; what the file holds is not looked at.
+pub fn connect(path: &Path) -> Result<Connection, rusqlite::Error> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let connection = Connection::open_with_flags(path, flags)?;
     connection.busy_timeout(BUSY_WAIT)?;

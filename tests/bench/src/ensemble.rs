@@ -8,8 +8,8 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use consort_tests::process::{Folder, Program, run as run_program};
-use serde_json::Value;
 
+use crate::coordinator::Coordinator;
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -33,46 +33,19 @@ const GOAL_COORDINATOR_MB: f64 = 40.0;
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("ensemble", words)?;
     let folder = Folder::new("measure");
-    let data = folder.inside("coordinator");
-    let words = [
-        "--data",
-        &data,
-        "--listen",
-        "127.0.0.1",
-        "--port",
-        "0",
-        "--board-port",
-        "0",
-        "--control-port",
-        "0",
-    ];
-    let words: Vec<&str> = words
-        .into_iter()
-        .chain(["--no-browser", "--json", "--no-discovery"])
-        .collect();
-    let mut coordinator = Program::start("consort-coordinator", &words);
-    let (_, line) = coordinator
-        .line(PATIENCE, |line| line.contains("\"open\""))
-        .ok_or("the coordinator does not open")?;
-    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
-    let field = |name: &str| {
-        opened[name]
-            .as_str()
-            .map(str::to_owned)
-            .ok_or_else(|| format!("no {name}"))
-    };
-    let (join, board) = (field("join")?, field("board")?);
+    let coordinator = Coordinator::open(&folder)?;
+    let (join, board) = (coordinator.said("join")?, coordinator.said("board")?);
     let recordings = recordings()?;
     let mut stations = Vec::new();
     for number in 0..STATIONS {
-        stations.push(station(&folder, number, &join, &recordings)?);
+        stations.push(station(&folder, number, join, &recordings)?);
     }
-    let board = watch(&board)?;
+    let board = watch(board)?;
     let (mut to_stations, mut to_board) = (Vec::new(), Vec::new());
     for change in 0..CHANGES {
         let pitch = format!("{}", 438.0 + (change + 1) as f64 / 10.0);
         let begun = Instant::now();
-        let ordered = run_program("consort-coordinator", &["pitch", &pitch, "--data", &data]);
+        let ordered = run_program("consort-coordinator", &["pitch", &pitch, "--data", &coordinator.data]);
         if !ordered.status.success() {
             return Err(String::from_utf8_lossy(&ordered.stderr).into_owned());
         }
@@ -113,7 +86,12 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let megabytes = |program: &Program| program.resident_bytes().unwrap_or_default() as f64 / 1e6;
     let most = stations.iter().map(megabytes).fold(0.0, f64::max);
     figures.at_most(GOAL_STATION_MB, "the largest station", most, "MB");
-    figures.at_most(GOAL_COORDINATOR_MB, "the coordinator", megabytes(&coordinator), "MB");
+    figures.at_most(
+        GOAL_COORDINATOR_MB,
+        "the coordinator",
+        megabytes(&coordinator.program),
+        "MB",
+    );
     figures.close()
 }
 

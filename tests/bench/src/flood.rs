@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 use consort_peer::{Dialer, Identity};
 use consort_proto::{ToCoordinator, ToStation};
 use consort_tests::process::{Folder, Program, run as run_program};
-use serde_json::Value;
 
+use crate::coordinator::Coordinator;
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -38,33 +38,17 @@ const GOAL_COORDINATOR_MB: f64 = 40.0;
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("flood", words)?;
     let folder = Folder::new("measure-flood");
-    let data = folder.inside("coordinator");
-    let mut words = vec![
-        "--data",
-        &data,
-        "--listen",
-        "127.0.0.1",
-        "--no-browser",
-        "--json",
-        "--no-discovery",
-    ];
-    words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
-    let mut coordinator = Program::start("consort-coordinator", &words);
-    let (_, line) = coordinator
-        .line(PATIENCE, |line| line.contains("\"open\""))
-        .ok_or("the coordinator does not open")?;
-    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
-    let field = |name: &str| opened[name].as_str().ok_or_else(|| format!("no {name}"));
-    let join = field("join")?;
-    let address: SocketAddr = field("stations")?.parse().map_err(|_| "no address")?;
+    let coordinator = Coordinator::open(&folder)?;
+    let join = coordinator.said("join")?;
+    let address: SocketAddr = coordinator.said("stations")?.parse().map_err(|_| "no address")?;
     let mut stations = (0..STATIONS)
         .map(|number| station(&folder, number, join))
         .collect::<Result<Vec<_>, _>>()?;
-    let mut quiet = changes(&data, &mut stations, 438.0)?;
+    let mut quiet = changes(&coordinator.data, &mut stations, 438.0)?;
     let first_packets = first_packets()?;
     let flood = Flood::start(address, first_packets)?;
     thread::sleep(Duration::from_secs(1));
-    let mut flooded = changes(&data, &mut stations, 442.0)?;
+    let mut flooded = changes(&coordinator.data, &mut stations, 442.0)?;
     let (calls, lasted) = flood.stop();
     report(&format!("a change of pitch to {STATIONS} stations, {CHANGES} times"));
     figures.tell("undisturbed, median", quantile(&mut quiet, 0.5), "ms");
@@ -72,7 +56,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     figures.tell("calls a second", calls as f64 / lasted.as_secs_f64(), "1/s");
     figures.tell("under calls, median", quantile(&mut flooded, 0.5), "ms");
     figures.at_most(GOAL_MS, "under calls, most", quantile(&mut flooded, 1.0), "ms");
-    let megabytes = coordinator.resident_bytes().unwrap_or_default() as f64 / 1e6;
+    let megabytes = coordinator.program.resident_bytes().unwrap_or_default() as f64 / 1e6;
     figures.at_most(
         GOAL_COORDINATOR_MB,
         "memory of the coordinator after it",

@@ -3,8 +3,8 @@
 use std::time::{Duration, Instant};
 
 use consort_tests::process::{Folder, Program};
-use serde_json::Value;
 
+use crate::coordinator::Coordinator;
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -25,24 +25,8 @@ const GOAL_RETURN_MS: f64 = 500.0;
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("joining", words)?;
     let folder = Folder::new("measure-joining");
-    let data = folder.inside("coordinator");
-    let mut words = vec![
-        "--data",
-        &data,
-        "--listen",
-        "127.0.0.1",
-        "--no-browser",
-        "--json",
-        "--no-discovery",
-    ];
-    words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
-    let mut coordinator = Program::start("consort-coordinator", &words);
-    let (_, line) = coordinator
-        .line(PATIENCE, |line| line.contains("\"open\""))
-        .ok_or("the coordinator does not open")?;
-    let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
-    let field = |name: &str| opened[name].as_str().ok_or_else(|| format!("no {name}"));
-    let (code, address) = (field("code")?, field("address")?);
+    let coordinator = Coordinator::open(&folder)?;
+    let (code, address) = (coordinator.said("code")?, coordinator.said("address")?);
     let (mut by_code, mut returns) = (Vec::new(), Vec::new());
     for number in 0..STATIONS {
         let data = folder.inside(&format!("station-{number}"));

@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod coordinator;
 mod ensemble;
 mod figures;
 mod flood;

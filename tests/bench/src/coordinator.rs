@@ -1,0 +1,40 @@
+//! A real coordinator for a measure: on loopback, announced to nobody.
+
+use std::time::Duration;
+
+use consort_tests::process::{Folder, Program};
+use serde_json::Value;
+
+/// How long it may take to open.
+const OPENS_WITHIN: Duration = Duration::from_secs(30);
+
+/// A coordinator that runs, and what it said when it opened.
+pub(crate) struct Coordinator {
+    pub(crate) program: Program,
+    /// Where it keeps its data: what orders need.
+    pub(crate) data: String,
+    opened: Value,
+}
+
+impl Coordinator {
+    /// Opens one with its data in `folder`.
+    pub(crate) fn open(folder: &Folder) -> Result<Self, String> {
+        let data = folder.inside("coordinator");
+        let mut words = vec!["--data", &data, "--listen", "127.0.0.1"];
+        words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
+        words.extend(["--no-browser", "--json", "--no-discovery"]);
+        let mut program = Program::start("consort-coordinator", &words);
+        let (_, line) = program
+            .line(OPENS_WITHIN, |line| line.contains("\"open\""))
+            .ok_or("the coordinator does not open")?;
+        let opened = serde_json::from_str(&line).map_err(|why| format!("{line}: {why}"))?;
+        Ok(Self { program, data, opened })
+    }
+
+    /// What it said of `name` when it opened: `join`, `code`, `address`, `stations`, `board`, `control`.
+    pub(crate) fn said(&self, name: &str) -> Result<&str, String> {
+        self.opened[name]
+            .as_str()
+            .ok_or_else(|| format!("the coordinator does not say its {name}"))
+    }
+}
