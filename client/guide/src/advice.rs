@@ -102,6 +102,9 @@ pub struct Advice {
 /// A string that was plucked a moment ago wavers by some cents, most of all between C5 and C6: nearer than this it is not
 /// turned before it has been measured for a while (measured on recorded plucks).
 const FAR_FOR_A_YOUNG_ONE: Cents = Cents(6.0);
+/// The live track of a string that stands still may lie so many times its tolerance beside it (measured on recorded
+/// plucks: 3 to 4 cents where 2 are allowed).
+const WAVERS_WITHIN: f64 = 2.0;
 /// A new string may be left this sharp, since it falls from here (common practice, no source for the figure).
 const NEW_SHARP_TO: Cents = Cents(10.0);
 /// The advice for `situation`.
@@ -176,8 +179,19 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (Heard::Young(cents), _) if cents.is_within(FAR_FOR_A_YOUNG_ONE) => {
             plain(Action::LetRing, Some(cents), Key::WhyYoung)
         }
+        // One that was in tune is only turned by what is measured to the end: the live track wavers by as much as it may
+        // be off, and a hand that follows that takes it out of tune.
+        (Heard::Live(cents), Standing::SetOnce(_) | Standing::Holds(_)) if wavers(situation, string, cents) => {
+            plain(Action::LetRing, Some(cents), Key::WhyYoung)
+        }
         (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
     }
+}
+
+/// Whether the live track of a string that was in tune is as near as it may waver.
+fn wavers(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
+    let string = situation.harp.string(number);
+    string.is_some_and(|string| cents.is_within(Cents(WAVERS_WITHIN * situation.tolerance.of(string).0)))
 }
 
 /// Whether a string that was set once is near enough to be plucked once more, not turned.

@@ -96,6 +96,22 @@ fn there_is_no_turning_advice_in_doubt() {
     assert_eq!(why, "Marked as missing.");
 }
 
+/// A hand that follows a wavering track takes a string that was in tune out of tune again.
+#[test]
+fn a_string_that_was_in_tune_is_turned_by_what_is_measured_and_not_by_what_wavers() {
+    let live = |cents| Some((26, Heard::Live(Cents(cents))));
+    let settled = |cents| Some((26, Heard::Settled(Cents(cents))));
+    let rings = (Some(26), Action::LetRing, None);
+    let tighten = (Some(26), Action::Tighten, Some(Far::Touch));
+    check(&[], live(-3.0), tighten);
+    check(&[(26, 0.5)], live(-3.0), rings);
+    check(&[(26, 0.5), (26, 0.4)], live(-3.0), rings);
+    // Twice its tolerance of 2 cents is more than wavering.
+    check(&[(26, 0.5)], live(-4.5), (Some(26), Action::Tighten, Some(Far::Little)));
+    check(&[(26, 0.5), (26, -3.0)], settled(-3.0), tighten);
+    check(&[(26, 0.5), (26, -3.0)], live(-3.0), tighten);
+}
+
 #[test]
 fn a_string_that_stands_still_under_the_key_makes_its_pin_doubtful_unless_it_is_in_tune() {
     let harp = preset("pedal-47").expect("a preset");
