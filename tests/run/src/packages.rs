@@ -155,8 +155,14 @@ fn install_all(needs: &[&[Need]]) -> Result<(), Problem> {
         prefix.push("sudo");
     }
     say(&format!("Installing {} …", missing.join(", ")));
-    run(&prefix, &["apt-get", "update", "-qq"])?;
-    let mut install = vec!["apt-get", "install", "-y", "-qq", "--no-install-recommends"];
+    // A mirror that stumbles once must not fail a run.
+    let again = ["-o", "Acquire::Retries=5"];
+    run(&prefix, &[&["apt-get", "update", "-qq"][..], &again].concat())?;
+    let mut install = [
+        &["apt-get", "install", "-y", "-qq", "--no-install-recommends"][..],
+        &again,
+    ]
+    .concat();
     install.extend(&missing);
     run(&prefix, &install)
 }
