@@ -6,6 +6,7 @@
 //! are made, so that nothing further in has to check them again.
 
 pub mod agreement;
+pub mod apart;
 mod base32;
 pub mod beats;
 pub mod code;
