@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_link::Event;
-use consort_pages::{DeskPage, Guard, desk_files, stream};
+use consort_pages::{DeskPage, Guard, desk_files, record_files, stream};
 use consort_proto::message::Proposal;
 use consort_proto::{Cents, Mark, Reading, ReferencePitch, StringNumber};
 use consort_store::Folder;
@@ -23,6 +23,7 @@ use tokio::time::sleep;
 use crate::image::Image;
 use crate::invitation::NotAnInvitation;
 use crate::picture;
+use crate::record::live::Live;
 use crate::start::StartError;
 use crate::station::Wish;
 
@@ -97,6 +98,7 @@ pub(crate) async fn serve(
     key: String,
     images: watch::Receiver<Arc<Image>>,
     wishes: mpsc::Sender<Wish>,
+    record: Live,
 ) {
     let Ok(address) = listener.local_addr() else { return };
     let (pictures, shown) = watch::channel(Arc::from(""));
@@ -107,7 +109,7 @@ pub(crate) async fn serve(
         viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
     };
     let guard = Guard::new(address.port(), format!("consort-desk-{}", address.port()), key);
-    let serving = axum::serve(listener, pages(&guard, shared)).into_future();
+    let serving = axum::serve(listener, pages(&guard, shared, record)).into_future();
     tokio::select! {
         served = serving => tracing::warn!(?served, "the desk has ended"),
         () = draw(images, pictures) => {}
@@ -125,13 +127,14 @@ async fn draw(mut images: watch::Receiver<Arc<Image>>, pictures: watch::Sender<A
     }
 }
 
-fn pages(guard: &Guard, shared: Shared) -> Router {
+fn pages(guard: &Guard, shared: Shared, record: Live) -> Router {
     let closed = Router::new()
         .route("/desk.json", get(look))
         .route("/live", get(live))
         .route("/wish", post(wish))
-        .with_state(shared);
-    guard.protect(desk_files(), closed)
+        .with_state(shared)
+        .merge(record.routes());
+    guard.protect(desk_files().nest("/record/", record_files()), closed)
 }
 
 async fn look(State(shared): State<Shared>) -> Json<DeskPage> {

@@ -26,6 +26,7 @@ use crate::image::Image;
 use crate::invitation::Invitation;
 use crate::keeper::Keeper;
 use crate::pairing::Exchanges;
+use crate::record::live::Live;
 use crate::station::{EventLoop, Inboxes, Parts, Wish};
 use crate::store::{Note, Opened, Store, StoreError};
 use crate::voice::Voice;
@@ -43,6 +44,7 @@ pub struct Station {
     desk: TcpListener,
     desk_address: SocketAddr,
     desk_key: String,
+    record: Live,
 }
 
 /// Why a station cannot be started.
@@ -163,6 +165,7 @@ impl Station {
         let own_tag = identity.fingerprint().tag();
         let exchanges = Exchanges::new(identity.fingerprint());
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
+        let record = Live::new(folder.file(RECORD), harp.clone());
         let (event_loop, images) = EventLoop::new(Parts {
             link,
             calls: Calls::new(dialer, events.clone()),
@@ -205,6 +208,7 @@ impl Station {
             desk,
             desk_address,
             desk_key,
+            record,
         })
     }
 
@@ -227,7 +231,7 @@ impl Station {
     ///
     /// Says whether nothing waits to be reported; without a coordinator nothing does.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> bool {
-        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes);
+        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes, self.record);
         let looking = look(self.discovery, self.events);
         tokio::select! {
             delivered = self.event_loop.run(self.inboxes, shutdown) => delivered,

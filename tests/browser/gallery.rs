@@ -6,6 +6,7 @@ use serde_json::Value;
 use crate::axe::Rules;
 use crate::browser::{Browser, LAPTOP, PHONE, Screen, THEMES, WALL};
 use crate::network::alone;
+use crate::record::Recorded;
 use crate::rehearsal::{PATIENCE, Rehearsal, free_ports};
 use crate::tools::{Tools, built, screens};
 
@@ -131,6 +132,20 @@ fn the_pages_of_a_rehearsal_fit_every_screen_and_break_no_rule() {
         gallery.look("control", &rehearsal.address("control"), heard);
         let loosen = "document.getElementById('word').textContent === 'Loosen'";
         gallery.look("desk", &teodor.desk, loosen);
+        gallery.expect_nothing_wrong();
+    });
+}
+
+#[test]
+fn the_record_fits_every_screen_and_breaks_no_rule() {
+    alone(|tools| {
+        let recorded = Recorded::open("record-gallery", true);
+        let mut gallery = Gallery::open(tools);
+        // The desk's key opens the record as well.
+        gallery.browser.go(&recorded.desk);
+        let there = "document.getElementById('word').textContent !== ''";
+        gallery.browser.wait("the desk", there);
+        gallery.look("record", &recorded.page, "document.querySelector('#plot svg .fell')");
         gallery.expect_nothing_wrong();
     });
 }

@@ -13,6 +13,8 @@ mod gallery;
 mod keyboard;
 mod network;
 mod questions;
+mod record;
 mod rehearsal;
 mod stranger;
 mod tools;
+mod walnut;

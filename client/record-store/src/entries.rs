@@ -75,7 +75,8 @@ impl Entry {
         }
     }
 
-    pub(crate) const fn on(&self) -> Date {
+    /// The day that it is about.
+    pub const fn on(&self) -> Date {
         match self {
             Self::Fitting(fitting) => fitting.on,
             Self::Event(event) => event.on,

@@ -39,8 +39,24 @@ pub enum RecordError {
         /// The newest one known here.
         known: usize,
     },
+    /// Nothing has been recorded yet.
+    #[error(
+        "this record holds no harp yet: tune one with this station, or begin its record with \
+         “consort-station --harp pedal-47 record begin”"
+    )]
+    NoHarpYet,
+    /// Several harps, and no word which one is meant.
+    #[error(
+        "this record holds several harps: say which one with --of and its name, as in --of \"{first}\"; it has {known}"
+    )]
+    WhichHarp {
+        /// One of them.
+        first: String,
+        /// All of them.
+        known: String,
+    },
     /// There is no such harp.
-    #[error("the record has no harp called “{name}”: it has {known}")]
+    #[error("this record holds no harp called “{name}”: give --of one of these names: {known}")]
     NoSuchHarp {
         /// What was asked for.
         name: String,

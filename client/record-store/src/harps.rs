@@ -39,23 +39,25 @@ impl Store {
             Some(name) => harps.iter().position(|kept| kept.sheet.harp.name() == name),
             None => (harps.len() == 1).then_some(0),
         };
-        match place {
-            Some(place) => Ok(harps.swap_remove(place)),
-            None => {
-                let names: Vec<String> = harps
-                    .iter()
-                    .map(|kept| format!("“{}”", kept.sheet.harp.name()))
-                    .collect();
-                Err(RecordError::NoSuchHarp {
-                    name: name.unwrap_or_default().chars().take(60).collect(),
-                    known: if names.is_empty() {
-                        "none yet".to_owned()
-                    } else {
-                        names.join(", ")
-                    },
-                })
-            }
+        if let Some(place) = place {
+            return Ok(harps.swap_remove(place));
         }
+        let names: Vec<String> = harps
+            .iter()
+            .map(|kept| format!("“{}”", kept.sheet.harp.name()))
+            .collect();
+        let known = names.join(", ");
+        Err(match (name, harps.first()) {
+            (_, None) => RecordError::NoHarpYet,
+            (None, Some(first)) => RecordError::WhichHarp {
+                first: first.sheet.harp.name().to_owned(),
+                known,
+            },
+            (Some(name), Some(_)) => RecordError::NoSuchHarp {
+                name: name.chars().take(60).collect(),
+                known,
+            },
+        })
     }
 
     /// Adds the harp of `sheet`; `tag` tells it from all others and is made of random numbers.

@@ -54,6 +54,19 @@ impl Store {
         self.newer.is_some()
     }
 
+    /// Why it can only be read, if it can only be read.
+    pub fn only_read(&self) -> Option<RecordError> {
+        self.newer.map(|found| RecordError::Newer {
+            found,
+            known: STEPS.len(),
+        })
+    }
+
+    /// A number that changes whenever another program or another connection has written; not by what is written here.
+    pub fn version(&self) -> Result<i64, RecordError> {
+        Ok(self.connection.query_row("PRAGMA data_version", [], |row| row.get(0))?)
+    }
+
     /// Refuses writing to what a newer program wrote.
     pub(crate) fn writable(&mut self) -> Result<&mut Connection, RecordError> {
         match self.newer {

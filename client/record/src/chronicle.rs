@@ -59,7 +59,7 @@ pub(crate) struct Track {
     /// What the string before it sounded like.
     pub(crate) former: Sound,
     /// Errors of one and two semitones at the checks since it was fitted and regulated, newest last.
-    pub(crate) steps: [VecDeque<(Moment, f64)>; 2],
+    pub(crate) steps: [VecDeque<Step>; 2],
     /// The mean of those errors before it was fitted.
     pub(crate) former_steps: [Option<f64>; 2],
     pub(crate) fitted: Option<Date>,
@@ -67,6 +67,16 @@ pub(crate) struct Track {
     fitted_after: Option<Moment>,
     /// The newest tuning in which it was heard at all.
     pub(crate) heard: Option<Moment>,
+}
+
+/// One check of one step of a disc or lever.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Step {
+    pub(crate) at: Moment,
+    /// How far it lay off whole semitones above the open string, cents.
+    pub(crate) error: f64,
+    /// One standard deviation of that.
+    pub(crate) sigma: f64,
 }
 
 /// How a string moved from one tuning to the next, beyond what the room did to its material.
@@ -216,7 +226,12 @@ impl Chronicle {
                 for (step, position) in seen.positions.iter().enumerate() {
                     if let Some(reading) = position {
                         let error = reading.hz.cents_above(left.hz).0 - 100.0 * (step + 1) as f64;
-                        keep(&mut track.steps[step], (visit.at, error), CHECKS_KEPT);
+                        let checked = Step {
+                            at: visit.at,
+                            error,
+                            sigma: reading.sigma.0.hypot(left.sigma.0),
+                        };
+                        keep(&mut track.steps[step], checked, CHECKS_KEPT);
                     }
                 }
             }
@@ -299,7 +314,7 @@ impl Track {
         self.former = former;
         for (former, steps) in self.former_steps.iter_mut().zip(&mut self.steps) {
             let count = steps.len() as f64;
-            *former = (!steps.is_empty()).then(|| steps.iter().map(|step| step.1).sum::<f64>() / count);
+            *former = (!steps.is_empty()).then(|| steps.iter().map(|step| step.error).sum::<f64>() / count);
             steps.clear();
         }
         self.fitted = Some(on);

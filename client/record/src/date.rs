@@ -68,8 +68,8 @@ impl Date {
         (date.parts() == (year, month, day)).then_some(date)
     }
 
-    /// Year, month and day.
-    fn parts(self) -> (i64, i64, i64) {
+    /// Year, month from 1 and day from 1.
+    pub fn parts(self) -> (i64, i64, i64) {
         let days = i64::from(self.0) + MARCH_YEAR_ZERO;
         let (era, day_of_era) = (days.div_euclid(DAYS_PER_ERA), days.rem_euclid(DAYS_PER_ERA));
         let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;

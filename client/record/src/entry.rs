@@ -177,6 +177,12 @@ pub enum NotAnEntry {
     /// No string is that thick.
     #[error("a string of {0} mm is none: it lies between 0.2 and 5")]
     Gauge(f64),
+    /// No length yields so many strings.
+    #[error("a length of {0} strings is none: it yields between 1 and {max}", max = crate::shelf::YIELDS_MAX)]
+    Yields(u32),
+    /// A length without a name could not be named by what was cut from it.
+    #[error("a length needs a name, as in 3E-2026-a")]
+    Nameless,
     /// A disc or lever has no such position.
     #[error("position {0} is none: 0 is the open string, 1 and 2 are one and two semitones")]
     Position(u8),

@@ -211,7 +211,7 @@ fn one_string(
             let cause = Cause::WrongGauge {
                 fitted,
                 stiffness,
-                step: track.steps[0].back().map(|step| Cents(step.1)),
+                step: track.steps[0].back().map(|step| Cents(step.error)),
                 thick: gauge.ratio > 1.0,
             };
             (cause, fitted)
@@ -398,7 +398,7 @@ fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
         .zip(track.former.ln_decay())
         .map(|(now, before)| (now - before, 0.02 * (1.0 / all.plucks() + 1.0 / track.former.plucks())));
     let steps = std::array::from_fn(|step| {
-        let now: Vec<f64> = track.steps[step].iter().map(|step| step.1).collect();
+        let now: Vec<f64> = track.steps[step].iter().map(|step| step.error).collect();
         let mean = now.iter().sum::<f64>() / now.len().max(1) as f64;
         (!now.is_empty()).then(|| (mean - track.former_steps[step].unwrap_or(0.0), 0.5))
     });

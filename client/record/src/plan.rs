@@ -52,6 +52,8 @@ pub enum When {
     By(Date),
     /// Only after the concert on this day.
     After(Date),
+    /// Nobody can say: its age has to be asked for first.
+    Unknown,
 }
 
 /// What the plan keeps to.
@@ -127,7 +129,13 @@ pub fn plan(chronicle: &Chronicle, life: &Life, findings: &[Finding], today: Dat
                 let months = (f64::from(today.days_since(fitted)) / MONTH_DAYS) as u32;
                 (Why::Old { months, usual }, due)
             } else {
-                (Why::Unknown, today.plus(rules.ahead_days))
+                // Its age is not known, which is no sign that it is old: no concert and no regulation makes it due.
+                return Some(Replacement {
+                    string: number,
+                    fitted,
+                    why: Why::Unknown,
+                    when: When::Unknown,
+                });
             };
             let due = before_regulation(due, string, rules);
             (due.days_since(today) <= rules.ahead_days).then(|| Replacement {
@@ -273,6 +281,22 @@ mod tests {
     #[test]
     fn what_is_due_soon_after_a_regulation_goes_on_a_week_before_it() {
         check("2024-04-01", &[], Some("2027-01-10"), Some(When::By(day("2027-01-03"))));
+    }
+
+    #[test]
+    fn a_string_of_unknown_age_is_not_taken_for_an_old_one_before_a_regulation() {
+        let life = Life::new(Sheet::of(harp_file::preset("pedal-47").expect("a preset")));
+        let rules = Rules {
+            regulation: Some(day("2026-12-20")),
+            ..Rules::default()
+        };
+        let plan = plan(&Chronicle::of(&life), &life, &[], day("2026-11-25"), &rules);
+        assert_eq!(plan.len(), 47);
+        assert!(
+            plan.iter()
+                .all(|entry| entry.why == Why::Unknown && entry.when == When::Unknown),
+            "{plan:?}"
+        );
     }
 
     #[test]

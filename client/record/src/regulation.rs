@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use consort_proto::{Cents, Letter, StringNumber};
 
 use crate::chronicle::Chronicle;
+use crate::date::Date;
 use crate::robust;
 
 /// A letter that is off in all octaves.
@@ -26,24 +27,63 @@ pub(crate) struct StepOff {
     pub(crate) letter_by: Cents,
 }
 
-/// The newest errors of every string's steps: (string, position) to cents off whole semitones, in the mean of the last
-/// checks that agree, and how many those are.
-pub(crate) fn errors(chronicle: &Chronicle) -> BTreeMap<(StringNumber, u8), (f64, usize)> {
+/// How far one step of a string's disc or lever lies off whole semitones.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StepError {
+    /// The string.
+    pub string: StringNumber,
+    /// 1 or 2 semitones.
+    pub position: u8,
+    /// How far, in the mean of the last checks that agree; positive is sharp.
+    pub by: Cents,
+    /// One standard deviation of that.
+    pub sigma: Cents,
+    /// Checks that agree.
+    pub checks: usize,
+    /// The day of the newest.
+    pub on: Date,
+}
+
+impl StepError {
+    /// Whether a technician would set it.
+    pub fn is_off(&self) -> bool {
+        self.by.0.abs() > STEP_OFF_CENTS
+    }
+}
+
+/// The table of all steps that were checked since they were last regulated, by strings from the top.
+pub fn table(chronicle: &Chronicle) -> Vec<StepError> {
+    errors(chronicle).into_values().collect()
+}
+
+/// The newest errors of every string's steps by string and position.
+pub(crate) fn errors(chronicle: &Chronicle) -> BTreeMap<(StringNumber, u8), StepError> {
     let mut errors = BTreeMap::new();
     for (number, string) in chronicle.sheet().harp.numbered() {
         let Some(track) = chronicle.track(number) else { continue };
         for position in 1..=string.mechanism.positions() {
             let steps = &track.steps[usize::from(position) - 1];
-            if let Some((_, newest)) = steps.back() {
-                let known = string.regulation_error(position).0;
+            if let Some(newest) = steps.back() {
+                let known = string.regulation_error(position);
                 // What changed since an earlier check shows at once; what did not is known better.
-                let like: Vec<f64> = steps
+                let like = steps
                     .iter()
-                    .map(|step| step.1)
-                    .filter(|error| (error - newest).abs() < STEADY_CENTS)
-                    .collect();
-                let mean = like.iter().sum::<f64>() / like.len() as f64;
-                errors.insert((number, position), (mean - known, like.len()));
+                    .filter(|step| (step.error - newest.error).abs() < STEADY_CENTS);
+                let (checks, error, variance) = like.fold((0, 0.0, 0.0), |(checks, error, variance), step| {
+                    (checks + 1, error + step.error, variance + step.sigma * step.sigma)
+                });
+                let by = Cents(error / checks as f64 - known.0);
+                let sigma = Cents(variance.sqrt() / checks as f64);
+                let on = newest.at.date();
+                let step = StepError {
+                    string: number,
+                    position,
+                    by,
+                    sigma,
+                    checks,
+                    on,
+                };
+                errors.insert((number, position), step);
             }
         }
     }
@@ -77,7 +117,7 @@ pub(crate) fn look(chronicle: &Chronicle) -> (Vec<LetterOff>, Vec<StepOff>) {
         let mut whole: Vec<f64> = errors
             .iter()
             .filter(|(key, _)| key.1 == position)
-            .map(|entry| entry.1.0)
+            .map(|entry| entry.1.by.0)
             .collect();
         let Some(harp_by) = robust::median(&mut whole) else {
             continue;
@@ -89,7 +129,7 @@ pub(crate) fn look(chronicle: &Chronicle) -> (Vec<LetterOff>, Vec<StepOff>) {
             let own: Vec<(StringNumber, (f64, usize))> = errors
                 .iter()
                 .filter(|(key, _)| key.1 == position && letter_of(key.0) == Some(letter))
-                .map(|(key, error)| (key.0, *error))
+                .map(|(key, step)| (key.0, (step.by.0, step.checks)))
                 .collect();
             let middle = robust::median(&mut own.iter().map(|one| one.1.0).collect::<Vec<_>>()).unwrap_or(0.0);
             let sigma = 1.25 * spread / (own.len().max(1) as f64).sqrt();

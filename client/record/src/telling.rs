@@ -191,8 +191,11 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 (Key::FoundRoomTemperature, temperature),
             ] {
                 let Some((before, after)) = figures else { continue };
-                let figure = |figure: &f64| Arg::from(format!("{figure:.0}"));
-                evidence.push(say(key, &[("before", figure(before)), ("after", figure(after))]));
+                let [before, after] = [before, after].map(|figure| format!("{figure:.0}"));
+                // What stayed the same explains nothing.
+                if before != after {
+                    evidence.push(say(key, &[("before", Arg::from(before)), ("after", Arg::from(after))]));
+                }
             }
             (
                 say(Key::FoundRoom, &[("material", Arg::from(name.as_str()))]),

@@ -7,6 +7,7 @@ use consort_proto::{Reading, StringNumber, Tolerance, Tuning};
 use crate::date::Moment;
 use crate::entry::{Climate, Concert, Event, Fitting, Heard, Place, Timbre};
 use crate::sheet::Sheet;
+use crate::shelf::{Length, Spoilt};
 
 /// Everything that is known of one harp; each list in the order of time.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +24,10 @@ pub struct Life {
     pub climates: Vec<Climate>,
     /// Days on which it has to hold, past and to come.
     pub concerts: Vec<Concert>,
+    /// Strings in stock for it.
+    pub lengths: Vec<Length>,
+    /// Lengths that are not to be used any more.
+    pub spoilt: Vec<Spoilt>,
 }
 
 impl Life {
@@ -35,6 +40,8 @@ impl Life {
             events: Vec::new(),
             climates: Vec::new(),
             concerts: Vec::new(),
+            lengths: Vec::new(),
+            spoilt: Vec::new(),
         }
     }
 

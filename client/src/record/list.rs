@@ -175,12 +175,10 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
         let cents = cents_of(point, life, string);
         let (hz, sigma) = (point.reading.hz.get(), point.reading.sigma.0);
         lines.push(match form {
-            Form::Text => format!(
-                "{}  {:>8.2} Hz  {:>+7.1} cents  {role}",
-                point.at,
-                hz,
-                cents.map_or(0.0, |c| c.0)
-            ),
+            Form::Text => {
+                let off = cents.map_or_else(|| "no target".to_owned(), |cents| format!("{:+.1} cents", cents.0));
+                format!("{}  {hz:>8.2} Hz  {off:>13}  {role}", point.at)
+            }
             Form::Csv => format!(
                 "{},{string},{name},{hz},{sigma},{},{role}",
                 point.at,
@@ -220,6 +218,10 @@ pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<Str
         Form::Text | Form::Json => Vec::new(),
     };
     for entry in &plan {
+        // For a person one sentence stands for all strings of unknown age.
+        if form == Form::Text && entry.why == Why::Unknown {
+            continue;
+        }
         let name = string_name(entry.string, &read.life.sheet);
         let string = read.life.sheet.harp.string(entry.string);
         let packet = string.map_or_else(String::new, |string| string.open.packet_number());
@@ -245,10 +247,33 @@ pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<Str
             .to_string(),
         });
     }
-    if form == Form::Text && !plan.is_empty() {
-        lines.push(read.words.say(Key::PlanCaution, &[]));
+    if form == Form::Text {
+        let any = !lines.is_empty();
+        lines.extend(of_unknown_age(&plan, read));
+        if any {
+            lines.push(read.words.say(Key::PlanCaution, &[]));
+        }
     }
     lines
+}
+
+/// The sentence about the strings whose age nobody has written down, if there are any.
+pub(super) fn of_unknown_age(plan: &[Replacement], read: &Read) -> Option<String> {
+    let sheet = &read.life.sheet;
+    let unknown: Vec<String> = plan
+        .iter()
+        .filter(|entry| entry.why == Why::Unknown)
+        .map(|entry| string_name(entry.string, sheet))
+        .collect();
+    let strings = match unknown.as_slice() {
+        [] => return None,
+        [first, .., last] if unknown.len() == sheet.harp.len() => format!("{first}–{last}"),
+        _ => unknown.join(", "),
+    };
+    Some(read.words.say(
+        Key::PlanUnknownAll,
+        &[("count", Arg::from(unknown.len())), ("strings", Arg::from(strings))],
+    ))
 }
 
 /// Why and when a string is to be replaced, in words.
@@ -266,6 +291,7 @@ pub(super) fn reasons(entry: &Replacement, words: &Words) -> (String, String) {
         When::Now => words.say(Key::PlanNow, &[]),
         When::By(day) => words.say(Key::PlanBy, &[("date", Arg::from(day.to_string()))]),
         When::After(day) => words.say(Key::PlanAfter, &[("date", Arg::from(day.to_string()))]),
+        When::Unknown => words.say(Key::PlanAsk, &[]),
     };
     (why, when)
 }

@@ -2,8 +2,10 @@
 
 mod args;
 mod list;
+pub(crate) mod live;
 mod page;
 mod plot;
+mod shown;
 mod write;
 
 use std::fs;
@@ -17,6 +19,7 @@ use consort_words::{Key, Words};
 
 pub use args::RecordArgs;
 use args::RecordOrder;
+use plot::Drawn;
 
 use crate::choice::{self, NotAHarpChoice};
 use crate::start::RECORD;
@@ -114,7 +117,7 @@ pub(crate) fn carry_out(
             let string = args::string(string, &kept.sheet)?;
             if let Some(file) = plot {
                 let life = store.life(&kept, Some(LOOKED_AT))?;
-                save(file, &plot::history(&life, string))?;
+                save(file, &plot::history(&life, string, Drawn::FILE, &Words::english()))?;
             }
             Ok(list::history(
                 &store.history(kept.id, string)?,
@@ -149,6 +152,7 @@ pub(crate) fn carry_out(
 const USUAL_OF: usize = 8;
 
 /// A harp's life with what it says today.
+#[derive(Debug)]
 struct Read {
     life: Life,
     chronicle: Chronicle,

@@ -2,9 +2,10 @@
 
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
-use consort_record::{About, Rules, plan as restring, tell};
+use consort_record::{About, Rules, Why, plan as restring, tell};
 
-use super::{Read, list, plot};
+use super::plot::{self, Drawn};
+use super::{Read, list};
 
 /// Black on white, serif heads, thin rules: it prints on any machine.
 const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem;margin:2rem auto;padding:0 1rem}\
@@ -43,11 +44,11 @@ pub(super) fn page(read: &Read) -> String {
         html.push_str("</ol>\n");
     }
     html.push_str("</section>\n<section><h2>How each string is usually found</h2>\n");
-    html.push_str(&plot::harp(&read.life));
+    html.push_str(&plot::harp(&read.life, Drawn::FILE, &read.words));
     html.push_str("</section>\n");
     for string in shown(read) {
         html.push_str(&format!("<section><h2>{}</h2>\n", string_name(string, sheet)));
-        html.push_str(&plot::history(&read.life, string));
+        html.push_str(&plot::history(&read.life, string, Drawn::FILE, &read.words));
         html.push_str("</section>\n");
     }
     let plan = restring(
@@ -62,7 +63,7 @@ pub(super) fn page(read: &Read) -> String {
             "<section><h2>Strings to replace</h2>\n<table><thead><tr><th scope=\"col\">String</th>\
             <th scope=\"col\">Fitted</th><th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n",
         );
-        for entry in &plan {
+        for entry in plan.iter().filter(|entry| entry.why != Why::Unknown) {
             let (why, when) = list::reasons(entry, &read.words);
             html.push_str(&format!(
                 "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
@@ -73,7 +74,11 @@ pub(super) fn page(read: &Read) -> String {
             ));
         }
         let caution = read.words.say(consort_words::Key::PlanCaution, &[]);
-        html.push_str(&format!("</tbody></table>\n<p>{}</p></section>\n", escaped(&caution)));
+        html.push_str("</tbody></table>\n");
+        for sentence in list::of_unknown_age(&plan, read).iter().chain([&caution]) {
+            html.push_str(&format!("<p>{}</p>\n", escaped(sentence)));
+        }
+        html.push_str("</section>\n");
     }
     html.push_str("</main></body></html>\n");
     html

@@ -122,23 +122,8 @@ pub(super) fn carry_out(
 /// What was taken back, as a person reads it.
 fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
     let words = Words::english();
+    let of_entry = |entry: &Entry| in_words(entry, sheet, &words);
     let date = |day: Date| ("date", Arg::from(day.to_string()));
-    let named = |string| ("string", Arg::from(string_name(string, sheet)));
-    let of_entry = |entry: &Entry| match entry {
-        Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
-        Entry::Event(event) => match event.deed {
-            Deed::Restrung => words.say(Key::UndoneRestrung, &[date(event.on)]),
-            Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
-            Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
-            Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
-            Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
-            Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
-        },
-        Entry::Concert(concert) => {
-            let name = ("name", Arg::from(concert.name.as_str()));
-            words.say(Key::UndoneConcert, &[name, date(concert.on)])
-        }
-    };
     let (key, what) = match undone {
         Undone::Written(entry) => (Key::UndoneWritten, of_entry(entry)),
         Undone::TakenOut(entry) => (Key::UndoneTakenOut, of_entry(entry)),
@@ -161,6 +146,27 @@ fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
         }
     };
     words.say(key, &[("what", Arg::from(what))])
+}
+
+/// An entry, as a person reads it.
+pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
+    let date = |day: Date| ("date", Arg::from(day.to_string()));
+    let named = |string| ("string", Arg::from(string_name(string, sheet)));
+    match entry {
+        Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
+        Entry::Event(event) => match event.deed {
+            Deed::Restrung => words.say(Key::UndoneRestrung, &[date(event.on)]),
+            Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
+            Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
+            Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
+            Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
+            Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
+        },
+        Entry::Concert(concert) => {
+            let name = ("name", Arg::from(concert.name.as_str()));
+            words.say(Key::UndoneConcert, &[name, date(concert.on)])
+        }
+    }
 }
 
 /// Begins the record of `harp`, called `name` if it is given.

@@ -146,7 +146,7 @@ fn what_cannot_be_is_refused_in_one_sentence() {
     let data = folder.at("data");
     let bad = folder.at("bad.csv");
     fs::write(&bad, "at,temperature_c,humidity_percent\n2024-10-27T10:00:00Z,20,140\n").expect("write");
-    assert!(refused(&data, &["findings"]).contains("it has none yet"));
+    assert!(refused(&data, &["findings"]).contains("holds no harp yet: tune one"));
     record(&data, &["begin"]);
     assert!(refused(&data, &["undo"]).contains("nothing to take back"));
     record(&data, &["harp", "--made", "2001-05-01"]);

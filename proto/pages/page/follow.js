@@ -35,10 +35,11 @@ export function post(target, body) {
 }
 
 // Shows the token that stood behind the # of the address, and takes it out of sight of projectors and passers-by.
-export async function enter() {
+// A page in a folder names the way to its program's entrance.
+export async function enter(entrance = "enter") {
   const token = location.hash.slice(1);
   if (!token) return;
-  await post("enter", { token }).catch(() => null);
+  await post(entrance, { token }).catch(() => null);
   history.replaceState(null, "", location.pathname + location.search);
 }
 

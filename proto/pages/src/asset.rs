@@ -51,6 +51,15 @@ pub(crate) const DESK: &[Asset] = files! {
     "strings.js": SCRIPT from "strings.js",
 };
 
+pub(crate) const RECORD: &[Asset] = files! {
+    "": HTML from "record.html",
+    "record.css": STYLE from "record.css",
+    "record.js": SCRIPT from "record.js",
+    "page.css": STYLE from "page.css",
+    "follow.js": SCRIPT from "follow.js",
+    "strings.js": SCRIPT from "strings.js",
+};
+
 /// The files of the leader's control at `/`; the page speaks to `enter`, `live`, `order` and `consequence` beside them.
 pub fn control_files() -> Router {
     router(CONTROL)
@@ -59,6 +68,11 @@ pub fn control_files() -> Router {
 /// The files of the harpist's desk at `/`; the page speaks to `enter`, `live` and `wish` beside them.
 pub fn desk_files() -> Router {
     router(DESK)
+}
+
+/// The files of the harp's record at `/`; the page speaks to `record.json`, `plot` and `write` beside them.
+pub fn record_files() -> Router {
+    router(RECORD)
 }
 
 fn router(files: &'static [Asset]) -> Router {

@@ -1,4 +1,4 @@
-//! The pages of both programs: the board, the leader's control, the harpist's desk.
+//! The pages of both programs: the board, the leader's control, the harpist's desk and her harp's record.
 //!
 //! This crate holds the files of the pages, the shape of the data that each page receives (every sentence finished, so
 //! that a page only sets text), the guard in front of pages that may change something, and the stream that keeps a
@@ -14,10 +14,11 @@ mod image;
 mod order;
 mod proposal;
 mod question;
+mod record;
 mod stream;
 mod viewing;
 
-pub use asset::{control_files, desk_files};
+pub use asset::{control_files, desk_files, record_files};
 pub use board::{BoardHarp, BoardPage, StringState};
 pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentChoice, Tolerances};
 pub use desk::{DeskPage, DeskString, StringInHand};
@@ -26,5 +27,8 @@ pub use image::{CodeImage, Presence, SeatImage, SessionImage};
 pub use order::ChangeBody;
 pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use question::{Answer, Question};
+pub use record::{
+    RecordFinding, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps, RecordString,
+};
 pub use stream::{Pace, paced, stream};
 pub use viewing::{VIEWERS_MAX, board};

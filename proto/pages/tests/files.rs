@@ -5,17 +5,18 @@ use std::collections::BTreeMap;
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::http::Request;
-use consort_pages::{control_files, desk_files};
+use consort_pages::{control_files, desk_files, record_files};
 use tokio::sync::watch;
 use tower::ServiceExt;
 
 /// Every page below `/show/`, with the names of its files.
-fn pages() -> [(&'static str, Router); 3] {
+fn pages() -> [(&'static str, Router); 4] {
     let (_, pictures) = watch::channel("".into());
     [
         ("board", consort_pages::board(pictures, "show")),
         ("control", Router::new().nest("/show/", control_files())),
         ("desk", Router::new().nest("/show/", desk_files())),
+        ("record", Router::new().nest("/show/", record_files())),
     ]
 }
 
@@ -52,7 +53,9 @@ async fn reached(page: &Router) -> BTreeMap<String, (String, String)> {
         let links = ["src=\"", "href=\"", "from \"./"]
             .into_iter()
             .flat_map(|before| quoted(&file.1, before));
-        ahead.extend(links.filter(|link| !link.starts_with("data:")).map(str::to_owned));
+        // What ends in a folder is another page, which is looked at by itself.
+        let named = links.filter(|link| !link.starts_with("data:") && !link.ends_with('/'));
+        ahead.extend(named.map(str::to_owned));
         files.insert(name, file);
     }
     files

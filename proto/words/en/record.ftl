@@ -85,9 +85,15 @@ plan-false = false
 plan-old = { $months } months, where { $usual } are usual
 plan-dull = dull: { $db } dB less above than when it was new
 plan-unknown = age not known
+plan-unknown-all = { $count ->
+    [one] Nobody has written down when this string was put on: { $strings }. Ask, and write it down
+   *[other] Nobody has written down when these { $count } strings were put on: { $strings }. Ask, and write it down
+}; a harp whose strings are all of unknown age wants a new set first.
+plan-ask = ask when it was put on
 plan-now = now
 plan-by = by { $date }
 plan-after = after the concert on { $date }
+plan-nothing = Nothing is due that the record knows of.
 plan-caution = One string at a time, the longest first. Bring new strings up in steps, keep your face out of their plane, and never above their pitch. What the maker or a technician says comes first.
 
 undone-written = Taken out again: { $what }
@@ -103,3 +109,51 @@ undone-concert = { $name }, on { $date }
 undone-room = the room at { $date }
 undone-sheet = the harp with { $pins } pins and its player, { $player }
 undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
+
+record-about = { $strings } strings · { $pins } pins · played by { $player ->
+    [professional] a professional
+    [student] a student
+   *[amateur] an amateur
+} · { $count ->
+    [0] no tuning yet
+    [one] one tuning, on { $date }
+   *[other] { $count } tunings, the newest on { $date }
+}
+record-string = Usually found { $cents } cents { $side ->
+    [flat] flat
+   *[sharp] sharp
+}, in { $count ->
+    [one] one tuning
+   *[other] { $count } tunings
+}.
+record-string-unheard = Not heard yet.
+record-step-not-yet = not yet
+record-steps = Cents off whole semitones: natural above sharp, or lever on, with one standard deviation. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
+
+plot-history = { $string }: as left, and as found next time
+plot-harp = Every string as it is usually found before tuning
+plot-unheard = This string has not been heard yet.
+plot-cents = cents
+plot-left = as left
+plot-found = as found next time
+plot-humidity = humidity { $least }–{ $most } %
+plot-room = room { $least }–{ $most } °C
+plot-no-air = Nobody has written down the room’s air.
+plot-new-string = new string
+plot-pin-pushed = pin pushed in
+plot-day = { $day } { plot-month } { $year }
+plot-year = { $year }
+plot-month = { $month ->
+    [1] Jan
+    [2] Feb
+    [3] Mar
+    [4] Apr
+    [5] May
+    [6] Jun
+    [7] Jul
+    [8] Aug
+    [9] Sep
+    [10] Oct
+    [11] Nov
+   *[12] Dec
+}

@@ -1,0 +1,246 @@
+//! The record's page as data: findings, strings, plan and table of one harp, every sentence finished.
+
+use std::collections::BTreeMap;
+
+use consort_pages::{
+    RecordFinding, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps, RecordString,
+};
+use consort_proto::{Cents, Kind, Letter, StringNumber};
+use consort_record::regulation::{self, StepError};
+use consort_record::telling::string_name;
+use consort_record::{About, Date, Replacement, Rules, When, Why, plan as restring, plan::usual_months, tell};
+use consort_record_store::{Entry, Kept, RecordError, Store};
+use consort_words::{Arg, Key};
+
+use super::{Read, list, write};
+
+/// Entries that are shown as written down lately.
+const LATELY: usize = 8;
+/// Days in a month, in the mean.
+const MONTH_DAYS: f64 = 30.44;
+
+/// The page of `kept`, of which `read` was told; `version` tells it from any other.
+pub(super) fn page(
+    store: &Store,
+    kept: &Kept,
+    read: &Read,
+    regulation: Option<Date>,
+    version: String,
+) -> Result<RecordPage, RecordError> {
+    let (sheet, words) = (&kept.sheet, &read.words);
+    let harps = store.harps()?.into_iter();
+    let rules = Rules {
+        regulation,
+        ..Rules::default()
+    };
+    let plan = restring(&read.chronicle, &read.life, &read.findings, read.today, &rules);
+    let mut plan_says: Vec<String> = list::of_unknown_age(&plan, read).into_iter().collect();
+    if plan.iter().any(|entry| entry.why != Why::Unknown) {
+        plan_says.push(words.say(Key::PlanCaution, &[]));
+    } else {
+        plan_says.insert(0, words.say(Key::PlanNothing, &[]));
+    }
+    Ok(RecordPage {
+        version,
+        harp: sheet.harp.name().to_owned(),
+        harps: harps.map(|kept| kept.sheet.harp.name().to_owned()).collect(),
+        about: about(store.tunings(kept.id)?, read),
+        only_read: store.only_read().map(|why| why.to_string()),
+        nothing: read.nothing.clone(),
+        findings: findings(read),
+        strings: strings(read),
+        plan: plan
+            .iter()
+            .filter(|entry| entry.why != Why::Unknown)
+            .filter_map(|entry| replacement(entry, read))
+            .collect(),
+        plan_says,
+        steps: steps(read),
+        written: written(read),
+        pins: sheet.pins.word(),
+        player: sheet.player.word(),
+        made: sheet.made.map(|day| day.to_string()),
+        today: read.today.to_string(),
+    })
+}
+
+fn about(tunings: usize, read: &Read) -> String {
+    let sheet = &read.life.sheet;
+    let newest = read.life.visits.last().map(|visit| visit.at.date().to_string());
+    let args = [
+        ("strings", Arg::from(sheet.harp.len())),
+        ("pins", Arg::from(sheet.pins.word())),
+        ("player", Arg::from(sheet.player.word())),
+        ("count", Arg::from(tunings)),
+        ("date", Arg::from(newest.unwrap_or_default())),
+    ];
+    read.words.say(Key::RecordAbout, &args)
+}
+
+fn findings(read: &Read) -> Vec<RecordFinding> {
+    let told = read.findings.iter().map(|finding| {
+        let told = tell(finding, &read.life.sheet, &read.words);
+        RecordFinding {
+            cause: finding.cause.word(),
+            string: string_of(finding.about).map(StringNumber::get),
+            says: told.headline,
+            evidence: told.evidence,
+            action: told.action,
+            doubt: told.doubt,
+        }
+    });
+    told.collect()
+}
+
+const fn string_of(about: About) -> Option<StringNumber> {
+    match about {
+        About::String(string) => Some(string),
+        About::Letter(_) | About::Material(_) => None,
+    }
+}
+
+fn strings(read: &Read) -> Vec<RecordString> {
+    let (life, words) = (&read.life, &read.words);
+    let usual = list::usual(life);
+    let named: BTreeMap<StringNumber, String> = read
+        .findings
+        .iter()
+        .filter_map(|finding| Some((string_of(finding.about)?, tell(finding, &life.sheet, words).headline)))
+        .collect();
+    let strings = life.sheet.harp.numbered().map(|(number, string)| {
+        let found = usual.get(&number);
+        let headline = named.get(&number);
+        let mut says = match found {
+            Some(usual) => {
+                let side = if usual.found < 0.0 { "flat" } else { "sharp" };
+                let args = [
+                    ("cents", Arg::from(format!("{:.1}", usual.found.abs()))),
+                    ("side", Arg::from(side)),
+                    ("count", Arg::from(usual.tunings)),
+                ];
+                words.say(Key::RecordString, &args)
+            }
+            None => words.say(Key::RecordStringUnheard, &[]),
+        };
+        if let Some(headline) = headline {
+            says = format!("{says} {headline}.");
+        }
+        let served = life.fitted(number).map(|fitting| {
+            let months = f64::from(read.today.days_since(fitting.on)) / MONTH_DAYS;
+            (months / f64::from(usual_months(string, life.sheet.player)) * 100.0).round() / 100.0
+        });
+        RecordString {
+            string: number.get(),
+            name: string.open.harp_name(),
+            letter: string.open.letter.to_string(),
+            standing: match (found, headline) {
+                (_, Some(_)) => "will-not-hold",
+                (Some(_), None) => "heard",
+                (None, None) => "not-heard",
+            },
+            cents: found.map(|usual| (usual.found * 10.0).round() / 10.0),
+            served,
+            says,
+        }
+    });
+    strings.collect()
+}
+
+fn replacement(entry: &Replacement, read: &Read) -> Option<RecordReplacement> {
+    let string = read.life.sheet.harp.string(entry.string)?;
+    let (why, when) = list::reasons(entry, &read.words);
+    Some(RecordReplacement {
+        string: entry.string.get(),
+        name: string.open.harp_name(),
+        letter: string.open.letter.to_string(),
+        packet: string.open.packet_number(),
+        fitted: entry.fitted.map(|day| day.to_string()),
+        why,
+        when,
+        now: entry.when == When::Now,
+    })
+}
+
+/// The columns: in the order of the pedals where the harp has some, else from C.
+const PEDALS: [Letter; 7] = [
+    Letter::D,
+    Letter::C,
+    Letter::B,
+    Letter::E,
+    Letter::F,
+    Letter::G,
+    Letter::A,
+];
+
+fn steps(read: &Read) -> Option<RecordSteps> {
+    let table = regulation::table(&read.chronicle);
+    if table.is_empty() {
+        return None;
+    }
+    let harp = &read.life.sheet.harp;
+    let letters = match harp.kind() {
+        Kind::Pedal => PEDALS,
+        Kind::Lever | Kind::Other => Letter::ALL,
+    };
+    let mut rows: BTreeMap<i8, Vec<Option<RecordStepCell>>> = BTreeMap::new();
+    for (number, string) in harp.numbered().filter(|(_, string)| string.mechanism.positions() > 0) {
+        let column = letters.iter().position(|&letter| letter == string.open.letter)?;
+        let known: Vec<Option<&StepError>> = (1..=string.mechanism.positions())
+            .map(|position| {
+                table
+                    .iter()
+                    .find(|step| step.string == number && step.position == position)
+            })
+            .collect();
+        let not_yet = || read.words.say(Key::RecordStepNotYet, &[]);
+        let cell = RecordStepCell {
+            string: number.get(),
+            steps: known.iter().map(|step| step.map_or_else(not_yet, cents_of)).collect(),
+            off: known.iter().map(|step| step.is_some_and(StepError::is_off)).collect(),
+        };
+        let row = rows
+            .entry(string.open.harp_octave())
+            .or_insert_with(|| vec![None; letters.len()]);
+        row[column] = Some(cell);
+    }
+    let newest = table.iter().map(|step| step.on).max()?;
+    Some(RecordSteps {
+        says: read
+            .words
+            .say(Key::RecordSteps, &[("date", Arg::from(newest.to_string()))]),
+        letters: letters.map(|letter| letter.to_string()).to_vec(),
+        rows: rows
+            .into_iter()
+            .map(|(octave, cells)| RecordStepRow {
+                octave: octave.to_string(),
+                cells,
+            })
+            .collect(),
+    })
+}
+
+/// A step's error as it is read.
+fn cents_of(step: &StepError) -> String {
+    let Cents(by) = step.by;
+    let by = format!("{by:+.1}").replace('-', "−");
+    let by = if by == "−0.0" { "+0.0".to_owned() } else { by };
+    format!("{by} ±{:.1}", step.sigma.0)
+}
+
+/// What a person wrote down, newest first.
+fn written(read: &Read) -> Vec<String> {
+    let life = &read.life;
+    let mut entries: Vec<Entry> = life.fittings.iter().cloned().map(Entry::Fitting).collect();
+    entries.extend(life.events.iter().cloned().map(Entry::Event));
+    entries.extend(life.concerts.iter().cloned().map(Entry::Concert));
+    entries.sort_by_key(|entry| std::cmp::Reverse(entry.on()));
+    let lately = entries.iter().take(LATELY);
+    lately
+        .map(|entry| write::in_words(entry, &life.sheet, &read.words))
+        .collect()
+}
+
+/// What is heard of a string's name on this page.
+pub(super) fn name(string: StringNumber, read: &Read) -> String {
+    string_name(string, &read.life.sheet)
+}
