@@ -1,11 +1,12 @@
 //! Fittings, events, concerts and the room: written by a person, taken out and back by her.
 
-use consort_record::{Climate, Concert, Date, Event, Fitting, Life, Moment, Sheet};
+use consort_record::shelf::shelf;
+use consort_record::{Climate, Concert, Date, Event, Fitting, Length, Life, Moment, Sheet, Spoilt};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 
 use crate::error::RecordError;
-use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm};
+use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm, LengthForm, SpoiltForm};
 use crate::harps::{HarpId, Kept, SheetForm, json};
 use crate::store::Store;
 
@@ -18,6 +19,10 @@ pub enum Entry {
     Event(Event),
     /// A day on which the harp has to hold; it may lie ahead.
     Concert(Concert),
+    /// A length of string was bought.
+    Length(Length),
+    /// A length is not to be used any more.
+    Spoilt(Spoilt),
 }
 
 /// What was taken back.
@@ -64,6 +69,8 @@ impl Entry {
             Self::Fitting(_) => "fitting",
             Self::Event(_) => "event",
             Self::Concert(_) => "concert",
+            Self::Length(_) => "length",
+            Self::Spoilt(_) => "spoilt",
         }
     }
 
@@ -72,6 +79,8 @@ impl Entry {
             Self::Fitting(fitting) => json(&FittingForm::of(fitting)),
             Self::Event(event) => json(&EventForm::of(event)),
             Self::Concert(concert) => json(&ConcertForm::of(concert)),
+            Self::Length(length) => json(&LengthForm::of(length)),
+            Self::Spoilt(spoilt) => json(&SpoiltForm::of(spoilt)),
         }
     }
 
@@ -81,6 +90,8 @@ impl Entry {
             Self::Fitting(fitting) => fitting.on,
             Self::Event(event) => event.on,
             Self::Concert(concert) => concert.on,
+            Self::Length(length) => length.bought,
+            Self::Spoilt(spoilt) => spoilt.on,
         }
     }
 
@@ -89,6 +100,8 @@ impl Entry {
         let string = match self {
             Self::Fitting(fitting) => Some(fitting.string),
             Self::Event(event) => event.deed.string(),
+            Self::Length(length) => Some(length.string),
+            Self::Spoilt(_) => None,
             // A concert is meant to lie ahead.
             Self::Concert(_) => return Ok(()),
         };
@@ -100,7 +113,39 @@ impl Store {
     /// Writes `entry` down; writing it twice changes nothing.
     pub fn write(&mut self, kept: &Kept, entry: &Entry, today: Date) -> Result<(), RecordError> {
         entry.admitted(kept, today)?;
+        self.on_the_shelf(kept, entry)?;
         self.set(kept.id, entry, false)
+    }
+
+    /// Refuses what the shelf cannot give: two lengths of one name, a string from a length that is used up or bad, a
+    /// mark on a length that nobody has.
+    fn on_the_shelf(&self, kept: &Kept, entry: &Entry) -> Result<(), RecordError> {
+        if matches!(entry, Entry::Event(_) | Entry::Concert(_))
+            || removed(&self.connection, kept.id, entry)? == Some(false)
+        {
+            return Ok(());
+        }
+        let mut life = Life::new(kept.sheet.clone());
+        self.read_entries(kept.id, &mut life)?;
+        let shelf = shelf(&life, &[]);
+        let named = |name: &str| shelf.iter().find(|one| one.length.name == name);
+        match entry {
+            Entry::Length(length) if named(&length.name).is_some() => {
+                Err(RecordError::LengthTaken(length.name.clone()))
+            }
+            Entry::Spoilt(spoilt) if named(&spoilt.length).is_none() => {
+                Err(RecordError::NoSuchLength(spoilt.length.clone()))
+            }
+            // A length that is not on the shelf is only a name, as it was before there were shelves.
+            Entry::Fitting(fitting) => match fitting.length.as_deref().and_then(named) {
+                Some(one) if one.rest == 0 => Err(RecordError::UsedUp {
+                    length: one.length.name.clone(),
+                    yields: one.length.yields,
+                }),
+                _ => Ok(()),
+            },
+            Entry::Length(_) | Entry::Spoilt(_) | Entry::Event(_) | Entry::Concert(_) => Ok(()),
+        }
     }
 
     /// Takes `entry` out of the record.
@@ -185,6 +230,8 @@ impl Store {
                 Entry::Fitting(fitting) => life.fittings.push(fitting),
                 Entry::Event(event) => life.events.push(event),
                 Entry::Concert(concert) => life.concerts.push(concert),
+                Entry::Length(length) => life.lengths.push(length),
+                Entry::Spoilt(spoilt) => life.spoilt.push(spoilt),
             }
         }
         life.climates = self.climates(harp)?;
@@ -319,6 +366,16 @@ fn entry(kind: &str, content: &str) -> Result<Entry, RecordError> {
             .map_err(|why| unreadable(why.to_string()))?
             .concert()
             .map(Entry::Concert)
+            .map_err(said),
+        "length" => serde_json::from_str::<LengthForm>(content)
+            .map_err(|why| unreadable(why.to_string()))?
+            .length()
+            .map(Entry::Length)
+            .map_err(said),
+        "spoilt" => serde_json::from_str::<SpoiltForm>(content)
+            .map_err(|why| unreadable(why.to_string()))?
+            .spoilt()
+            .map(Entry::Spoilt)
             .map_err(said),
         other => Err(unreadable(format!("“{other}” is no kind of entry"))),
     }

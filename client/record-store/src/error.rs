@@ -66,6 +66,22 @@ pub enum RecordError {
     /// Two harps would have one name.
     #[error("the record already has a harp called “{0}”: choose another name, or --into to join the two")]
     NameTaken(String),
+    /// Two lengths would have one name.
+    #[error("there already is a length called “{0}” on the shelf: give the new one another name")]
+    LengthTaken(String),
+    /// No length on the shelf is called so.
+    #[error("there is no length called “{0}” on the shelf: look at “record shelf list”")]
+    NoSuchLength(String),
+    /// Nothing of the length is left.
+    #[error(
+        "the length “{length}” yields {yields} strings, and all of them are used: name the length that this one was cut from"
+    )]
+    UsedUp {
+        /// The length.
+        length: String,
+        /// How many it yields.
+        yields: u32,
+    },
     /// An entry that cannot be.
     #[error(transparent)]
     Entry(#[from] NotAnEntry),

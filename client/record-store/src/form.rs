@@ -2,14 +2,12 @@
 //!
 //! Stable: fields are added, never renamed; days are `2026-11-25`, moments `2026-11-25T19:30:00Z`.
 
-use consort_proto::{
-    Accidental, Cents, Harp, HarpString, Hz, Kind, Letter, Material, Mechanism, Note, Reading, ReferencePitch, Setting,
-    StringNumber, Temperament, Tolerance, Tuning,
-};
-use consort_record::{
-    Climate, Concert, Date, Deed, Event, Fitting, Heard, Moment, Partial, Pins, Place, Player, Sheet, Timbre,
-};
+mod meaning;
+
+use consort_proto::{Accidental, Kind, Letter, Material, Mechanism};
 use serde::{Deserialize, Serialize};
+
+pub(crate) use meaning::{Meaningless, strings_of, temperament_text};
 
 /// A record of harps as a whole; a backup is one.
 #[derive(Clone, Debug, Default, Deserialize, PartialEq, Serialize)]
@@ -55,6 +53,12 @@ pub struct HarpForm {
     /// The room.
     #[serde(default)]
     pub climate: Vec<ClimateForm>,
+    /// Strings in stock.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lengths: Vec<LengthForm>,
+    /// Lengths that are not to be used.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spoilt: Vec<SpoiltForm>,
 }
 
 /// One string.
@@ -199,241 +203,45 @@ pub struct ClimateForm {
     pub humidity_percent: Option<f64>,
 }
 
+/// A bought length.
+#[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct LengthForm {
+    /// Its name.
+    pub name: String,
+    /// The day it was bought.
+    pub bought: String,
+    /// The string that it is for.
+    pub string: u8,
+    /// Material.
+    pub material: Material,
+    /// Diameter.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gauge_mm: Option<f64>,
+    /// Strings that the whole of it yields.
+    pub yields: u32,
+    /// Taken out of the record.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub removed: bool,
+}
+
+/// A length that is not to be used.
+#[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct SpoiltForm {
+    /// The length's name.
+    pub length: String,
+    /// Since when.
+    pub on: String,
+    /// Why.
+    #[serde(default)]
+    pub note: String,
+    /// Taken out of the record.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub removed: bool,
+}
+
 #[allow(clippy::trivially_copy_pass_by_ref, reason = "serde hands over a reference")]
 const fn is_false(flag: &bool) -> bool {
     !*flag
-}
-
-/// A value that means nothing: in which field, and why.
-pub(crate) type Meaningless = (&'static str, String);
-
-fn bad<T, E: std::fmt::Display>(field: &'static str, result: Result<T, E>) -> Result<T, Meaningless> {
-    result.map_err(|why| (field, why.to_string()))
-}
-
-fn number(field: &'static str, string: u8) -> Result<StringNumber, Meaningless> {
-    bad(field, StringNumber::new(u32::from(string)))
-}
-
-pub(crate) fn strings_of(harp: &Harp) -> Vec<StringForm> {
-    harp.strings()
-        .iter()
-        .map(|string| StringForm {
-            letter: string.open.letter,
-            accidental: string.open.accidental,
-            octave: string.open.octave,
-            material: string.material,
-            mechanism: string.mechanism,
-            regulation_cents: string.regulation.map(|error| error.0),
-        })
-        .collect()
-}
-
-impl HarpForm {
-    /// The sheet that it describes.
-    pub(crate) fn sheet(&self) -> Result<Sheet, Meaningless> {
-        let strings = self
-            .strings
-            .iter()
-            .map(|string| HarpString {
-                open: Note::new(string.letter, string.accidental, string.octave),
-                material: string.material,
-                mechanism: string.mechanism,
-                regulation: string.regulation_cents.map(Cents),
-            })
-            .collect();
-        let harp = bad("strings", Harp::new(self.name.clone(), self.kind, strings))?;
-        let pins = Pins::from_word(&self.pins).ok_or(("pins", format!("“{}” is no kind of pins", self.pins)))?;
-        let player =
-            Player::from_word(&self.player).ok_or(("player", format!("“{}” is no kind of player", self.player)))?;
-        let made = self.made.as_deref().map(|day| bad("made", day.parse())).transpose()?;
-        Ok(Sheet {
-            harp,
-            pins,
-            player,
-            made,
-        })
-    }
-}
-
-impl TuningForm {
-    pub(crate) fn begun(&self) -> Result<Moment, Meaningless> {
-        bad("begun", self.begun.parse())
-    }
-
-    pub(crate) fn place(&self) -> Result<Place, Meaningless> {
-        bad("place", Place::new(&self.place))
-    }
-
-    pub(crate) fn tuning(&self) -> Result<Tuning, Meaningless> {
-        Ok(Tuning {
-            a4: bad("a4_hz", ReferencePitch::new(self.a4_hz))?,
-            temperament: bad("temperament", self.temperament.parse::<Temperament>())?,
-            setting: bad("setting", self.setting.parse::<Setting>())?,
-        })
-    }
-
-    pub(crate) fn tolerance(&self) -> Result<Tolerance, Meaningless> {
-        let [middle, wires, top] = self.tolerance_cents;
-        if self.tolerance_cents.iter().all(|cents| (0.1..=50.0).contains(cents)) {
-            Ok(Tolerance {
-                middle: Cents(middle),
-                wires: Cents(wires),
-                top: Cents(top),
-            })
-        } else {
-            Err((
-                "tolerance_cents",
-                "a tolerance lies between 0.1 and 50 cents".to_owned(),
-            ))
-        }
-    }
-}
-
-/// The word of a temperament, or its twelve offsets.
-pub(crate) fn temperament_text(temperament: &Temperament) -> String {
-    temperament.scheme().map_or_else(
-        || temperament.offsets().map(|offset| offset.0.to_string()).join(" "),
-        |scheme| scheme.word().to_owned(),
-    )
-}
-
-impl ReadingForm {
-    pub(crate) fn heard(&self) -> Result<Heard, Meaningless> {
-        if self.position > 2 {
-            return Err((
-                "position",
-                consort_record::NotAnEntry::Position(self.position).to_string(),
-            ));
-        }
-        let hz = bad("hz", Hz::new(self.hz))?;
-        let reading = bad(
-            "hz",
-            Reading::new(number("string", self.string)?, hz, Cents(self.sigma_cents)),
-        )?;
-        Ok(Heard {
-            at: Moment(self.at_unix_ms.div_euclid(1_000)),
-            position: self.position,
-            reading,
-            timbre: self.timbre.as_ref().map(TimbreForm::timbre),
-        })
-    }
-}
-
-impl TimbreForm {
-    pub(crate) fn of(timbre: &Timbre) -> Self {
-        Self {
-            partials: timbre
-                .partials
-                .iter()
-                .map(|partial| (partial.number, partial.above.0, partial.sigma.0))
-                .collect(),
-            beat_hz: timbre.beat_hz,
-            decay_s: timbre.decay_s,
-            brightness_db: timbre.brightness_db,
-        }
-    }
-
-    pub(crate) fn timbre(&self) -> Timbre {
-        let finite = |figure: Option<f64>| figure.filter(|figure| figure.is_finite());
-        Timbre {
-            partials: self
-                .partials
-                .iter()
-                .filter(|(number, above, sigma)| *number >= 2 && above.is_finite() && *sigma >= 0.0)
-                .map(|&(number, above, sigma)| Partial {
-                    number,
-                    above: Cents(above),
-                    sigma: Cents(sigma),
-                })
-                .collect(),
-            beat_hz: finite(self.beat_hz),
-            decay_s: finite(self.decay_s),
-            brightness_db: finite(self.brightness_db),
-        }
-    }
-}
-
-impl FittingForm {
-    pub(crate) fn of(fitting: &Fitting) -> Self {
-        Self {
-            string: fitting.string.get(),
-            on: fitting.on.to_string(),
-            material: fitting.material,
-            gauge_mm: fitting.gauge_mm,
-            length: fitting.length.clone(),
-            removed: false,
-        }
-    }
-
-    pub(crate) fn fitting(&self) -> Result<Fitting, Meaningless> {
-        let fitting = Fitting {
-            string: number("string", self.string)?,
-            on: bad("on", self.on.parse::<Date>())?,
-            material: self.material,
-            gauge_mm: self.gauge_mm,
-            length: self.length.clone(),
-        };
-        bad("gauge_mm", fitting.checked())
-    }
-}
-
-impl EventForm {
-    pub(crate) fn of(event: &Event) -> Self {
-        Self {
-            on: event.on.to_string(),
-            deed: event.deed.word().to_owned(),
-            string: event.deed.string().map(StringNumber::get),
-            note: event.note.clone(),
-            removed: false,
-        }
-    }
-
-    pub(crate) fn event(&self) -> Result<Event, Meaningless> {
-        let string = self.string.map(|string| number("string", string)).transpose()?;
-        let deed = Deed::from_word(&self.deed, string).ok_or_else(|| {
-            ("deed", format!("“{}” is nothing that can be done to this: restrung, moved and regulated name no string, pin-pushed names one", self.deed))
-        })?;
-        Ok(Event {
-            on: bad("on", self.on.parse())?,
-            deed,
-            note: bad("note", consort_record::entry::text(&self.note))?,
-        })
-    }
-}
-
-impl ConcertForm {
-    pub(crate) fn of(concert: &Concert) -> Self {
-        Self {
-            on: concert.on.to_string(),
-            name: concert.name.clone(),
-            removed: false,
-        }
-    }
-
-    pub(crate) fn concert(&self) -> Result<Concert, Meaningless> {
-        Ok(Concert {
-            on: bad("on", self.on.parse())?,
-            name: bad("name", consort_record::entry::text(&self.name))?,
-        })
-    }
-}
-
-impl ClimateForm {
-    pub(crate) fn of(climate: &Climate) -> Self {
-        Self {
-            at: climate.at.to_string(),
-            temperature_c: climate.temperature_c,
-            humidity_percent: climate.humidity_percent,
-        }
-    }
-
-    pub(crate) fn climate(&self) -> Result<Climate, Meaningless> {
-        let at = bad("at", self.at.parse())?;
-        let field = match (self.temperature_c, self.humidity_percent) {
-            (Some(warm), _) if Climate::new(at, Some(warm), None).is_err() => "temperature_c",
-            _ => "humidity_percent",
-        };
-        bad(field, Climate::new(at, self.temperature_c, self.humidity_percent))
-    }
 }

@@ -163,6 +163,8 @@ fn columns(row: &Row<'_>) -> rusqlite::Result<Columns> {
         events: Vec::new(),
         concerts: Vec::new(),
         climate: Vec::new(),
+        lengths: Vec::new(),
+        spoilt: Vec::new(),
     };
     Ok((
         row.get("id")?,

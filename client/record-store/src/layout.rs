@@ -1,7 +1,8 @@
 //! The layout of the record's file, step by step; a step that was shipped is never edited.
 
 /// The steps, oldest first; the file's `user_version` counts those that it has seen.
-pub(crate) const STEPS: &[&str] = &["
+pub(crate) const STEPS: &[&str] = &[
+    "
     CREATE TABLE harp (
         id INTEGER PRIMARY KEY,
         -- Tells this harp from others on every laptop.
@@ -68,4 +69,10 @@ pub(crate) const STEPS: &[&str] = &["
         before INTEGER,
         undone INTEGER NOT NULL DEFAULT 0
     ) STRICT;
-"];
+",
+    // The shelf's entries have kinds that a program of before does not know.
+    // One string's history is read from this index alone, without what its plucks sounded like.
+    "
+    CREATE INDEX history ON reading (harp, string, at_unix_ms, tuning, hz, sigma_cents) WHERE position = 0;
+    ",
+];

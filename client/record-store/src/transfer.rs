@@ -6,7 +6,8 @@ use rusqlite::params;
 use crate::entries::{Entry, climate_in, put, removed};
 use crate::error::{NotImported, RecordError};
 use crate::form::{
-    ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, Meaningless, ReadingForm, TimbreForm, Whole, strings_of,
+    ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, LengthForm, Meaningless, ReadingForm, SpoiltForm,
+    TimbreForm, Whole, strings_of,
 };
 use crate::harps::{HarpId, Kept};
 use crate::readings::{begin, insert, tuning_form};
@@ -53,6 +54,8 @@ impl Store {
             events: Vec::new(),
             concerts: Vec::new(),
             climate: self.climates(kept.id)?.iter().map(ClimateForm::of).collect(),
+            lengths: Vec::new(),
+            spoilt: Vec::new(),
         };
         for (entry, removed) in self.entries(kept.id)? {
             match entry {
@@ -67,6 +70,14 @@ impl Store {
                 Entry::Concert(concert) => form.concerts.push(ConcertForm {
                     removed,
                     ..ConcertForm::of(&concert)
+                }),
+                Entry::Length(length) => form.lengths.push(LengthForm {
+                    removed,
+                    ..LengthForm::of(&length)
+                }),
+                Entry::Spoilt(spoilt) => form.spoilt.push(SpoiltForm {
+                    removed,
+                    ..SpoiltForm::of(&spoilt)
                 }),
             }
         }
@@ -250,6 +261,18 @@ impl HarpForm {
                 .map_err(|why| value(&format!("{place}.concerts[{number}]"), why))?;
             entries.push((Entry::Concert(concert), form.removed));
         }
+        for (number, form) in self.lengths.iter().enumerate() {
+            let length = form
+                .length()
+                .map_err(|why| value(&format!("{place}.lengths[{number}]"), why))?;
+            entries.push((Entry::Length(length), form.removed));
+        }
+        for (number, form) in self.spoilt.iter().enumerate() {
+            let spoilt = form
+                .spoilt()
+                .map_err(|why| value(&format!("{place}.spoilt[{number}]"), why))?;
+            entries.push((Entry::Spoilt(spoilt), form.removed));
+        }
         Ok(entries)
     }
 
@@ -280,6 +303,8 @@ impl HarpForm {
             match entry {
                 Entry::Fitting(fitting) => admits(at, fitting.on, Some(fitting.string))?,
                 Entry::Event(event) => admits(at, event.on, event.deed.string())?,
+                Entry::Length(length) => admits(at, length.bought, Some(length.string))?,
+                Entry::Spoilt(spoilt) => admits(at, spoilt.on, None)?,
                 Entry::Concert(_) => {}
             }
         }

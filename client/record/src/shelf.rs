@@ -232,7 +232,10 @@ mod tests {
             shelf(life, findings).into_iter().map(|one| one.bad).collect()
         };
         assert_eq!(bad(&life, &[]), [None, None]);
-        assert_eq!(bad(&life, &[false_finding()]), [Some(Bad::FalseString(string(10))), None]);
+        assert_eq!(
+            bad(&life, &[false_finding()]),
+            [Some(Bad::FalseString(string(10))), None]
+        );
         life.spoilt.push(Spoilt {
             length: "b".to_owned(),
             on: day("2026-03-03"),
@@ -267,10 +270,34 @@ mod tests {
     fn a_length_that_cannot_be_is_refused() {
         let length = stocked(&[("a", 2, 0)]).lengths.remove(0);
         for (changed, says) in [
-            (Length { yields: 0, ..length.clone() }, "0 strings"),
-            (Length { yields: 400, ..length.clone() }, "400 strings"),
-            (Length { name: "  ".to_owned(), ..length.clone() }, "needs a name"),
-            (Length { gauge_mm: Some(9.0), ..length.clone() }, "9 mm"),
+            (
+                Length {
+                    yields: 0,
+                    ..length.clone()
+                },
+                "0 strings",
+            ),
+            (
+                Length {
+                    yields: 400,
+                    ..length.clone()
+                },
+                "400 strings",
+            ),
+            (
+                Length {
+                    name: "  ".to_owned(),
+                    ..length.clone()
+                },
+                "needs a name",
+            ),
+            (
+                Length {
+                    gauge_mm: Some(9.0),
+                    ..length.clone()
+                },
+                "9 mm",
+            ),
         ] {
             let why = changed.checked().expect_err(says).to_string();
             assert!(why.contains(says), "{why}");

@@ -7,6 +7,7 @@ use consort_proto::{Note, StringNumber};
 use consort_record::Sheet;
 
 use super::NotDone;
+use super::shelf::ShelfOrder;
 
 /// The harp's record: which harp, in which form, and what to do.
 #[derive(Clone, Debug, clap::Args)]
@@ -59,8 +60,8 @@ pub enum RecordOrder {
     Export {
         /// The file; what was in it before is replaced.
         file: PathBuf,
-        /// readings, fittings, events, concerts or climate, as CSV.
-        #[arg(long, value_name = "LIST", value_parser = ["readings", "fittings", "events", "concerts", "climate"])]
+        /// readings, fittings, events, concerts, climate or lengths, as CSV.
+        #[arg(long, value_name = "LIST", value_parser = ["readings", "fittings", "events", "concerts", "climate", "lengths"])]
         list: Option<String>,
     },
     /// Take in such a file; a second time changes nothing.
@@ -129,6 +130,9 @@ pub enum RecordOrder {
         #[arg(long, value_name = "DAY")]
         made: Option<String>,
     },
+    /// The string shelf: lengths in stock, what was cut from them, what to buy.
+    #[command(subcommand)]
+    Shelf(ShelfOrder),
     /// Take back the last thing that was written down.
     Undo,
 }

@@ -5,6 +5,7 @@ mod list;
 pub(crate) mod live;
 mod page;
 mod plot;
+mod shelf;
 mod shown;
 mod write;
 
@@ -144,6 +145,7 @@ pub(crate) fn carry_out(
             })?;
             write::import(&mut store, of, (file, &text), into.as_deref(), today)
         }
+        RecordOrder::Shelf(order) => shelf::carry_out(&mut store, of, order, (today, form)),
         other => write::carry_out(&mut store, of, other, (today, form)),
     }
 }

@@ -233,6 +233,8 @@ fn written(read: &Read) -> Vec<String> {
     let mut entries: Vec<Entry> = life.fittings.iter().cloned().map(Entry::Fitting).collect();
     entries.extend(life.events.iter().cloned().map(Entry::Event));
     entries.extend(life.concerts.iter().cloned().map(Entry::Concert));
+    entries.extend(life.lengths.iter().cloned().map(Entry::Length));
+    entries.extend(life.spoilt.iter().cloned().map(Entry::Spoilt));
     entries.sort_by_key(|entry| std::cmp::Reverse(entry.on()));
     let lately = entries.iter().take(LATELY);
     lately

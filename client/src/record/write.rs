@@ -112,6 +112,7 @@ pub(super) fn carry_out(
         | RecordOrder::Strings
         | RecordOrder::History { .. }
         | RecordOrder::Plan { .. }
+        | RecordOrder::Shelf(_)
         | RecordOrder::Page { .. }
         | RecordOrder::Export { .. }
         | RecordOrder::Import { .. } => {}
@@ -166,6 +167,14 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
             let name = ("name", Arg::from(concert.name.as_str()));
             words.say(Key::UndoneConcert, &[name, date(concert.on)])
         }
+        Entry::Length(length) => {
+            let name = ("name", Arg::from(length.name.as_str()));
+            words.say(Key::UndoneLength, &[name, named(length.string)])
+        }
+        Entry::Spoilt(spoilt) => {
+            let name = ("name", Arg::from(spoilt.length.as_str()));
+            words.say(Key::UndoneSpoilt, &[name, date(spoilt.on)])
+        }
     }
 }
 
@@ -210,7 +219,7 @@ pub(super) fn import(
     )])
 }
 
-fn material_of(word: &str) -> Material {
+pub(super) fn material_of(word: &str) -> Material {
     match word {
         "nylon" => Material::Nylon,
         "fluorocarbon" => Material::Fluorocarbon,

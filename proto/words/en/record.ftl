@@ -106,6 +106,8 @@ undone-pin-pushed = the pin of { $string }, pushed in on { $date }
 undone-remark = the remark of { $date }
 undone-remark-string = the remark of { $date } about { $string }
 undone-concert = { $name }, on { $date }
+undone-length = the length { $name } for { $string }
+undone-spoilt = that the length { $name } is bad since { $date }
 undone-room = the room at { $date }
 undone-sheet = the harp with { $pins } pins and its player, { $player }
 undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
@@ -157,3 +159,17 @@ plot-month = { $month ->
     [11] Nov
    *[12] Dec
 }
+
+shelf-empty = Nothing lies on the shelf: “record shelf add 3E-2026-a 3E --yields 3” puts a length there.
+shelf-length = { $name }: { $what }, { $left } of { $yields } left. Cut from it: { $cut }.
+shelf-bad-said = Bad since { $date }.
+shelf-bad-false = Suspect, since { $string } was cut from it and is false: take a fresh length.
+shelf-from = cut it from { $name }
+shelf-buy = to be bought
+shelf-trade = { $octave ->
+    [0] octave 0
+    [1] 1st octave
+    [2] 2nd octave
+    [3] 3rd octave
+   *[other] { $octave }th octave
+} { $letter }, No. { $packet }, { $material }

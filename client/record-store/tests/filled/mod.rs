@@ -4,7 +4,9 @@ use std::fs;
 use std::path::PathBuf;
 
 use consort_proto::{Cents, Reading, StringNumber, Tolerance, Tuning, harp_file};
-use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Heard, Moment, Partial, Place, Sheet, Timbre};
+use consort_record::{
+    Climate, Concert, Date, Deed, Event, Fitting, Heard, Length, Moment, Partial, Place, Sheet, Spoilt, Timbre,
+};
 use consort_record_store::{Entry, Kept, Store};
 
 pub(crate) const TODAY: &str = "2026-11-25";
@@ -89,6 +91,21 @@ pub(crate) fn fill(store: &mut Store, kept: &Kept) {
     store
         .write(kept, &fitting(20, "2026-11-19"), day(TODAY))
         .expect("a fitting");
+    let length = Length {
+        name: "3E, spring".to_owned(),
+        bought: day("2026-03-01"),
+        string: string(17),
+        material: kept_material(17),
+        gauge_mm: Some(1.02),
+        yields: 4,
+    };
+    store.write(kept, &Entry::Length(length), day(TODAY)).expect("a length");
+    let spoilt = Spoilt {
+        length: "3E, spring".to_owned(),
+        on: day("2026-11-20"),
+        note: "a kink, \"half-way\"".to_owned(),
+    };
+    store.write(kept, &Entry::Spoilt(spoilt), day(TODAY)).expect("a mark");
     let pushed = Event {
         on: day("2026-11-21"),
         deed: Deed::PinPushed(string(47)),

@@ -1,0 +1,59 @@
+//! Fields and lines: quotes, commas, and lines that go on over an end of line.
+
+/// One line of fields.
+pub fn line(fields: &[&str]) -> String {
+    let quoted: Vec<String> = fields
+        .iter()
+        .map(|field| {
+            if field.contains(['"', ',', '\n', '\r']) {
+                format!("\"{}\"", field.replace('"', "\"\""))
+            } else {
+                (*field).to_owned()
+            }
+        })
+        .collect();
+    quoted.join(",")
+}
+
+/// The lines of `text` that are not empty, each with its number from 1 and its fields.
+pub(super) fn rows(text: &str) -> Vec<(usize, Vec<String>)> {
+    let mut rows = Vec::new();
+    let (mut number, mut begun) = (1, 1);
+    let (mut fields, mut field) = (Vec::new(), String::new());
+    let (mut quoted, mut any) = (false, false);
+    let mut chars = text.trim_start_matches('\u{feff}').chars().peekable();
+    while let Some(c) = chars.next() {
+        if c == '\n' {
+            number += 1;
+        }
+        match c {
+            '"' if quoted && chars.peek() == Some(&'"') => {
+                chars.next();
+                field.push('"');
+            }
+            '"' => {
+                quoted = !quoted;
+                any = true;
+            }
+            ',' if !quoted => {
+                fields.push(std::mem::take(&mut field));
+                any = true;
+            }
+            '\n' if !quoted => {
+                if any || !field.is_empty() {
+                    fields.push(std::mem::take(&mut field));
+                    rows.push((begun, std::mem::take(&mut fields)));
+                }
+                begun = number;
+                any = false;
+            }
+            '\r' if !quoted => {}
+            other => field.push(other),
+        }
+    }
+    if any || !field.is_empty() {
+        fields.push(field);
+        rows.push((begun, fields));
+    }
+    rows
+}
