@@ -2,6 +2,7 @@
 
 mod coordinator;
 mod ensemble;
+mod evening;
 mod figures;
 mod flood;
 mod hearing;
@@ -19,6 +20,7 @@ type Measure = fn(&[String]) -> Result<(), String>;
 /// Every measure: its name, what it is about, and what runs it.
 const MEASURES: &[(&str, &str, Measure)] = &[
     ("hearing", hearing::ABOUT, hearing::run),
+    ("evening", evening::ABOUT, evening::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),

@@ -9,7 +9,7 @@ pub use truth::TrueString;
 
 use consort_proto::{Harp, Hz, Letter, Material, Mechanism, SampleRate, StringNumber, Tuning};
 
-use crate::bank::{Lanes, TICK, WIDTH};
+use crate::bank::{Lanes, Line, TICK, WIDTH};
 use crate::chance::Chance;
 use crate::condition::Condition;
 use crate::noise::Touch;
@@ -199,8 +199,25 @@ impl VirtualHarp {
     ///
     /// When the harp has no such string; so do the others that name one.
     pub fn pluck(&mut self, number: StringNumber, pluck: Pluck) -> Hz {
+        let lines = pluck::lines(&self.strings[number.index()].stringing, pluck);
+        self.sound(number, pluck, lines)
+    }
+
+    /// Plucks a harmonic on string `number`: it sounds an octave above the string; recorded voices know none.
+    pub fn pluck_harmonic(&mut self, number: StringNumber, pluck: Pluck) {
+        let lines = pluck::harmonic_lines(&self.strings[number.index()].stringing, pluck);
+        self.sound(number, pluck, lines);
+    }
+
+    /// Somebody knocks on the wood, `loudness` times as loud as a finger that plucks.
+    pub fn knock(&mut self, loudness: f64) {
+        let hz = self.chance.between(150.0, 500.0);
+        let level = TOUCH_LEVEL * PLUCK_RMS * loudness;
+        self.touches.push(Touch::new(level, hz, self.rate, &mut self.chance));
+    }
+
+    fn sound(&mut self, number: StringNumber, pluck: Pluck, mut lines: Vec<Line>) -> Hz {
         let index = number.index();
-        let mut lines = pluck::lines(&self.strings[index].stringing, pluck);
         if !self.strings[index].is_recorded() {
             self.drive_others(index, &mut lines);
             let hz = self.strings[index].hz();

@@ -39,8 +39,19 @@ const TRUTH_STEPS: usize = 270;
 
 /// The lines of a pluck, two for each partial.
 pub(crate) fn lines(string: &Stringing, pluck: Pluck) -> Vec<Line> {
+    lines_of(string, pluck, 1)
+}
+
+/// The lines of a harmonic: a hand that touches the middle of the string leaves the even partials alone, so
+/// that it sounds an octave higher (common practice, no source).
+pub(crate) fn harmonic_lines(string: &Stringing, pluck: Pluck) -> Vec<Line> {
+    lines_of(string, pluck, 2)
+}
+
+/// The lines of every partial whose number is a multiple of `every`.
+fn lines_of(string: &Stringing, pluck: Pluck, every: usize) -> Vec<Line> {
     let mut lines = Vec::with_capacity(2 * PARTIALS_MAX);
-    for n in 1..=PARTIALS_MAX {
+    for n in (every..=PARTIALS_MAX).step_by(every) {
         let count = n as f64;
         // A triangle has partials of 1/n²; the force on the soundboard has n times that.
         let finger = (-(count * FINGER_MM / (2.0 * string.length_mm)).powi(2)).exp();

@@ -1,0 +1,95 @@
+//! A listener in the middle of an evening: it knows where each string was left, and learns from what it settles.
+
+use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Spread, Track};
+use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
+
+/// A listener that remembers, as a station's does.
+pub(super) struct Memory {
+    listener: Listener,
+    context: Context,
+    targets: Vec<Hz>,
+    /// How far each string stood from its target when it was first heard.
+    found: Vec<Option<Cents>>,
+    pub(super) answers: Vec<(Reading, Option<Doubt>)>,
+    pub(super) tracks: Vec<Track>,
+    pub(super) provisional: Vec<Reading>,
+}
+
+impl Memory {
+    /// A listener for `harp` whose strings were left where `last` says.
+    pub(super) fn new(
+        harp: &Harp,
+        rate: SampleRate,
+        mut last: impl FnMut(StringNumber) -> Option<Cents>,
+    ) -> Result<Self, String> {
+        let tuning = Tuning::default();
+        let targets: Vec<Hz> = harp.strings().iter().map(|string| tuning.open_target(string)).collect();
+        let found: Vec<Option<Cents>> = harp.numbered().map(|(number, _)| last(number)).collect();
+        let strings: Vec<ExpectedString> = targets.iter().map(|target| ExpectedString::new(*target)).collect();
+        let mut context = Context::new(&strings).map_err(|why| why.to_string())?;
+        context.order = Order::Usual;
+        for ((number, _), offset) in harp.numbered().zip(&found) {
+            context.remember(number.get(), *offset);
+        }
+        let mut memory = Self {
+            listener: Listener::new(Config {
+                rate,
+                ..Config::default()
+            }),
+            context,
+            targets,
+            found,
+            answers: Vec::new(),
+            tracks: Vec::new(),
+            provisional: Vec::new(),
+        };
+        memory.tell();
+        Ok(memory)
+    }
+
+    /// The string that the harpist chose by hand.
+    pub(super) fn choose(&mut self, string: StringNumber) {
+        self.context.chosen = Some(string.get());
+        self.tell();
+    }
+
+    pub(super) fn push(&mut self, sound: &[f32]) {
+        self.listener.push(sound);
+        self.drain();
+    }
+
+    /// The sound has ended.
+    pub(super) fn finish(&mut self) {
+        self.listener.finish();
+        self.drain();
+    }
+
+    fn drain(&mut self) {
+        while let Some(heard) = self.listener.poll() {
+            match heard {
+                Heard::Settled(reading) => {
+                    self.answers.push((reading, None));
+                    self.remember(&reading);
+                }
+                Heard::Unsure(reading, doubt) => self.answers.push((reading, Some(doubt))),
+                Heard::Track(track) => self.tracks.push(track),
+                Heard::Provisional(reading) => self.provisional.push(reading),
+                _ => {}
+            }
+        }
+    }
+
+    fn remember(&mut self, reading: &Reading) {
+        let index = usize::from(reading.string) - 1;
+        let offset = reading.hz.cents_above(self.targets[index]);
+        self.context.remember(reading.string, Some(offset));
+        self.found[index].get_or_insert(offset);
+        self.context.previous = Some(reading.string);
+        self.tell();
+    }
+
+    fn tell(&mut self) {
+        self.context.spread = Spread::of(self.found.iter().copied().flatten());
+        self.listener.set_context(&self.context);
+    }
+}
