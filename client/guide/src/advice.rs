@@ -1,14 +1,17 @@
 //! What to do with the string in hand.
 
-use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance, order};
+use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
 use crate::doubt::doubt;
 use crate::first::about_opening;
+use crate::key::Turn;
 use crate::opening::Check;
 use crate::place::place;
-use crate::turn::{CONFIRM_WITHIN, Far, turn};
+use crate::step::Step;
+use crate::turn::{CONFIRM_WITHIN, turn};
+use crate::ways::{QUICK_WITHIN, Ways, most_audible_first};
 
 /// What advice is given from.
 #[derive(Clone, Copy, Debug)]
@@ -25,6 +28,8 @@ pub struct Situation<'a> {
     pub stands_still: bool,
     /// The opening check, while there is one.
     pub opening: Option<&'a Check>,
+    /// How the harpist wants to be guided.
+    pub ways: &'a Ways,
 }
 
 /// The string that sounds.
@@ -78,6 +83,16 @@ pub enum Action {
     WhichHarp,
     /// The open strings are not those that are set.
     WhichTuning,
+    /// The whole harp is so far below that it must not be brought up in one go.
+    WhichPitch,
+    /// Its target is more than a semitone above its usual pitch: it is not raised.
+    NotHigher,
+    /// Near enough for the quick pass: on to the next one.
+    NextOne,
+    /// The last check: play the strings one after another.
+    PlayOn,
+    /// She plays: nothing is heard, nothing is said.
+    Plays,
     /// Nothing is left to do.
     AllSet,
 }
@@ -92,7 +107,7 @@ pub struct Advice {
     /// How far the string is above its target, where that is known for sure.
     pub cents: Option<Cents>,
     /// How far to turn; only with [`Action::Tighten`] and [`Action::Loosen`].
-    pub far: Option<Far>,
+    pub turn: Option<Turn>,
     /// Why.
     pub why: Phrase,
     /// Where the pin is.
@@ -107,11 +122,22 @@ const FAR_FOR_A_YOUNG_ONE: Cents = Cents(6.0);
 const WAVERS_WITHIN: f64 = 2.0;
 /// A new string may be left this sharp, since it falls from here (common practice, no source for the figure).
 const NEW_SHARP_TO: Cents = Cents(10.0);
+
 /// The advice for `situation`.
 ///
-/// The opening check comes first. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+/// While she plays there is none. The opening check comes first, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
 pub fn advise(situation: &Situation<'_>) -> Advice {
-    if let Some(advice) = about_opening(situation) {
+    if situation.ways.plays {
+        return Advice {
+            string: None,
+            action: Action::Plays,
+            cents: None,
+            turn: None,
+            why: Phrase::plain(Key::WhyPlays),
+            place: None,
+        };
+    }
+    if let Some(advice) = about_opening(situation).or_else(|| about_last_check(situation)) {
         return advice;
     }
     match situation.hand {
@@ -137,9 +163,48 @@ impl Action {
             Self::LeverDown => Key::GuideLeverDown,
             Self::WhichHarp => Key::GuideWhichHarp,
             Self::WhichTuning => Key::GuideWhichTuning,
+            Self::WhichPitch => Key::GuideWhichPitch,
+            Self::NotHigher => Key::GuideNotHigher,
+            Self::NextOne => Key::GuideNextOne,
+            Self::PlayOn => Key::GuidePlayOn,
+            Self::Plays => Key::GuidePlays,
             Self::AllSet => Key::GuideHarpDone,
         }
     }
+
+    /// Whether something has to be looked at first: nothing is drawn then that could be taken for advice.
+    pub const fn is_doubt(self) -> bool {
+        matches!(
+            self,
+            Self::WhichPin
+                | Self::WhichHarp
+                | Self::WhichTuning
+                | Self::WhichPitch
+                | Self::PedalUp
+                | Self::LeverDown
+                | Self::NotHigher
+        )
+    }
+}
+
+impl Advice {
+    /// Whether the harpist may say that she has looked and wants to go on.
+    pub const fn can_be_overruled(&self) -> bool {
+        self.action.is_doubt() && !matches!(self.action, Action::NotHigher)
+    }
+}
+
+/// The strings of a last check, one after another; nothing is turned before it is over.
+fn about_last_check(situation: &Situation<'_>) -> Option<Advice> {
+    let check = situation.ways.last_check.as_ref()?;
+    let order = situation.ways.order.strings(situation.harp);
+    let next = check.next(&order, situation.readiness)?;
+    let args = vec![("place", Arg::from(check.heard() + 1)), ("of", Arg::from(order.len()))];
+    let why = Phrase {
+        key: Key::WhyPlayOn,
+        args,
+    };
+    Some(advice(situation, next, Action::PlayOn, None, None, why))
 }
 
 fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice {
@@ -156,6 +221,19 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
         (Heard::Settled(cents), Standing::New(_)) if may_stay(situation, string, cents) => {
             plain(Action::LeaveIt, Some(cents), Key::WhyNew)
+        }
+        (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), Standing::New(_))
+            if Step::of(cents, situation.ways.taken(string)).is_at(cents) =>
+        {
+            let step = Step::of(cents, situation.ways.taken(string));
+            let settled = matches!(heard, Heard::Settled(_));
+            let action = if settled { Action::LeaveIt } else { Action::LetRing };
+            advice(situation, string, action, Some(cents), None, step.reached())
+        }
+        (Heard::Live(cents) | Heard::Settled(cents), _)
+            if situation.ways.quick.is_some() && cents.is_within(QUICK_WITHIN) && !standing.is_set_aside() =>
+        {
+            plain(Action::NextOne, Some(cents), Key::WhyQuickNear)
         }
         (Heard::Settled(cents), Standing::WillNotHold(_)) => {
             let times = u64::from(consort_proto::readiness::FALLS_UNTIL_STUBBORN);
@@ -219,10 +297,18 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
     if let Some((string, _)) = situation.opening.and_then(Check::asks) {
         return Some(string);
     }
-    shown.filter(open).or_else(|| next_in_order(situation))
+    let ways = situation.ways;
+    let check = ways.last_check.as_ref();
+    if let Some(next) = check.and_then(|check| check.next(&ways.order.strings(situation.harp), situation.readiness)) {
+        return Some(next);
+    }
+    let near = |number: &StringNumber| ways.quick.as_ref().is_some_and(|quick| quick.is_near(*number));
+    shown
+        .filter(|number| open(number) && !near(number))
+        .or_else(|| next_in_order(situation))
 }
 
-/// The next string in the usual order that is left; new strings come last.
+/// The next string in the harpist's order that is left; new strings come last.
 fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
     let left = |number: &StringNumber| {
         situation
@@ -236,7 +322,17 @@ fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
         Some(Standing::New(Some(cents))) => !may_stay(situation, *number, cents),
         _ => false,
     };
-    let order = order::usual_order(situation.harp);
+    let ways = situation.ways;
+    let mut order = ways.order.strings(situation.harp);
+    if ways.urgent {
+        order = most_audible_first(situation.harp, &order, situation.readiness);
+    } else if let Some(next) = ways
+        .quick
+        .as_ref()
+        .and_then(|quick| quick.next(&order, situation.readiness))
+    {
+        return Some(next);
+    }
     order
         .iter()
         .copied()
@@ -265,7 +361,7 @@ pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
             string: None,
             action: Action::AllSet,
             cents: None,
-            far: None,
+            turn: None,
             why,
             place: None,
         };
@@ -278,6 +374,8 @@ pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
         _ => Key::WhyNotHeard,
     };
     let why = match standing {
+        _ if situation.ways.urgent => Phrase::plain(Key::WhyUrgent),
+        Standing::NotHeard | Standing::Off(_) if situation.ways.quick.is_some() => Phrase::plain(Key::WhyQuick),
         Standing::Off(cents) if cents.0 < 0.0 => told(Key::WhyFlat, one_digit(cents)),
         Standing::Off(cents) => told(Key::WhySharp, one_digit(cents)),
         _ => Phrase::plain(key),
@@ -290,14 +388,14 @@ pub(crate) fn advice(
     string: StringNumber,
     action: Action,
     cents: Option<Cents>,
-    far: Option<Far>,
+    turn: Option<Turn>,
     why: Phrase,
 ) -> Advice {
     Advice {
         string: Some(string),
         action,
         cents,
-        far,
+        turn,
         why,
         place: Some(place(situation.harp, string)),
     }

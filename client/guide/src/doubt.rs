@@ -20,6 +20,9 @@ pub(crate) fn doubt(
     cents: Cents,
 ) -> Option<Advice> {
     let string = situation.harp.string(number)?;
+    if situation.ways.looked_at == Some(number) {
+        return None;
+    }
     let held_up = match string.mechanism {
         Mechanism::Discs => Some((Action::PedalUp, Key::WhyPedal)),
         Mechanism::Lever => Some((Action::LeverDown, Key::WhyLever)),

@@ -46,6 +46,12 @@ fn about_doubt(situation: &Situation<'_>, doubt: &Doubt) -> Advice {
         What::OpenTuning { lower, .. } => (Action::WhichTuning, of_letters(Key::WhyOpenTuningLow, lower)),
         What::Elsewhere(_) => (Action::Pluck, of_string(situation, Key::WhyElsewhere, doubt.string)),
         What::AnotherHarp => (Action::WhichHarp, Phrase::plain(Key::WhyAnotherHarp)),
+        What::FarBelow => {
+            let cents = format!("{:.0}", doubt.observation.above.0.abs());
+            let args = vec![("cents", Arg::from(cents))];
+            let key = Key::WhyFarBelow;
+            (Action::WhichPitch, Phrase { key, args })
+        }
     };
     advice(situation, doubt.string, action, None, None, why)
 }
@@ -100,6 +106,7 @@ mod tests {
             }),
             stands_still: false,
             opening: Some(&opening),
+            ways: &crate::Ways::default(),
         });
         assert_eq!(advice.cents, None, "nothing to be turned by");
         let said = advice.why.say(&Words::english());

@@ -6,21 +6,29 @@
 mod advice;
 mod doubt;
 mod first;
+mod key;
 pub mod opening;
 mod place;
+mod playing;
 mod standstill;
+mod steady;
+mod step;
 #[cfg(test)]
 mod tests;
 mod turn;
 mod twin;
+mod ways;
 
 use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked};
+pub use key::{Far, Turn, Way, cents_per_degree};
 pub use place::place;
+pub use playing::{Playing, REST_S};
 pub use standstill::Standstill;
-pub use turn::Far;
+pub use steady::Steady;
 pub use twin::{Sounding, Twins};
+pub use ways::{LastCheck, Order, Quick, Ways};
 
 /// A sentence that is not said yet: its key and what fills it.
 #[derive(Clone, Debug, PartialEq)]

@@ -67,6 +67,8 @@ pub enum What {
     Elsewhere(StringNumber),
     /// Nothing fits: this is another harp than the one that is set.
     AnotherHarp,
+    /// The whole harp stands so far below that it must not be brought up in one go.
+    FarBelow,
 }
 
 /// From this probability on something is worth a look; below, silence is better.

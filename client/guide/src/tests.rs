@@ -4,7 +4,7 @@ use consort_proto::harp_file::preset;
 use consort_proto::{Cents, Mark, Readiness, Reading, StringNumber, StringStory, Tolerance, Tuning};
 use consort_words::Words;
 
-use crate::{Action, Far, Hand, Heard, Situation, advise};
+use crate::{Action, Far, Hand, Heard, Situation, Ways, advise};
 
 /// The string, what to do, and how far to turn.
 type Expected = (Option<u32>, Action, Option<Far>);
@@ -48,9 +48,10 @@ fn check_on(
         hand,
         stands_still: false,
         opening: None,
+        ways: &Ways::default(),
     });
     let string = advice.string.map(|number| u32::from(number.get()));
-    assert_eq!((string, advice.action, advice.far), expected);
+    assert_eq!((string, advice.action, advice.turn.map(|turn| turn.far)), expected);
     advice.why.say(&Words::english())
 }
 
@@ -132,6 +133,7 @@ fn a_string_that_stands_still_under_the_key_makes_its_pin_doubtful_unless_it_is_
             }),
             stands_still: true,
             opening: None,
+            ways: &Ways::default(),
         })
         .action
     };

@@ -1,30 +1,12 @@
 //! Which way and how far the key turns.
 
-use consort_proto::{Cents, Material, Standing, StringNumber};
-use consort_words::Key;
+use consort_proto::{Cents, HarpString, Standing, StringNumber};
+use consort_words::{Arg, Key};
 
 use crate::Phrase;
 use crate::advice::{Action, Advice, Situation, about_next, advice, one_digit, told};
-
-/// How far the key should turn.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Far {
-    /// Hardly more than leaning on the key.
-    Touch,
-    /// A few degrees.
-    Little,
-    /// A good turn.
-    Good,
-    /// A long way, in steps, with a look at the pin first.
-    Steps,
-}
-
-/// Cents by which one degree of the key moves a middle string: 1.8 at 4C (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_MIDDLE: f64 = 2.0;
-/// The same for the top octave and a half: 11 at 1C, less below it (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_TOP: f64 = 8.0;
-/// The same for wires: 9 on a long bass wire (derived from nominal pin and string data).
-const CENTS_PER_DEGREE_WIRE: f64 = 9.0;
+use crate::key::{Far, Turn, cents_per_degree};
+use crate::step::Step;
 
 /// A string that was not set yet is turned until it is this share of its tolerance near: what is just in tolerance now is
 /// out of it once the frame has given or the room has warmed.
@@ -33,17 +15,12 @@ const AIM_WITHIN: f64 = 0.6;
 /// A string that was set once is turned on unless it is this share of its tolerance near; one that holds is left alone.
 pub(crate) const CONFIRM_WITHIN: f64 = 0.8;
 
-impl Far {
-    /// How it is said.
-    pub const fn key(self) -> Key {
-        match self {
-            Self::Touch => Key::GuideFarTouch,
-            Self::Little => Key::GuideFarLittle,
-            Self::Good => Key::GuideFarGood,
-            Self::Steps => Key::GuideFarSteps,
-        }
-    }
-}
+/// Beyond these a string is turned in steps, with a look at the pin first.
+const STEPS_BELOW: Cents = Cents(-60.0);
+const STEPS_ABOVE: Cents = Cents(105.0);
+/// No string is raised past its usual pitch by more than a semitone (common practice: strings break above the pitch that
+/// they are made for, wound ones first).
+const RISE_MAX: Cents = Cents(100.5);
 
 /// Which way and how far to turn, or to let it ring when it is close enough.
 pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> Advice {
@@ -60,39 +37,57 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
         let why = told(Key::WhyWithin, one_digit(cents));
         return advice(situation, number, Action::LetRing, Some(cents), None, why);
     }
-    if situation.stands_still && !cents.is_within(within) {
+    let looked_at = situation.ways.looked_at == Some(number);
+    if situation.stands_still && !looked_at && !cents.is_within(within) {
         let why = Phrase::plain(Key::WhyStandstill);
         return advice(situation, number, Action::WhichPin, Some(cents), None, why);
     }
-    let per_degree = if situation.tolerance.is_top(string) {
-        CENTS_PER_DEGREE_TOP
-    } else if string.material == Material::Wire {
-        CENTS_PER_DEGREE_WIRE
+    if cents.0 < 0.0
+        && let Some(caution) = not_higher(situation, number)
+    {
+        return caution;
+    }
+    let is_new = matches!(situation.readiness.of(number), Some(Standing::New(_)));
+    let step = if is_new {
+        Step::of(cents, situation.ways.taken(number))
     } else {
-        CENTS_PER_DEGREE_MIDDLE
+        Step::LAST
     };
-    let far = match cents.0.abs() / per_degree {
-        _ if cents.0 < -60.0 => Far::Steps,
-        degrees if degrees < 2.0 => Far::Touch,
-        degrees if degrees < 8.0 => Far::Little,
-        _ => Far::Good,
+    let up = Cents(step.at.0 - cents.0);
+    let turn = how_far(situation, string, cents, up);
+    let (action, why) = match (cents.0 < 0.0, turn.far) {
+        (true, Far::Steps) if step == Step::LAST => (Action::Tighten, Phrase::plain(Key::WhyFarFlat)),
+        (true, Far::Steps) => (Action::Tighten, step.ahead()),
+        (true, _) => (Action::Tighten, told(Key::WhyFlat, one_digit(cents))),
+        (false, Far::Steps) => (Action::Loosen, Phrase::plain(Key::WhyFarSharp)),
+        // The last movement is upward, so that the coils and the pin are taut (common practice, no source).
+        (false, Far::Touch) => (Action::Loosen, told(Key::WhySharp, one_digit(cents))),
+        (false, _) => (Action::Loosen, told(Key::WhySharpBelow, one_digit(cents))),
     };
-    let (action, key) = if cents.0 < 0.0 {
-        (
-            Action::Tighten,
-            if far == Far::Steps {
-                Key::WhyFarFlat
-            } else {
-                Key::WhyFlat
-            },
-        )
+    advice(situation, number, action, Some(cents), Some(turn), why)
+}
+
+/// How far the key turns to bring a string that is `cents` above its target up by `up`.
+fn how_far(situation: &Situation<'_>, string: &HarpString, cents: Cents, up: Cents) -> Turn {
+    let degrees = up.0.abs() / cents_per_degree(string).0;
+    let far = if cents.0 < STEPS_BELOW.0 || cents.0 > STEPS_ABOVE.0 {
+        Far::Steps
     } else {
-        (Action::Loosen, Key::WhySharp)
+        Far::of_degrees(degrees)
     };
-    let why = if far == Far::Steps {
-        Phrase::plain(key)
-    } else {
-        told(key, one_digit(cents))
-    };
-    advice(situation, number, action, Some(cents), Some(far), why)
+    let way = situation.ways.key.map(|way| if up.0 > 0.0 { way } else { way.back() });
+    Turn { far, degrees, way }
+}
+
+/// The caution in the place of turning upward, where the string's target lies too far above its usual pitch.
+fn not_higher(situation: &Situation<'_>, number: StringNumber) -> Option<Advice> {
+    let rise = *situation.ways.rises.get(number.index())?;
+    (rise.0 > RISE_MAX.0).then(|| {
+        let args = vec![("cents", Arg::from(format!("{:.0}", rise.0)))];
+        let why = Phrase {
+            key: Key::WhyNotHigher,
+            args,
+        };
+        advice(situation, number, Action::NotHigher, None, None, why)
+    })
 }

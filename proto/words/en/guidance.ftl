@@ -10,6 +10,11 @@ guide-holds = Holds
 guide-which-pin = Which pin?
 guide-which-harp = Which harp?
 guide-which-tuning = Which tuning?
+guide-which-pitch = Which pitch?
+guide-not-higher = Not higher
+guide-next-one = Next one
+guide-play-on = Play on
+guide-plays = Playing
 guide-pedal-up = Pedal up?
 guide-lever-down = Lever down?
 guide-leave-it = Leave it
@@ -21,10 +26,15 @@ guide-far-little = a little
 guide-far-good = a good turn
 guide-far-steps = in steps
 
+# Where the handle of the key goes; the key works at the back of the neck.
+guide-way-away = away from you
+guide-way-towards = towards you
+
 # Why.
 why-not-heard = Not heard in this round yet.
 why-flat = { $cents } cents flat.
 why-sharp = { $cents } cents sharp.
+why-sharp-below = { $cents } cents sharp. Go just below, then bring it up.
 why-within = { $cents } cents from the mark, close enough. Pluck once more when it has rung.
 why-young = It is still finding its pitch. Let it ring before you turn.
 why-confirm = In tune once. One more pluck shows whether it holds.
@@ -35,6 +45,23 @@ why-holds = Holds within { $cents ->
 why-moved = Held before and has moved.
 why-will-not-hold = Set { $times } times and fell away each time. Leave it and go on; have the pin and the string looked at.
 why-new = New strings come last and may stay a touch sharp.
+why-new-ahead = A new string goes up in steps: now to { $semitones ->
+    [0] its pitch
+    [1] a semitone below its pitch
+   *[other] a whole tone below its pitch
+}. Keep your face out of the string's plane.
+why-new-reached = A new string, { $semitones ->
+    [1] a semitone
+   *[other] a whole tone
+} below its pitch: far enough for now. Let it stand and go on; it comes again when the others are set.
+why-not-higher = Its pitch here lies { $cents } cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.
+why-quick = The harp is off as a whole. Bring each string to within 5 cents and go straight on; then comes the fine round.
+why-quick-near = Near enough for the quick round. Go straight on.
+why-urgent = The start is near: what is heard most comes first.
+why-play-on = { $place } of { $of }: play the strings one after another, each a moment. What has moved comes afterwards.
+why-plays = Nothing is taken down while you play.
+why-far-below = The whole harp stands about { $cents } cents flat. Bring it up in two or three rounds and let it rest in between; a semitone or more is a technician's business.
+why-far-sharp = Far above its pitch. Look at the pin, then loosen the string in steps.
 why-missing = Marked as missing.
 why-unsure = The string could not be told for sure. Pluck it alone and let it ring.
 why-opening = { $place } of { $of }: pedals, levers and pitch are heard before any pin is turned.
@@ -56,7 +83,7 @@ why-too-far-sharp = More than a semitone sharp. Look whether the key is on this 
 why-pedal = { $name } sounds about a semitone high or more. Is the { $letter } pedal all the way up? If it is, look at the pin, then loosen the string.
 why-lever = { $name } sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.
 why-far-flat = Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.
-why-all-set = Every string holds or is set aside.
+why-all-set = Every string holds or is set aside. L begins the last check: every string once more.
 why-all-within-but = Every string holds but { $strings }.
 
 # Where the pin is.

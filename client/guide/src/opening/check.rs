@@ -11,6 +11,8 @@ const STEPS: [f64; 4] = [0.0, 100.0, 200.0, -100.0];
 const BESIDE: Cents = Cents(45.0);
 /// Once so many other strings were plucked instead, the harpist goes her own way and the check is over.
 const PASSED_OVER_MAX: u32 = 3;
+/// A harp that stands so far below its pitch is not brought up in one go: each string loads the frame for the others.
+const FAR_BELOW: Cents = Cents(-40.0);
 /// The check is made anew after something about the whole harp was found, but only so often.
 const TIMES_MAX: u32 = 2;
 
@@ -142,13 +144,16 @@ impl Check {
         }
     }
 
-    /// The harpist has looked and wants to go on.
-    pub fn overrule(&mut self) {
-        if self.doubts.is_empty() {
-            *self = Self::default();
-        } else {
-            self.doubts.remove(0);
+    /// The harpist has looked at what is doubted of `string`, and wants to go on.
+    pub fn overrule(&mut self, string: StringNumber) {
+        if let Some(at) = self.doubts.iter().position(|doubt| doubt.string == string) {
+            self.doubts.remove(at);
         }
+    }
+
+    /// The harpist wants to tune without a check.
+    pub fn leave_out(&mut self) {
+        *self = Self::default();
     }
 
     fn weigh(&mut self, harp: &Harp, tuning: &Tuning) {
@@ -174,11 +179,19 @@ impl Check {
                 let string = match &observation.what {
                     What::Pedal { letter, .. } => self.string_of(harp, *letter),
                     What::Lever(string) | What::Elsewhere(string) => Some(*string),
-                    What::AllPedals | What::OpenTuning { .. } | What::AnotherHarp => first,
+                    What::AllPedals | What::OpenTuning { .. } | What::AnotherHarp | What::FarBelow => first,
                 }?;
                 Some(Doubt { string, observation })
             })
             .collect();
+        if let Some(string) = first.filter(|_| opening.mean.0 <= FAR_BELOW.0) {
+            let observation = Observation {
+                what: What::FarBelow,
+                probability: 1.0,
+                above: opening.mean,
+            };
+            self.doubts.push(Doubt { string, observation });
+        }
     }
 
     /// A string that is plucked again was looked at; what is about the whole harp is checked anew.
@@ -186,7 +199,7 @@ impl Check {
         let whole_harp = |doubt: &Doubt| {
             matches!(
                 doubt.observation.what,
-                What::AllPedals | What::OpenTuning { .. } | What::AnotherHarp
+                What::AllPedals | What::OpenTuning { .. } | What::AnotherHarp | What::FarBelow
             )
         };
         if self.doubt().is_some_and(whole_harp) {
@@ -293,7 +306,12 @@ mod tests {
         assert!(both.contains(&desk.doubt()), "the other one is left");
         let second = desk.check.doubt().expect("a doubt").string;
         assert_ne!(first, second);
-        desk.check.overrule();
+        desk.check.overrule(first);
+        assert!(
+            both.contains(&desk.doubt()),
+            "a key pressed twice says nothing of the next doubt"
+        );
+        desk.check.overrule(second);
         assert_eq!(desk.doubt(), None);
     }
 

@@ -1,0 +1,105 @@
+//! Playing: between strings she plays, and a tool that listens to music then only disturbs.
+
+use std::collections::VecDeque;
+
+use consort_proto::StringNumber;
+
+/// Tells playing from tuning by the plucks alone: whoever tunes stays on a string, or goes to the next one at leisure.
+#[derive(Clone, Debug, Default)]
+pub struct Playing {
+    recent: VecDeque<(f64, StringNumber)>,
+    plays: bool,
+}
+
+/// So many different strings within so many seconds are music (assumed; the last check is a run and is asked for).
+const STRINGS: usize = 4;
+const WITHIN_S: f64 = 2.0;
+/// After a rest of this length, seconds, she is taken to tune again.
+pub const REST_S: f64 = 1.5;
+
+impl Playing {
+    /// Another sound begins, whose times start over.
+    pub fn begin_sound(&mut self) {
+        self.recent.clear();
+        self.plays = false;
+    }
+
+    /// Takes in a pluck at `onset_s` that is taken for `string`; each pluck counts once. Whether she plays.
+    pub fn pluck(&mut self, onset_s: f64, string: StringNumber) -> bool {
+        if let Some(pluck) = self.recent.iter_mut().find(|(onset, _)| *onset == onset_s) {
+            // The answer may have changed since.
+            pluck.1 = string;
+        } else {
+            if self.recent.back().is_some_and(|(last, _)| onset_s - last > REST_S) {
+                self.plays = false;
+            }
+            self.recent.push_back((onset_s, string));
+        }
+        while self.recent.front().is_some_and(|(onset, _)| onset_s - onset > WITHIN_S) {
+            self.recent.pop_front();
+        }
+        let mut strings: Vec<StringNumber> = self.recent.iter().map(|(_, string)| *string).collect();
+        strings.sort_unstable();
+        strings.dedup();
+        self.plays |= strings.len() >= STRINGS;
+        self.plays
+    }
+
+    /// She has rested: what comes now is tuning.
+    pub fn rest(&mut self) {
+        self.begin_sound();
+    }
+
+    /// Whether she plays.
+    pub const fn is_on(&self) -> bool {
+        self.plays
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Plucks (seconds, string), and whether she plays after each.
+    #[track_caller]
+    fn check(plucks: &[(f64, u32, bool)]) {
+        let mut playing = Playing::default();
+        for &(onset_s, string, plays) in plucks {
+            let string = StringNumber::new(string).expect("a string");
+            assert_eq!(playing.pluck(onset_s, string), plays, "at {onset_s} s");
+        }
+    }
+
+    #[test]
+    fn four_strings_in_two_seconds_are_music_until_she_rests() {
+        check(&[
+            (0.0, 20, false),
+            (0.3, 21, false),
+            (0.6, 22, false),
+            (0.9, 23, true),
+            (1.2, 20, true),
+            (2.6, 20, true),
+            (4.2, 20, false),
+        ]);
+    }
+
+    #[test]
+    fn one_string_plucked_again_and_again_and_a_calm_walk_are_tuning() {
+        check(&[
+            (0.0, 20, false),
+            (0.4, 20, false),
+            (0.8, 20, false),
+            (1.2, 20, false),
+            (1.6, 21, false),
+        ]);
+        check(&[
+            (0.0, 20, false),
+            (0.9, 21, false),
+            (1.8, 22, false),
+            (2.7, 23, false),
+            (3.6, 24, false),
+        ]);
+        // One pluck whose answer changes on the way is one pluck.
+        check(&[(0.0, 20, false), (0.0, 21, false), (0.0, 22, false), (0.0, 23, false)]);
+    }
+}

@@ -1,0 +1,166 @@
+//! The ways in which the harpist wants to be guided, and how far she has come in them.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, order};
+
+use crate::key::Way;
+
+/// What the harpist has chosen, and what the guide remembers from one string to the next.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Ways {
+    /// Which string comes next.
+    pub order: Order,
+    /// Which way the handle of the key goes to tighten; `None` until she has said it.
+    pub key: Option<Way>,
+    /// The quick pass, while there is one.
+    pub quick: Option<Quick>,
+    /// The start is so near that the most audible faults come first.
+    pub urgent: bool,
+    /// The string whose pin, pedal or lever she has looked at and found in order.
+    pub looked_at: Option<StringNumber>,
+    /// How many of their steps new strings have taken.
+    pub steps: BTreeMap<StringNumber, usize>,
+    /// The last check, while it is played.
+    pub last_check: Option<LastCheck>,
+    /// She plays, and is not to be disturbed.
+    pub plays: bool,
+    /// How far each string's target lies above its usual pitch, from the top; empty where none does.
+    pub rises: Vec<Cents>,
+}
+
+/// The order in which strings are asked for.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub enum Order {
+    /// Middle C and down, then from the D above up.
+    #[default]
+    Usual,
+    /// From the longest string up.
+    Up,
+    /// From the shortest string down.
+    Down,
+    /// One letter after the other, each from its longest string up: C, D, E, F, G, A, B.
+    Octaves,
+}
+
+/// A first pass over a harp that is off as a whole: each string to within some cents, without waiting for it to hold.
+///
+/// Raising some strings lowers the others, since the frame gives: the fine pass would be in vain before.
+#[derive(Clone, Debug, Default, Eq, PartialEq)]
+pub struct Quick {
+    near: BTreeSet<StringNumber>,
+}
+
+/// Every string played once more, one after another: those that have moved since are found.
+#[derive(Clone, Debug, Default, Eq, PartialEq)]
+pub struct LastCheck {
+    heard: BTreeSet<StringNumber>,
+}
+
+/// A harp that is off by more than this as a whole gets a quick pass first.
+const QUICK_FROM: Cents = Cents(8.0);
+/// Near enough in the quick pass.
+pub(crate) const QUICK_WITHIN: Cents = Cents(5.0);
+/// How much a fault is heard in the top octave and a half and on wires, beside the same in the middle: assumed.
+const HEARD_AT_THE_ENDS: f64 = 0.6;
+
+impl Order {
+    /// All orders, the usual one first.
+    pub const ALL: [Self; 4] = [Self::Usual, Self::Up, Self::Down, Self::Octaves];
+
+    /// The word by which programs know it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Usual => "usual",
+            Self::Up => "up",
+            Self::Down => "down",
+            Self::Octaves => "octaves",
+        }
+    }
+
+    /// The strings of `harp` in this order.
+    pub fn strings(self, harp: &Harp) -> Vec<StringNumber> {
+        let all = harp.numbered().map(|(number, _)| number);
+        match self {
+            Self::Usual => order::usual_order(harp),
+            Self::Up => all.rev().collect(),
+            Self::Down => all.collect(),
+            Self::Octaves => {
+                let mut strings: Vec<StringNumber> = all.rev().collect();
+                // Stable, so that each letter keeps its way up.
+                strings.sort_by_key(|number| harp.string(*number).map(|string| string.open.letter.index()));
+                strings
+            }
+        }
+    }
+}
+
+impl Quick {
+    /// A quick pass for a harp that stands `mean` above its targets, where it needs one.
+    pub fn for_mean(mean: Cents) -> Option<Self> {
+        (!mean.is_within(QUICK_FROM)).then(Self::default)
+    }
+
+    /// Takes in that `string` was heard so far above its target; whether it is near enough to go on.
+    pub fn hear(&mut self, string: StringNumber, cents: Cents) -> bool {
+        cents.is_within(QUICK_WITHIN) && self.near.insert(string)
+    }
+
+    /// Whether `string` was near once.
+    pub(crate) fn is_near(&self, string: StringNumber) -> bool {
+        self.near.contains(&string)
+    }
+
+    /// The next string of `order` that is not near yet; the pass is over when there is none.
+    pub fn next(&self, order: &[StringNumber], readiness: &Readiness) -> Option<StringNumber> {
+        let open = |number: &&StringNumber| {
+            let standing = readiness.of(**number);
+            let done = standing.is_none_or(Standing::lets_the_harp_be_ready);
+            let is_near = standing
+                .and_then(Standing::cents)
+                .is_some_and(|cents| cents.is_within(QUICK_WITHIN));
+            !(done || is_near || self.near.contains(number))
+        };
+        order.iter().find(open).copied()
+    }
+}
+
+impl LastCheck {
+    /// Takes in that `string` was heard.
+    pub fn hear(&mut self, string: StringNumber) {
+        self.heard.insert(string);
+    }
+
+    /// How many were heard.
+    pub fn heard(&self) -> usize {
+        self.heard.len()
+    }
+
+    /// The next string of `order` that is to be played; the check is over when there is none.
+    pub fn next(&self, order: &[StringNumber], readiness: &Readiness) -> Option<StringNumber> {
+        let there = |number: &&StringNumber| readiness.of(**number) != Some(Standing::Missing);
+        order
+            .iter()
+            .filter(there)
+            .find(|number| !self.heard.contains(number))
+            .copied()
+    }
+}
+
+/// The strings of `order` that are left, the most audible fault first; what was not heard yet comes after what is off.
+pub(crate) fn most_audible_first(harp: &Harp, order: &[StringNumber], readiness: &Readiness) -> Vec<StringNumber> {
+    let tolerance = consort_proto::Tolerance::default();
+    let audible = |number: &StringNumber| -> f64 {
+        let Some(string) = harp.string(*number) else { return 0.0 };
+        let at_an_end = tolerance.is_top(string) || string.material == consort_proto::Material::Wire;
+        let share = if at_an_end { HEARD_AT_THE_ENDS } else { 1.0 };
+        match readiness.of(*number) {
+            Some(Standing::Off(cents) | Standing::Moved(cents)) => cents.0.abs() * share,
+            Some(Standing::SetOnce(_)) => -1.0,
+            _ => 0.0,
+        }
+    };
+    let mut strings = order.to_vec();
+    strings.sort_by(|one, other| audible(other).total_cmp(&audible(one)));
+    strings
+}
