@@ -87,6 +87,19 @@ pub enum ConfigError {
 /// The name of the program's folder below the user's data.
 const PROGRAM: &str = "station";
 
+impl Config {
+    /// The same station once more, by what it remembers: its harp, its name and its coordinator.
+    pub fn again(&self) -> Self {
+        Self {
+            name: None,
+            harp: None,
+            invitation: None,
+            coordinator: None,
+            ..self.clone()
+        }
+    }
+}
+
 impl TryFrom<Args> for Config {
     type Error = ConfigError;
 

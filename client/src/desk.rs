@@ -8,13 +8,14 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use consort_guide::{Order, Way};
 use consort_link::Event;
-use consort_pages::{DeskPage, Guard, desk_files, record_files, stream};
+use consort_pages::{DeskPage, Guard, HarpShape, desk_files, record_files, stream};
 use consort_proto::message::Proposal;
-use consort_proto::{Cents, Mark, Reading, ReferencePitch, StringNumber};
+use consort_proto::{Cents, Harp, Mark, Naming, Reading, ReferencePitch, StringNumber, harp_file};
 use consort_store::Folder;
 use consort_words::Words;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use serde_json::json;
 use tokio::net::TcpListener;
 use tokio::sync::{Semaphore, mpsc, watch};
@@ -24,8 +25,10 @@ use crate::image::Image;
 use crate::invitation::NotAnInvitation;
 use crate::picture;
 use crate::record::live::Live;
+use crate::sound::input::{self, Input};
 use crate::start::StartError;
 use crate::station::Wish;
+use crate::trace::Trace;
 
 /// Looks at once: the desk itself, and a few forgotten tabs.
 const VIEWERS_MAX: usize = 8;
@@ -52,6 +55,30 @@ enum WishBody {
     Propose { hz: f64, sigma_cents: f64 },
     /// Be a new laptop: one with a fresh key.
     Renew,
+    /// Go on, since what was doubted of this string was looked at.
+    LookedAt { string: StringNumber },
+    /// What has changed was seen.
+    Seen,
+    /// Show the desk though the start has passed.
+    Wake,
+    /// Ask for strings in this order.
+    Order { order: String },
+    /// Name octaves as in acoustics, or the harpist's way.
+    Scientific { on: bool },
+    /// Say which way the key goes to tighten, or that nobody wants to say.
+    KeyWay { way: Option<String> },
+    /// Begin the quick pass, or end it.
+    Quick { on: bool },
+    /// Begin a last check, or end it.
+    LastCheck { on: bool },
+    /// Keep the last seconds, since what was made of them is wrong.
+    Wrong,
+    /// Hear this input from now on, or the one that the system prefers.
+    Input { name: Option<String> },
+    /// Play this harp from now on.
+    Harp { harp: HarpShape },
+    /// Take the last choice back.
+    Undo,
 }
 
 /// What the handlers share.
@@ -61,6 +88,16 @@ struct Shared {
     pictures: watch::Receiver<Arc<str>>,
     wishes: mpsc::Sender<Wish>,
     viewers: Arc<Semaphore>,
+    trace: Trace,
+}
+
+/// What the set-up of the harp starts from.
+#[derive(Debug, Serialize)]
+struct SetUp {
+    /// The harp that is played.
+    harp: HarpShape,
+    /// The usual harps of all sizes.
+    sizes: Vec<HarpShape>,
 }
 
 /// The file with the desk's token.
@@ -99,6 +136,7 @@ pub(crate) async fn serve(
     images: watch::Receiver<Arc<Image>>,
     wishes: mpsc::Sender<Wish>,
     record: Live,
+    trace: Trace,
 ) {
     let Ok(address) = listener.local_addr() else { return };
     let (pictures, shown) = watch::channel(Arc::from(""));
@@ -107,6 +145,7 @@ pub(crate) async fn serve(
         pictures: shown,
         wishes,
         viewers: Arc::new(Semaphore::new(VIEWERS_MAX)),
+        trace,
     };
     let guard = Guard::new(address.port(), format!("consort-desk-{}", address.port()), key);
     let serving = axum::serve(listener, pages(&guard, shared, record)).into_future();
@@ -132,6 +171,12 @@ fn pages(guard: &Guard, shared: Shared, record: Live) -> Router {
         .route("/desk.json", get(look))
         .route("/live", get(live))
         .route("/wish", post(wish))
+        .route("/harp.json", get(harp))
+        .route("/inputs.json", get(inputs))
+        .route(
+            "/trace.json",
+            get(async |State(shared): State<Shared>| Json(shared.trace.peaks())),
+        )
         .with_state(shared)
         .merge(record.routes());
     guard.protect(desk_files().nest("/record/", record_files()), closed)
@@ -150,9 +195,23 @@ async fn live(State(shared): State<Shared>) -> Response {
     stream(shared.pictures, seat)
 }
 
+async fn harp(State(shared): State<Shared>) -> Json<SetUp> {
+    let sizes = harp_file::preset_names().filter_map(harp_file::preset);
+    Json(SetUp {
+        harp: HarpShape::of(&shared.images.borrow().harp),
+        sizes: sizes.map(|harp| HarpShape::of(&harp)).collect(),
+    })
+}
+
+/// The inputs that can be heard; looking for them takes the system a moment.
+async fn inputs() -> Json<Vec<Input>> {
+    let found = tokio::task::spawn_blocking(input::usable).await;
+    Json(found.ok().and_then(Result::ok).unwrap_or_default())
+}
+
 async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Response {
-    let strings = shared.images.borrow().harp.len();
-    let wish = match body.meant(strings) {
+    let harp = shared.images.borrow().harp.clone();
+    let wish = match body.meant(&harp) {
         Ok(wish) => wish,
         Err(why) => return (StatusCode::UNPROCESSABLE_ENTITY, Json(json!({ "why": why }))).into_response(),
     };
@@ -163,10 +222,11 @@ async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Respo
 }
 
 impl WishBody {
-    /// The wish, for a harp of so many `strings`; else the sentence that says what is wrong with it.
-    fn meant(self, strings: usize) -> Result<Wish, String> {
+    /// The wish of whoever plays `harp`; else the sentence that says what is wrong with it.
+    fn meant(self, harp: &Harp) -> Result<Wish, String> {
+        let strings = harp.len();
         match self {
-            Self::Mark { string, .. } if string.index() >= strings => {
+            Self::Mark { string, .. } | Self::LookedAt { string } if string.index() >= strings => {
                 Err(format!("this harp has {strings} strings, there is no string {string}"))
             }
             Self::Mark { string, mark } => Ok(Wish::Mark { string, mark }),
@@ -186,6 +246,30 @@ impl WishBody {
                 Ok(Wish::Link(Event::Propose(Proposal { a4, sigma })))
             }
             Self::Renew => Ok(Wish::Renew),
+            Self::LookedAt { string } => Ok(Wish::LookedAt(string)),
+            Self::Seen => Ok(Wish::Seen),
+            Self::Wake => Ok(Wish::Wake),
+            Self::Order { order } => Order::from_word(&order).map(Wish::Order).ok_or_else(|| {
+                let known: Vec<&str> = Order::ALL.into_iter().map(Order::word).collect();
+                format!(
+                    "there is no order “{}”: choose one of {}",
+                    short(&order),
+                    known.join(", ")
+                )
+            }),
+            Self::Scientific { on } => Ok(Wish::Naming(if on { Naming::Scientific } else { Naming::Harp })),
+            Self::KeyWay { way } => way
+                .map(|word| {
+                    Way::from_word(&word).ok_or_else(|| format!("a key goes away or towards, not “{}”", short(&word)))
+                })
+                .transpose()
+                .map(Wish::KeyWay),
+            Self::Quick { on } => Ok(Wish::Quick(on)),
+            Self::LastCheck { on } => Ok(Wish::LastCheck(on)),
+            Self::Wrong => Ok(Wish::Wrong),
+            Self::Input { name } => Ok(Wish::Input(name)),
+            Self::Harp { harp: shape } => shape.file(harp).map(Wish::Harp).map_err(|why| why.to_string()),
+            Self::Undo => Ok(Wish::Undo),
             Self::Join { with } => with
                 .parse()
                 .map(Wish::Join)
@@ -194,21 +278,34 @@ impl WishBody {
     }
 }
 
+/// The beginning of what was typed, for a sentence.
+fn short(text: &str) -> String {
+    text.chars().take(40).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn a_wish_that_cannot_be_meant_is_none() {
+        let harp = harp_file::preset("pedal-47").expect("a preset");
         for (text, says) in [
             (r#"{"wish":"mark","string":48,"mark":"new"}"#, "47 strings"),
             (r#"{"wish":"join","with":"hello"}"#, "join link"),
+            (r#"{"wish":"order","order":"sideways"}"#, "octaves"),
+            (r#"{"wish":"key-way","way":"round"}"#, "towards"),
+            (r#"{"wish":"looked-at","string":60}"#, "47 strings"),
+            (
+                r#"{"wish":"harp","harp":{"name":"None","kind":"lever","strings":[]}}"#,
+                "1 to 63 strings",
+            ),
             (r#"{"wish":"propose","hz":4400,"sigma_cents":0.3}"#, "4400"),
             (r#"{"wish":"propose","hz":441,"sigma_cents":-1}"#, "uncertainty"),
             (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),
         ] {
             let body: WishBody = serde_json::from_str(text).expect(text);
-            let why = body.meant(47).expect_err(text);
+            let why = body.meant(&harp).expect_err(text);
             assert!(why.contains(says), "{text}: {why}");
         }
         for text in [

@@ -18,6 +18,8 @@ use crate::sound::input::{self, InputError};
 use crate::sound::kind::Kind;
 use crate::sound::recording::Recording;
 use crate::sound::recovery::{Action, Event, News, Recovery};
+use crate::trace::Trace;
+use crate::wrong::Tail;
 
 /// Where the sound comes from.
 #[derive(Clone, Debug, Eq, PartialEq)]
@@ -46,6 +48,15 @@ pub enum NoSound {
     Recording(String),
 }
 
+/// What the thread is told.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum ToEar {
+    /// Listen for these targets from the next pluck on.
+    Retune(Tuning),
+    /// Keep the last seconds of sound in this file.
+    Keep(PathBuf),
+}
+
 /// What comes out of the thread.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) enum Fed {
@@ -66,7 +77,8 @@ pub(crate) struct Feed {
     source: Opened,
     words: Words,
     expectation: Option<Expectation>,
-    tunings: Receiver<Tuning>,
+    told: Receiver<ToEar>,
+    trace: Trace,
     out: Sender<Fed>,
 }
 
@@ -87,11 +99,13 @@ struct Over;
 const PIECE: Duration = Duration::from_millis(10);
 
 impl Feed {
-    /// Gets ready to feed an ear that begins with `expectation`; what is sent into `tunings` replaces its targets.
+    /// Gets ready to feed an ear that begins with `expectation`; `told` says what else to do,
+    /// and `trace` is drawn as it hears.
     pub(crate) fn new(
         source: Source,
         expectation: Expectation,
-        tunings: Receiver<Tuning>,
+        told: Receiver<ToEar>,
+        trace: Trace,
         out: Sender<Fed>,
     ) -> Result<Self, NoSound> {
         let words = Words::english();
@@ -116,7 +130,8 @@ impl Feed {
             source,
             words,
             expectation: Some(expectation),
-            tunings,
+            told,
+            trace,
             out,
         })
     }
@@ -305,10 +320,20 @@ impl Feed {
                 out.blocking_send(fed).is_err()
             };
         };
-        let tunings = &self.tunings;
+        let (told, trace) = (&self.told, &self.trace);
+        let mut tail = Tail::new(rate);
         let played = play(&mut |piece| {
-            while let Ok(tuning) = tunings.try_recv() {
-                ear.retune(tuning);
+            tail.push(piece);
+            trace.push(piece, rate);
+            while let Ok(told) = told.try_recv() {
+                match told {
+                    ToEar::Retune(tuning) => ear.retune(tuning),
+                    ToEar::Keep(path) => {
+                        if let Err(why) = tail.write(&path, rate) {
+                            let _ = out.blocking_send(Fed::Said(format!("{}: {why}", path.display())));
+                        }
+                    }
+                }
             }
             ear.push(piece, &mut tell);
             if out.is_closed() { Err(Over) } else { Ok(()) }

@@ -3,10 +3,15 @@
 use std::sync::Arc;
 
 use consort_guide::opening::Check;
-use consort_guide::{Advice, Situation, Sounding, Standstill, Twins};
+use consort_guide::{
+    Action, Advice, Heard, LastCheck, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
+};
 use consort_link::Link;
-use consort_proto::{Harp, Readiness, Reading, StringNumber};
+use consort_proto::{
+    Accidental, Cents, Harp, HarpString, Mechanism, Note, Readiness, Reading, StringNumber, Tuning, Uptime,
+};
 
+use crate::choices::Choices;
 use crate::ear::{Sensed, Verdict};
 use crate::hand::Follower;
 
@@ -19,6 +24,11 @@ pub(crate) struct Hearing {
     twins: Twins,
     standstill: Standstill,
     opening: Check,
+    playing: Playing,
+    steady: Steady,
+    ways: Ways,
+    /// Whether the opening check has said whether a quick pass is needed.
+    weighed: bool,
 }
 
 impl Hearing {
@@ -30,7 +40,51 @@ impl Hearing {
             twins: Twins::default(),
             standstill: Standstill::default(),
             opening,
+            playing: Playing::default(),
+            steady: Steady::default(),
+            ways: Ways::default(),
+            weighed: false,
         }
+    }
+
+    /// Guides as she has chosen, with the start `urgent` or not, on a `harp` that is tuned to `tuning`.
+    pub(crate) fn guide_by(&mut self, choices: &Choices, urgent: bool, harp: &Harp, tuning: &Tuning) {
+        self.ways.order = choices.order();
+        self.ways.naming = choices.naming();
+        self.ways.key = choices.way(harp.name());
+        self.ways.urgent = urgent;
+        self.ways.rises = rises(harp, tuning);
+    }
+
+    /// How she is guided.
+    pub(crate) const fn ways(&self) -> &Ways {
+        &self.ways
+    }
+
+    /// What was doubted of `string` was looked at.
+    pub(crate) fn look_at(&mut self, string: StringNumber) {
+        if self.opening.doubt().is_some_and(|doubt| doubt.string == string) {
+            self.opening.overrule(string);
+        } else {
+            self.ways.looked_at = Some(string);
+        }
+    }
+
+    /// A quick pass begins or ends by her wish.
+    pub(crate) fn set_quick(&mut self, quick: Option<Quick>) {
+        self.ways.quick = quick;
+    }
+
+    /// A last check begins or ends by her wish.
+    pub(crate) fn set_last_check(&mut self, check: Option<LastCheck>) {
+        self.ways.last_check = check;
+        self.follower.let_go();
+    }
+
+    /// She has rested from playing.
+    pub(crate) fn rest(&mut self) {
+        self.playing.rest();
+        self.ways.plays = false;
     }
 
     /// The file whose sound is heard.
@@ -47,7 +101,9 @@ impl Hearing {
     }
 
     /// Another sound begins, whose times start over.
-    pub(crate) const fn begin_sound(&mut self) {
+    pub(crate) fn begin_sound(&mut self) {
+        self.playing.begin_sound();
+        self.ways.plays = false;
         self.follower.begin_sound();
         self.twins.begin_sound();
         self.opening.begin_sound();
@@ -87,14 +143,41 @@ impl Hearing {
         sensed
     }
 
-    /// Follows the string that sounds; whether the hand has changed.
-    pub(crate) fn follow(&mut self, sensed: &Sensed) -> bool {
-        self.follower.follow(sensed)
+    /// Whether she plays, now that this is sensed; a run that she was asked for is not playing.
+    pub(crate) fn plays(&mut self, sensed: &Sensed) -> bool {
+        let (onset_s, string) = match sensed {
+            Sensed::Answer(answer) => (answer.onset_s, answer.string),
+            Sensed::Track { onset_s, string, .. } => (*onset_s, *string),
+            Sensed::Refused { .. } | Sensed::Input(_) => return self.ways.plays,
+        };
+        let plays = self.playing.pluck(onset_s, string) && self.ways.last_check.is_none();
+        if plays && !self.ways.plays {
+            self.follower.let_go();
+        }
+        self.ways.plays = plays;
+        plays
     }
 
-    /// The string is done: between strings, nothing is in hand.
-    pub(crate) const fn let_go(&mut self) {
+    /// Follows the string that sounds; whether the hand has changed.
+    pub(crate) fn follow(&mut self, sensed: &Sensed, harp: &Harp, tuning: &Tuning) -> bool {
+        let changed = self.follower.follow(sensed);
+        if changed && let Some(hand) = self.follower.hand(harp, tuning) {
+            if self.ways.looked_at.is_some_and(|string| string != hand.string) {
+                self.ways.looked_at = None;
+            }
+            if let (Some(quick), Heard::Live(cents) | Heard::Settled(cents)) = (&mut self.ways.quick, hand.heard) {
+                quick.hear(hand.string, cents);
+            }
+        }
+        changed
+    }
+
+    /// The string is done, as `advice` says: between strings, nothing is in hand.
+    pub(crate) fn let_go(&mut self, advice: &Advice) {
         self.follower.let_go();
+        if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
+            self.ways.leave_new(string, cents);
+        }
     }
 
     /// Takes in the reading of a pluck that was measured to its end.
@@ -106,11 +189,46 @@ impl Hearing {
         self.standstill.hear(reading, off);
         self.opening
             .hear(harp, link.tuning(), onset_s, reading.string, reading.hz);
+        if let Some(check) = &mut self.ways.last_check {
+            check.hear(reading.string);
+        }
+        if !self.weighed
+            && let Some(mean) = self.opening.mean().filter(|_| self.opening.asks().is_none())
+        {
+            self.weighed = true;
+            self.ways.quick = Quick::for_mean(mean);
+        }
     }
 
-    /// What to do now.
-    pub(crate) fn advice(&self, harp: &Harp, link: &Link, readiness: &Readiness) -> Advice {
-        consort_guide::advise(&self.situation(harp, link, readiness))
+    /// What to do at `now`; words that come of a moving string are calmed.
+    pub(crate) fn advise(&mut self, harp: &Harp, link: &Link, now: Uptime) -> Advice {
+        let readiness = link.readiness();
+        let order = self.ways.order.strings(harp);
+        self.ways.quick = self
+            .ways
+            .quick
+            .take_if(|quick| quick.next(&order, &readiness).is_some());
+        self.ways.last_check = self
+            .ways
+            .last_check
+            .take_if(|check| check.next(&order, &readiness).is_some());
+        let situation = self.situation(harp, link, &readiness);
+        let moving = situation
+            .hand
+            .is_some_and(|hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_)));
+        let advice = consort_guide::advise(&situation);
+        self.steady.show(advice, moving, now)
+    }
+
+    /// When a word that waits is due.
+    pub(crate) fn until(&self) -> Option<Uptime> {
+        self.steady.until()
+    }
+
+    /// The string that comes after the one that is shown.
+    pub(crate) fn following(&self, harp: &Harp, link: &Link, shown: Option<StringNumber>) -> Option<StringNumber> {
+        let readiness = link.readiness();
+        consort_guide::following(&self.situation(harp, link, &readiness), shown?)
     }
 
     fn situation<'a>(&'a self, harp: &'a Harp, link: &'a Link, readiness: &'a Readiness) -> Situation<'a> {
@@ -124,6 +242,22 @@ impl Hearing {
                 .sounds()
                 .is_some_and(|(string, hz)| self.standstill.holds(string, hz)),
             opening: Some(&self.opening),
+            ways: &self.ways,
         }
     }
+}
+
+/// How far the target of each string lies above the pitch that it is made for: its open note at A4 = 440 Hz.
+///
+/// A string without discs and levers takes the note that a piece wants, a semitone either side of the natural.
+fn rises(harp: &Harp, tuning: &Tuning) -> Vec<Cents> {
+    let usual = Tuning::default();
+    let rise = |string: &HarpString| {
+        let made_for = match string.mechanism {
+            Mechanism::Fixed => usual.frequency(Note::new(string.open.letter, Accidental::Natural, string.open.octave)),
+            Mechanism::Discs | Mechanism::Lever => usual.open_target(string),
+        };
+        tuning.open_target(string).cents_above(made_for)
+    };
+    harp.strings().iter().map(rise).collect()
 }

@@ -7,10 +7,10 @@ use std::time::Duration;
 use consort_guide::Advice;
 use consort_link::{Asked, Link, LinkState, Stranger};
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Harp, Name, Readiness, Seat, Tenure, Tolerance, Tuning, Uptime};
+use consort_proto::{Agreement, Harp, Name, Naming, Readiness, Seat, Tenure, Tolerance, Tuning, Uptime};
 use consort_words::{Arg, Key, Words};
 
-use crate::hearing::Hearing;
+use crate::course::Course;
 use crate::sound::trouble::Trouble;
 
 /// Everything that can be shown of a station.
@@ -38,6 +38,8 @@ pub struct Image {
     pub input: Input,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
+    /// What she has chosen, how far she has come, how long she has.
+    pub course: Course,
 }
 
 impl Image {
@@ -46,12 +48,11 @@ impl Image {
         link: &Link,
         harp: &Arc<Harp>,
         (name, own_tag): (&Name, &str),
-        hearing: &Hearing,
+        (advice, course): (Advice, Course),
         now: Uptime,
     ) -> Self {
         let view = link.view(now);
         let readiness = link.readiness();
-        let advice = hearing.advice(harp, link, &readiness);
         Self {
             name: name.clone(),
             harp: harp.clone(),
@@ -80,6 +81,7 @@ impl Image {
             unsent: view.unsent,
             input: Input::Waiting,
             notices: Vec::new(),
+            course,
         }
     }
 }
@@ -181,7 +183,7 @@ impl Connection {
     }
 
     /// What to say of it.
-    pub fn sentence(&self, words: &Words, agreement: Option<&Agreement>) -> String {
+    pub fn sentence(&self, words: &Words, agreement: Option<&Agreement>, naming: Naming) -> String {
         let key = match self.state {
             LinkState::Alone => match self.strangers.first() {
                 Some(Stranger { tag, .. }) => {
@@ -193,7 +195,7 @@ impl Connection {
             LinkState::Reaching => Key::LinkReaching,
             LinkState::Joined => match agreement {
                 Some(Agreement { called: Some(note), .. }) => {
-                    let string = note.harp_name();
+                    let string = naming.of(*note);
                     return words.say(Key::LinkCalled, &[("string", Arg::from(string))]);
                 }
                 Some(agreement) => {

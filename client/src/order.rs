@@ -4,6 +4,7 @@ use std::ffi::OsString;
 use std::io::IsTerminal;
 use std::process::ExitCode;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use clap::Parser;
 use clap::error::ErrorKind;
@@ -20,7 +21,7 @@ use crate::podium::{self, Podium, PodiumError};
 use crate::record::{self, NotDone};
 use crate::reference::{NotMeasured, Reference};
 use crate::sound::input::{self, InputError};
-use crate::start::{StartError, Station};
+use crate::start::{Ended, StartError, Station};
 use crate::{browser, say, targets};
 
 /// Why the program ends without having done what was asked.
@@ -178,14 +179,38 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
         .build()
         .map_err(Refusal::Runtime)?;
     runtime.block_on(async {
-        let station = Station::start(config).await?;
+        let mut again = config.again();
+        let mut station = Station::start(config).await?;
         if open_browser {
             browser::open(&station.desk_url());
         }
-        let delivered = station.run(asked_to_end()).await;
-        Ok(delivered || !ends_by_itself)
+        let mut shutdown = std::pin::pin!(asked_to_end());
+        loop {
+            // A desk that is open follows again by itself, so it has to be where it was.
+            again.desk_port = station.desk_address().port();
+            match station.run(&mut shutdown).await {
+                Ended::Over { delivered } => return Ok(delivered || !ends_by_itself),
+                Ended::Anew => station = started_again(&again).await?,
+            }
+        }
     })
 }
+
+/// Starts the station once more; what the one before held is let go of within a moment.
+async fn started_again(config: &Config) -> Result<Station, StartError> {
+    let until = Instant::now() + LETS_GO_WITHIN;
+    loop {
+        match Station::start(config.clone()).await {
+            Err(why) if Instant::now() >= until => return Err(why),
+            Err(why) => tracing::debug!(%why, "not yet"),
+            Ok(station) => return Ok(station),
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+}
+
+/// The threads of a station that has ended let go of its folder and port within this time.
+const LETS_GO_WITHIN: Duration = Duration::from_secs(5);
 
 /// Shows a coordinator's board until Ctrl-C.
 fn show_board(config: podium::Config, json: bool, open_browser: bool) -> Result<bool, Refusal> {

@@ -1,20 +1,24 @@
 //! What the station has to show, as the desk's page takes it: every sentence finished.
 
-use consort_guide::Action;
+use std::time::Duration;
+
+use consort_guide::{Action, Way};
 use consort_link::LinkState;
-use consort_pages::{DeskPage, DeskString, StringInHand};
-use consort_proto::{Standing, StringNumber};
+use consort_pages::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
+use consort_proto::{Naming, Standing, StringNumber};
 use consort_words::{Arg, Key, Words};
 
 use crate::image::{Image, Input};
 use crate::question;
+use crate::voice::how_far;
 
 /// The desk of `image`, with what people read in `words`.
 pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
     let advice = &image.advice;
     let string = advice.string.and_then(|number| hand(image, number));
     let word = words.say(advice.action.key(), &[]);
-    let far = advice.far.map(|far| words.say(far.key(), &[]));
+    let far = advice.turn.map(|turn| how_far(turn, words));
+    let course = &image.course;
     let why = advice.why.say(words);
     let place = advice.place.as_ref().map(|place| place.say(words));
     let (message, urgent) = message(image, words);
@@ -22,9 +26,43 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         name: image.name.to_string(),
         harp: image.harp.name().to_owned(),
         tuning: words.tuning(&image.tuning),
-        says: words.readiness(&image.harp, &image.readiness),
+        says: words.readiness_in(&image.harp, &image.readiness, course.naming),
         message,
         urgent,
+        start: course.start_in.map(|left| start(left, words)),
+        dark: course.dark,
+        link: match image.link.state {
+            LinkState::Joined => "joined",
+            LinkState::Alone => "alone",
+            _ => "lost",
+        },
+        health: image.input.sentence(words).unwrap_or_default(),
+        may_see: course.changed.is_some(),
+        telling: Telling {
+            order: course.order.word(),
+            scientific: course.naming == Naming::Scientific,
+            key: course.key.map(Way::word),
+            quick: course.quick,
+            last_check: course.last_check,
+            plays: advice.action == Action::Plays,
+            can_undo: course.can_undo,
+            fresh: course.fresh,
+            input: course.input.clone(),
+        },
+        turn: advice.turn.map(|turn| KeyTurn {
+            degrees: if advice.action == Action::Loosen {
+                -turn.degrees
+            } else {
+                turn.degrees
+            },
+            way: turn.way.map(Way::word),
+        }),
+        doubt: doubt(advice.action),
+        may_go_on: advice.can_be_overruled(),
+        next: course
+            .next
+            .and_then(|number| image.harp.string(number))
+            .map(|string| course.naming.of(string.open)),
         may_join: !matches!(image.link.state, LinkState::Joined | LinkState::Reaching),
         questions: question::all(image, words),
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
@@ -39,7 +77,9 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
             .harp
             .numbered()
             .zip(image.readiness.standings())
-            .map(|((number, string), &standing)| DeskString::of(number, string, standing, words))
+            .map(|((number, string), &standing)| {
+                DeskString::of(number, string, standing, &image.tuning, course.naming, words)
+            })
             .collect(),
     }
 }
@@ -47,23 +87,39 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
 fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
     let string = image.harp.string(number)?;
     // Nothing that is in doubt is drawn, so that it cannot be taken for advice.
-    let in_doubt = matches!(
-        image.advice.action,
-        Action::WhichPin
-            | Action::WhichHarp
-            | Action::WhichTuning
-            | Action::PedalUp
-            | Action::LeverDown
-            | Action::Again
-            | Action::Pluck
-    );
+    let action = image.advice.action;
+    let in_doubt = action.is_doubt() || matches!(action, Action::Again | Action::Pluck | Action::PlayOn);
     Some(StringInHand::of(
         number,
         string,
         image.readiness.of(number).unwrap_or(Standing::NotHeard),
         image.advice.cents.filter(|_| !in_doubt),
         image.tolerance.of(string),
+        image.course.naming,
     ))
+}
+
+/// What has to be looked at, as a word for the drawing.
+const fn doubt(action: Action) -> Option<&'static str> {
+    Some(match action {
+        Action::PedalUp => "pedal",
+        Action::LeverDown => "lever",
+        Action::WhichPin => "pin",
+        Action::WhichHarp => "harp",
+        Action::WhichTuning => "tuning",
+        Action::WhichPitch => "pitch",
+        Action::NotHigher => "limit",
+        _ => return None,
+    })
+}
+
+/// How long until the start.
+fn start(left: Duration, words: &Words) -> String {
+    if left.is_zero() {
+        return words.say(Key::StartPassed, &[]);
+    }
+    let time = words.say(Key::TimeMinutes, &[("count", Arg::from(left.as_secs() / 60))]);
+    words.say(Key::DeskStartIn, &[("time", Arg::from(time))])
 }
 
 /// One message at a time: what spoils the sound first, then the link, then what is merely so.
@@ -72,7 +128,15 @@ fn message(image: &Image, words: &Words) -> (String, bool) {
     if let Some(sentence) = of_input.as_ref().filter(|_| image.input.is_urgent()) {
         return (sentence.clone(), true);
     }
-    let link = image.link.sentence(words, image.agreement.as_ref());
+    if image.course.dark {
+        return (words.say(Key::DeskDark, &[]), false);
+    }
+    if let Some(changed) = &image.course.changed {
+        return (changed.clone(), true);
+    }
+    let link = image
+        .link
+        .sentence(words, image.agreement.as_ref(), image.course.naming);
     let urgent = !matches!(
         image.link.state,
         LinkState::Alone | LinkState::Searching | LinkState::Reaching | LinkState::Joined

@@ -20,6 +20,7 @@ pub(crate) fn all(image: &Image, words: &Words) -> Vec<Question> {
         ));
     }
     questions.extend(take_over(image, words));
+    questions.extend(image.course.asks_key.then(|| key_way(words)));
     if !matches!(link.state, LinkState::Joined | LinkState::Reaching) {
         questions.extend(ask_in(link, words));
     }
@@ -35,6 +36,19 @@ fn give_up(asked: &Asked, words: &Words) -> Question {
     Question::new(
         words.say(Key::AskGiveUp, &args),
         [answer(Key::AskGiveUpYes, true), answer(Key::AskGiveUpNo, false)],
+    )
+}
+
+/// Which way the key goes to tighten: asked once for each harp.
+fn key_way(words: &Words) -> Question {
+    let answer = |key, way: Option<&str>| (words.say(key, &[]), json!({"wish": "key-way", "way": way}));
+    Question::new(
+        words.say(Key::AskKey, &[]),
+        [
+            answer(Key::AskKeyAway, Some("away")),
+            answer(Key::AskKeyTowards, Some("towards")),
+            answer(Key::AskKeyLeave, None),
+        ],
     )
 }
 

@@ -17,6 +17,7 @@ use tokio::time::Instant;
 
 use crate::browse;
 use crate::choice::{self, ChosenHarp, NotAHarpChoice};
+use crate::choices::Kept;
 use crate::config::{Config, Discovery};
 use crate::desk;
 use crate::ear::Expectation;
@@ -27,8 +28,11 @@ use crate::invitation::Invitation;
 use crate::keeper::Keeper;
 use crate::pairing::Exchanges;
 use crate::record::live::Live;
-use crate::station::{EventLoop, Inboxes, Parts, Wish};
+use crate::sound::input;
+pub use crate::station::Ended;
+use crate::station::{EventLoop, HARP_FILE, Inboxes, Parts, Wish};
 use crate::store::{Note, Opened, Store, StoreError};
+use crate::trace::Trace;
 use crate::voice::Voice;
 
 /// A station with its memory read and its ports taken, not yet hearing anything.
@@ -45,6 +49,7 @@ pub struct Station {
     desk_address: SocketAddr,
     desk_key: String,
     record: Live,
+    trace: Trace,
 }
 
 /// Why a station cannot be started.
@@ -133,13 +138,25 @@ impl Station {
             },
         );
 
-        let (tunings, heard_tunings) = std::sync::mpsc::channel();
+        let kept = Kept::open(folder.clone());
+        let trace = Trace::default();
+        let (ear, told_ear) = std::sync::mpsc::channel();
         let (feeding, fed) = mpsc::channel(FED_MAX);
         let tag = format!("{:016x}{:016x}", random()?, random()?);
         let keeper = Keeper::start(folder.file(RECORD), (*harp).clone(), tag, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
         let plays_recordings = matches!(config.source, Source::Recordings { .. });
-        let feed = Feed::new(config.source, expectation, heard_tunings, feeding)?;
+        let source = match config.source {
+            // What was chosen at the desk, as long as it is there.
+            Source::Live(None) => Source::Live(
+                kept.now()
+                    .input()
+                    .filter(|name| input::look_for(name).is_ok())
+                    .map(str::to_owned),
+            ),
+            source => source,
+        };
+        let feed = Feed::new(source, expectation, told_ear, trace.clone(), feeding)?;
         let patience = match (plays_recordings, config.invitation.is_some(), saved.known.is_empty()) {
             (true, true, _) => PATIENCE_INVITED,
             (true, false, false) => PATIENCE_KNOWN,
@@ -184,7 +201,8 @@ impl Station {
                 .map(aside_sentence)
                 .chain(only_read)
                 .collect(),
-            tunings,
+            ear,
+            kept,
             feed,
             patience,
             called,
@@ -209,6 +227,7 @@ impl Station {
             desk_address,
             desk_key,
             record,
+            trace,
         })
     }
 
@@ -229,12 +248,12 @@ impl Station {
 
     /// Hears, guides and reports until `shutdown`, or until the recordings have ended if it is to end with them.
     ///
-    /// Says whether nothing waits to be reported; without a coordinator nothing does.
-    pub async fn run(self, shutdown: impl Future<Output = ()>) -> bool {
-        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes, self.record);
+    /// Also ends when the harpist has chosen another harp or input: then the station is to start anew.
+    pub async fn run(self, shutdown: impl Future<Output = ()> + Unpin) -> Ended {
+        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes, self.record, self.trace);
         let looking = look(self.discovery, self.events);
         tokio::select! {
-            delivered = self.event_loop.run(self.inboxes, shutdown) => delivered,
+            ended = self.event_loop.run(self.inboxes, shutdown) => ended,
             never = async { tokio::join!(desk, looking); std::future::pending().await } => never,
         }
     }
@@ -257,8 +276,6 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>) -> Result<Harp, Start
 
 /// The harp's record, in the data folder.
 pub(crate) const RECORD: &str = "record.sqlite";
-/// The harp that was heard last, as a harp file.
-const HARP_FILE: &str = "harp.toml";
 
 async fn look(discovery: Option<Discovery>, events: mpsc::Sender<Event>) {
     if let Some(discovery) = discovery

@@ -1,6 +1,6 @@
 //! What a running station prints: lines for a person, for programs, or both.
 
-use consort_guide::Advice;
+use consort_guide::{Advice, Turn};
 use consort_link::LinkState;
 use consort_proto::{Agreement, Scheme};
 use consort_words::{Key, Words};
@@ -48,6 +48,15 @@ impl AdviceLine {
             why: advice.why.say(words),
             place: advice.place.as_ref().map(|place| place.say(words)),
         }
+    }
+}
+
+/// How far the key turns and where its handle goes: `a little, away from you`.
+pub(crate) fn how_far(turn: Turn, words: &Words) -> String {
+    let far = words.say(turn.far.key(), &[]);
+    match turn.way {
+        Some(way) => format!("{far}, {}", words.say(way.key(), &[])),
+        None => far,
     }
 }
 
@@ -111,7 +120,10 @@ impl Voice {
             say::line(&line.json());
         }
         if self.output.terminal {
-            let name = image.harp.string(answer.string).map(|string| string.open.harp_name());
+            let name = image
+                .harp
+                .string(answer.string)
+                .map(|string| image.course.naming.of(string.open));
             say::line(&line.row(&name.unwrap_or_default()));
         }
     }
@@ -129,7 +141,11 @@ impl Voice {
                     state: image.link.word(),
                     unsent: image.unsent,
                 },
-                || image.link.sentence(&self.words, image.agreement.as_ref()),
+                || {
+                    image
+                        .link
+                        .sentence(&self.words, image.agreement.as_ref(), image.course.naming)
+                },
             );
         }
         if self.input != image.input {
@@ -167,6 +183,9 @@ impl Voice {
     }
 
     fn advise(&mut self, image: &Image) {
+        if image.course.dark {
+            return;
+        }
         let line = AdviceLine::new(&image.advice, &self.words);
         if self.advice.as_ref() == Some(&line) {
             return;
@@ -176,11 +195,10 @@ impl Voice {
         }
         if self.output.terminal {
             let name = image.advice.string.and_then(|string| image.harp.string(string));
-            let name = name.map(|string| string.open.harp_name()).unwrap_or_default();
-            let far = image
-                .advice
-                .far
-                .map(|far| format!(" {}", self.words.say(far.key(), &[])));
+            let name = name
+                .map(|string| image.course.naming.of(string.open))
+                .unwrap_or_default();
+            let far = image.advice.turn.map(|turn| format!(" {}", how_far(turn, &self.words)));
             let place = line
                 .place
                 .as_deref()

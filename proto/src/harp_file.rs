@@ -148,6 +148,94 @@ pub fn parse(text: &str) -> Result<Harp, HarpFileError> {
     Ok(Harp::new(file.name, file.kind, strings)?)
 }
 
+/// The file that describes `harp`: [`parse`] reads the same harp from it.
+///
+/// Only harps whose strings follow one another letter by letter have one; another is refused as reading it would be.
+pub fn write(harp: &Harp) -> Result<String, HarpFileError> {
+    let mut written = format!(
+        "name = {}\nkind = {}\nopen = {{ {} }}\n",
+        quoted(harp.name()),
+        word(&harp.kind()),
+        usual_open(harp)
+            .into_iter()
+            .map(|(letter, accidental)| format!("{letter} = {}", word(&accidental)))
+            .collect::<Vec<_>>()
+            .join(", ")
+    );
+    let alike =
+        |one: &HarpString, other: &HarpString| (one.material, one.mechanism) == (other.material, other.mechanism);
+    for run in harp.strings().chunk_by(alike) {
+        let [from, .., to] = run else {
+            if let [only] = run {
+                written += &run_text(only, only);
+            }
+            continue;
+        };
+        written += &run_text(from, to);
+    }
+    let open = usual_open(harp);
+    for string in harp.strings() {
+        let own = open.get(&string.open.letter.as_char()) != Some(&string.open.accidental);
+        let regulated = string.regulation != [Cents(0.0); 2];
+        if own || regulated {
+            let Cents(first) = string.regulation[0];
+            let Cents(second) = string.regulation[1];
+            let accidental = word(&string.open.accidental);
+            written += &format!(
+                "\n[[strings]]\nnote = {}\nopen = {accidental}\n",
+                quoted(&place_name(string.open))
+            );
+            written += &format!("regulation = [{first:?}, {second:?}]\n");
+        }
+    }
+    match parse(&written) {
+        Ok(read) if read == *harp => Ok(written),
+        Ok(_) => Err(HarpFileError::Syntax(
+            "its strings do not follow one another".to_owned(),
+        )),
+        Err(why) => Err(why),
+    }
+}
+
+fn run_text(from: &HarpString, to: &HarpString) -> String {
+    format!(
+        "\n[[runs]]\nfrom = {}\nto = {}\nmaterial = {}\nmechanism = {}\n",
+        quoted(&place_name(from.open)),
+        quoted(&place_name(to.open)),
+        word(&from.material),
+        word(&from.mechanism)
+    )
+}
+
+/// How most strings of each letter are tuned open; what is natural is left out as in a file by hand.
+fn usual_open(harp: &Harp) -> BTreeMap<char, Accidental> {
+    let mut open = BTreeMap::new();
+    for letter in Letter::ALL {
+        let of_letter = || harp.strings().iter().filter(|string| string.open.letter == letter);
+        let count = |accidental| {
+            of_letter()
+                .filter(|string| string.open.accidental == accidental)
+                .count()
+        };
+        let all = [Accidental::Flat, Accidental::Natural, Accidental::Sharp];
+        if let Some(most) = all.into_iter().max_by_key(|accidental| count(*accidental))
+            && of_letter().next().is_some()
+        {
+            open.insert(letter.as_char(), most);
+        }
+    }
+    open
+}
+
+/// The word for `value` in a harp file, in its quotes.
+fn word(value: &impl serde::Serialize) -> String {
+    toml::Value::try_from(value).map_or_else(|_| quoted(""), |value| value.to_string())
+}
+
+fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}
+
 /// The names under which [`preset`] knows a harp, from the largest pedal harp to the smallest lever harp.
 pub fn preset_names() -> impl Iterator<Item = &'static str> {
     PRESETS.iter().map(|(name, _)| *name)

@@ -35,7 +35,7 @@ pub use identity::Fingerprint;
 pub use join::{JoinLink, JoinToken};
 pub use message::{Hello, Report, Sequence, ToCoordinator, ToStation};
 pub use name::Name;
-pub use note::{Accidental, Letter, Note};
+pub use note::{Accidental, Letter, Naming, Note};
 pub use pairing::{Binding, Proof, Share};
 pub use readiness::{Mark, Readiness, Standing, StringStory, Tolerance};
 pub use reading::{Reading, Verdict};

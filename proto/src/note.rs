@@ -192,6 +192,11 @@ impl Note {
         format!("{}{}", self.harp_octave(), self.letter)
     }
 
+    /// The letter with its octave as scientists write it, without its accidental: `C4`.
+    pub fn scientific_name(self) -> String {
+        format!("{}{}", self.letter, self.octave)
+    }
+
     /// The number printed on string packets: E7 (1E) is No. 1; the strings above it are `0` and `00`.
     pub fn packet_number(self) -> String {
         let top = Self::new(Letter::E, Accidental::Natural, 7).steps();
@@ -265,5 +270,25 @@ impl FromStr for Note {
             .filter(|octave| (-1..=9).contains(octave))
             .ok_or_else(bad)?;
         Ok(Self::new(letter, accidental, octave))
+    }
+}
+
+/// How strings are named on a screen.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub enum Naming {
+    /// The harpist's way, octave first: `4C`.
+    #[default]
+    Harp,
+    /// Octaves as in acoustics: `C4`.
+    Scientific,
+}
+
+impl Naming {
+    /// The name of the string of `note`, without its accidental.
+    pub fn of(self, note: Note) -> String {
+        match self {
+            Self::Harp => note.harp_name(),
+            Self::Scientific => note.scientific_name(),
+        }
     }
 }

@@ -163,3 +163,26 @@ fn a_harp_file_may_be_as_long_as_the_limit_and_give_every_string_its_own() {
         }
     );
 }
+
+/// What is written is read again as the same harp, also with a string tuned otherwise than its letter and a regulation
+/// error.
+#[test]
+fn a_harp_that_is_written_is_read_again() {
+    for name in harp_file::preset_names() {
+        let harp = harp_file::preset(name).expect("a preset");
+        let text = harp_file::write(&harp).expect(name);
+        assert_eq!(harp_file::parse(&text).expect(name), harp, "{text}");
+        let mut strings = harp.strings().to_vec();
+        let last = strings.len() - 1;
+        strings[last].open.accidental = consort_proto::Accidental::Sharp;
+        strings[3].material = consort_proto::Material::Fluorocarbon;
+        strings[5].regulation = [consort_proto::Cents(2.5), consort_proto::Cents(-1.0)];
+        let own =
+            consort_proto::Harp::new("The \"walnut\" one".to_owned(), harp.kind(), strings.clone()).expect("a harp");
+        let text = harp_file::write(&own).expect(name);
+        assert_eq!(harp_file::parse(&text).expect(name), own, "{text}");
+        strings.remove(4);
+        let torn = consort_proto::Harp::new("Torn".to_owned(), harp.kind(), strings).expect("a harp");
+        assert!(harp_file::write(&torn).is_err(), "{name} with a hole");
+    }
+}

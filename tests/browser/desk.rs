@@ -2,7 +2,9 @@
 
 use crate::browser::Browser;
 use crate::network::alone;
-use crate::rehearsal::{Rehearsal, free_ports};
+use consort_tests::process::run;
+
+use crate::rehearsal::{Rehearsal, free_ports, wait_for};
 
 /// What the hidden list says of the top string.
 const SAYS_0G: &str = "document.querySelector('#strings li')?.textContent";
@@ -121,5 +123,188 @@ fn address_and_code_are_typed_into_one_field_and_a_slip_is_told_at_once() {
         // The slip was answered as what it is, and the browser notes that.
         let complaints = browser.complaints();
         assert!(complaints.iter().all(|said| said.contains("422")), "{complaints:?}");
+    });
+}
+
+/// What the guide has to say is moved by sound alone; what the harpist answers, by single keys.
+#[test]
+fn the_harpist_answers_by_single_keys_and_is_asked_once_which_way_her_key_goes() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-keys");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        runa.play("clean-29-cb5.flac");
+        browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
+        let asked = "document.getElementById('questions').textContent.includes('which way')";
+        browser.wait("the question", asked);
+        browser.run("[...document.querySelectorAll('#questions button')].find((b) => b.textContent === 'Away from you').click()");
+        browser.wait(
+            "where the key goes",
+            "document.getElementById('far').textContent.endsWith('away from you')",
+        );
+        browser.wait("no question any more", &format!("!{asked}"));
+        assert!(
+            browser.run("return document.querySelectorAll('#bow .handle').length") == 2,
+            "the handle is drawn where it is and where it goes"
+        );
+        // Taken back, and said again.
+        browser.press(['u']);
+        browser.wait("the question again", asked);
+        browser.press(['l']);
+        browser.wait(
+            "the last check",
+            "document.getElementById('word').textContent === 'Play on'",
+        );
+        browser.press(['l']);
+        browser.wait("no check", "document.getElementById('word').textContent !== 'Play on'");
+        rehearsal.order(&["pitch", "442"]);
+        browser.wait(
+            "the change",
+            "document.getElementById('message').textContent.startsWith('Changed')",
+        );
+        browser.press([' ']);
+        browser.wait(
+            "that it was seen",
+            "document.getElementById('message').textContent === 'With Ensemble.'",
+        );
+        // Pressed twice, it says nothing of what comes next.
+        browser.press([' ', ' ']);
+        browser.expect_quiet();
+    });
+}
+
+#[test]
+fn from_the_start_the_desk_is_dark_and_hears_nothing_until_the_next_round() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-dark");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        rehearsal.order(&["start", "0"]);
+        browser.wait("darkness", "!document.getElementById('dark').hidden");
+        assert_eq!(
+            browser.text("document.getElementById('dark-clock').textContent.includes(':')"),
+            "true"
+        );
+        runa.play("clean-47-gb7.flac");
+        rehearsal.order(&["round"]);
+        browser.wait("light", "document.getElementById('dark').hidden");
+        assert_eq!(
+            browser.text(SAYS_0G),
+            "0G: not heard yet",
+            "what she performed is no reading"
+        );
+        runa.play("clean-47-gb7.flac");
+        browser.wait("a reading", &format!("{SAYS_0G} === '0G: set once'"));
+        browser.expect_quiet();
+    });
+}
+
+#[test]
+fn another_harp_is_set_up_on_the_page_seen_drawn_played_and_taken_back() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-harp");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("that nobody has said it", "!document.getElementById('fresh').hidden");
+        browser.press(['s']);
+        browser.wait("the set-up", "document.getElementById('setup').open");
+        let choose = |id: &str, text: &str| {
+            browser.run(&format!(
+                "const list = document.getElementById('{id}'); list.value = [...list.options].find((o) => o.text.startsWith('{text}')).value; list.dispatchEvent(new Event('change'));"
+            ));
+        };
+        choose("size", "Lever harp, 22");
+        let drawn = "document.querySelectorAll('#harp-drawn .label').length";
+        assert!(
+            browser.text(drawn).parse::<u32>().expect("labels") > 4,
+            "it is seen drawn"
+        );
+        choose("letter-F", "sharp");
+        browser.run("document.getElementById('harp-play').click()");
+        browser.wait(
+            "the harp of 22 strings",
+            "document.querySelectorAll('#strings li').length === 22 && document.getElementById('fresh').hidden",
+        );
+        browser.press(['u']);
+        browser.wait(
+            "the harp before",
+            "document.querySelectorAll('#strings li').length === 47",
+        );
+        // The link's fall while the station starts anew is noted by the browser, and nothing else.
+        let complaints = browser.complaints();
+        assert!(complaints.iter().all(|said| said.contains("live")), "{complaints:?}");
+    });
+}
+
+#[test]
+fn what_was_wrong_is_kept_as_a_sound_that_listen_hears_again() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-wrong");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        runa.play("clean-29-cb5.flac");
+        browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
+        browser.press(['w']);
+        browser.wait(
+            "where it is kept",
+            "document.getElementById('notices').textContent.includes('.wav')",
+        );
+        // The ear writes it with the next sound.
+        runa.play("clean-47-gb7.flac");
+        let told = browser.text("document.getElementById('notices').textContent");
+        let path = told
+            .split(", in ")
+            .nth(1)
+            .and_then(|rest| rest.strip_suffix('.'))
+            .expect("a path");
+        let heard = wait_for("the file", || {
+            let output = run("consort-station", &["listen", path, "--json"]);
+            output
+                .status
+                .success()
+                .then(|| String::from_utf8_lossy(&output.stdout).into_owned())
+        });
+        assert!(heard.contains(r#""note":"Cb5""#), "{heard}");
+        let said = std::fs::read_to_string(path.replace(".wav", ".jsonl")).expect("the events");
+        assert!(said.contains("Tighten"), "{said}");
+    });
+}
+
+#[test]
+fn a_message_moves_nothing_and_two_windows_show_one_desk() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-still");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        let second = browser.page();
+        let first = browser.new_page();
+        browser.go(runa.desk.split('#').next().expect("an address"));
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        const PLACES: &str = "return JSON.stringify(['name', 'word', 'bow', 'harp'].map((id) => document.getElementById(id).getBoundingClientRect().top))";
+        let before = browser.run(PLACES);
+        rehearsal.order(&["pitch", "442"]);
+        let changed = "document.getElementById('message').textContent.startsWith('Changed')";
+        browser.wait("the change", changed);
+        assert_eq!(browser.run(PLACES), before);
+        browser.turn_to(&second);
+        browser.wait("the change in the other window", changed);
+        browser.press([' ']);
+        browser.wait(
+            "that it was seen",
+            "document.getElementById('message').textContent === 'With Ensemble.'",
+        );
+        browser.turn_to(&first);
+        browser.wait(
+            "the same here",
+            "document.getElementById('message').textContent === 'With Ensemble.'",
+        );
+        runa.play("clean-29-cb5.flac");
+        browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
     });
 }

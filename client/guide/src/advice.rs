@@ -308,6 +308,18 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
         .or_else(|| next_in_order(situation))
 }
 
+/// The string that will be asked for once `shown` is done.
+pub fn following(situation: &Situation<'_>, shown: StringNumber) -> Option<StringNumber> {
+    let open = |number: &StringNumber| {
+        let standing = situation.readiness.of(*number);
+        *number != shown && standing.is_some_and(|standing| !standing.lets_the_harp_be_ready())
+    };
+    let order = situation.ways.order.strings(situation.harp);
+    let at = order.iter().position(|number| *number == shown).unwrap_or_default();
+    let (before, after) = order.split_at(at);
+    after.iter().chain(before).copied().find(open)
+}
+
 /// The next string in the harpist's order that is left; new strings come last.
 fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
     let left = |number: &StringNumber| {
@@ -347,7 +359,7 @@ pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {
             .readiness
             .set_aside()
             .filter_map(|number| situation.harp.string(number))
-            .map(|string| string.open.harp_name())
+            .map(|string| situation.ways.naming.of(string.open))
             .collect();
         let why = if aside.is_empty() {
             Phrase::plain(Key::WhyAllSet)
@@ -397,7 +409,7 @@ pub(crate) fn advice(
         cents,
         turn,
         why,
-        place: Some(place(situation.harp, string)),
+        place: Some(place(situation.harp, string, situation.ways.naming)),
     }
 }
 

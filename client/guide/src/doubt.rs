@@ -34,7 +34,7 @@ pub(crate) fn doubt(
             Phrase {
                 key,
                 args: vec![
-                    ("name", Arg::from(string.open.harp_name())),
+                    ("name", Arg::from(situation.ways.naming.of(string.open))),
                     ("letter", Arg::from(string.open.letter.to_string())),
                 ],
             },

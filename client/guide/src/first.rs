@@ -58,7 +58,7 @@ fn about_doubt(situation: &Situation<'_>, doubt: &Doubt) -> Advice {
 
 fn of_string(situation: &Situation<'_>, key: Key, number: StringNumber) -> Phrase {
     let (name, letter) = situation.harp.string(number).map_or_else(Default::default, |string| {
-        (string.open.harp_name(), string.open.letter.to_string())
+        (situation.ways.naming.of(string.open), string.open.letter.to_string())
     });
     let args = vec![("name", Arg::from(name)), ("letter", Arg::from(letter))];
     Phrase { key, args }

@@ -108,6 +108,11 @@ impl Way {
         }
     }
 
+    /// The way that programs know by `word`.
+    pub fn from_word(word: &str) -> Option<Self> {
+        [Self::Away, Self::Towards].into_iter().find(|way| way.word() == word)
+    }
+
     /// How it is said.
     pub const fn key(self) -> Key {
         match self {

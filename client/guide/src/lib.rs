@@ -21,7 +21,7 @@ mod ways;
 
 use consort_words::{Arg, Key, Words};
 
-pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked};
+pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
 pub use key::{Far, Turn, Way, cents_per_degree};
 pub use place::place;
 pub use playing::{Playing, REST_S};

@@ -1,6 +1,6 @@
 //! Where a pin is, in the words by which a hand finds it.
 
-use consort_proto::{Accidental, Harp, Letter, Note, StringNumber};
+use consort_proto::{Accidental, Harp, Letter, Naming, Note, StringNumber};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
@@ -14,7 +14,7 @@ const COUNTED_FROM_MIDDLE_C: i32 = 4;
 ///
 /// Within ten strings of an end it counts from there; around middle C from middle C; a C or F by its colour; else from
 /// the C or F below it, as players find high pins by following a coloured string over (common practice, no source).
-pub fn place(harp: &Harp, number: StringNumber) -> Phrase {
+pub fn place(harp: &Harp, number: StringNumber, naming: Naming) -> Phrase {
     const MIDDLE_C: i32 = Note::new(Letter::C, Accidental::Natural, 4).steps();
     let Some(string) = harp.string(number) else {
         return Phrase::plain(Key::PlaceMiddleC);
@@ -54,11 +54,11 @@ pub fn place(harp: &Harp, number: StringNumber) -> Phrase {
     match string.open.letter {
         Letter::C => Phrase {
             key: Key::PlaceRed,
-            args: vec![("name", Arg::from(string.open.harp_name()))],
+            args: vec![("name", Arg::from(naming.of(string.open)))],
         },
         Letter::F => Phrase {
             key: Key::PlaceDark,
-            args: vec![("name", Arg::from(string.open.harp_name()))],
+            args: vec![("name", Arg::from(naming.of(string.open)))],
         },
         letter => {
             let landmark = if matches!(letter, Letter::D | Letter::E) {
@@ -67,7 +67,7 @@ pub fn place(harp: &Harp, number: StringNumber) -> Phrase {
                 Letter::F
             };
             let above = (letter.index() - landmark.index()) as u32;
-            let below = Note::new(landmark, Accidental::Natural, string.open.octave).harp_name();
+            let below = naming.of(Note::new(landmark, Accidental::Natural, string.open.octave));
             Phrase {
                 key: Key::PlaceAboveLetter,
                 args: vec![("count", Arg::from(above)), ("name", Arg::from(below))],
@@ -106,7 +106,7 @@ mod tests {
         ];
         for (number, found) in table {
             let number = StringNumber::new(number).expect("a string");
-            assert_eq!(place(&harp, number).say(&words), found, "string {number}");
+            assert_eq!(place(&harp, number, Naming::Harp).say(&words), found, "string {number}");
         }
     }
 }

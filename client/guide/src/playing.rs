@@ -15,7 +15,7 @@ pub struct Playing {
 const STRINGS: usize = 4;
 const WITHIN_S: f64 = 2.0;
 /// After a rest of this length, seconds, she is taken to tune again.
-pub const REST_S: f64 = 1.5;
+pub const REST_S: f64 = 1.0;
 
 impl Playing {
     /// Another sound begins, whose times start over.
@@ -78,7 +78,7 @@ mod tests {
             (0.6, 22, false),
             (0.9, 23, true),
             (1.2, 20, true),
-            (2.6, 20, true),
+            (2.1, 20, true),
             (4.2, 20, false),
         ]);
     }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, order};
+use consort_proto::{Cents, Harp, Naming, Readiness, Standing, StringNumber, order};
 
 use crate::key::Way;
 
@@ -27,6 +27,8 @@ pub struct Ways {
     pub plays: bool,
     /// How far each string's target lies above its usual pitch, from the top; empty where none does.
     pub rises: Vec<Cents>,
+    /// How strings are named.
+    pub naming: Naming,
 }
 
 /// The order in which strings are asked for.
@@ -76,6 +78,11 @@ impl Order {
             Self::Down => "down",
             Self::Octaves => "octaves",
         }
+    }
+
+    /// The order that programs know by `word`.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|order| order.word() == word)
     }
 
     /// The strings of `harp` in this order.

@@ -1,6 +1,9 @@
 // The harpist's desk: the string in hand, which way and how far, and the whole harp. Every text is only set as text.
 import { at, enter, follow, make, otherTheme, post, say, showQuestions, speak, still } from "./follow.js";
-import { colour, drawHarp, drawLarge, shape } from "./strings.js";
+import { drawLarge, drawLink, sign } from "./large.js";
+import { openSetup, wireSetup } from "./setup.js";
+import { colour, drawHarp, shape } from "./strings.js";
+import { silence, sound, sounds } from "./tone.js";
 
 // The eye should see the string travel, not jump: within 120 ms nine tenths of the way are covered.
 const EASE_MS = 50;
@@ -19,9 +22,15 @@ let harpDrawn = "";
 
 function showName(string) {
   const name = string?.name ?? "";
-  if (at("name").textContent === name) return;
-  const letter = name.slice(-1);
-  at("name").replaceChildren(make("span", "octave", name.slice(0, -1)), make("span", colour(letter), letter));
+  const written = `${name}${string?.accidental ?? ""}`;
+  if (at("name").dataset.written === written) return;
+  at("name").dataset.written = written;
+  if (!string) return at("name").replaceChildren();
+  const [before, after] = name.split(string.letter);
+  const parts = [make("span", colour(string.letter), string.letter), sign(string.accidental)];
+  if (before) parts.unshift(make("span", "octave before", before));
+  if (after) parts.push(make("span", "octave", after));
+  at("name").replaceChildren(...parts);
 }
 
 // Draws the large string where it is now on its way to where it was heard; a different string is there at once.
@@ -31,7 +40,7 @@ function glide(previous) {
   const target = string?.cents ?? null;
   if (target === null || shown === null || previous?.string?.string !== string?.string || string.standing === "holds" || still()) {
     shown = target;
-    return drawLarge(at("bow"), string, target);
+    return drawLarge(at("bow"), string, target, now);
   }
   let last = performance.now();
   const move = (time) => {
@@ -39,7 +48,7 @@ function glide(previous) {
     last = time;
     const there = Math.abs(target - shown) < 0.05;
     if (there) shown = target;
-    drawLarge(at("bow"), string, shown);
+    drawLarge(at("bow"), string, shown, now);
     if (!there) frame = requestAnimationFrame(move);
   };
   frame = requestAnimationFrame(move);
@@ -67,11 +76,13 @@ function showDigits() {
 function showHarp() {
   const hand = now.string?.string ?? null;
   // On a phone the harp is drawn larger than its place would make it, so that its letters can be read.
-  const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 250, 17];
-  const picture = JSON.stringify([now.strings, hand, chosen, width]);
+  const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 196, 16];
+  const [bow, harp] = [at("bow"), at("harp")].map((part) => part.getBoundingClientRect());
+  const picture = JSON.stringify([now.strings, hand, chosen, width, bow.width, harp.width, bow.left]);
   if (picture === harpDrawn) return;
   harpDrawn = picture;
   const place = drawHarp(at("harp"), now.strings, { width, height, letters, hand });
+  if (hand && width > 1000) showThread(place(hand - 1), width, bow, harp);
   const gap = (width * 0.97) / now.strings.length;
   now.strings.forEach((string, index) => {
     const { x } = place(index);
@@ -79,6 +90,18 @@ function showHarp() {
     reach.addEventListener("click", () => choose(string.string));
     at("harp").append(reach);
   });
+}
+
+// From the large string a thread leads to its pin on the harp, which is framed.
+function showThread({ x, top }, width, bow, harp) {
+  const { a: scale, e: left, f: above } = at("harp").getScreenCTM() ?? { a: harp.width / width, e: harp.left, f: harp.top };
+  const [from, high] = [(bow.left + bow.width / 2 - left) / scale, (bow.bottom - above) / scale - 14];
+  const [ends, half] = [top - 11, 9];
+  const middle = (high + ends) / 2;
+  at("harp").append(
+    shape("path", { class: "thread", d: `M${from} ${high}C${from} ${middle} ${x} ${middle} ${x} ${ends}` }),
+    shape("path", { class: "frame", d: `M${x - half} ${top - half}h${2 * half}v${2 * half}h${-2 * half}z` }),
+  );
 }
 
 addEventListener("resize", () => { if (now) showHarp(); });
@@ -97,24 +120,57 @@ function showList() {
   if (meant && document.activeElement !== at("chosen")) at("chosen").value = meant;
 }
 
+// The pitch stays in sight when a message takes the place of the rest.
+function showTuning(tuning) {
+  if (at("tuning").textContent === tuning) return;
+  const [pitch, ...rest] = tuning.split(" · ");
+  at("tuning").replaceChildren(pitch, make("span", "rest-of-it", rest.map((part) => ` · ${part}`).join("")));
+}
+
+function showTimes() {
+  const time = new Date();
+  const clock = `${time.getHours()}:${String(time.getMinutes()).padStart(2, "0")}`;
+  say("clock", clock);
+  say("dark-clock", clock);
+}
+
+setInterval(showTimes, 5000);
+showTimes();
+
 function show(picture) {
   const previous = now;
   now = picture;
   document.title = `Desk · ${now.name}`;
-  say("tuning", now.tuning);
-  say("who", `${now.name} · ${now.harp}`);
+  showTuning(now.tuning);
+  at("tuning").title = `${now.name} · ${now.harp}`;
   say("message", now.message);
+  say("start", now.start);
+  if (at("link").dataset.link !== now.link) {
+    at("link").dataset.link = now.link;
+    drawLink(at("link"), now.link);
+  }
   document.querySelector("header").classList.toggle("urgent", now.urgent);
-  at("hand").classList.toggle("done", !now.string);
+  at("dark").hidden = !now.dark;
+  const { telling } = now;
+  at("hand").classList.toggle("done", !now.string && !telling.plays);
+  at("hand").classList.toggle("plays", telling.plays);
   showName(now.string);
   say("place", now.place);
   say("word", now.word);
   at("word").classList.toggle("long", now.word.length > 9);
+  const { turn } = now;
   say("far", now.far);
   showDigits();
   // The large digits say it already.
   say("why", digits.cents !== null && /^[\d.]+ cents (flat|sharp)\.$/.test(now.why) ? "" : now.why);
   say("says", now.says);
+  say("next", now.next && turn !== undefined ? `Next ${now.next}` : "");
+  const goesOn = now.may_go_on || now.may_see;
+  at("goon").classList.toggle("none", !goesOn);
+  at("goon").disabled = !goesOn;
+  say(at("goon").firstChild, now.may_go_on ? "I have looked " : "I have seen it ");
+  at("check").setAttribute("aria-pressed", String(telling.last_check));
+  at("fresh").hidden = !telling.fresh;
   at("join").hidden = !now.may_join;
   showQuestions(at("questions"), now.questions, wish);
   at("help").hidden = now.help === null;
@@ -136,15 +192,18 @@ function choose(string) {
 
 at("chosen").addEventListener("change", () => choose(Number(at("chosen").value)));
 
-async function wish(body) {
+// Sends a wish; null when it was taken, else the sentence that says why not.
+async function ask(body) {
   const answer = await post("wish", body).catch(() => null);
-  if (answer?.ok) {
-    say("answer", "");
-    return true;
-  }
+  if (answer?.ok) return null;
   const told = await answer?.json().catch(() => null);
-  say("answer", told?.why ?? "The station did not take this.");
-  return false;
+  return told?.why ?? "The station did not take this.";
+}
+
+async function wish(body) {
+  const why = await ask(body);
+  say("answer", why ?? "");
+  return why === null;
 }
 
 async function mark(value) {
@@ -164,9 +223,31 @@ at("join").addEventListener("submit", async (event) => {
 });
 
 const help = () => { if (now?.help !== null) wish({ wish: "help", wanted: !now.help }); };
+const check = () => wish({ wish: "last-check", on: !now.telling.last_check });
+
+// What was doubted was looked at, what has changed was seen. The string is named, so that a key that is pressed twice
+// says nothing of what comes next.
+function goOn() {
+  if (now.dark) wish({ wish: "wake" });
+  else if (now.may_go_on && now.string) wish({ wish: "looked-at", string: now.string.string });
+  else if (now.may_see) wish({ wish: "seen" });
+}
+
+function tone() {
+  const told = () => at("tone").setAttribute("aria-pressed", String(sounds()));
+  if (sounds()) silence();
+  else sound(now.strings[Number(at("chosen").value) - 1].target_hz, told);
+  told();
+}
 
 at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
+at("check").addEventListener("click", check);
+at("goon").addEventListener("click", goOn);
+at("tone").addEventListener("click", tone);
+at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
+at("dark").addEventListener("click", goOn);
+wireSetup(ask, () => now);
 
 // Left is towards the long strings, as on the drawing.
 function neighbour(by) {
@@ -182,11 +263,19 @@ const KEYS = {
   0: () => mark(""),
   h: help,
   t: otherTheme,
+  l: check,
+  r: tone,
+  w: () => wish({ wish: "wrong" }),
+  u: () => wish({ wish: "undo" }),
+  s: () => openSetup(() => now),
+  " ": goOn,
 };
 
 addEventListener("keydown", (event) => {
   // Whoever types or picks from a list means that, and nothing else.
-  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName)) return;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName) || at("setup").open) return;
+  // Space on a button presses that button.
+  if (event.key === " " && event.target.tagName === "BUTTON" && !now?.dark) return;
   const does = KEYS[event.key.toLowerCase()];
   if (!does || !now) return;
   event.preventDefault();
@@ -194,10 +283,11 @@ addEventListener("keydown", (event) => {
 });
 
 function lost(seen, refused) {
+  silence();
   say("message", seen && !refused ? "The station has ended, or does not answer. Start it again." : "Open this page by the address that the station printed.");
   document.querySelector("header").classList.add("urgent");
   // What was heard last must not go on looking like advice.
-  if (seen && now) show({ ...now, message: at("message").textContent, urgent: true, string: now.string && { ...now.string, cents: null }, word: "", far: null, why: "", sentence: at("message").textContent });
+  if (seen && now) show({ ...now, message: at("message").textContent, urgent: true, string: now.string && { ...now.string, cents: null }, word: "", far: null, turn: null, doubt: null, may_go_on: false, may_see: false, link: "lost", why: "", sentence: at("message").textContent });
 }
 
 await enter();

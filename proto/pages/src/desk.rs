@@ -1,6 +1,6 @@
 //! The harpist's desk as data.
 
-use consort_proto::{Cents, HarpString, Standing, StringNumber};
+use consort_proto::{Accidental, Cents, HarpString, Mechanism, Naming, Standing, StringNumber, Tuning};
 use consort_words::Words;
 use serde::Serialize;
 
@@ -22,6 +22,18 @@ pub struct DeskPage {
     pub message: String,
     /// Whether the message asks for something.
     pub urgent: bool,
+    /// What a clock would say: how long until the start; null where no start is set.
+    pub start: Option<String>,
+    /// Whether she performs: the page is dark but for a clock.
+    pub dark: bool,
+    /// Whether there is a link: `joined`, `alone` or `lost`.
+    pub link: &'static str,
+    /// What is to be said of the input.
+    pub health: String,
+    /// Whether she may say that she has seen what the message says.
+    pub may_see: bool,
+    /// What else is chosen and under way.
+    pub telling: Telling,
     /// Whether a code may be typed or a join link pasted.
     pub may_join: bool,
     /// What the harpist is asked.
@@ -36,6 +48,14 @@ pub struct DeskPage {
     pub word: String,
     /// How far to turn; null where there is nothing to turn.
     pub far: Option<String>,
+    /// The same as a turn of the key's handle, to be drawn.
+    pub turn: Option<KeyTurn>,
+    /// What has to be looked at first: `pedal`, `lever`, `pin`, `harp`, `tuning`, `pitch` or `limit`; null in no doubt.
+    pub doubt: Option<&'static str>,
+    /// Whether she may go on once she has looked.
+    pub may_go_on: bool,
+    /// The string that comes next.
+    pub next: Option<String>,
     /// Why.
     pub why: String,
     /// Where the pin is.
@@ -44,6 +64,38 @@ pub struct DeskPage {
     pub sentence: String,
     /// The strings from the top.
     pub strings: Vec<DeskString>,
+}
+
+/// How the key turns.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct KeyTurn {
+    /// By how many degrees; above zero tightens.
+    pub degrees: f64,
+    /// Where the handle goes: `away` or `towards`; null until the harpist has said how it is on this harp.
+    pub way: Option<&'static str>,
+}
+
+/// What the harpist has chosen and what is under way.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Telling {
+    /// The order of strings, as a word for programs.
+    pub order: &'static str,
+    /// Whether octaves are named as in acoustics.
+    pub scientific: bool,
+    /// Which way the key goes to tighten, as a word for programs.
+    pub key: Option<&'static str>,
+    /// Whether the quick pass is under way.
+    pub quick: bool,
+    /// Whether a last check is under way.
+    pub last_check: bool,
+    /// Whether she plays: nothing moves.
+    pub plays: bool,
+    /// Whether something can be taken back.
+    pub can_undo: bool,
+    /// Whether nobody has said yet which harp this is.
+    pub fresh: bool,
+    /// The input that she has chosen; null for the one that the system prefers.
+    pub input: Option<String>,
 }
 
 /// The string that the advice is about.
@@ -55,6 +107,8 @@ pub struct StringInHand {
     pub name: String,
     /// The letter alone, which decides the colour.
     pub letter: String,
+    /// How it is tuned open: `flat`, `natural` or `sharp`.
+    pub accidental: Accidental,
     /// How far it is above its target, to a tenth of a cent; null where that is in doubt, so that nothing drawn can be
     /// taken for advice.
     pub cents: Option<f64>,
@@ -79,6 +133,12 @@ pub struct DeskString {
     pub cents: Option<f64>,
     /// What it is, in words.
     pub says: String,
+    /// The pitch to which it is tuned, in hertz.
+    pub target_hz: f64,
+    /// Whether it has neither discs nor lever, and is tuned to what the piece wants.
+    pub fixed: bool,
+    /// How it is tuned open: `flat`, `natural` or `sharp`.
+    pub accidental: Accidental,
 }
 
 impl StringInHand {
@@ -89,11 +149,13 @@ impl StringInHand {
         standing: Standing,
         cents: Option<Cents>,
         within: Cents,
+        naming: Naming,
     ) -> Self {
         Self {
             string: number.get(),
-            name: string.open.harp_name(),
+            name: naming.of(string.open),
             letter: string.open.letter.to_string(),
+            accidental: string.open.accidental,
             cents: cents.map(tenths),
             within: within.0,
             standing: standing.word(),
@@ -103,10 +165,20 @@ impl StringInHand {
 
 impl DeskString {
     /// String `number`, said in `words`.
-    pub fn of(number: StringNumber, string: &HarpString, standing: Standing, words: &Words) -> Self {
+    pub fn of(
+        number: StringNumber,
+        string: &HarpString,
+        standing: Standing,
+        tuning: &Tuning,
+        naming: Naming,
+        words: &Words,
+    ) -> Self {
         Self {
             string: number.get(),
-            name: string.open.harp_name(),
+            name: naming.of(string.open),
+            target_hz: (tuning.open_target(string).get() * 1e3).round() / 1e3,
+            fixed: string.mechanism == Mechanism::Fixed,
+            accidental: string.open.accidental,
             letter: string.open.letter.to_string(),
             standing: standing.word(),
             cents: standing.cents().map(tenths),

@@ -8,7 +8,7 @@ use consort_pages::{
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Mark, Name, Readiness, Reading, Revision, Round, SessionId, Standing,
+    Agreement, Cents, Fingerprint, Harp, Mark, Name, Naming, Readiness, Reading, Revision, Round, SessionId, Standing,
     StringNumber, StringStory, Tolerance, Tuning,
 };
 use consort_words::Words;
@@ -317,7 +317,14 @@ fn the_desk_hides_the_bow_in_doubt_and_never_shows_minus_nothing() {
     let harp = preset("pedal-47").expect("a preset");
     let number = StringNumber::new(26).expect("a string");
     let string = harp.string(number).expect("middle C");
-    let doubt = StringInHand::of(number, string, Standing::Off(Cents(-130.0)), None, Cents(2.0));
+    let doubt = StringInHand::of(
+        number,
+        string,
+        Standing::Off(Cents(-130.0)),
+        None,
+        Cents(2.0),
+        Naming::Harp,
+    );
     assert_eq!((doubt.name.as_str(), doubt.cents, doubt.standing), ("4C", None, "off"));
     let near = StringInHand::of(
         number,
@@ -325,9 +332,17 @@ fn the_desk_hides_the_bow_in_doubt_and_never_shows_minus_nothing() {
         Standing::Holds(Cents(0.0)),
         Some(Cents(-0.04)),
         Cents(2.0),
+        Naming::Harp,
     );
     assert!(near.cents.is_some_and(|cents| cents == 0.0 && cents.is_sign_positive()));
-    let row = DeskString::of(number, string, Standing::Moved(Cents(-5.26)), &Words::english());
+    let row = DeskString::of(
+        number,
+        string,
+        Standing::Moved(Cents(-5.26)),
+        &Tuning::default(),
+        Naming::Scientific,
+        &Words::english(),
+    );
     assert_eq!((row.letter.as_str(), row.cents), ("C", Some(-5.3)));
     assert_eq!(row.says, "has moved, −5 cents");
 }

@@ -59,3 +59,13 @@ input-loud-room = The room is nearly as loud as the strings. Clip the pickup to 
 input-built-in = This seems to be the laptop's own microphone, which hears the whole room. A pickup on the harp hears more of the strings.
 input-lost = The input has gone. Plug the pickup in again; nothing else is listened to in its place.
 input-ended = The recordings have ended.
+
+link-changed = Changed, it was { $was }. { $does }
+desk-start-in = { $time } to the start
+desk-dark = The start has passed: nothing is heard until the next round.
+wrong-kept = The last seconds are kept on this laptop, in { $file }.
+
+ask-key = To tighten a string, which way does the handle of the key go on this harp?
+ask-key-away = Away from you
+ask-key-towards = Towards you
+ask-key-leave = Leave it out

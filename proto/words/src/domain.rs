@@ -3,7 +3,9 @@
 use std::time::Duration;
 
 use consort_proto::message::Refusal;
-use consort_proto::{Agreement, Cents, Harp, Readiness, Scheme, Setting, Standing, StringNumber, Temperament, Tuning};
+use consort_proto::{
+    Agreement, Cents, Harp, Naming, Readiness, Scheme, Setting, Standing, StringNumber, Temperament, Tuning,
+};
 
 use crate::{Arg, Key, Words};
 
@@ -25,6 +27,11 @@ impl Words {
 
     /// What a harp is: `ready`, `ready but for 3G`, `12 strings left`.
     pub fn readiness(&self, harp: &Harp, readiness: &Readiness) -> String {
+        self.readiness_in(harp, readiness, Naming::Harp)
+    }
+
+    /// The same with strings named in this way.
+    pub fn readiness_in(&self, harp: &Harp, readiness: &Readiness, naming: Naming) -> String {
         let left = readiness.left();
         if left == harp.len() {
             return self.say(Key::HarpLeftAll, &[]);
@@ -38,7 +45,7 @@ impl Words {
         } else {
             self.say(
                 Key::HarpReadyButFor,
-                &[("strings", Arg::from(string_names(harp, &aside)))],
+                &[("strings", Arg::from(string_names(harp, &aside, naming)))],
             )
         }
     }
@@ -161,11 +168,11 @@ const fn temperament_key(scheme: Scheme) -> Key {
 }
 
 /// The harpist's names of strings, with commas: `3G, 1C`.
-pub(crate) fn string_names(harp: &Harp, numbers: &[StringNumber]) -> String {
+pub(crate) fn string_names(harp: &Harp, numbers: &[StringNumber], naming: Naming) -> String {
     let names: Vec<String> = numbers
         .iter()
         .filter_map(|&number| harp.string(number))
-        .map(|string| string.open.harp_name())
+        .map(|string| naming.of(string.open))
         .collect();
     names.join(", ")
 }

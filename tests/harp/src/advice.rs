@@ -43,6 +43,8 @@ pub enum Word {
     PedalUp,
     /// Is its lever down?
     LeverDown,
+    /// Near enough for the quick round: on to the next one.
+    NextOne,
     /// Nothing is left.
     AllSet,
     /// A word that this harpist does not know: she waits for the next one.
@@ -63,6 +65,7 @@ impl From<String> for Word {
             "Which pin?" => Self::WhichPin,
             "Pedal up?" => Self::PedalUp,
             "Lever down?" => Self::LeverDown,
+            "Next one" => Self::NextOne,
             "All set" => Self::AllSet,
             _ => Self::Other,
         }

@@ -202,6 +202,13 @@ impl Check {
                 What::AllPedals | What::OpenTuning { .. } | What::AnotherHarp | What::FarBelow
             )
         };
+        if self
+            .doubt()
+            .is_some_and(|doubt| doubt.observation.what == What::FarBelow)
+        {
+            self.doubts.remove(0);
+            return;
+        }
         if self.doubt().is_some_and(whole_harp) {
             self.doubts.clear();
             if self.times < TIMES_MAX {

@@ -144,6 +144,7 @@ impl Harpist {
             }
             Word::Holds => self.leave(Some(true)),
             Word::LeaveIt => self.leave(Some(false)),
+            Word::NextOne => self.leave(None),
             Word::WhichPin => self.far_turn(&line),
             Word::PedalUp => self.look_at_the_pedal(&line),
             Word::LeverDown => self.look_at_the_lever(&line),

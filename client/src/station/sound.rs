@@ -1,0 +1,107 @@
+//! Taking in what the ear says: the string in hand, the readings, the state of the input.
+
+use std::time::Duration;
+
+use consort_analysis::Doubt;
+use consort_guide::Action;
+use consort_link::Event;
+use consort_proto::{Cents, Reading};
+use tokio::time::Instant;
+
+use super::{ACKED_WITHIN, EventLoop, LET_GO_AFTER};
+use crate::ear::{Answer, Sensed, Verdict};
+use crate::feed::Fed;
+use crate::image::Input;
+use crate::pluck::json;
+
+impl EventLoop {
+    pub(super) fn hear(&mut self, fed: Fed) {
+        match fed {
+            // Nothing that she performs is a reading.
+            Fed::Sensed { .. } if self.is_dark() => {}
+            Fed::Sensed { file, sensed } => {
+                self.hearing.turn_to(file);
+                let shown = self.image.borrow().advice.string;
+                let sensed = self.hearing.told_apart(sensed, &self.harp, &self.link, shown);
+                self.sense(&sensed);
+            }
+            Fed::Said(sentence) => self.notice(sentence),
+            Fed::Hears => {
+                self.hearing.begin_sound();
+                self.set_input(Input::Hears);
+            }
+            Fed::Lost => self.set_input(Input::Lost),
+            Fed::Ended => {
+                self.set_input(Input::Ended);
+                self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
+            }
+        }
+    }
+
+    fn sense(&mut self, sensed: &Sensed) {
+        self.lately.say(
+            self.started.elapsed(),
+            json(&serde_json::json!({ "sensed": format!("{sensed:?}") })),
+        );
+        if self.hearing.plays(sensed) {
+            self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
+            self.let_go_at = None;
+            self.refresh();
+            return;
+        }
+        if let Sensed::Answer(answer) = sensed
+            && answer.verdict != Verdict::Provisional
+        {
+            let file = self.hearing.file();
+            self.voice.pluck(&file, answer, &self.image.borrow());
+            self.observe(answer);
+        }
+        if let Sensed::Input(trouble) = sensed {
+            self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
+        }
+        if self.hearing.follow(sensed, &self.harp, self.link.tuning()) {
+            self.refresh();
+            let done = matches!(
+                self.image.borrow().advice.action,
+                Action::Holds | Action::LeaveIt | Action::NextOne
+            );
+            self.let_go_at = done.then(|| Instant::now() + LET_GO_AFTER);
+        }
+    }
+
+    /// Reports a settled answer; one that cannot be a reading of a harp's string is left out.
+    fn observe(&mut self, answer: &Answer) {
+        // Partials that do not agree, and a pitch that bends as its lines beat, are what a false string sounds like: the
+        // record wants to know of them, with a pitch that is as uncertain as it moved.
+        let settled = answer.verdict == Verdict::Settled;
+        let sigma = match answer.verdict {
+            Verdict::Settled => answer.sigma,
+            Verdict::Unsure(Doubt::Scattered | Doubt::Turned) => Cents(answer.sigma.0.max(answer.glide.0.abs())),
+            Verdict::Unsure(_) | Verdict::Provisional => return,
+        };
+        match Reading::new(answer.string, answer.hz, sigma) {
+            Ok(reading) => {
+                if let Some(keeper) = &self.keeper {
+                    let own = (*self.link.tuning(), *self.link.tolerance());
+                    keeper.keep(reading, &answer.partials, self.agreed.as_ref(), own);
+                }
+                if !settled {
+                    return;
+                }
+                self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
+                // A level that cannot be is left out, not the reading.
+                let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
+                let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
+                self.tell(Event::Plucked { reading, since });
+            }
+            Err(why) => tracing::debug!(%why, "a pluck is no reading"),
+        }
+    }
+
+    fn set_input(&mut self, input: Input) {
+        if self.input != input {
+            self.input = input;
+            self.refresh();
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! What the harpist asks for at the desk, and what comes of it.
+
+use std::fs;
+
+use consort_guide::{LastCheck, Order, Quick, Way};
+use consort_link::Event;
+use consort_proto::message::Content;
+use consort_proto::{Mark, Naming, StringNumber};
+use consort_words::{Arg, Key};
+
+use super::EventLoop;
+use crate::feed::ToEar;
+use crate::invitation::Invitation;
+use crate::wrong;
+
+/// What the harpist asks for at the desk.
+#[derive(Clone, Debug)]
+pub(crate) enum Wish {
+    /// Mark a string, or take the mark back.
+    Mark { string: StringNumber, mark: Option<Mark> },
+    /// Join with what the leader gave.
+    Join(Invitation),
+    /// Something that the link does.
+    Link(Event),
+    /// Be a new laptop: one with a fresh key.
+    Renew,
+    /// Go on, since what was doubted of this string was looked at.
+    LookedAt(StringNumber),
+    /// What has changed was seen.
+    Seen,
+    /// Show the desk though the start has passed.
+    Wake,
+    /// Ask for strings in this order.
+    Order(Order),
+    /// Name strings like this.
+    Naming(Naming),
+    /// The key goes this way to tighten; `None` when nobody wants to say.
+    KeyWay(Option<Way>),
+    /// Bring each string near first, or go on to the fine round.
+    Quick(bool),
+    /// Begin a last check, or end it.
+    LastCheck(bool),
+    /// Keep the last seconds: what was made of them is wrong.
+    Wrong,
+    /// Hear this input from now on; `None` for the one that the system prefers.
+    Input(Option<String>),
+    /// Play another harp from now on: its harp file.
+    Harp(String),
+    /// Take the last choice back.
+    Undo,
+}
+
+impl EventLoop {
+    pub(super) fn wish(&mut self, wish: Wish) {
+        match wish {
+            Wish::Mark { string, mark } => self.tell(Event::Observed(Content::Mark { string, mark })),
+            Wish::Join(invitation) => self.tell(invitation.into()),
+            Wish::Link(event) => self.tell(event),
+            Wish::Renew => self.renew(),
+            Wish::LookedAt(string) => self.hearing.look_at(string),
+            Wish::Seen => self.changed = None,
+            Wish::Wake => self.woken = true,
+            Wish::Order(order) => self.kept.change(|choices| choices.set_order(order)),
+            Wish::Naming(naming) => self.kept.change(|choices| choices.set_naming(naming)),
+            Wish::KeyWay(way) => {
+                let harp = self.harp.name().to_owned();
+                self.kept.change(|choices| choices.set_way(&harp, way));
+            }
+            Wish::Quick(on) => self.hearing.set_quick(on.then(Quick::default)),
+            Wish::LastCheck(on) => self.hearing.set_last_check(on.then(LastCheck::default)),
+            Wish::Wrong => return self.keep_what_was_wrong(),
+            Wish::Input(input) => {
+                self.kept.change(|choices| choices.set_input(input));
+                self.anew = true;
+            }
+            Wish::Harp(text) => return self.play_another_harp(&text),
+            Wish::Undo => return self.undo(),
+        }
+        self.refresh();
+    }
+
+    fn play_another_harp(&mut self, text: &str) {
+        let before = self.folder.read(HARP_FILE).ok().flatten();
+        let kept = before
+            .map_or(Ok(()), |before| self.folder.write(HARP_BEFORE, &before))
+            .and_then(|()| self.folder.write(HARP_FILE, text.as_bytes()));
+        match kept {
+            Ok(()) => self.anew = true,
+            Err(why) => self.say_problem(why.to_string()),
+        }
+    }
+
+    /// Takes the last choice back, or the last change of the harp.
+    fn undo(&mut self) {
+        let input = self.kept.now().input().map(str::to_owned);
+        if self.kept.undo() {
+            self.anew = self.kept.now().input() != input.as_deref();
+        } else if let Some(before) = self.folder.read(HARP_BEFORE).ok().flatten() {
+            self.play_another_harp(&String::from_utf8_lossy(&before));
+            return;
+        }
+        self.refresh();
+    }
+
+    /// Whether there is a harp to go back to.
+    pub(super) fn had_another_harp(&self) -> bool {
+        self.folder.file(HARP_BEFORE).is_file()
+    }
+
+    /// Whether somebody has said which harp this is.
+    pub(super) fn knows_its_harp(&self) -> bool {
+        self.folder.file(HARP_FILE).is_file()
+    }
+
+    fn keep_what_was_wrong(&mut self) {
+        let data = self.folder.file("");
+        let kept = wrong::place(&data).and_then(|path| {
+            fs::write(path.with_extension("jsonl"), self.lately.text())?;
+            Ok(path)
+        });
+        match kept {
+            Ok(path) => {
+                let shown = ("file", Arg::from(path.display().to_string()));
+                // The ear may have ended with its sound.
+                if self.ear.send(ToEar::Keep(path)).is_ok() {
+                    self.notice(self.words.say(Key::WrongKept, &[shown]));
+                } else {
+                    self.notice(self.words.say(Key::InputEnded, &[]));
+                }
+            }
+            Err(why) => self.say_problem(why.to_string()),
+        }
+    }
+
+    fn say_problem(&mut self, why: String) {
+        self.notice(self.words.say(Key::ProblemOther, &[("why", Arg::from(why))]));
+    }
+}
+
+/// The harp that is played, as a harp file, and the one before it.
+pub(crate) const HARP_FILE: &str = "harp.toml";
+const HARP_BEFORE: &str = "harp-before.toml";
