@@ -115,7 +115,7 @@ pub struct StationArgs {
     /// TCP port for the desk, on this laptop only; 0 takes any free one.
     #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 3)]
     pub desk_port: u16,
-    /// Show the desk as plain lines in this terminal, too.
+    /// Show the desk in this terminal and open no browser; where it goes to a file or a pipe, as plain lines.
     #[arg(long)]
     pub terminal: bool,
     /// Print each change of advice as a line of JSON.

@@ -182,9 +182,9 @@ impl Hearing {
 
     /// Takes in the reading of a pluck that was measured to its end.
     pub(crate) fn settled(&mut self, onset_s: f64, reading: &Reading, harp: &Harp, link: &Link) {
-        let off = harp.string(reading.string).is_some_and(|string| {
+        let off = harp.string(reading.string).and_then(|string| {
             let cents = reading.hz.cents_above(link.tuning().open_target(string));
-            !cents.is_within(link.tolerance().of(string))
+            (!cents.is_within(link.tolerance().of(string))).then_some(cents)
         });
         self.standstill.hear(reading, off);
         self.opening

@@ -37,6 +37,7 @@ mod station;
 mod store;
 mod table;
 pub mod targets;
+mod terminal;
 mod trace;
 mod voice;
 mod wrong;

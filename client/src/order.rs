@@ -10,6 +10,7 @@ use clap::Parser;
 use clap::error::ErrorKind;
 use consort_proto::harp_file;
 use consort_words::{Key, Words};
+use tokio::sync::Notify;
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::capture::{self, NotCaptured};
@@ -22,7 +23,7 @@ use crate::record::{self, NotDone};
 use crate::reference::{NotMeasured, Reference};
 use crate::sound::input::{self, InputError};
 use crate::start::{Ended, StartError, Station};
-use crate::{browser, say, targets};
+use crate::{browser, say, targets, terminal};
 
 /// Why the program ends without having done what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -168,7 +169,10 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
 fn run_station(args: Args) -> Result<bool, Refusal> {
     log_to_stderr();
     let open_browser = !args.station.no_browser && !args.json && args.station.advice.is_none();
-    let config = Config::try_from(args)?;
+    let mut config = Config::try_from(args)?;
+    // A terminal of its own is drawn as a whole; anything else gets plain lines.
+    let has_terminal = config.output.terminal && terminal::is_there();
+    config.output.terminal &= !has_terminal;
     let ends_by_itself = config.until_end;
     if open_browser && std::io::stdout().is_terminal() && !config.data.exists() {
         // Before any port is opened, since that is when the system asks.
@@ -181,14 +185,28 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
     runtime.block_on(async {
         let mut again = config.again();
         let mut station = Station::start(config).await?;
-        if open_browser {
+        if open_browser && !has_terminal {
             browser::open(&station.desk_url());
         }
-        let mut shutdown = std::pin::pin!(asked_to_end());
+        let quit = Arc::new(Notify::new());
+        let asked = async {
+            tokio::select! {
+                () = asked_to_end() => {}
+                () = quit.notified() => {}
+            }
+        };
+        let mut shutdown = std::pin::pin!(asked);
         loop {
             // A desk that is open follows again by itself, so it has to be where it was.
             again.desk_port = station.desk_address().port();
-            match station.run(&mut shutdown).await {
+            let (images, wishes) = (station.images(), station.wishes());
+            let screen = has_terminal.then(|| terminal::show(images, wishes, quit.clone()));
+            let ended = station.run(&mut shutdown).await;
+            // The terminal is given back before anything else is done with it.
+            if let Some(Ok(screen)) = screen {
+                let _ = screen.join();
+            }
+            match ended {
                 Ended::Over { delivered } => return Ok(delivered || !ends_by_itself),
                 Ended::Anew => station = started_again(&again).await?,
             }

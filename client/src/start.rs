@@ -246,6 +246,11 @@ impl Station {
         self.images.clone()
     }
 
+    /// Takes what the harpist wishes, as from the page.
+    pub(crate) fn wishes(&self) -> mpsc::Sender<Wish> {
+        self.wishes.clone()
+    }
+
     /// Hears, guides and reports until `shutdown`, or until the recordings have ended if it is to end with them.
     ///
     /// Also ends when the harpist has chosen another harp or input: then the station is to start anew.

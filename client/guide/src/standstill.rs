@@ -10,20 +10,27 @@ const STILL_WITHIN: Cents = Cents(0.5);
 /// The live track wavers by this much around a string that stands still.
 const TRACK_WITHIN: Cents = Cents(1.5);
 
+/// A string that is off by this much is turned so far that it has moved by the next pluck, or the key is on another pin:
+/// a pin that is turned in error must not go far unnoticed.
+pub(crate) const FAR_OFF: Cents = Cents(20.0);
+
 /// Counts the plucks of one string that find it where it was.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Standstill {
     /// The string, where it stood at the first of these plucks, and how many more have found it there.
     still: Option<(StringNumber, Hz, u32)>,
+    /// Whether it is far off.
+    far: bool,
 }
 
 impl Standstill {
-    /// Takes in the reading of another pluck, and whether it was off: a string in tune is not expected to move.
-    pub fn hear(&mut self, reading: &Reading, off: bool) {
+    /// Takes in the reading of another pluck, and how far it was off: a string in tune, `None`, is not expected to move.
+    pub fn hear(&mut self, reading: &Reading, off: Option<Cents>) {
         let (number, hz) = (reading.string, reading.hz);
+        self.far = off.is_some_and(|cents| !cents.is_within(FAR_OFF));
         let within = Cents(STILL_WITHIN.0 + 2.0 * reading.sigma.0);
         self.still = match self.still {
-            _ if !off => None,
+            _ if off.is_none() => None,
             Some((string, first, plucks)) if string == number && hz.cents_above(first).is_within(within) => {
                 Some((string, first, plucks.saturating_add(1)))
             }
@@ -34,7 +41,9 @@ impl Standstill {
     /// Whether the string has stood still for several plucks, and still sounds like that.
     pub fn holds(&self, number: StringNumber, hz: Hz) -> bool {
         self.still.is_some_and(|(string, first, plucks)| {
-            string == number && plucks >= STILL_PLUCKS && hz.cents_above(first).is_within(TRACK_WITHIN)
+            string == number
+                && plucks >= if self.far { 1 } else { STILL_PLUCKS }
+                && hz.cents_above(first).is_within(TRACK_WITHIN)
         })
     }
 }
@@ -53,7 +62,7 @@ mod tests {
     fn check(plucks: &[(u32, f64)], now: f64, expected: bool) {
         let mut standstill = Standstill::default();
         for &(string, cents) in plucks {
-            standstill.hear(&reading(string, cents, 0.1), cents != 0.0);
+            standstill.hear(&reading(string, cents, 0.1), (cents != 0.0).then_some(Cents(cents)));
         }
         let now = reading(9, now, 0.1);
         assert_eq!(standstill.holds(now.string, now.hz), expected, "after {plucks:?}");
@@ -72,6 +81,13 @@ mod tests {
         check(&[(9, -0.2), (9, 0.0), (9, -0.2), (9, -0.1)], -0.1, false);
         // It creeps: no two neighbours are far apart, but it has come a long way since the first.
         check(&[(9, -2.5), (9, -2.0), (9, -1.5)], -1.5, false);
+    }
+
+    #[test]
+    fn a_string_that_is_far_off_has_moved_by_the_next_pluck_or_stands_still() {
+        check(&[(9, -42.0)], -42.0, false);
+        check(&[(9, -42.0), (9, -42.1)], -42.0, true);
+        check(&[(9, -42.0), (9, -25.0)], -25.0, false);
     }
 
     #[test]

@@ -1,11 +1,12 @@
 //! Which way and how far the key turns.
 
-use consort_proto::{Cents, HarpString, Standing, StringNumber};
+use consort_proto::{Cents, Harp, HarpString, Standing, StringNumber};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
 use crate::advice::{Action, Advice, Situation, about_next, advice, one_digit, told};
 use crate::key::{Far, Turn, cents_per_degree};
+use crate::standstill::FAR_OFF;
 use crate::step::Step;
 
 /// A string that was not set yet is turned until it is this share of its tolerance near: what is just in tolerance now is
@@ -18,6 +19,12 @@ pub(crate) const CONFIRM_WITHIN: f64 = 0.8;
 /// Beyond these a string is turned in steps, with a look at the pin first.
 const STEPS_BELOW: Cents = Cents(-60.0);
 const STEPS_ABOVE: Cents = Cents(105.0);
+/// Of anything but a touch this share is turned at once.
+const SHARE_OF_A_TURN: f64 = 0.8;
+/// A neighbour's string would go this far by one turn: two are made before it is noticed where the string is near, one
+/// where it is far off.
+const NEIGHBOUR_NEAR: Cents = Cents(15.0);
+const NEIGHBOUR_FAR: Cents = Cents(30.0);
 /// No string is raised past its usual pitch by more than a semitone (common practice: strings break above the pitch that
 /// they are made for, wound ones first).
 const RISE_MAX: Cents = Cents(100.5);
@@ -69,14 +76,34 @@ pub(crate) fn turn(situation: &Situation<'_>, number: StringNumber, cents: Cents
 
 /// How far the key turns to bring a string that is `cents` above its target up by `up`.
 fn how_far(situation: &Situation<'_>, string: &HarpString, cents: Cents, up: Cents) -> Turn {
-    let degrees = up.0.abs() / cents_per_degree(string).0;
+    let whole = up.0.abs() / cents_per_degree(string).0;
     let far = if cents.0 < STEPS_BELOW.0 || cents.0 > STEPS_ABOVE.0 {
         Far::Steps
     } else {
-        Far::of_degrees(degrees)
+        Far::of_degrees(whole)
     };
+    // A string may answer more than its nominal one does, so the last of the way is left for the next turn; and were the
+    // key on a neighbour's pin, that string must not go far before it is noticed.
+    let most = if cents.is_within(FAR_OFF) {
+        NEIGHBOUR_NEAR
+    } else {
+        NEIGHBOUR_FAR
+    };
+    let share = if far == Far::Touch { 1.0 } else { SHARE_OF_A_TURN };
+    let degrees = (whole * share).min(most.0 / stiffest_beside(situation.harp, string));
     let way = situation.ways.key.map(|way| if up.0 > 0.0 { way } else { way.back() });
     Turn { far, degrees, way }
+}
+
+/// Cents for one degree on the stiffest of `string` and its neighbours.
+fn stiffest_beside(harp: &Harp, string: &HarpString) -> f64 {
+    let beside = |other: &&HarpString| (other.open.steps() - string.open.steps()).abs() <= 1;
+    let stiff = harp
+        .strings()
+        .iter()
+        .filter(beside)
+        .map(|other| cents_per_degree(other).0);
+    stiff.fold(0.1, f64::max)
 }
 
 /// The caution in the place of turning upward, where the string's target lies too far above its usual pitch.

@@ -77,7 +77,7 @@ why-open-tuning-low = { $letters } { $count ->
 } a semitone low. If the harp is meant to be tuned so, start with a harp file that says so; if not, go on.
 why-elsewhere = { $name } sounded where no pedal or lever puts it. Pluck it alone once more.
 why-another-harp = These strings do not fit the harp that is set here. Is it this harp, and were its strings plucked from middle C down?
-why-standstill = Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.
+why-standstill = Plucked again and it has not moved. If you turned the key, it is on another pin: turn that one back first.
 why-too-far-flat = More than a semitone flat. Look whether the key is on this string's pin before you turn; if it is, raise the string in steps.
 why-too-far-sharp = More than a semitone sharp. Look whether the key is on this string's pin before you turn; if it is, loosen the string.
 why-pedal = { $name } sounds about a semitone high or more. Is the { $letter } pedal all the way up? If it is, look at the pin, then loosen the string.
