@@ -255,7 +255,14 @@ impl Station {
     ///
     /// Also ends when the harpist has chosen another harp or input: then the station is to start anew.
     pub async fn run(self, shutdown: impl Future<Output = ()> + Unpin) -> Ended {
-        let desk = desk::serve(self.desk, self.desk_key, self.images, self.wishes, self.record, self.trace);
+        let desk = desk::serve(
+            self.desk,
+            self.desk_key,
+            self.images,
+            self.wishes,
+            self.record,
+            self.trace,
+        );
         let looking = look(self.discovery, self.events);
         tokio::select! {
             ended = self.event_loop.run(self.inboxes, shutdown) => ended,

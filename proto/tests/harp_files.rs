@@ -1,6 +1,6 @@
 //! Harp files: each that is none is refused in one sentence, and each string may have its own.
 
-use consort_proto::harp_file::{BYTES_MAX, parse};
+use consort_proto::harp_file::{self, BYTES_MAX, parse};
 use consort_proto::{Cents, Harp, HarpString, Material, Mechanism, Note};
 
 fn string(harp: &Harp, name: &str) -> HarpString {
