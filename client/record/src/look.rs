@@ -1,46 +1,39 @@
 //! Looks at a chronicle and names what is wrong, where one cause is much more likely than all others together.
 
+mod room;
+mod uneven;
+mod usual;
+
 use std::collections::BTreeMap;
 
-use consort_proto::{Cents, HarpString, Material, StringNumber, Tolerance, Tuning};
+use consort_proto::{Cents, HarpString, Material, StringNumber, Tolerance};
 
-use crate::chronicle::{Chronicle, Move, RoomMove, Track};
+use crate::chronicle::{Chronicle, Move, Track};
 use crate::date::{Date, Moment};
-use crate::falseness::{self, Usual};
+use crate::falseness::Usual;
 use crate::finding::{About, Cause, Finding};
 use crate::gauge::{self, Differences, Gauge};
 use crate::moves::{self, Evidence};
 use crate::regulation;
-use crate::robust;
-use crate::sound::{self, PARTIALS, Sound};
+use crate::sound::Sound;
 use crate::stretch::Stretch;
 use crate::visit::Life;
+use room::rooms;
+use uneven::{false_string, false_weight, first_heard};
+use usual::usuals;
 
 /// A cause is named when it is this likely, all others together and a string in order being the rest.
 const NAMED_FROM: f64 = 0.9;
 /// A string is said to have something that is not named yet when it is in order with less than this likelihood.
 const IN_ORDER_BELOW: f64 = 0.25;
-/// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
-const FALSE_AT_FIRST: f64 = 1e-2;
-const BECOMES_FALSE: f64 = 2e-5;
 /// A string that was put on within these days is looked at as a new one.
 const NEW_DAYS: i32 = 40;
 /// Within these days its gauge is in question.
 const GAUGE_DAYS: i32 = 120;
 /// A turn by mistake is told while it is among this many newest movements.
 const TURNED_TOLD: usize = 5;
-/// Plucks before anything can be said to have changed.
-const BEFORE_PLUCKS: f64 = 3.0;
-/// The room is told when a material has moved by this much, cents, this many times its error, and nearly all strings of
-/// it went along.
-const ROOM_CENTS: f64 = 3.0;
-const ROOM_SIGMAS: f64 = 4.0;
-const ROOM_ALONG: f64 = 0.8;
 /// Nothing unbroken is replaced within so many days before a concert.
 pub const CONCERT_DAYS: i32 = 10;
-/// Neighbours on each side by which a string's stiffness is expected.
-const NEIGHBOURS: usize = 4;
-
 /// What `chronicle`, told from `life`, says on the day `today`; what wants doing first comes first.
 pub fn look(chronicle: &Chronicle, life: &Life, today: Date) -> Vec<Finding> {
     let usuals = usuals(chronicle);
@@ -285,104 +278,6 @@ fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material
     .filter(|cause| !matches!(cause, Cause::SlippingPin { falls: 0, .. }))
 }
 
-/// How much more likely the string is false than even, and whether it became so.
-fn false_weight(track: &Track, all: &Sound, usual: Usual) -> (f64, bool) {
-    if all.is_silent() {
-        return (f64::NEG_INFINITY, false);
-    }
-    let from_the_start = FALSE_AT_FIRST.ln() + falseness::off_curve(all, usual) + falseness::beats(all);
-    let mut changed = f64::NEG_INFINITY;
-    for newest in [1, 2, 3, 5] {
-        let Some(older) = track.sounds.len().checked_sub(newest) else {
-            break;
-        };
-        let before = Sound::over(
-            track
-                .sounds
-                .iter()
-                .take(older)
-                .map(|(_, sound)| sound)
-                .chain([&track.usual]),
-        );
-        let now = Sound::over(track.sounds.iter().skip(older).map(|(_, sound)| sound));
-        if before.plucks() >= BEFORE_PLUCKS {
-            let weight = BECOMES_FALSE.ln() + falseness::has_changed(&before, &now) + falseness::beats(&now);
-            changed = crate::likely::sum([changed, weight].into_iter());
-        }
-    }
-    (
-        crate::likely::sum([from_the_start, changed].into_iter()),
-        changed > from_the_start,
-    )
-}
-
-fn false_string(
-    life: &Life,
-    today: Date,
-    number: StringNumber,
-    track: &Track,
-    all: &Sound,
-    usual: Usual,
-    worn: bool,
-) -> Cause {
-    let newest = track.sounds.back().map_or(*all, |(_, sound)| *sound);
-    let sound = if worn { newest } else { *all };
-    let ln_b = sound
-        .ln_stiffness(usual.ln_stiffness, usual.off_law)
-        .map_or(usual.ln_stiffness, |fit| fit.0);
-    let off = |place: usize| {
-        sound
-            .partial(place)
-            .map(|(above, _)| above - sound::law_cents(place, ln_b))
-    };
-    let worst = (0..PARTIALS)
-        .filter_map(|place| Some((place as u8 + 2, Cents(off(place)?))))
-        .max_by(|a, b| a.1.abs().0.total_cmp(&b.1.abs().0));
-    let length = life.fitted(number).and_then(|fitting| fitting.length.as_deref());
-    let sisters = chronicle_sisters(life, number, length);
-    Cause::FalseString {
-        octave: Cents(off(0).unwrap_or(0.0)),
-        worst: worst.unwrap_or((2, Cents(0.0))),
-        beats: sound.beat_cents().map(Cents),
-        worn,
-        sisters,
-        concert: next_concert(life, today),
-    }
-}
-
-/// Strings on the harp that were cut from the same length.
-fn chronicle_sisters(life: &Life, number: StringNumber, length: Option<&str>) -> Vec<StringNumber> {
-    let Some(length) = length else { return Vec::new() };
-    life.sheet
-        .harp
-        .numbered()
-        .map(|(other, _)| other)
-        .filter(|&other| other != number)
-        .filter(|&other| {
-            life.fitted(other)
-                .is_some_and(|fitting| fitting.length.as_deref() == Some(length))
-        })
-        .collect()
-}
-
-/// The first concert that is so near that nothing unbroken should be replaced before it.
-pub(crate) fn next_concert(life: &Life, today: Date) -> Option<Date> {
-    life.concerts
-        .iter()
-        .map(|concert| concert.on)
-        .filter(|on| (0..=CONCERT_DAYS).contains(&on.days_since(today)))
-        .min()
-}
-
-fn first_heard(track: &Track, worn: bool, today: Date) -> Date {
-    let first = if worn {
-        track.sounds.back()
-    } else {
-        track.sounds.front()
-    };
-    first.map_or(today, |(at, _)| at.date())
-}
-
 /// The weight of a wrong gauge and the stiffness against what it should be.
 fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
     let own = all.ln_stiffness(usual.ln_stiffness, usual.off_law);
@@ -409,102 +304,3 @@ fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
     });
     (gauge, stiffness.map_or(1.0, |(ln_ratio, _)| ln_ratio.exp()))
 }
-
-/// A string's number, nominal stiffness, what it has beyond that, and its sound.
-type Stiff = (StringNumber, f64, Option<f64>, Sound);
-
-/// What is usual for every string by its neighbours of the same material.
-fn usuals(chronicle: &Chronicle) -> BTreeMap<StringNumber, Usual> {
-    let tuning = Tuning::default();
-    let mut by_material: BTreeMap<Material, Vec<Stiff>> = BTreeMap::new();
-    for (number, string) in chronicle.sheet().harp.numbered() {
-        let Some(track) = chronicle.track(number) else { continue };
-        let nominal = sound::ln_usual_stiffness(tuning.open_target(string).get());
-        let all = Sound::over(track.sounds.iter().map(|(_, sound)| sound).chain([&track.usual]));
-        let beyond = all.ln_stiffness(nominal, 0.3).map(|(ln_b, _)| ln_b - nominal);
-        by_material
-            .entry(string.material)
-            .or_default()
-            .push((number, nominal, beyond, all));
-    }
-    let mut usuals = BTreeMap::new();
-    for strings in by_material.values() {
-        let mut off = Vec::new();
-        for (number, nominal, beyond, all) in strings {
-            let around = strings
-                .iter()
-                .filter(|other| other.0 != *number && other.0.get().abs_diff(number.get()) as usize <= NEIGHBOURS);
-            let mut near: Vec<f64> = around.filter_map(|other| other.2).collect();
-            let ln_stiffness = nominal + robust::median(&mut near).unwrap_or(0.0);
-            if let Some(beyond) = beyond {
-                let law = |place: usize| sound::law_cents(place, nominal + beyond);
-                off.extend((0..PARTIALS).filter_map(|place| Some(all.partial(place)?.0 - law(place))));
-            }
-            usuals.insert(
-                *number,
-                Usual {
-                    ln_stiffness,
-                    off_law: OFF_LAW_UNKNOWN,
-                },
-            );
-        }
-        // Each distance holds the first partial's own as well, and the fit has taken part of it out.
-        let off_law = robust::spread(off.iter().copied()).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.75);
-        for (number, ..) in strings {
-            if let Some(usual) = usuals.get_mut(number) {
-                usual.off_law = off_law.clamp(OFF_LAW_LEAST, OFF_LAW_UNKNOWN);
-            }
-        }
-    }
-    usuals
-}
-
-/// Partials of strings in order lie off the curve by at least this, cents, and by this where nothing is known.
-const OFF_LAW_LEAST: f64 = 0.15;
-const OFF_LAW_UNKNOWN: f64 = 0.8;
-
-/// What the room did before the newest tuning.
-fn rooms(chronicle: &Chronicle, life: &Life) -> Vec<Finding> {
-    let newest = |room: &&RoomMove| Some(room.at) == chronicle.last;
-    let told = |room: &&RoomMove| {
-        room.cents.abs() > ROOM_CENTS.max(ROOM_SIGMAS * room.sigma)
-            && room.along as f64 >= ROOM_ALONG * room.strings as f64
-    };
-    chronicle
-        .rooms
-        .iter()
-        .filter(newest)
-        .filter(told)
-        .map(|room| Finding {
-            about: About::Material(room.material),
-            cause: Cause::Room {
-                by: Cents(room.cents),
-                along: room.along,
-                strings: room.strings,
-                humidity: between(life, room, |climate| climate.humidity_percent),
-                temperature: between(life, room, |climate| climate.temperature_c),
-            },
-            since: room.at.date(),
-            likely: NAMED_FROM,
-        })
-        .collect()
-}
-
-/// A figure of the air nearest to both tunings, if it was noted within half a day of each.
-fn between(life: &Life, room: &RoomMove, of: impl Fn(&crate::Climate) -> Option<f64>) -> Option<(f64, f64)> {
-    let near = |at: Moment| {
-        let from = life
-            .climates
-            .partition_point(|climate| climate.at.0 < at.0 - HALF_DAY_S);
-        life.climates[from..]
-            .iter()
-            .take_while(|climate| climate.at.0 <= at.0 + HALF_DAY_S)
-            .filter_map(|climate| Some(((climate.at.0 - at.0).abs(), of(climate)?)))
-            .min_by_key(|(apart, _)| *apart)
-            .map(|(_, figure)| figure)
-    };
-    Some((near(room.from)?, near(room.at)?))
-}
-
-/// Air of half a day before or after a tuning is the tuning's air.
-const HALF_DAY_S: i64 = 43_200;

@@ -21,8 +21,10 @@ struct Figure {
     what: String,
     value: f64,
     unit: &'static str,
-    /// It is to be no more than this; `None` where it is only told.
+    /// What it is compared with; `None` where it is only told.
     goal: Option<f64>,
+    /// Whether more than the goal is better than less.
+    at_least: bool,
     met: Option<bool>,
 }
 
@@ -35,21 +37,31 @@ impl Figures {
             [word] if word == "--json" => return Err("--json needs a file".to_owned()),
             _ => return Err(format!("takes no options but --json FILE, not “{}”", words.join(" "))),
         };
-        Ok(Self {
+        Ok(Self::kept_in(measure, file))
+    }
+
+    /// No figures yet of the measure called `measure`, to be kept in `file` if there is one.
+    pub(crate) const fn kept_in(measure: &'static str, file: Option<PathBuf>) -> Self {
+        Self {
             measure,
             figures: Vec::new(),
             file,
-        })
+        }
     }
 
     /// Tells a figure that has no goal.
     pub(crate) fn tell(&mut self, what: impl Into<String>, value: f64, unit: &'static str) {
-        self.add(what.into(), value, unit, None);
+        self.add(what.into(), value, unit, None, false);
+    }
+
+    /// Compares a figure with the goal that it is to reach.
+    pub(crate) fn at_least(&mut self, goal: f64, what: impl Into<String>, value: f64, unit: &'static str) {
+        self.add(what.into(), value, unit, Some(goal), true);
     }
 
     /// Compares a figure with the goal that it is not to exceed.
     pub(crate) fn at_most(&mut self, goal: f64, what: impl Into<String>, value: f64, unit: &'static str) {
-        self.add(what.into(), value, unit, Some(goal));
+        self.add(what.into(), value, unit, Some(goal), false);
     }
 
     /// Writes the file, if one is wanted.
@@ -59,13 +71,14 @@ impl Figures {
         std::fs::write(path, text + "\n").map_err(|why| format!("{} cannot be written: {why}", path.display()))
     }
 
-    fn add(&mut self, what: String, value: f64, unit: &'static str, goal: Option<f64>) {
+    fn add(&mut self, what: String, value: f64, unit: &'static str, goal: Option<f64>, at_least: bool) {
         let figure = Figure {
             what,
             value,
             unit,
             goal,
-            met: goal.map(|goal| value <= goal),
+            at_least,
+            met: goal.map(|goal| if at_least { value >= goal } else { value <= goal }),
         };
         report(&figure.line());
         self.figures.push(figure);
@@ -77,9 +90,12 @@ impl Figure {
         let Self { what, value, unit, .. } = self;
         let beside = self.goal.map_or_else(String::new, |goal| {
             let verdict = if self.met == Some(true) { "met" } else { "missed" };
-            format!("   at most {goal} {unit}: {verdict}")
+            let bound = if self.at_least { "at least" } else { "at most" };
+            format!("   {bound} {goal} {unit}: {verdict}")
         });
-        format!("  {what:<44} {value:>8.1} {unit}{beside}")
+        // Two digits that count, so that a small figure is not printed as nothing.
+        let digits = if value.abs() < 10.0 { 2 } else { 1 };
+        format!("  {what:<44} {value:>8.digits$} {unit}{beside}")
     }
 }
 
@@ -96,6 +112,17 @@ mod tests {
         let met: Vec<_> = figures.figures.iter().map(|figure| figure.met).collect();
         assert_eq!(met, [Some(true), Some(false), None]);
         assert!(figures.figures[1].line().ends_with("100.1 ms   at most 100 ms: missed"));
+    }
+
+    #[test]
+    fn a_figure_that_is_to_be_reached_is_met_from_its_goal_on() {
+        let mut figures = Figures::new("test", &[]).expect("no options");
+        figures.at_least(90.0, "named", 90.0, "%");
+        figures.at_least(90.0, "named", 89.9, "%");
+        figures.at_least(90.0, "named", f64::NAN, "%");
+        let met: Vec<_> = figures.figures.iter().map(|figure| figure.met).collect();
+        assert_eq!(met, [Some(true), Some(false), Some(false)]);
+        assert!(figures.figures[1].line().ends_with("89.9 %   at least 90 %: missed"));
     }
 
     #[test]

@@ -4,113 +4,149 @@ mod kept;
 mod told;
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
 
 use consort_record::{About, Cause, Finding};
 
+use crate::figures::Figures;
 use crate::report;
 use crate::statistics::percent;
 use told::{Casting, Generator, Kind, Tale};
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "findings over simulated lives of harps: named in time, named rightly, named wrongly";
+pub(crate) const ABOUT: &str = "findings over simulated lives of harps: named in time, named rightly, named wrongly; a record of ten \
+     years on disk [--scale NUMBER] [--only slips|false|new|healthy|causes|kept] [--from LIFE] [--json FILE]";
 
 /// Lives for each figure and generator, and harp-years in order; an option makes both smaller or larger.
 const LIVES: usize = 400;
 const YEARS: usize = 60;
+/// What can be measured by itself.
+const PARTS: [&str; 6] = ["slips", "false", "new", "healthy", "causes", "kept"];
 
-/// Runs the measure.
-pub(crate) fn run(words: &[String]) -> Result<(), String> {
-    let mut scale = 1.0;
-    let mut only: Option<String> = None;
+/// What was typed.
+struct Options {
+    scale: f64,
+    only: Option<String>,
+    json: Option<PathBuf>,
+}
+
+fn parse(words: &[String]) -> Result<Options, String> {
+    let mut options = Options {
+        scale: 1.0,
+        only: None,
+        json: None,
+    };
     let mut words = words.iter();
     while let Some(word) = words.next() {
         let mut value = || words.next().ok_or(format!("{word} needs a value"));
         match word.as_str() {
             "--scale" => {
-                scale = value()?
-                    .parse()
-                    .map_err(|_| "--scale takes a number, as in 0.5".to_owned())?
+                let scale: Option<f64> = value()?.parse().ok();
+                options.scale = scale
+                    .filter(|scale| (0.001..=1_000.0).contains(scale))
+                    .ok_or("--scale takes a number from 0.001 to 1000, as in 0.5")?;
             }
-            "--only" => only = Some(value()?.clone()),
+            "--only" => {
+                let part = value()?;
+                if !PARTS.contains(&part.as_str()) {
+                    return Err(format!("--only takes one of {}, not “{part}”", PARTS.join(", ")));
+                }
+                options.only = Some(part.clone());
+            }
             "--from" => told::BEGINS_AT
                 .set(value()?.parse().map_err(|_| "--from takes a whole number".to_owned())?)
                 .unwrap_or(()),
+            "--json" => options.json = Some(PathBuf::from(value()?)),
             other => {
                 return Err(format!(
-                    "takes --scale NUMBER, --only PART and --from LIFE, and not “{other}”"
+                    "takes --scale NUMBER, --only PART, --from LIFE and --json FILE, not “{other}”"
                 ));
             }
         }
     }
+    Ok(options)
+}
+
+/// Runs the measure.
+pub(crate) fn run(words: &[String]) -> Result<(), String> {
+    let Options { scale, only, json } = parse(words)?;
     let lives = ((LIVES as f64 * scale) as usize).max(4);
     let years = ((YEARS as f64 * scale) as usize).max(1);
     let wanted = |part: &str| only.as_deref().is_none_or(|only| only == part);
-    report(&format!("{:<58} {:>10} {:>10}   goal", "", "wooden", "drawn"));
+    let mut figures = Figures::kept_in("record", json);
+    let mut reach = |goal: f64, what: &str, measure: &dyn Fn(Generator) -> f64| {
+        for generator in Generator::ALL {
+            figures.at_least(goal, of(what, generator), measure(generator), "%");
+        }
+    };
     if wanted("slips") {
-        both(
-            "slipping pin, ≥ 5 cents a day: named within 3 tunings, %",
-            "≥ 90",
-            |g| named(g, Kind::Slips, lives, 3),
-        );
-        both("the same within 5", "≥ 98", |g| named(g, Kind::Slips, lives, 5));
+        reach(90.0, "slipping pin named within 3 tunings", &|generator| {
+            named(generator, Kind::Slips, lives, 3)
+        });
+        reach(98.0, "slipping pin named within 5", &|generator| {
+            named(generator, Kind::Slips, lives, 5)
+        });
     }
     if wanted("false") {
-        both(
-            "false string, 4 % of mass: named in the first tuning, %",
-            "≥ 95",
-            |g| named(g, Kind::Strong, lives, 1),
-        );
-        both("false string, 2 % of mass: named within 3, %", "≥ 80", |g| {
-            named(g, Kind::Moderate, lives, 3)
+        reach(95.0, "false string, 4 % of mass, named at once", &|generator| {
+            named(generator, Kind::Strong, lives, 1)
+        });
+        reach(80.0, "the same with 2 % within 3", &|generator| {
+            named(generator, Kind::Moderate, lives, 3)
         });
     }
     if wanted("new") {
-        both(
-            "new string holds within ± 3 days of what the third reading said, %",
-            "≥ 80",
-            |g| holds(g, lives),
-        );
+        reach(80.0, "new string holds ± 3 days as said", &|generator| {
+            holds(generator, lives)
+        });
     }
     if wanted("healthy") {
-        let healths = Generator::ALL.map(|generator| healthy(generator, years));
-        let [a, b] = healths.each_ref().map(|health| health.blamed);
-        line("strings blamed, of 1,000 string-days in order", a, b, "≤ 1");
-        let [a, b] = healths.each_ref().map(|health| health.false_findings);
-        line("false findings in a harp-year in order", a, b, "≤ 1");
-        let [a, b] = healths.each_ref().map(|health| health.too_early);
-        line("“too early to say” in a harp-year in order", a, b, "");
-        for (generator, health) in Generator::ALL.iter().zip(healths) {
+        for generator in Generator::ALL {
+            let health = healthy(generator, years);
+            let days = health.days;
+            figures.at_most(
+                1.0,
+                of("blamed, of 1,000 string-days in order", generator),
+                health.blamed,
+                "",
+            );
+            figures.at_most(
+                1.0,
+                of("false findings in a harp-year", generator),
+                health.false_findings,
+                "",
+            );
+            figures.tell(of("too early to say in a harp-year", generator), health.too_early, "");
             report(&format!(
-                "    {generator:?}: {:?} in {years} harp-years, {} string-days",
-                health.words, health.days
+                "    {:?} in {years} harp-years, {days} string-days",
+                health.words
             ));
         }
     }
     if wanted("causes") {
-        let all = Generator::ALL.map(|generator| causes(generator, lives / 2));
-        let [a, b] = all.each_ref().map(|causes| causes.right);
-        line("causes named after 5 tunings that are right, %", a, b, "≥ 95");
-        let [a, b] = all.each_ref().map(|causes| causes.unnamed);
-        line("too early to say, or nothing, %", a, b, "≤ 15");
-        for (generator, causes) in Generator::ALL.iter().zip(all) {
+        for generator in Generator::ALL {
+            let causes = causes(generator, lives / 2);
+            figures.at_least(
+                95.0,
+                of("causes named after 5 tunings, right", generator),
+                causes.right,
+                "%",
+            );
+            figures.at_most(15.0, of("causes not named by then", generator), causes.unnamed, "%");
             for (kind, tally) in causes.each {
-                report(&format!("    {generator:?} {kind:?}: {tally:?}"));
+                report(&format!("    {kind:?}: {tally:?}"));
             }
         }
     }
     if wanted("kept") {
-        kept::run(scale)?;
+        kept::run(scale, &mut figures)?;
     }
-    Ok(())
+    figures.close()
 }
 
-fn both(name: &str, goal: &str, measure: impl Fn(Generator) -> f64) {
-    let [wooden, drawn] = Generator::ALL.map(measure);
-    line(name, wooden, drawn, goal);
-}
-
-fn line(name: &str, wooden: f64, drawn: f64, goal: &str) {
-    report(&format!("{name:<68} {wooden:>8.2} {drawn:>8.2}   {goal}"));
+/// A figure over the lives that one generator tells.
+fn of(what: &str, generator: Generator) -> String {
+    format!("{what} ({generator:?})")
 }
 
 /// How many of `lives` with trouble of `kind` have it named at one of the first `within` tunings that see it, percent.
