@@ -8,6 +8,8 @@ use consort_proto::{
     JoinCode, JoinLink, Name, Note, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery,
 };
 
+use consort_record::Moment;
+
 use crate::invitation;
 use crate::record::RecordArgs;
 
@@ -88,6 +90,10 @@ pub struct StationArgs {
     /// End once the recordings have been heard and what they told has been reported.
     #[arg(long)]
     pub until_end: bool,
+    /// When the recordings were made, as in 2026-11-25T19:30:00Z: the record keeps their plucks under that time [default:
+    /// now].
+    #[arg(long, value_name = "MOMENT")]
+    pub recorded: Option<Moment>,
     /// Begin with the first string at once, not with the seven plucks that tell of pedals, levers and open tuning.
     #[arg(long)]
     pub no_opening: bool,

@@ -4,12 +4,14 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use consort_proto::{Name, Tuning};
+use consort_record::Moment;
 use consort_store::{Folder, FolderError};
 
 use crate::args::Args;
 use crate::choice::{self, ChosenHarp, NotAHarpChoice};
 use crate::feed::Source;
 use crate::invitation::Invitation;
+use crate::keeper;
 
 /// How a station is started.
 #[derive(Clone, Debug)]
@@ -36,6 +38,8 @@ pub struct Config {
     pub desk_port: u16,
     /// What is printed.
     pub output: Output,
+    /// When the recordings were made; `None` for sound that is heard now.
+    pub recorded: Option<Moment>,
     /// Whether to end once the recordings have been heard and reported.
     pub until_end: bool,
     /// Whether a tuning opens with the plucks that tell of pedals, levers and open tuning.
@@ -74,6 +78,12 @@ pub enum ConfigError {
     /// A recording is not there.
     #[error("there is no recording called “{0}” here: look at the name and the folder")]
     NoSuchSource(String),
+    /// What is heard now was not recorded at another time.
+    #[error("--recorded says when recordings were made: name them with --input, or leave it out")]
+    NothingRecorded,
+    /// Nothing was recorded tomorrow.
+    #[error("the recordings cannot have been made at {0}, which has not come yet")]
+    RecordedLater(Moment),
     /// A code says neither whom to join nor where.
     #[error(
         "a code alone does not say where the coordinator is: leave --no-discovery out, or give the address with --coordinator"
@@ -115,8 +125,18 @@ impl TryFrom<Args> for Config {
         if typed.no_discovery && typed.coordinator.is_none() && typed.code.is_some() {
             return Err(ConfigError::CodeAlone);
         }
+        let source = source(&typed.input, typed.rate, typed.fast)?;
+        if let Some(moment) = typed.recorded {
+            if !matches!(source, Source::Recordings { .. }) {
+                return Err(ConfigError::NothingRecorded);
+            }
+            if moment > keeper::now() {
+                return Err(ConfigError::RecordedLater(moment));
+            }
+        }
         Ok(Self {
-            source: source(&typed.input, typed.rate, typed.fast)?,
+            source,
+            recorded: typed.recorded,
             name: typed.name,
             harp: args
                 .harp

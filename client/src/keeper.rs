@@ -18,6 +18,27 @@ use crate::feed::Fed;
 pub(crate) struct Keeper {
     to_keep: Option<SyncSender<ToKeep>>,
     thread: Option<JoinHandle<()>>,
+    /// How far the clock is ahead of the time at which the sound was made, seconds.
+    ahead_s: i64,
+}
+
+/// Whose record is kept, and where.
+#[derive(Debug)]
+pub(crate) struct Book {
+    /// The file.
+    pub(crate) path: PathBuf,
+    /// The harp that is heard.
+    pub(crate) harp: Harp,
+    /// What tells it from all others, should the record not have it yet.
+    pub(crate) tag: String,
+    /// When the sound was made; `None` for now.
+    pub(crate) recorded: Option<Moment>,
+}
+
+/// This moment.
+pub(crate) fn now() -> Moment {
+    let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    Moment(i64::try_from(since_1970.as_secs()).unwrap_or(i64::MAX))
 }
 
 /// One settled reading with what it was tuned to.
@@ -40,9 +61,15 @@ const SAME_TUNING_MS: i64 = 3 * 3_600 * 1_000;
 const HOME: &str = "home";
 
 impl Keeper {
-    /// Starts to keep the record at `path` of `harp`, which gets `tag` when the record does not have it yet; what goes
-    /// wrong is said to `told`.
-    pub(crate) fn start(path: PathBuf, harp: Harp, tag: String, told: Sender<Fed>) -> std::io::Result<Self> {
+    /// Starts to keep `book`; what goes wrong is said to `told`.
+    pub(crate) fn start(book: Book, told: Sender<Fed>) -> std::io::Result<Self> {
+        let Book {
+            path,
+            harp,
+            tag,
+            recorded,
+        } = book;
+        let at_start = now();
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
             if let Err(why) = keep_all(&path, &harp, &tag, &waiting) {
@@ -53,6 +80,7 @@ impl Keeper {
         Ok(Self {
             to_keep: Some(to_keep),
             thread: Some(thread),
+            ahead_s: recorded.map_or(0, |recorded| at_start.0 - recorded.0),
         })
     }
 
@@ -67,7 +95,7 @@ impl Keeper {
         let Some(to_keep) = &self.to_keep else { return };
         let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
         let entry = ToKeep {
-            at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX),
+            at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX) - 1_000 * self.ahead_s,
             reading,
             timbre: timbre(partials),
             round: agreement.map(|agreement| (agreement.session, agreement.round)),

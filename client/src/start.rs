@@ -25,7 +25,7 @@ use crate::endpoint::Calls;
 use crate::feed::{Feed, NoSound, Source};
 use crate::image::Image;
 use crate::invitation::Invitation;
-use crate::keeper::Keeper;
+use crate::keeper::{Book, Keeper};
 use crate::pairing::Exchanges;
 use crate::record::live::Live;
 use crate::sound::input;
@@ -143,7 +143,13 @@ impl Station {
         let (ear, told_ear) = std::sync::mpsc::channel();
         let (feeding, fed) = mpsc::channel(FED_MAX);
         let tag = format!("{:016x}{:016x}", random()?, random()?);
-        let keeper = Keeper::start(folder.file(RECORD), (*harp).clone(), tag, feeding.clone()).ok();
+        let book = Book {
+            path: folder.file(RECORD),
+            harp: (*harp).clone(),
+            tag,
+            recorded: config.recorded,
+        };
+        let keeper = Keeper::start(book, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
         let plays_recordings = matches!(config.source, Source::Recordings { .. });
         let source = match config.source {
