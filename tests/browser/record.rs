@@ -89,7 +89,7 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
         browser.run("document.querySelector('#fitted').requestSubmit()");
         browser.wait(
             "the entry",
-            "document.getElementById('written').textContent.includes('3B, put on on')",
+            "document.getElementById('written').textContent.includes(`3B, put on on ${document.querySelector('#fitted [name=day]').value}`)",
         );
         browser.click("undo");
         browser.wait(
@@ -98,7 +98,7 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
         );
         browser.wait(
             "its end",
-            "!document.getElementById('written').textContent.includes('3B, put on on')",
+            "!document.getElementById('written').textContent.includes(`3B, put on on ${document.querySelector('#fitted [name=day]').value}`)",
         );
         // What cannot be is refused in the page, in the words of the command line.
         browser.run("document.querySelector('#room [name=humidity]').value = '140'");

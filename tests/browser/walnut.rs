@@ -4,7 +4,9 @@ use std::path::Path;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_proto::{Cents, HarpString, Letter, Material, Reading, StringNumber, Tolerance, Tuning, harp_file};
-use consort_record::{Climate, Concert, Date, Fitting, Heard, Moment, Partial, Pins, Place, Player, Sheet, Timbre};
+use consort_record::{
+    Climate, Concert, Date, Fitting, Heard, Length, Moment, Partial, Pins, Place, Player, Sheet, Timbre,
+};
 use consort_record_store::{Entry, Store};
 
 /// Tunings, three days apart.
@@ -48,6 +50,18 @@ pub(crate) fn write(file: &Path) -> String {
             length: (number.get() == FALSE || number.get() == FALSE + 7).then(|| "2E-spring".to_owned()),
         };
         store.write(&kept, &Entry::Fitting(fitting), today).expect("a fitting");
+    }
+    for (name, number, yields) in [("2E-spring", FALSE, 4), ("2D-summer", FALSE + 1, 3), ("1F", 9, 1)] {
+        let string = StringNumber::new(u32::from(number)).expect("a string");
+        let length = Length {
+            name: name.to_owned(),
+            bought: today.plus(-700),
+            string,
+            material: harp.string(string).expect("a string").material,
+            gauge_mm: None,
+            yields,
+        };
+        store.write(&kept, &Entry::Length(length), today).expect("a length");
     }
     let concert = Concert {
         on: today.plus(16),

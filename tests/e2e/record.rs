@@ -1,9 +1,10 @@
 //! From sound to finding: false and slipping strings are synthesised, heard by the real station, and named by the record.
 
-use std::fs;
+use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_harp::{Condition, Fault, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
-use consort_proto::{Harp, SampleRate, StringNumber, harp_file};
+use consort_proto::{Cents, Harp, HarpString, SampleRate, StringNumber, harp_file};
+use consort_record::{Date, Moment};
 use consort_tests::process::{Folder, run};
 
 /// Every string of the harp rings this long, seconds.
@@ -19,13 +20,21 @@ fn string(number: u32) -> StringNumber {
 
 /// Writes a pluck of each string from the top, as the harp in `condition` sounds, to `file`.
 fn sound(condition: &Condition, file: &str) {
+    sound_of(&harp(), condition, false, file);
+}
+
+/// The same of `harp`, with all its levers on or off.
+fn sound_of(harp: &Harp, condition: &Condition, levers_on: bool, file: &str) {
     let stage = Stage {
         rate: SampleRate::STUDIO,
         voices: Voices::Computed,
         pickup: Pickup::GOOD,
         room: Room::default(),
     };
-    let mut virtual_harp = VirtualHarp::new(&harp(), condition, stage);
+    let mut virtual_harp = VirtualHarp::new(harp, condition, stage);
+    for (number, _) in harp.numbered() {
+        virtual_harp.move_lever(number, levers_on);
+    }
     let form = hound::WavSpec {
         channels: 1,
         sample_rate: 48_000,
@@ -33,8 +42,10 @@ fn sound(condition: &Condition, file: &str) {
         sample_format: hound::SampleFormat::Float,
     };
     let mut writer = hound::WavWriter::create(file, form).expect("a file");
+    // Nobody plucks in the moment in which a recording begins.
+    (0..24_000).for_each(|_| writer.write_sample(0.0_f32).expect("written"));
     let mut piece = vec![0.0; (RINGS_S * 48_000.0) as usize];
-    for (number, _) in harp().numbered() {
+    for (number, _) in harp.numbered() {
         virtual_harp.damp_all();
         let plane = 0.3 + f64::from(number.get() % 5) / 10.0;
         virtual_harp.pluck(
@@ -52,13 +63,27 @@ fn sound(condition: &Condition, file: &str) {
     writer.finalize().expect("written");
 }
 
-/// The station's record after it has heard `files` one after the other.
-fn hear(data: &str, files: &[&str]) {
+/// The station's record after it has heard `files` one after the other, made so many `days` ago at noon.
+fn hear(data: &str, files: &[&str], days: i32) {
+    let recorded = today().plus(-days).noon().to_string();
     let mut words = vec!["--data", data, "--harp", "lever-22", "--fast", "--until-end"];
-    words.extend(["--no-discovery", "--no-browser", "--desk-port", "0", "--input"]);
+    words.extend([
+        "--no-discovery",
+        "--no-browser",
+        "--desk-port",
+        "0",
+        "--recorded",
+        &recorded,
+        "--input",
+    ]);
     words.extend(files);
     let output = run("consort-station", &words);
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+fn today() -> Date {
+    let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).expect("after 1970");
+    Moment(since_1970.as_secs().cast_signed()).date()
 }
 
 fn record(data: &str, words: &[&str]) -> Vec<String> {
@@ -96,11 +121,11 @@ fn a_false_string_is_heard_and_named_in_one_tuning() {
         &uneven,
     );
     let data = folder.inside("even");
-    hear(&data, &[&even, &even]);
+    hear(&data, &[&even, &even], 1);
     let said = headlines(&data);
     assert!(said.iter().all(|line| !line.contains("false string")), "{said:?}");
     let data = folder.inside("uneven");
-    hear(&data, &[&uneven, &uneven]);
+    hear(&data, &[&uneven, &uneven], 1);
     let name = harp().string(string(14)).expect("a string").open.harp_name();
     assert_eq!(headlines(&data), [format!("{name}: a false string")]);
 }
@@ -118,33 +143,51 @@ fn a_slipping_pin_is_heard_over_five_days_and_named() {
         },
         &fallen,
     );
-    let whole = folder.inside("whole");
-    record(&whole, &["--harp", "lever-22", "begin"]);
-    for day in 0..5_i64 {
-        let data = folder.inside(&format!("day-{day}"));
-        hear(&data, &[if day < 2 { &set } else { &fallen }, &set]);
-        let list = folder.inside(&format!("day-{day}.csv"));
-        record(&data, &["export", &list, "--list", "readings"]);
-        // Nobody waits for five days: each evening is dated back by as many days as were to come.
-        let text = fs::read_to_string(&list).expect("a list");
-        let dated: Vec<String> = text.lines().map(|line| earlier(line, 5 - day)).collect();
-        fs::write(&list, dated.join("\n")).expect("written");
-        record(&whole, &["import", &list]);
+    let data = folder.inside("data");
+    // Nobody waits for five days: each evening's recordings are of another day.
+    for evening in 0..5 {
+        hear(&data, &[if evening < 2 { &set } else { &fallen }, &set], 5 - evening);
     }
     let name = harp().string(string(10)).expect("a string").open.harp_name();
-    assert_eq!(headlines(&whole), [format!("{name}: the pin slips")]);
+    assert_eq!(headlines(&data), [format!("{name}: the pin slips")]);
+    let days: Vec<String> = record(&data, &["history", &name])
+        .into_iter()
+        .map(|line| line.chars().take(10).collect())
+        .collect();
+    let (first, last) = (today().plus(-5).to_string(), today().plus(-1).to_string());
+    assert_eq!((days.first(), days.last()), (Some(&first), Some(&last)));
 }
 
-/// A line of the list of readings, so many days earlier; its first column is the tuning, its sixth the reading.
-fn earlier(line: &str, days: i64) -> String {
-    let mut fields: Vec<String> = line.split(',').map(str::to_owned).collect();
-    let Ok(at_ms) = fields[5].parse::<i64>() else {
-        return line.to_owned();
-    };
-    let at_ms = at_ms - days * 86_400_000;
-    fields[5] = at_ms.to_string();
-    let (date, time) = fields[0].split_once('T').expect("a moment");
-    let date: consort_record::Date = date.parse().expect("a day");
-    fields[0] = format!("{}T{time}", date.plus(-(days as i32)));
-    fields.join(",")
+#[test]
+fn levers_out_of_regulation_are_heard_within_a_cent_and_a_check_goes_on_where_it_was() {
+    let folder = Folder::new("record-levers");
+    // Levers set by somebody in a hurry; the program knows nothing of it.
+    let errors = |number: u32| f64::from((number * 37) % 19) - 8.5;
+    let strings = harp().strings().to_vec();
+    let set = (1..).zip(strings).map(|(number, string)| HarpString {
+        regulation: [Cents(errors(number)), Cents(0.0)],
+        ..string
+    });
+    let set = Harp::new("set".to_owned(), harp().kind(), set.collect()).expect("a harp");
+    let (off, on) = (folder.inside("off.wav"), folder.inside("on.wav"));
+    sound_of(&set, &Condition::sound(7), false, &off);
+    sound_of(&set, &Condition::sound(7), true, &on);
+    let data = folder.inside("data");
+    record(&data, &["--harp", "lever-22", "begin"]);
+    assert!(record(&data, &["steps"])[0].starts_with("No disc or lever was checked"));
+    // Broken off after the open strings, it asks for the levers next.
+    assert!(record(&data, &["check", &off])[0].starts_with("No disc or lever was checked"));
+    let table = record(&data, &["--json", "check", &on]);
+    assert_eq!(table.len(), 22, "{table:#?}");
+    let mut far: Vec<f64> = Vec::new();
+    for line in &table {
+        let step: serde_json::Value = serde_json::from_str(line).expect("JSON");
+        let number = step["string"].as_u64().expect("a number") as u32;
+        far.push((step["cents"].as_f64().expect("cents") - errors(number)).abs());
+        let sigma = step["sigma_cents"].as_f64().expect("an uncertainty");
+        assert!(sigma > 0.0 && sigma < 2.0, "{line}");
+    }
+    far.sort_by(f64::total_cmp);
+    assert!(far[20] < 1.0, "within a cent for 95 in 100: {far:?}");
+    assert!(record(&data, &["check", &on])[0].starts_with("There is nothing to check"));
 }

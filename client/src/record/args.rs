@@ -51,6 +51,17 @@ pub enum RecordOrder {
         #[arg(long, value_name = "DAY")]
         regulation: Option<String>,
     },
+    /// Check discs or levers by ear: every string in every position; broken off, it goes on where it was.
+    Check {
+        /// Recordings (WAV or FLAC) in the input's place: one for each pedal or lever position, in the order asked for.
+        #[arg(value_name = "FILE")]
+        files: Vec<PathBuf>,
+        /// An input that `inputs` lists.
+        #[arg(long, value_name = "INPUT", default_value = "default", conflicts_with = "files")]
+        input: String,
+    },
+    /// Say how far each disc or lever lies off whole semitones.
+    Steps,
     /// Make a page (HTML) for teacher or technician, to be printed.
     Page {
         /// The file; what was in it before is replaced.

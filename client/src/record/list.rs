@@ -101,10 +101,13 @@ pub(super) struct Usual {
     pub(super) tunings: usize,
 }
 
-/// How each string that was heard is usually found, in the tunings of `life`.
+/// How many tunings make what a string is usually found at.
+pub(super) const USUAL_OF: usize = 8;
+
+/// How each string that was heard is usually found, in the newest tunings of `life`.
 pub(super) fn usual(life: &Life) -> BTreeMap<StringNumber, Usual> {
     let mut found: BTreeMap<StringNumber, Vec<f64>> = BTreeMap::new();
-    for visit in &life.visits {
+    for visit in life.visits.iter().rev().take(USUAL_OF) {
         for (&number, seen) in &visit.strings {
             if let (Some(reading), Some(string)) = (seen.found, life.sheet.harp.string(number)) {
                 let cents = reading.hz.cents_above(visit.tuning.open_target(string)).0;

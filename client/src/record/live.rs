@@ -17,6 +17,7 @@ use serde_json::json;
 
 use super::args::{self, RecordOrder};
 use super::plot::{self, Drawn};
+use super::shelf::{self, ShelfOrder};
 use super::{Form, NotDone, Read, page, shown, today, told, write};
 
 /// The record of one station, as its page sees it.
@@ -76,6 +77,7 @@ struct Typed {
     pins: Option<String>,
     player: Option<String>,
     made: Option<String>,
+    yields: Option<String>,
 }
 
 impl Live {
@@ -218,7 +220,11 @@ async fn write_down(State(live): State<Live>, Json(typed): Json<Typed>) -> Respo
     let written = live.with(move |open, heard| {
         let kept = open.kept(typed.harp.as_deref(), heard)?;
         let name = kept.sheet.harp.name().to_owned();
-        let said = write::carry_out(&mut open.store, Some(&name), &typed.order()?, (today(), Form::Text))?;
+        let (order, by) = (typed.order()?, (today(), Form::Text));
+        let said = match &order {
+            RecordOrder::Shelf(order) => shelf::carry_out(&mut open.store, Some(&name), order, by)?,
+            order => write::carry_out(&mut open.store, Some(&name), order, by)?,
+        };
         open.written += 1;
         Ok(said.join(" "))
     });
@@ -269,6 +275,18 @@ impl Typed {
                 player: self.player,
                 made: self.made,
             },
+            "bought" => RecordOrder::Shelf(ShelfOrder::Add {
+                name: self.name.unwrap_or_default(),
+                string: self.string.unwrap_or_default(),
+                yields: figure(self.yields)?.map_or(1, |yields| yields as u32),
+                material: self.material,
+                gauge: figure(self.gauge)?,
+                bought: self.day,
+            }),
+            "spoilt" => RecordOrder::Shelf(ShelfOrder::Spoilt {
+                name: self.name.unwrap_or_default(),
+                note: self.note.unwrap_or_default(),
+            }),
             "undo" => RecordOrder::Undo,
             other => {
                 let shown: String = other.chars().take(40).collect();

@@ -1,6 +1,7 @@
 //! `record`: the harp's memory on the command line, for people, spreadsheets and programs.
 
 mod args;
+mod check;
 mod list;
 pub(crate) mod live;
 mod page;
@@ -11,9 +12,8 @@ mod write;
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::time::{SystemTime, UNIX_EPOCH};
 
-use consort_record::{Cause, Chronicle, Date, Life, Moment, NotADate, look};
+use consort_record::{Cause, Chronicle, Date, Life, NotADate, look};
 use consort_record_store::{Kept, RecordError, Store};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
@@ -23,6 +23,7 @@ use args::RecordOrder;
 use plot::Drawn;
 
 use crate::choice::{self, NotAHarpChoice};
+use crate::keeper::now;
 use crate::start::RECORD;
 
 /// Why the record does not do what was asked.
@@ -111,7 +112,7 @@ pub(crate) fn carry_out(
         }
         RecordOrder::Strings => {
             let kept = store.harp(of)?;
-            Ok(list::strings(&store.life(&kept, Some(USUAL_OF))?, form))
+            Ok(list::strings(&store.life(&kept, Some(list::USUAL_OF))?, form))
         }
         RecordOrder::History { string, plot } => {
             let kept = store.harp(of)?;
@@ -145,13 +146,18 @@ pub(crate) fn carry_out(
             })?;
             write::import(&mut store, of, (file, &text), into.as_deref(), today)
         }
+        RecordOrder::Check { files, input } => {
+            let kept = store.harp(of)?;
+            check::carry_out(&mut store, kept, files, input, form)
+        }
+        RecordOrder::Steps => {
+            let kept = store.harp(of)?;
+            check::steps(&told(&store, &kept, today)?, form)
+        }
         RecordOrder::Shelf(order) => shelf::carry_out(&mut store, of, order, (today, form)),
         other => write::carry_out(&mut store, of, other, (today, form)),
     }
 }
-
-/// How many tunings make what a string is usually found at.
-const USUAL_OF: usize = 8;
 
 /// A harp's life with what it says today.
 #[derive(Debug)]
@@ -201,12 +207,6 @@ fn save(file: &Path, text: &str) -> Result<(), NotDone> {
     half_made.push(".new");
     fs::write(&half_made, text).map_err(unwritten)?;
     fs::rename(&half_made, file).map_err(unwritten)
-}
-
-/// This moment.
-fn now() -> Moment {
-    let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
-    Moment(i64::try_from(since_1970.as_secs()).unwrap_or(i64::MAX))
 }
 
 fn today() -> Date {

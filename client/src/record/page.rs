@@ -1,11 +1,12 @@
 //! The page for teacher or technician: one HTML file without anything from elsewhere, made to be printed.
 
+use consort_pages::RecordSteps;
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
 use consort_record::{About, Rules, Why, plan as restring, tell};
 
 use super::plot::{self, Drawn};
-use super::{Read, list};
+use super::{Read, list, shown};
 
 /// Black on white, serif heads, thin rules: it prints on any machine.
 const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem;margin:2rem auto;padding:0 1rem}\
@@ -80,7 +81,45 @@ pub(super) fn page(read: &Read) -> String {
         }
         html.push_str("</section>\n");
     }
+    if let Some(steps) = shown::steps(read) {
+        html.push_str(&table_of(&steps));
+    }
     html.push_str("</main></body></html>\n");
+    html
+}
+
+/// The table of discs or levers, for the technician.
+fn table_of(steps: &RecordSteps) -> String {
+    let heads: Vec<String> = steps
+        .letters
+        .iter()
+        .map(|letter| format!("<th scope=\"col\">{letter}</th>"))
+        .collect();
+    let mut html = format!(
+        "<section><h2>Discs and levers</h2>\n<table><thead><tr><td></td>{}</tr></thead><tbody>\n",
+        heads.join("")
+    );
+    for row in &steps.rows {
+        html.push_str(&format!("<tr><th scope=\"row\">{}</th>", row.octave));
+        for cell in &row.cells {
+            let steps = cell.iter().flat_map(|cell| cell.steps.iter().zip(&cell.off));
+            let shown: Vec<String> = steps
+                .map(|(step, off)| {
+                    if *off {
+                        format!("<strong>{}</strong>", escaped(step))
+                    } else {
+                        escaped(step)
+                    }
+                })
+                .collect();
+            html.push_str(&format!("<td>{}</td>", shown.join("<br>")));
+        }
+        html.push_str("</tr>\n");
+    }
+    html.push_str(&format!(
+        "</tbody></table>\n<p>{}</p></section>\n",
+        escaped(&steps.says)
+    ));
     html
 }
 

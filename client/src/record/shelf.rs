@@ -176,7 +176,7 @@ fn list(shelf: &[OnShelf], read: &Read, form: Form) -> Vec<String> {
     lines
 }
 
-fn why_bad(bad: Bad, sheet: &Sheet, words: &Words) -> String {
+pub(super) fn why_bad(bad: Bad, sheet: &Sheet, words: &Words) -> String {
     match bad {
         Bad::Said(on) => words.say(Key::ShelfBadSaid, &[("date", Arg::from(on.to_string()))]),
         Bad::FalseString(string) => words.say(Key::ShelfBadFalse, &[("string", Arg::from(string_name(string, sheet)))]),
@@ -212,17 +212,22 @@ fn needed(needs: &[Need], read: &Read, form: Form) -> Vec<String> {
     lines
 }
 
-/// What is missing, gathered by string and material; for people and shops alike a CSV list.
-fn shopping(needs: &[Need], read: &Read, form: Form) -> Vec<String> {
+/// What the shelf does not have of what is needed, by string and material, and how many.
+pub(super) fn missing(needs: &[Need]) -> BTreeMap<(StringNumber, Material), u32> {
     let mut missing: BTreeMap<(StringNumber, Material), u32> = BTreeMap::new();
     for need in needs.iter().filter(|need| need.from.is_none()) {
         *missing.entry((need.string, need.material)).or_default() += 1;
     }
+    missing
+}
+
+/// What is missing; for people and shops alike a CSV list.
+fn shopping(needs: &[Need], read: &Read, form: Form) -> Vec<String> {
     let mut lines = match form {
         Form::Text | Form::Csv => vec!["count,what".to_owned()],
         Form::Json => Vec::new(),
     };
-    lines.extend(missing.into_iter().map(|((string, material), count)| {
+    lines.extend(missing(needs).into_iter().map(|((string, material), count)| {
         let what = in_trade_words(string, material, &read.life.sheet, &read.words);
         match form {
             Form::Text | Form::Csv => line(&[&count.to_string(), &what]),

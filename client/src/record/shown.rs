@@ -3,16 +3,18 @@
 use std::collections::BTreeMap;
 
 use consort_pages::{
-    RecordFinding, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps, RecordString,
+    RecordFinding, RecordLength, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps,
+    RecordString,
 };
 use consort_proto::{Cents, Kind, Letter, StringNumber};
 use consort_record::regulation::{self, StepError};
+use consort_record::shelf::{needs, shelf as on_shelf};
 use consort_record::telling::string_name;
 use consort_record::{About, Date, Replacement, Rules, When, Why, plan as restring, plan::usual_months, tell};
 use consort_record_store::{Entry, Kept, RecordError, Store};
 use consort_words::{Arg, Key};
 
-use super::{Read, list, write};
+use super::{Read, list, shelf, write};
 
 /// Entries that are shown as written down lately.
 const LATELY: usize = 8;
@@ -56,6 +58,13 @@ pub(super) fn page(
             .collect(),
         plan_says,
         steps: steps(read),
+        shelf: lengths(read),
+        shopping: shelf::missing(&needs(&read.life, &plan, &on_shelf(&read.life, &read.findings)))
+            .into_iter()
+            .map(|((string, material), count)| {
+                format!("{count} × {}", shelf::in_trade_words(string, material, sheet, words))
+            })
+            .collect(),
         written: written(read),
         pins: sheet.pins.word(),
         player: sheet.player.word(),
@@ -161,6 +170,26 @@ fn replacement(entry: &Replacement, read: &Read) -> Option<RecordReplacement> {
     })
 }
 
+fn lengths(read: &Read) -> Vec<RecordLength> {
+    let (sheet, words) = (&read.life.sheet, &read.words);
+    let shown = on_shelf(&read.life, &read.findings).into_iter().map(|one| {
+        let cut: Vec<String> = one
+            .cut
+            .iter()
+            .map(|(string, on)| format!("{} {on}", string_name(*string, sheet)))
+            .collect();
+        let args = [("left", Arg::from(one.rest)), ("yields", Arg::from(one.length.yields))];
+        RecordLength {
+            what: shelf::in_trade_words(one.length.string, one.length.material, sheet, words),
+            left: words.say(Key::ShelfLeft, &args),
+            cut: cut.join(", "),
+            bad: one.bad.map(|bad| shelf::why_bad(bad, sheet, words)),
+            name: one.length.name,
+        }
+    });
+    shown.collect()
+}
+
 /// The columns: in the order of the pedals where the harp has some, else from C.
 const PEDALS: [Letter; 7] = [
     Letter::D,
@@ -172,7 +201,7 @@ const PEDALS: [Letter; 7] = [
     Letter::A,
 ];
 
-fn steps(read: &Read) -> Option<RecordSteps> {
+pub(super) fn steps(read: &Read) -> Option<RecordSteps> {
     let table = regulation::table(&read.chronicle);
     if table.is_empty() {
         return None;
@@ -220,7 +249,7 @@ fn steps(read: &Read) -> Option<RecordSteps> {
 }
 
 /// A step's error as it is read.
-fn cents_of(step: &StepError) -> String {
+pub(super) fn cents_of(step: &StepError) -> String {
     let Cents(by) = step.by;
     let by = format!("{by:+.1}").replace('-', "−");
     let by = if by == "−0.0" { "+0.0".to_owned() } else { by };

@@ -113,6 +113,8 @@ pub(super) fn carry_out(
         | RecordOrder::History { .. }
         | RecordOrder::Plan { .. }
         | RecordOrder::Shelf(_)
+        | RecordOrder::Check { .. }
+        | RecordOrder::Steps
         | RecordOrder::Page { .. }
         | RecordOrder::Export { .. }
         | RecordOrder::Import { .. } => {}

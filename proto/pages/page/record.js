@@ -147,6 +147,23 @@ function showSteps() {
   }));
 }
 
+function showShelf() {
+  at("shelf-part").hidden = now.shelf.length === 0 && now.shopping.length === 0;
+  at("shelf").replaceChildren(...now.shelf.map(({ name, what, left, cut, bad }) => {
+    const line = make("li");
+    const head = make("p");
+    head.append(make("strong", "", name), ` ${what}: ${left}`);
+    line.append(head);
+    if (cut) line.append(make("p", "note", `Cut from it: ${cut}`));
+    if (bad) line.append(make("p", "told", bad));
+    return line;
+  }));
+  at("shopping-head").hidden = now.shopping.length === 0;
+  at("shopping").replaceChildren(...now.shopping.map((line) => make("li", "", line)));
+  fill(at("lengths"), now.shelf.map(({ name }) => [name, name]));
+  at("known-lengths").replaceChildren(...now.shelf.filter(({ bad }) => !bad).map(({ name }) => new Option(name, name)));
+}
+
 function fill(select, options) {
   const told = JSON.stringify(options);
   if (select.dataset.told === told) return;
@@ -193,6 +210,7 @@ function show(page) {
   const lines = now.strings.map((string) => make("li", "", `${string.name}: ${string.says}`));
   at("strings").replaceChildren(...lines);
   showPlan();
+  showShelf();
   showSteps();
   showForms();
   choose(chosen);

@@ -30,7 +30,8 @@ pub use order::ChangeBody;
 pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use question::{Answer, Question};
 pub use record::{
-    RecordFinding, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps, RecordString,
+    RecordFinding, RecordLength, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps,
+    RecordString,
 };
 pub use stream::{Pace, paced, stream};
 pub use viewing::{VIEWERS_MAX, board};

@@ -27,6 +27,10 @@ pub struct RecordPage {
     pub plan_says: Vec<String>,
     /// How far discs or levers lie off whole semitones; null where none was ever tried.
     pub steps: Option<RecordSteps>,
+    /// Strings in stock, by strings from the top.
+    pub shelf: Vec<RecordLength>,
+    /// What the plan needs and the shelf does not have, as a shop names it.
+    pub shopping: Vec<String>,
     /// The newest of what a person wrote down, newest first.
     pub written: Vec<String>,
     /// How its pins are held, as a word for programs.
@@ -94,6 +98,21 @@ pub struct RecordReplacement {
     pub when: String,
     /// Whether it wants doing now.
     pub now: bool,
+}
+
+/// A bought length on the shelf.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RecordLength {
+    /// Its name.
+    pub name: String,
+    /// What it is, as a shop names it.
+    pub what: String,
+    /// What is left of it, in words.
+    pub left: String,
+    /// The strings that were cut from it, in words.
+    pub cut: String,
+    /// Why it is not to be used, if it is bad.
+    pub bad: Option<String>,
 }
 
 /// Discs or levers: for each octave the letters' errors, in the order of the pedals where the harp has some.

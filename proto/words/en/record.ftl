@@ -162,6 +162,7 @@ plot-month = { $month ->
 
 shelf-empty = Nothing lies on the shelf: “record shelf add 3E-2026-a 3E --yields 3” puts a length there.
 shelf-length = { $name }: { $what }, { $left } of { $yields } left. Cut from it: { $cut }.
+shelf-left = { $left } of { $yields } left
 shelf-bad-said = Bad since { $date }.
 shelf-bad-false = Suspect, since { $string } was cut from it and is false: take a fresh length.
 shelf-from = cut it from { $name }
@@ -173,3 +174,18 @@ shelf-trade = { $octave ->
     [3] 3rd octave
    *[other] { $octave }th octave
 } { $letter }, No. { $packet }, { $material }
+
+check-pedal = { $letter } pedal in { $position ->
+    [0] flat
+    [1] natural
+   *[other] sharp
+}: pluck and let ring { $strings }. Enter leaves out what is missing.
+check-lever = { $position ->
+    [0] Levers off
+   *[other] Lever on, string by string
+}: pluck and let ring { $strings }. Enter leaves out what is missing.
+check-heard = { $string }: { $hz } Hz
+check-elsewhere = That sounded like { $string }, which is not asked for now: look at pedal and string, and pluck again.
+check-missing = Not heard, and left out: { $strings }.
+check-nothing = There is nothing to check: the harp has no discs or levers, or all of them were checked today.
+check-none = No disc or lever was checked since it was last regulated: “record check” does it.
