@@ -1,10 +1,12 @@
 //! The desk: it follows the sound, and never goes on advising when its station has ended.
 
-use crate::browser::Browser;
-use crate::network::alone;
 use consort_tests::process::run;
 
+use crate::axe::Rules;
+use crate::browser::{Browser, LAPTOP, PHONE, THEMES};
+use crate::network::alone;
 use crate::rehearsal::{Rehearsal, free_ports, wait_for};
+use crate::tools::screens;
 
 /// What the hidden list says of the top string.
 const SAYS_0G: &str = "document.querySelector('#strings li')?.textContent";
@@ -207,7 +209,7 @@ fn another_harp_is_set_up_on_the_page_seen_drawn_played_and_taken_back() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("desk-harp");
         let runa = rehearsal.harp("Runa", 0);
-        let browser = Browser::open(tools);
+        let (browser, rules) = (Browser::open(tools), Rules::read(tools));
         browser.go(&runa.desk);
         browser.wait("that nobody has said it", "!document.getElementById('fresh').hidden");
         browser.press(['s']);
@@ -224,6 +226,16 @@ fn another_harp_is_set_up_on_the_page_seen_drawn_played_and_taken_back() {
             "it is seen drawn"
         );
         choose("letter-F", "sharp");
+        for (theme, scheme) in THEMES {
+            browser.prefer(scheme);
+            for screen in [LAPTOP, PHONE] {
+                browser.screen(screen);
+                let violated = rules.violated_by(&browser);
+                assert!(violated.is_empty(), "{theme}, {}: {}", screen.name, violated.join("\n"));
+                browser.picture(&screens().join(format!("desk-setup-{theme}-{}.png", screen.name)));
+            }
+        }
+        browser.screen(LAPTOP);
         browser.run("document.getElementById('harp-play').click()");
         browser.wait(
             "the harp of 22 strings",

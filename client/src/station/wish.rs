@@ -1,11 +1,12 @@
 //! What the harpist asks for at the desk, and what comes of it.
 
 use std::fs;
+use std::time::Duration;
 
 use consort_guide::{LastCheck, Order, Quick, Way};
 use consort_link::Event;
 use consort_proto::message::Content;
-use consort_proto::{Mark, Naming, StringNumber};
+use consort_proto::{Mark, Naming, StringNumber, harp_file};
 use consort_words::{Arg, Key};
 
 use super::EventLoop;
@@ -80,9 +81,12 @@ impl EventLoop {
     }
 
     fn play_another_harp(&mut self, text: &str) {
-        let before = self.folder.read(HARP_FILE).ok().flatten();
-        let kept = before
-            .map_or(Ok(()), |before| self.folder.write(HARP_BEFORE, &before))
+        // Whoever has never said which harp it is plays the usual one.
+        let usual = || harp_file::write(&self.harp).map(String::into_bytes).unwrap_or_default();
+        let before = self.folder.read(HARP_FILE).ok().flatten().unwrap_or_else(usual);
+        let kept = self
+            .folder
+            .write(HARP_BEFORE, &before)
             .and_then(|()| self.folder.write(HARP_FILE, text.as_bytes()));
         match kept {
             Ok(()) => self.anew = true,
@@ -95,7 +99,13 @@ impl EventLoop {
         let input = self.kept.now().input().map(str::to_owned);
         if self.kept.undo() {
             self.anew = self.kept.now().input() != input.as_deref();
-        } else if let Some(before) = self.folder.read(HARP_BEFORE).ok().flatten() {
+        } else if let Some(before) = self
+            .folder
+            .read(HARP_BEFORE)
+            .ok()
+            .flatten()
+            .filter(|_| self.had_another_harp())
+        {
             self.play_another_harp(&String::from_utf8_lossy(&before));
             return;
         }
@@ -104,7 +114,8 @@ impl EventLoop {
 
     /// Whether there is a harp to go back to.
     pub(super) fn had_another_harp(&self) -> bool {
-        self.folder.file(HARP_BEFORE).is_file()
+        let changed = fs::metadata(self.folder.file(HARP_BEFORE)).and_then(|file| file.modified());
+        changed.is_ok_and(|at| at.elapsed().is_ok_and(|since| since < HARP_BACK_WITHIN))
     }
 
     /// Whether somebody has said which harp this is.
@@ -140,3 +151,5 @@ impl EventLoop {
 /// The harp that is played, as a harp file, and the one before it.
 pub(crate) const HARP_FILE: &str = "harp.toml";
 const HARP_BEFORE: &str = "harp-before.toml";
+/// A change of the harp is taken back within this time: later a slip on the key would cost what was tuned since.
+const HARP_BACK_WITHIN: Duration = Duration::from_secs(15 * 60);

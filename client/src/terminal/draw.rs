@@ -308,7 +308,7 @@ mod tests {
             "26 strings left",
             "next 4E",
             "L last check",
-            "turn that one back",
+            "that one back first",
         ] {
             assert!(all.contains(text), "{text} is missing:\n{all}");
         }

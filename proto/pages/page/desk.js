@@ -165,6 +165,9 @@ function show(picture) {
   say("why", digits.cents !== null && /^[\d.]+ cents (flat|sharp)\.$/.test(now.why) ? "" : now.why);
   say("says", now.says);
   say("next", now.next && turn !== undefined ? `Next ${now.next}` : "");
+  // Strings that no pedal or lever reaches stand as the piece wants them.
+  const low = now.strings.filter(({ fixed }) => fixed).map(({ name, accidental }) => `${name}${{ flat: "♭", sharp: "♯" }[accidental] ?? "♮"}`);
+  say("low", low.length ? `Without discs: ${low.join(", ")}` : "");
   const goesOn = now.may_go_on || now.may_see;
   at("goon").classList.toggle("none", !goesOn);
   at("goon").disabled = !goesOn;

@@ -65,7 +65,8 @@ export function follow(show, lost, patience) {
       // A stream that was refused does not come back by itself.
       const refused = live.readyState === EventSource.CLOSED;
       lost(seen, refused);
-      if (refused) again = setTimeout(open, 3000);
+      live.close();
+      again = setTimeout(open, refused ? 3000 : 700);
     };
   };
   const wait = () => {

@@ -56,7 +56,7 @@ const ORDER = ["away", "line", "pin", "mark"];
 
 // One string from its pin at `top` to the soundboard at `bottom`; `gap` is the room it has.
 function add(strokes, { letter, standing, cents }, x, top, bottom, gap) {
-  const thin = Math.max(0.8, gap * 0.16);
+  const thin = Math.min(3.6, Math.max(0.8, gap * 0.16));
   const pin = Math.min(gap * 0.24, 6);
   const foot = Math.min(gap * 0.42, 9);
   const kind = `line ${colour(letter)}`;

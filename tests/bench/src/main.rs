@@ -1,6 +1,7 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
 mod coordinator;
+mod desk;
 mod ensemble;
 mod evening;
 mod figures;
@@ -22,6 +23,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("hearing", hearing::ABOUT, hearing::run),
     ("evening", evening::ABOUT, evening::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
+    ("desk", desk::ABOUT, desk::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
     ("opening", opening::ABOUT, opening::run),
