@@ -212,6 +212,12 @@ pub enum Order {
         #[arg(long)]
         csv: bool,
     },
+    /// Print how often octaves, fifths and fourths of the open strings beat in the temperament.
+    Beats {
+        /// As comma-separated values.
+        #[arg(long)]
+        csv: bool,
+    },
     /// List the inputs that can be heard.
     Inputs,
     /// List the harps that are known by name.

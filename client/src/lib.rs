@@ -4,6 +4,7 @@
 //! and pages are here, every decision is there.
 
 pub mod args;
+pub mod beats;
 mod browse;
 mod browser;
 mod capture;

@@ -23,7 +23,7 @@ use crate::record::{self, NotDone};
 use crate::reference::{NotMeasured, Reference};
 use crate::sound::input::{self, InputError};
 use crate::start::{Ended, StartError, Station};
-use crate::{browser, say, targets, terminal};
+use crate::{beats, browser, say, targets, terminal};
 
 /// Why the program ends without having done what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -148,6 +148,7 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             !no_browser && !json,
         ),
         Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
+        Some(Order::Beats { csv }) => print_beats(&args.harp, csv, json),
         Some(Order::Inputs) => print_inputs(json),
         Some(Order::Harps) => {
             print_harps();
@@ -282,14 +283,25 @@ fn log_to_stderr() {
         .try_init();
 }
 
-fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
-    let form = match (csv, json) {
+const fn table_form(csv: bool, json: bool) -> targets::Form {
+    match (csv, json) {
         (true, _) => targets::Form::Csv,
         (false, true) => targets::Form::Json,
         (false, false) => targets::Form::Table,
-    };
+    }
+}
+
+fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
     let rows = targets::rows(&choice::harp(harp.harp.as_deref())?.harp, &harp.tuning());
-    targets::lines(&rows, form).iter().for_each(|line| say::line(line));
+    let lines = targets::lines(&rows, table_form(csv, json));
+    lines.iter().for_each(|line| say::line(line));
+    Ok(true)
+}
+
+fn print_beats(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
+    let rows = beats::rows(&choice::harp(harp.harp.as_deref())?.harp, &harp.tuning());
+    let lines = beats::lines(&rows, table_form(csv, json));
+    lines.iter().for_each(|line| say::line(line));
     Ok(true)
 }
 

@@ -3,7 +3,7 @@
 use consort_pages::RecordSteps;
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
-use consort_record::{About, Rules, Why, plan as restring, tell};
+use consort_record::{About, Replacement, Rules, Why, plan as restring, tell};
 
 use super::plot::{self, Drawn};
 use super::{Read, list, shown};
@@ -60,22 +60,12 @@ pub(super) fn page(read: &Read) -> String {
         &Rules::default(),
     );
     if !plan.is_empty() {
-        html.push_str(
-            "<section><h2>Strings to replace</h2>\n<table><thead><tr><th scope=\"col\">String</th>\
-            <th scope=\"col\">Fitted</th><th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n",
-        );
-        for entry in plan.iter().filter(|entry| entry.why != Why::Unknown) {
-            let (why, when) = list::reasons(entry, &read.words);
-            html.push_str(&format!(
-                "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
-                string_name(entry.string, sheet),
-                entry.fitted.map_or_else(String::new, |day| day.to_string()),
-                escaped(&why),
-                escaped(&when)
-            ));
+        html.push_str("<section><h2>Strings to replace</h2>\n");
+        let known: Vec<_> = plan.iter().filter(|entry| entry.why != Why::Unknown).collect();
+        if !known.is_empty() {
+            html.push_str(&plan_of(&known, read));
         }
         let caution = read.words.say(consort_words::Key::PlanCaution, &[]);
-        html.push_str("</tbody></table>\n");
         for sentence in list::of_unknown_age(&plan, read).iter().chain([&caution]) {
             html.push_str(&format!("<p>{}</p>\n", escaped(sentence)));
         }
@@ -85,6 +75,25 @@ pub(super) fn page(read: &Read) -> String {
         html.push_str(&table_of(&steps));
     }
     html.push_str("</main></body></html>\n");
+    html
+}
+
+/// The strings to replace as a table.
+fn plan_of(entries: &[&Replacement], read: &Read) -> String {
+    let mut html = "<table><thead><tr><th scope=\"col\">String</th><th scope=\"col\">Fitted</th>\
+        <th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n"
+        .to_owned();
+    for entry in entries {
+        let (why, when) = list::reasons(entry, &read.words);
+        html.push_str(&format!(
+            "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            string_name(entry.string, &read.life.sheet),
+            entry.fitted.map_or_else(String::new, |day| day.to_string()),
+            escaped(&why),
+            escaped(&when)
+        ));
+    }
+    html.push_str("</tbody></table>\n");
     html
 }
 

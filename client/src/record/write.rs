@@ -41,7 +41,12 @@ pub(super) fn carry_out(
                 length: length.clone(),
             };
             let fitting = fitting.checked().map_err(RecordError::from)?;
+            let next = bring_up(&fitting, &kept.sheet, today);
             store.write(&kept, &Entry::Fitting(fitting), today)?;
+            return Ok(match form {
+                Form::Text => next,
+                Form::Csv | Form::Json => Vec::new(),
+            });
         }
         RecordOrder::Did {
             deed,
@@ -120,6 +125,27 @@ pub(super) fn carry_out(
         | RecordOrder::Import { .. } => {}
     }
     Ok(Vec::new())
+}
+
+/// Days in which a new string comes to hold: up to a week by size, nylon up to two (common practice, no source).
+const HOLDS_DAYS: i32 = 7;
+const NYLON_HOLDS_DAYS: i32 = 14;
+
+/// What to do with a string that was put on lately, until it holds; nothing for one that is older.
+fn bring_up(fitting: &Fitting, sheet: &Sheet, today: Date) -> Vec<String> {
+    let holds = fitting.on.plus(match fitting.material {
+        Material::Nylon => NYLON_HOLDS_DAYS,
+        Material::Gut | Material::Fluorocarbon | Material::Wire => HOLDS_DAYS,
+    });
+    if today > holds {
+        return Vec::new();
+    }
+    let words = Words::english();
+    let string = ("string", Arg::from(string_name(fitting.string, sheet)));
+    vec![
+        words.say(Key::FittedSteps, std::slice::from_ref(&string)),
+        words.say(Key::FittedThen, &[string, ("date", Arg::from(holds.to_string()))]),
+    ]
 }
 
 /// What was taken back, as a person reads it.

@@ -98,7 +98,7 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
         "3B: the pin slips",
         "<svg",
         "Strings to replace",
-        "age not known",
+        "Nobody has written down when these 47 strings were put on: 0G–7C.",
     ] {
         assert!(page.contains(part), "{part}");
     }
@@ -264,4 +264,27 @@ fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
         record(&other, &["import", &list]),
         ["new harps: 0, readings: 0, entries: 0"]
     );
+}
+
+#[test]
+fn a_string_that_was_just_put_on_comes_with_what_to_do_and_an_old_one_with_nothing() {
+    let folder = Folder::new("record-fitted");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let today = {
+        let text = told(&run(&["--data", &data, "record", "shelf", "add", "4C-a", "4C"]));
+        assert_eq!(text.0, Some(0));
+        let list = record(&data, &["--csv", "shelf", "list"]);
+        list[1]
+            .split(',')
+            .find(|field| field.len() == 10 && field.starts_with("20"))
+            .expect("a day")
+            .to_owned()
+    };
+    let said = record(&data, &["fitted", "4C", &today, "--length", "4C-a"]);
+    assert!(
+        said[0].starts_with("Bring 4C up in several steps") && said[1].contains("should hold by about"),
+        "{said:?}"
+    );
+    assert!(record(&data, &["fitted", "4D", "2020-01-10"]).is_empty());
 }

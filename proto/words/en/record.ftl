@@ -189,3 +189,6 @@ check-elsewhere = That sounded like { $string }, which is not asked for now: loo
 check-missing = Not heard, and left out: { $strings }.
 check-nothing = There is nothing to check: the harp has no discs or levers, or all of them were checked today.
 check-none = No disc or lever was checked since it was last regulated: “record check” does it.
+
+fitted-steps = Bring { $string } up in several steps and let it settle for some minutes after each; keep your face out of its plane, and never above its pitch. What the maker or a technician says comes first.
+fitted-then = Tune { $string } several times today and tomorrow, then daily; it should hold by about { $date }. The record follows it, and says so if it does not.

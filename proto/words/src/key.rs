@@ -393,6 +393,8 @@ keys! {
     CheckMissing = "check-missing",
     CheckNothing = "check-nothing",
     CheckNone = "check-none",
+    FittedSteps = "fitted-steps",
+    FittedThen = "fitted-then",
     UndoneWritten = "undone-written",
     UndoneTakenOut = "undone-taken-out",
     UndoneFitting = "undone-fitting",
