@@ -130,7 +130,7 @@ record-string = Usually found { $cents } cents { $side ->
 }.
 record-string-unheard = Not heard yet.
 record-step-not-yet = not yet
-record-steps = Cents off whole semitones: natural above sharp, or lever on, with one standard deviation. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
+record-steps = Cents off whole semitones and their uncertainty: natural above sharp, or lever on. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
 
 plot-history = { $string }: as left, and as found next time
 plot-harp = Every string as it is usually found before tuning
