@@ -52,6 +52,8 @@ const LEAP_HEARD: u32 = 3;
 /// dying away.
 const TURNED_CENTS: f64 = 3.0;
 const TURNED_HEARD: u32 = 5;
+/// Between two live tracks a key moves no string by more than this, cents.
+const JUMP_CENTS: f64 = 30.0;
 /// The measure of a pluck is calmer than the live track: while it speaks, and this long after, seconds, the track is not
 /// shown. It falls silent when the string is being turned.
 const MEASURE_SPEAKS_S: f64 = 0.15;
@@ -173,6 +175,10 @@ impl Follower {
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
                 State::Unsure => (same_pluck, 1),
+                // A key moves a string, it does not make it jump; what jumps is heard in the last of a dying sound.
+                State::Settled(settled) if same_pluck && self.leapt.is_none() && moved(settled) > JUMP_CENTS => {
+                    return false;
+                }
                 State::Settled(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
@@ -274,6 +280,12 @@ mod tests {
             (0.0,     2.9,  21,     -0.5,  false, None),
             (0.0,     2.95, 21,      0.0,  false, None),
             (0.0,     3.0,  21,      1.0,  false, Some("21 live 0.0")),       // Calmed.
+            (0.0,     3.1,  21,      1.0,  true,  Some("21 settled 1.0")),
+            (0.0,     3.2,  21,     47.0,  false, None),                      // The last of a dying sound jumps.
+            (0.0,     3.24, 21,     47.0,  false, None),
+            (0.0,     3.28, 21,     47.0,  false, None),
+            (0.0,     3.32, 21,     47.0,  false, None),
+            (0.0,     3.36, 21,     47.0,  false, None),
             (3.2,     3.6,  22,      4.0,  false, Some("22 young 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
