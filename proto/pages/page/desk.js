@@ -167,7 +167,7 @@ function show(picture) {
   say("next", now.next && turn !== undefined ? `Next ${now.next}` : "");
   // Strings that no pedal or lever reaches stand as the piece wants them.
   const low = now.strings.filter(({ fixed }) => fixed).map(({ name, accidental }) => `${name}${{ flat: "♭", sharp: "♯" }[accidental] ?? "♮"}`);
-  say("low", low.length ? `Without discs: ${low.join(", ")}` : "");
+  say("low", low.length ? `${now.name} · without discs ${low.join(", ")}` : now.name);
   const goesOn = now.may_go_on || now.may_see;
   at("goon").classList.toggle("none", !goesOn);
   at("goon").disabled = !goesOn;
