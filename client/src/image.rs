@@ -53,6 +53,7 @@ impl Image {
     ) -> Self {
         let view = link.view(now);
         let readiness = link.readiness();
+        let advice = if view.playing { Advice::rest() } else { advice };
         Self {
             name: name.clone(),
             harp: harp.clone(),
@@ -207,7 +208,14 @@ impl Connection {
             },
             LinkState::Offline(_) => {
                 let time = words.time(self.offline_for.unwrap_or_default());
-                return words.say(Key::LinkOffline, &[("time", Arg::from(time))]);
+                let offline = words.say(Key::LinkOffline, &[("time", Arg::from(time))]);
+                return match agreement {
+                    Some(agreement) => {
+                        let agreed = [("agreement", Arg::from(words.agreement(agreement)))];
+                        format!("{offline} {}", words.say(Key::LinkOfflineAgreed, &agreed))
+                    }
+                    None => offline,
+                };
             }
             LinkState::Refused(why) => {
                 let refusal = words.refusal(why);

@@ -44,7 +44,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
             key: course.key.map(Way::word),
             quick: course.quick,
             last_check: course.last_check,
-            plays: advice.action == Action::Plays,
+            plays: matches!(advice.action, Action::Plays | Action::Rest),
             can_undo: course.can_undo,
             fresh: course.fresh,
             input: course.input.clone(),

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
+use consort_clock::Clock;
 use consort_link::{Event, Link};
 use consort_peer::{Dialer, Identity, IdentityError};
 use consort_proto::{Fingerprint, Harp, Name, Sequence, Tolerance, Uptime, harp_file};
@@ -13,7 +14,6 @@ use consort_store::{Folder, FolderError};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
-use tokio::time::Instant;
 
 use crate::browse;
 use crate::choice::{self, ChosenHarp, NotAHarpChoice};
@@ -101,7 +101,7 @@ const PATIENCE_KNOWN: Duration = Duration::from_secs(3);
 impl Station {
     /// Opens the data folder, the input and the desk's port; to be called inside a tokio runtime.
     pub async fn start(config: Config) -> Result<Self, StartError> {
-        let started = Instant::now();
+        let clock = Clock::start();
         let folder = Arc::new(Folder::open(&config.data)?);
         let (identity, key_aside) = Identity::open(&folder)?;
         let (told, written) = mpsc::unbounded_channel();
@@ -197,7 +197,7 @@ impl Station {
             folder: folder.clone(),
             own_tag,
             keeper,
-            started,
+            clock,
             harp,
             name,
             voice,

@@ -11,6 +11,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Sender as ToEars;
 use std::time::Duration;
 
+use consort_clock::{Clock, LOOK_EVERY};
 use consort_guide::opening::Check;
 use consort_link::{Event, Link, LinkState};
 use consort_proto::{Agreement, Harp, Name, Report, Round, Sequence, Tenure, Uptime};
@@ -66,7 +67,9 @@ pub(crate) struct EventLoop {
     own_tag: String,
     /// Keeps the harp's record; `None` where its thread does not start.
     keeper: Option<Keeper>,
-    started: Instant,
+    clock: Clock,
+    /// When to look whether this laptop slept.
+    look_at: Instant,
     harp: Arc<Harp>,
     name: Name,
     hearing: Hearing,
@@ -121,7 +124,7 @@ pub(crate) struct Parts {
     pub(crate) folder: Arc<Folder>,
     pub(crate) own_tag: String,
     pub(crate) keeper: Option<Keeper>,
-    pub(crate) started: Instant,
+    pub(crate) clock: Clock,
     pub(crate) harp: Arc<Harp>,
     pub(crate) name: Name,
     pub(crate) voice: Voice,
@@ -165,13 +168,14 @@ impl EventLoop {
             if self.is_done() || self.anew {
                 break;
             }
-            let tick = self.link.poll_timeout().map(|at| self.started + at.0);
+            let tick = self.link.poll_timeout().map(|at| self.clock.instant(at).into());
             tokio::select! {
                 biased;
                 () = &mut shutdown => break,
                 Some(written) = inboxes.written.recv() => self.written(written),
                 Some(event) = inboxes.events.recv() => self.tell(event),
                 () = until(tick) => self.tell(Event::Tick),
+                () = until(Some(self.look_at)) => self.look_at_clock(),
                 () = until(self.next_deadline()) => self.deadline(),
                 Some(wish) = inboxes.wishes.recv() => self.wish(wish),
                 Some(fed) = inboxes.fed.recv() => self.hear(fed),
@@ -201,7 +205,7 @@ impl EventLoop {
             Check::default()
         });
         let mut hearing = hearing;
-        let begun = Uptime(now - parts.started);
+        let begun = parts.clock.now();
         let advice = hearing.advise(&parts.harp, &parts.link, begun);
         let (name, drawn) = ((&parts.name, parts.own_tag.as_str()), (advice, Course::default()));
         let mut event_loop = Self {
@@ -213,7 +217,8 @@ impl EventLoop {
             folder: parts.folder,
             own_tag: parts.own_tag,
             keeper: parts.keeper,
-            started: parts.started,
+            clock: parts.clock,
+            look_at: now + LOOK_EVERY,
             harp: parts.harp,
             name: parts.name,
             hearing,
@@ -249,7 +254,17 @@ impl EventLoop {
     }
 
     fn tell(&mut self, event: Event) {
+        self.look_at_clock();
         self.link.handle(self.now(), event);
+    }
+
+    /// Tells the link when this laptop slept, before anything that came meanwhile is judged by the time.
+    fn look_at_clock(&mut self) {
+        self.look_at = Instant::now() + LOOK_EVERY;
+        if let Some(slept) = self.clock.look() {
+            tracing::info!(?slept, "this program stood still");
+            self.link.handle(self.clock.now(), Event::Woke);
+        }
     }
 
     fn notice(&mut self, sentence: String) {
@@ -273,7 +288,12 @@ impl EventLoop {
     }
 
     fn now(&self) -> Uptime {
-        Uptime(self.started.elapsed())
+        self.clock.now()
+    }
+
+    /// The moment of that time, as far as is known now.
+    fn instant(&self, at: Uptime) -> Instant {
+        self.clock.instant(at).into()
     }
 }
 

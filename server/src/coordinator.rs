@@ -5,6 +5,7 @@ use std::net::IpAddr;
 use std::sync::Arc;
 use std::time::Duration;
 
+use consort_clock::{Clock, LOOK_EVERY};
 use consort_proto::{Binding, Fingerprint, Uptime};
 use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -88,7 +89,9 @@ pub(crate) struct EventLoop {
     store: Store,
     exchanges: Exchanges,
     events: mpsc::UnboundedReceiver<Event>,
-    started: Instant,
+    clock: Clock,
+    /// When to look whether this laptop slept.
+    look_at: Instant,
     links: BTreeMap<LinkId, Outbox>,
     /// The newest record that was handed to the store.
     handed: Ticket,
@@ -124,11 +127,13 @@ impl EventLoop {
             while let Some(effect) = self.session.poll_effect() {
                 self.perform(effect);
             }
+            let tick = self.session.poll_timeout().map(|at| self.instant(at));
             let input = tokio::select! {
                 biased;
                 () = &mut shutdown => return,
                 Some(event) = self.events.recv() => Input::Event(event),
-                () = until(self.session.poll_timeout().map(|at| self.started + at.0)) => Input::Event(Event::Tick),
+                () = until(tick) => Input::Event(Event::Tick),
+                () = until(Some(self.look_at)) => { self.look_at_clock(); continue }
                 () = until(self.draw_at) => { self.draw(); continue }
                 Some(input) = inbox.recv() => input,
             };
@@ -147,16 +152,17 @@ impl EventLoop {
         store: Store,
         exchanges: Exchanges,
         events: mpsc::UnboundedReceiver<Event>,
-        started: Instant,
+        clock: Clock,
     ) -> (Self, watch::Receiver<Arc<View>>) {
         let now = Instant::now();
-        let (image, images) = watch::channel(Arc::new(session.view(Uptime(now - started))));
+        let (image, images) = watch::channel(Arc::new(session.view(clock.now())));
         let event_loop = Self {
             session,
             store,
             exchanges,
             events,
-            started,
+            clock,
+            look_at: now + LOOK_EVERY,
             links: BTreeMap::new(),
             handed: Ticket(0),
             orders: Vec::new(),
@@ -182,6 +188,8 @@ impl EventLoop {
 
     /// Hands the input to the session, with the time.
     fn take(&mut self, input: Input) {
+        // Before anything that came meanwhile is judged by the time.
+        self.look_at_clock();
         let now = self.now();
         match input {
             Input::Link {
@@ -354,8 +362,8 @@ impl EventLoop {
 
     /// The end of the slot of time in which an answer to a share was computed.
     fn reply_at(&self) -> Instant {
-        let slots = self.started.elapsed().as_millis() / REPLY_SLOT.as_millis() + 1;
-        self.started + REPLY_SLOT * u32::try_from(slots).unwrap_or(u32::MAX)
+        let slots = self.now().0.as_millis() / REPLY_SLOT.as_millis() + 1;
+        self.instant(Uptime(REPLY_SLOT * u32::try_from(slots).unwrap_or(u32::MAX)))
     }
 
     fn look(&self) -> Arc<View> {
@@ -363,7 +371,20 @@ impl EventLoop {
     }
 
     fn now(&self) -> Uptime {
-        Uptime(self.started.elapsed())
+        self.clock.now()
+    }
+
+    fn instant(&self, at: Uptime) -> Instant {
+        self.clock.instant(at).into()
+    }
+
+    /// Tells the session when this laptop slept.
+    fn look_at_clock(&mut self) {
+        self.look_at = Instant::now() + LOOK_EVERY;
+        if let Some(slept) = self.clock.look() {
+            tracing::info!(?slept, "this program stood still");
+            self.session.handle(self.clock.now(), Event::Woke);
+        }
     }
 }
 

@@ -29,6 +29,7 @@ use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
+use consort_clock::Clock;
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Identity, IdentityError, ListenError, Listener};
 use consort_proto::{JoinLink, Uptime};
@@ -37,7 +38,7 @@ use consort_store::{Folder, FolderError};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
-use tokio::time::{Instant, timeout};
+use tokio::time::timeout;
 
 pub use crate::config::Config;
 use crate::config::{Discovery, Limits};
@@ -186,7 +187,7 @@ impl Coordinator {
         // An order finds the coordinator by this file, from the moment in which the page's port is open.
         folder.write(remote::FILE, handle.text().as_bytes())?;
         let (inbox, inputs) = mpsc::channel(INBOX);
-        let (event_loop, images) = EventLoop::new(session, store, exchanges, events, Instant::now());
+        let (event_loop, images) = EventLoop::new(session, store, exchanges, events, Clock::start());
         Ok(Self {
             folder,
             doors,

@@ -2,6 +2,10 @@
 
 use std::time::Duration;
 
+use consort_proto::Material;
+use consort_session::call::Called;
+use consort_session::cheapest::Cost;
+use consort_session::room::RoomMove;
 use consort_session::{Newcomer, StationView, View};
 use consort_words::{Arg, Key, Words};
 
@@ -27,6 +31,9 @@ pub fn line(view: &View, words: &Words) -> String {
         Some(wait) => parts.push(words.say(Key::StartIn, &[("time", Arg::from(words.time(wait)))])),
         None => {}
     }
+    if view.playing {
+        parts.push(words.say(Key::BoardPlaying, &[]));
+    }
     if view.disk_trouble {
         parts.push(words.say(Key::BoardDiskFull, &[]));
     }
@@ -37,6 +44,10 @@ pub fn line(view: &View, words: &Words) -> String {
 /// looks at the board, with the tags that orders take.
 pub fn lines(view: &View, words: &Words) -> Vec<String> {
     let mut lines = vec![line(view, words)];
+    lines.extend(view.called.as_ref().map(|called| side_by_side(called, words)));
+    lines.extend(view.room.iter().map(|moved| room(moved, words)));
+    let other = |cost: &Cost| cost.a4 != view.agreement.tuning.a4;
+    lines.extend(view.cheapest().filter(other).map(|cost| cheapest(&cost, words)));
     for station in &view.stations {
         lines.push(harp(station, words));
         lines.extend(station.wanted_by.iter().map(|who| wanted(station, who, words)));
@@ -62,13 +73,22 @@ fn harp(station: &StationView, words: &Words) -> String {
         says.push(words.say(Key::PresenceCopied, &[]));
     }
     if !station.removed {
-        let readiness = words.readiness(&station.harp, &station.readiness);
+        let mut readiness = words.readiness(&station.harp, &station.readiness);
+        let ago = |key, ago| words.say(key, &[("time", Arg::from(words.time(ago)))]);
+        if let Some(ready) = station.to_confirm {
+            readiness = format!("{readiness}, {}", ago(Key::BoardToConfirm, ready));
+        } else if let Some(confirmed) = station.confirmed_ago.filter(|&ago| ago >= FADES_AFTER) {
+            readiness = format!("{readiness}, {}", ago(Key::BoardConfirmedAgo, confirmed));
+        }
         // What was heard last may not be so any more.
         says.push(if station.presence.counts() {
             readiness
         } else {
             words.say(Key::BoardLastReported, &[("says", Arg::from(readiness))])
         });
+        if let Some(seat) = station.overhears {
+            says.push(words.say(Key::BoardOverhears, &[("seat", Arg::from(seat))]));
+        }
         if station.help {
             says.push(words.say(Key::BoardHelp, &[]));
         }
@@ -94,4 +114,63 @@ fn wanted(station: &StationView, who: &Newcomer, words: &Words) -> String {
         ("holder", Arg::from(station.name.as_str())),
     ];
     words.say(Key::SeatWanted, &args)
+}
+
+/// A confirmation as old as this is worth another pluck before the performance (common practice, no source).
+const FADES_AFTER: Duration = Duration::from_secs(10 * 60);
+
+/// The string that is called, side by side.
+fn side_by_side(called: &Called, words: &Words) -> String {
+    let harps = called.harps.iter().map(|beside| {
+        let says = match beside.cents {
+            Some(cents) => format!("{:+.1}", cents.0),
+            None => words.say(Key::StandingNotHeard, &[]),
+        };
+        words.say(
+            Key::CallHarp,
+            &[("seat", Arg::from(beside.seat)), ("says", Arg::from(says))],
+        )
+    });
+    let string = ("string", Arg::from(called.note.harp_name()));
+    let harps = ("harps", Arg::from(harps.collect::<Vec<_>>().join(", ")));
+    match called.apart {
+        Some(apart) => words.say(
+            Key::CallLine,
+            &[string, harps, ("cents", Arg::from(format!("{:.1}", apart.0)))],
+        ),
+        None => words.say(Key::CallNobody, &[string, harps]),
+    }
+}
+
+/// What the room did.
+fn room(moved: &RoomMove, words: &Words) -> String {
+    let material = match moved.material {
+        Material::Gut => Key::MaterialGut,
+        Material::Nylon => Key::MaterialNylon,
+        Material::Fluorocarbon => Key::MaterialFluorocarbon,
+        Material::Wire => Key::MaterialWire,
+    };
+    let key = if moved.cents.0 < 0.0 {
+        Key::RoomFell
+    } else {
+        Key::RoomRose
+    };
+    let args = [
+        ("material", Arg::from(words.say(material, &[]))),
+        ("cents", Arg::from(format!("{:.1}", moved.cents.0.abs()))),
+        ("harps", Arg::from(moved.harps)),
+        ("of", Arg::from(moved.of)),
+        ("time", Arg::from(words.time(moved.since))),
+    ];
+    words.say(key, &args)
+}
+
+/// The A that would cost least.
+fn cheapest(cost: &Cost, words: &Words) -> String {
+    let args = [
+        ("pitch", Arg::from(cost.a4.hz().get().to_string())),
+        ("strings", Arg::from(cost.strings)),
+        ("time", Arg::from(words.time(cost.takes))),
+    ];
+    words.say(Key::CheapestLine, &args)
 }

@@ -2,7 +2,10 @@
 
 use std::time::Duration;
 
-use consort_proto::Standing;
+use consort_proto::{Material, Standing};
+use consort_session::call::Called;
+use consort_session::cheapest::Cost;
+use consort_session::room::RoomMove;
 use consort_session::{CodeView, Presence, StationView, View};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
@@ -32,6 +35,8 @@ pub struct Status {
     pub setting: String,
     /// Seconds left until the start; null when none is set.
     pub start_in_s: Option<u64>,
+    /// Whether the start has passed and no round was called since, so that nothing is judged.
+    pub playing: bool,
     /// Whether unknown stations may join.
     pub joining: bool,
     /// The joining code as people read it; null while none is shown.
@@ -40,6 +45,12 @@ pub struct Status {
     pub disk_trouble: bool,
     /// The string that everyone is asked for, as in `4C`; null for none.
     pub called: Option<String>,
+    /// The string that is called, on each harp that is heard and has it; null while none is called.
+    pub side_by_side: Option<SideBySide>,
+    /// What the room did to the strings of most harps since they were set.
+    pub room: Vec<RoomStatus>,
+    /// The reference pitch at which fewest strings would have to be turned; null while no string was heard.
+    pub cheapest: Option<CheapestStatus>,
     /// Who asks to be let in without a code.
     pub knocking: Vec<Knocking>,
     /// Who looks at the board over a link of its own.
@@ -52,6 +63,54 @@ pub struct Status {
     pub line: String,
     /// The stations in the order in which they first joined.
     pub stations: Vec<StationStatus>,
+}
+
+/// A string that everyone was asked for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SideBySide {
+    /// The string, as in `4C`.
+    pub string: String,
+    /// How far apart the harps stand; null with fewer than two plucks since the call.
+    pub apart_cents: Option<f64>,
+    /// The harps in the order of their seats.
+    pub harps: Vec<BesideStatus>,
+}
+
+/// One harp in a [`SideBySide`].
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BesideStatus {
+    /// Its seat.
+    pub seat: u32,
+    /// The string's number from the top.
+    pub string: u8,
+    /// How far it lies above its target; null until it is plucked.
+    pub cents: Option<f64>,
+}
+
+/// What the strings of one material did on most harps.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RoomStatus {
+    /// `gut`, `nylon`, `fluorocarbon` or `wire`.
+    pub material: Material,
+    /// How far they moved; negative when they fell.
+    pub cents: f64,
+    /// Harps on which they did.
+    pub harps: usize,
+    /// Harps on which they were heard again.
+    pub of: usize,
+    /// Seconds since they had been left.
+    pub since_s: u64,
+}
+
+/// The reference pitch that costs least.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CheapestStatus {
+    /// The pitch.
+    pub a4_hz: f64,
+    /// Strings that would have to be turned.
+    pub strings: usize,
+    /// Seconds that the harp with most of them takes.
+    pub takes_s: u64,
 }
 
 /// Somebody who asks to be let in.
@@ -97,6 +156,12 @@ pub struct StationStatus {
     pub deputy: bool,
     /// The tag of the laptop that wants to take this seat over; null while none does.
     pub wanted_by: Option<String>,
+    /// Seconds since the oldest of the strings that hold was plucked; null where that is not known.
+    pub confirmed_s: Option<u64>,
+    /// Seconds since the harp was ready, when that has to be confirmed in this round; else null.
+    pub to_confirm_s: Option<u64>,
+    /// The seat of the harp that it seems to hear in place of its own; else null.
+    pub overhears: Option<u32>,
     /// Whether the harp counts as ready.
     pub ready: bool,
     /// What the harp is, for people.
@@ -140,8 +205,12 @@ impl Status {
             offsets_cents: tuning.temperament.offsets().map(|offset| rounded(offset.0)),
             setting: tuning.setting.to_string(),
             start_in_s: view.start_in.map(|left| left.as_secs()),
+            playing: view.playing,
             joining: view.joining,
             code: code(view),
+            side_by_side: view.called.as_ref().map(SideBySide::of),
+            room: view.room.iter().map(RoomStatus::of).collect(),
+            cheapest: view.cheapest().as_ref().map(CheapestStatus::of),
             disk_trouble: view.disk_trouble,
             called: agreement.called.map(consort_proto::Note::harp_name),
             knocking: view
@@ -172,6 +241,43 @@ impl Status {
     }
 }
 
+impl SideBySide {
+    fn of(called: &Called) -> Self {
+        let beside = called.harps.iter().map(|beside| BesideStatus {
+            seat: beside.seat,
+            string: beside.string.get(),
+            cents: beside.cents.map(|cents| rounded(cents.0)),
+        });
+        Self {
+            string: called.note.harp_name(),
+            apart_cents: called.apart.map(|cents| rounded(cents.0)),
+            harps: beside.collect(),
+        }
+    }
+}
+
+impl RoomStatus {
+    fn of(moved: &RoomMove) -> Self {
+        Self {
+            material: moved.material,
+            cents: rounded(moved.cents.0),
+            harps: moved.harps,
+            of: moved.of,
+            since_s: moved.since.as_secs(),
+        }
+    }
+}
+
+impl CheapestStatus {
+    fn of(cost: &Cost) -> Self {
+        Self {
+            a4_hz: cost.a4.hz().get(),
+            strings: cost.strings,
+            takes_s: cost.takes.as_secs(),
+        }
+    }
+}
+
 impl StationStatus {
     fn of(station: &StationView, words: &Words) -> Self {
         let (word, silent) = match station.presence {
@@ -193,6 +299,9 @@ impl StationStatus {
             copied: station.copied,
             deputy: station.deputy,
             wanted_by: station.wanted_by.as_ref().map(|who| who.peer.tag()),
+            confirmed_s: station.confirmed_ago.map(|ago| ago.as_secs()),
+            to_confirm_s: station.to_confirm.map(|ago| ago.as_secs()),
+            overhears: station.overhears,
             ready: station.is_ready(),
             says: words.readiness(&station.harp, &station.readiness),
             presence_says: presence(station, words),

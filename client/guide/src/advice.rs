@@ -95,6 +95,8 @@ pub enum Action {
     Plays,
     /// Nothing is left to do.
     AllSet,
+    /// The performance has begun: nothing is judged.
+    Rest,
 }
 
 /// One piece of advice.
@@ -146,6 +148,20 @@ pub fn advise(situation: &Situation<'_>) -> Advice {
     }
 }
 
+impl Advice {
+    /// What is said from the start of the performance until the leader calls a round.
+    pub const fn rest() -> Self {
+        Self {
+            string: None,
+            action: Action::Rest,
+            cents: None,
+            turn: None,
+            why: Phrase::plain(Key::WhyPlaying),
+            place: None,
+        }
+    }
+}
+
 impl Action {
     /// The large word on the desk.
     pub const fn key(self) -> Key {
@@ -169,6 +185,7 @@ impl Action {
             Self::PlayOn => Key::GuidePlayOn,
             Self::Plays => Key::GuidePlays,
             Self::AllSet => Key::GuideHarpDone,
+            Self::Rest => Key::GuideRest,
         }
     }
 

@@ -44,11 +44,14 @@ pub(crate) struct Dialling {
 /// Where a coordinator may be, and which one.
 type Place = (SocketAddr, Fingerprint);
 
-/// How long a call may take, by turn; a fresh one soon beats a long one on a bad network.
-const PATIENCE: [Duration; 4] = [
+/// How long a call may take, by turn, over and over: a fresh one soon beats a long one on a bad network, above all when
+/// the network has just come back, and now and then one waits for a slow network.
+const PATIENCE: [Duration; 6] = [
     Duration::from_secs(1),
     Duration::from_secs(1),
     Duration::from_secs(2),
+    Duration::from_secs(1),
+    Duration::from_secs(1),
     Duration::from_secs(3),
 ];
 /// The pause between calls to several places in one turn.
@@ -183,7 +186,7 @@ impl Link {
             self.dialling.place = number + 1;
             let more = self.dialling.left().next().is_some();
             self.dialling.at = more.then_some(now + STAGGER);
-            let patience = PATIENCE[(self.dialling.turns as usize).min(PATIENCE.len() - 1)];
+            let patience = PATIENCE[self.dialling.turns as usize % PATIENCE.len()];
             self.call(now, address, Some(expect), patience);
         }
     }

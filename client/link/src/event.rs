@@ -99,8 +99,10 @@ pub enum Event {
         /// How long ago.
         since: Duration,
     },
-    /// This laptop has other addresses than before, or has woken: whoever did not answer may answer now.
+    /// This laptop has other addresses than before: whoever did not answer may answer now.
     NetworkChanged,
+    /// This laptop slept, or the program was stopped: whether the link still stands is not known.
+    Woke,
     /// The journal entry up to this number rests on the disk.
     Journalled(consort_proto::Sequence),
     /// The time of [`crate::Link::poll_timeout`] has come.

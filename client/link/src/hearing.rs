@@ -182,6 +182,7 @@ impl Link {
 
     fn welcomed(&mut self, now: Uptime, attempt: Attempt, coordinator: Fingerprint, address: SocketAddr) {
         self.give_up_calls(|other, _| other != attempt);
+        self.asks_anew |= self.joined != Some(attempt);
         self.joined = Some(attempt);
         self.last_heard = now;
         self.offline_since = None;
@@ -212,6 +213,18 @@ impl Link {
         }
     }
 
+    /// After a sleep the link is taken for gone and the coordinator called anew, unless it is heard before it answers.
+    pub(crate) fn woke(&mut self, now: Uptime) {
+        if self.is_up() {
+            self.offline_since = Some(self.last_heard);
+            self.dialling.start_over(now, &mut self.random);
+            self.redraw();
+        }
+        if !matches!(self.trouble, Some(LinkState::Refused(_))) {
+            self.dialling.hurry(now);
+        }
+    }
+
     /// Everything that is due at `now`.
     pub(crate) fn keep_time(&mut self, now: Uptime) {
         if self.joined.is_some() && self.offline_since.is_none() && now.since(self.last_heard) >= SILENT_AFTER {
@@ -236,6 +249,7 @@ impl Link {
             self.trouble = None;
             self.redraw();
         }
+        self.keep_start(now);
         self.keep_seat(now);
         self.keep_strangers(now);
         self.keep_pairing(now);

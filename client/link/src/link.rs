@@ -71,6 +71,8 @@ pub struct Link {
     /// The session that the coordinator named when it welcomed this station.
     pub(crate) session: Option<SessionId>,
     pub(crate) start: Option<Uptime>,
+    /// Whether the start has passed and no round was called since.
+    pub(crate) playing: bool,
     pub(crate) stories: Vec<StringStory>,
     pub(crate) journal: Journal,
     pub(crate) known: BTreeMap<Fingerprint, Option<SocketAddr>>,
@@ -93,6 +95,8 @@ pub struct Link {
     pub(crate) calls: BTreeMap<Attempt, Call>,
     pub(crate) joined: Option<Attempt>,
     pub(crate) last_heard: Uptime,
+    /// Whether no agreement was heard on this link yet.
+    pub(crate) asks_anew: bool,
     pub(crate) offline_since: Option<Uptime>,
     pub(crate) trouble: Option<LinkState>,
     /// Where somebody else answered, while that is the trouble.
@@ -121,6 +125,7 @@ impl Link {
             agreement: config.agreement,
             session: None,
             start: None,
+            playing: false,
             stories,
             journal: Journal::restore(config.journal, config.next, now),
             known: config
@@ -141,6 +146,7 @@ impl Link {
             calls: BTreeMap::new(),
             joined: None,
             last_heard: now,
+            asks_anew: true,
             offline_since: None,
             trouble: None,
             strange_place: None,
@@ -195,6 +201,7 @@ impl Link {
                     self.dialling.hurry(now);
                 }
             }
+            Event::Woke => self.woke(now),
             Event::Journalled(sequence) => {
                 let reports = self.journal.on_disk(now, sequence, self.session);
                 if let Some(attempt) = self.joined.filter(|_| !reports.is_empty()) {
@@ -230,7 +237,8 @@ impl Link {
             self.trouble_ends,
             asked,
         ];
-        [self.beat_at, silent, self.next_dial()]
+        let start = self.start.filter(|_| !self.playing);
+        [self.beat_at, silent, start, self.next_dial()]
             .into_iter()
             .chain(of_code)
             .flatten()
@@ -246,6 +254,7 @@ impl Link {
             state: self.state(),
             agreement: self.agreement.as_ref(),
             start_in: self.start.map(|start| start.since(now)),
+            playing: self.playing,
             unsent: session.map_or(0, |session| self.journal.count(session)),
             strangers: self.strangers.iter().map(|(stranger, _)| stranger).collect(),
             tenure: session
@@ -272,6 +281,11 @@ impl Link {
         self.agreement
             .as_ref()
             .map_or(&self.own.1, |agreement| &agreement.tolerance)
+    }
+
+    /// Whether the start has passed and no round was called since: nothing is judged.
+    pub const fn is_playing(&self) -> bool {
+        self.playing
     }
 
     /// The harp.
@@ -316,6 +330,8 @@ impl Link {
             return;
         };
         match content {
+            // Music, not tuning: only what is heard inside a round counts.
+            Content::Reading(_) if self.playing => return,
             Content::Reading(reading) => story.hear(reading),
             Content::Mark { mark, .. } => story.set_mark(mark),
         }
@@ -355,18 +371,30 @@ impl Link {
         let (same_session, held_revision, held_round) = held.map_or((false, Revision(0), Round(0)), |held| {
             (held.session == agreement.session, held.revision, held.round)
         });
-        if same_session && agreement.revision < held_revision {
+        // Within one link revisions only go up. On a new one the coordinator is asked anew: it may have been opened with
+        // an older file, and is who decides all the same.
+        if same_session && agreement.revision < held_revision && !std::mem::take(&mut self.asks_anew) {
             return;
         }
+        self.asks_anew = false;
         if !same_session || agreement.round != held_round {
             self.stories.iter_mut().for_each(StringStory::begin_round);
         }
         self.start = start_in.map(|left| now + left);
+        self.keep_start(now);
         self.agreement = Some(agreement);
         if !same_session {
             self.report_marks(now);
         }
         self.redraw();
+    }
+
+    /// From the start on, and until a round is called, which takes the start away, nothing is judged.
+    pub(crate) fn keep_start(&mut self, now: Uptime) {
+        let playing = self.start.is_some_and(|start| start <= now);
+        if std::mem::replace(&mut self.playing, playing) != playing {
+            self.redraw();
+        }
     }
 
     /// What the harpist said of her strings holds in any session, and a new one has not heard of it.

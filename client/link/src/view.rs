@@ -38,6 +38,8 @@ pub struct LinkView<'a> {
     pub agreement: Option<&'a Agreement>,
     /// Time left until the start, if one is set; zero once it has passed.
     pub start_in: Option<Duration>,
+    /// Whether the start has passed and no round was called since: nothing is judged.
+    pub playing: bool,
     /// Reports of the agreement's session that its coordinator has not acknowledged.
     pub unsent: usize,
     /// Coordinators that were sighted and are not known: a code, a join link or the leader's leave is needed for them.

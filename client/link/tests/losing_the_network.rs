@@ -46,6 +46,22 @@ fn four_seconds_of_silence_are_offline_since_the_last_word() {
 }
 
 #[test]
+fn a_laptop_that_slept_calls_at_once_and_says_that_it_is_offline() {
+    let mut link = joined();
+    play(&mut link, vec![(1_000, coordinator_beat(1))]);
+    // Ten minutes with the lid closed: the link may stand or not.
+    link.handle(Uptime::from_millis(601_000), Event::Woke);
+    assert_eq!(state(&link, 601_000), offline(1_000));
+    let called = drain(&mut link)
+        .into_iter()
+        .any(|effect| matches!(effect, Effect::Dial { .. }));
+    assert!(called, "nobody is called");
+    // It stood, and was heard first.
+    check(&mut link, vec![(601_030, coordinator_beat(1), vec![close(2)])]);
+    assert_eq!(state(&link, 601_030), LinkState::Joined);
+}
+
+#[test]
 fn an_old_link_that_is_heard_again_is_kept() {
     let mut link = joined();
     tick_until(&mut link, 4_500);
@@ -97,15 +113,18 @@ fn being_superseded_by_ones_own_new_link_is_no_refusal() {
     assert_eq!(calls(&mut link, 10_100), [10_100]);
 }
 
+/// How long calls last that nobody answers, in their order, over and over.
+const LASTS: [u64; 6] = [1_000, 1_000, 2_000, 1_000, 1_000, 3_000];
+
 #[test]
-fn attempts_last_one_one_two_then_three_seconds_with_short_pauses() {
+fn attempts_last_one_one_and_two_or_three_seconds_over_and_over_with_short_pauses() {
     let mut link = joined();
     play(&mut link, vec![(1_000, link_closed(1))]);
     assert_eq!(state(&link, 1_000), offline(1_000));
     let made = calls(&mut link, 30_000);
     let gaps: Vec<u64> = made.windows(2).map(|pair| pair[1] - pair[0]).collect();
     assert!(made[0] <= 1_200, "{made:?}");
-    for (gap, lasts) in gaps.iter().zip([1_000, 1_000, 2_000, 3_000, 3_000, 3_000]) {
+    for (gap, lasts) in gaps.iter().zip(LASTS.into_iter().cycle()) {
         assert!((lasts..=lasts + 500).contains(gap), "{gaps:?}");
     }
 }
@@ -116,8 +135,12 @@ fn pauses_grow_to_two_and_then_five_seconds() {
     play(&mut link, vec![(0, link_closed(1))]);
     let made = calls(&mut link, 3_600_000);
     let longest = |from_ms: u64, until_ms: u64| {
-        let pairs = made.windows(2).filter(|pair| (from_ms..until_ms).contains(&pair[0]));
-        pairs.map(|pair| pair[1] - pair[0] - 3_000).max().expect("calls")
+        let pairs = made.windows(2).zip(LASTS.into_iter().cycle());
+        let pairs = pairs.filter(|(pair, _)| (from_ms..until_ms).contains(&pair[0]));
+        pairs
+            .map(|(pair, lasts)| pair[1] - pair[0] - lasts)
+            .max()
+            .expect("calls")
     };
     for (from_s, until_s, cap_ms) in [(10, 55, 500), (65, 590, 2_000), (610, 3_600, 5_000)] {
         let longest = longest(from_s * 1000, until_s * 1000);
@@ -178,4 +201,27 @@ fn the_last_agreement_stays_while_offline() {
     tick_until(&mut link, 600_000);
     let held = agreement(1, 440.0, 1);
     assert_eq!(link.view(Uptime::from_secs(600)).agreement, Some(&held));
+}
+
+#[test]
+fn a_coordinator_that_was_opened_with_yesterdays_file_is_followed_all_the_same() {
+    let mut link = joined();
+    play(&mut link, vec![(100, told(1, agreement(7, 442.0, 1)))]);
+    // On one link an older agreement is one that was overtaken.
+    play(&mut link, vec![(110, told(1, agreement(6, 441.0, 1)))]);
+    let a4 = |link: &Link| link.tuning().a4.hz().get();
+    assert_eq!(a4(&link), 442.0);
+    play(&mut link, vec![(200, link_closed(1))]);
+    tick_until(&mut link, 500);
+    play(
+        &mut link,
+        vec![
+            (510, connected(2, HALL, 1)),
+            (520, welcome(2, 0)),
+            (530, told(2, agreement(3, 440.0, 1))),
+        ],
+    );
+    assert_eq!(a4(&link), 440.0, "who opened the session decides");
+    play(&mut link, vec![(540, told(2, agreement(2, 439.0, 1)))]);
+    assert_eq!(a4(&link), 440.0);
 }

@@ -2,6 +2,8 @@
 
 mod common;
 
+use std::time::Duration;
+
 use common::*;
 use consort_link::{Config, Effect, Event, Link};
 use consort_proto::message::REPORTS_MAX;
@@ -248,4 +250,46 @@ fn the_start_counts_down_from_the_time_left() {
         let left = link.view(Uptime::from_secs(at_s)).start_in;
         assert_eq!(left, Some(std::time::Duration::from_secs(left_s)), "{at_s} s");
     }
+}
+
+#[test]
+fn from_the_start_until_the_next_round_nothing_that_is_played_is_a_reading() {
+    let mut link = joined();
+    let started = |start_in_ms: Option<u64>, round| {
+        let Event::Heard {
+            attempt,
+            message: ToStation::Agreement(mut document),
+        } = told(1, agreement(2, 440.0, round))
+        else {
+            unreachable!("an agreement is told")
+        };
+        document.start_in = start_in_ms.map(Duration::from_millis);
+        Event::Heard {
+            attempt,
+            message: ToStation::Agreement(document),
+        }
+    };
+    play(&mut link, vec![(100, started(Some(1_000), 1))]);
+    let plucked = |link: &mut Link, at_ms| {
+        link.handle(Uptime::from_millis(at_ms), Event::Observed(reading(1, 0.0)));
+        let journalled = drain(link).iter().any(|effect| matches!(effect, Effect::Journal(_)));
+        (link.view(Uptime::from_millis(at_ms)).playing, journalled)
+    };
+    assert_eq!(plucked(&mut link, 1_000), (false, true));
+    // The desk shows it at that moment, without anything else happening.
+    tick_until(&mut link, 1_100);
+    assert!(link.view(Uptime::from_millis(1_100)).playing);
+    assert_eq!(plucked(&mut link, 1_200), (true, false));
+    link.handle(
+        Uptime::from_millis(1_300),
+        Event::Observed(mark(2, Some(Mark::Missing))),
+    );
+    assert!(
+        drain(&mut link)
+            .iter()
+            .any(|effect| matches!(effect, Effect::Journal(_))),
+        "a string may break on stage"
+    );
+    play(&mut link, vec![(2_000, started(None, 2))]);
+    assert_eq!(plucked(&mut link, 2_100), (false, true));
 }

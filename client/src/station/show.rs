@@ -143,7 +143,7 @@ impl EventLoop {
     pub(super) fn next_deadline(&self) -> Option<Instant> {
         let waiting = self.waiting.as_ref().map(|(_, until)| *until);
         let unanswered = self.unanswered.map(|(_, at)| at);
-        let word = self.hearing.until().map(|at| self.started + at.0);
+        let word = self.hearing.until().map(|at| self.instant(at));
         [waiting, unanswered, word, self.retry_at, self.let_go_at, self.end_by]
             .into_iter()
             .chain([self.clock_at, self.rest_at])
@@ -173,7 +173,7 @@ impl EventLoop {
             self.hearing.rest();
             self.refresh();
         }
-        let word_is_due = self.hearing.until().is_some_and(|at| self.started + at.0 <= now);
+        let word_is_due = self.hearing.until().is_some_and(|at| at <= self.now());
         if word_is_due || self.clock_at.is_some_and(|at| at <= now) {
             self.refresh();
         }

@@ -40,9 +40,16 @@ impl EventLoop {
 
     fn sense(&mut self, sensed: &Sensed) {
         self.lately.say(
-            self.started.elapsed(),
+            self.now().0,
             json(&serde_json::json!({ "sensed": format!("{sensed:?}") })),
         );
+        if self.link.is_playing() {
+            // The performance has begun: it is neither judged nor kept in the harp's record.
+            if let Sensed::Input(trouble) = sensed {
+                self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
+            }
+            return;
+        }
         if self.hearing.plays(sensed) {
             self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
             self.let_go_at = None;

@@ -84,6 +84,8 @@ why-pedal = { $name } sounds about a semitone high or more. Is the { $letter } p
 why-lever = { $name } sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.
 why-far-flat = Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.
 why-all-set = Every string holds or is set aside. L begins the last check: every string once more.
+guide-rest = Play
+why-playing = The start has passed: nothing is judged until the leader calls a round.
 why-all-within-but = Every string holds but { $strings }.
 
 # Where the pin is.

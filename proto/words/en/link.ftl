@@ -5,6 +5,7 @@ link-searching = Looking for the coordinator.
 link-reaching = Calling the coordinator.
 link-joined = With { $ensemble }.
 link-offline = No link for { $time }. Keep tuning; everything is sent when the link is back.
+link-offline-agreed = Agreed last: { $agreement }.
 link-other-key = This is not the coordinator you joined before. Ask the leader for the code.
 link-other-version = The coordinator speaks another version. Update Consort on this laptop or on the leader's.
 link-needs-code = A coordinator is near, with the tag { $tag }. Type the code that the leader shows.

@@ -70,6 +70,19 @@ board-strings-will-not-hold = that will not hold
 board-strings-new = that are new
 board-strings-missing = missing
 board-help = wants help
+board-to-confirm = was ready { $time } ago, to be confirmed
+board-confirmed-ago = last confirmed { $time } ago
+board-overhears = seems to hear the harp of seat { $seat } in place of its own: look at its input
+board-playing = The start has passed. Nothing is judged until you call a round.
+room-rose = { $material } rose by { $cents } cents on { $harps } of { $of } harps in { $time }: a round may be due.
+room-fell = { $material } fell by { $cents } cents on { $harps } of { $of } harps in { $time }: a round may be due.
+call-line = { $string }: { $harps }; { $cents } cents apart.
+call-nobody = { $string }: { $harps }.
+call-harp = seat { $seat } { $says }
+cheapest-line = As the harps are, A = { $pitch } costs least: { $strings ->
+    [one] one string
+   *[other] { $strings } strings
+} to turn, about { $time }.
 board-no-link = No link to the coordinator. This is what was heard last, and may not be so any more.
 board-not-granted = The leader has not granted this laptop to change anything. Looking is all it can do.
 board-disk-full = The disk takes nothing, so nothing new is kept: make room.

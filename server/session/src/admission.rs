@@ -94,7 +94,7 @@ impl Session {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
             start_in: self.start.map(|start| start.since(now)),
-            beat_every: self.config.beat_every,
+            beat_every: self.beat_every(),
             seats: self.roster.seats(),
         };
         self.send(id, ToStation::Agreement(Box::new(document)));

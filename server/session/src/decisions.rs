@@ -51,7 +51,9 @@ impl Session {
             Command::Remove(peer) => self.set_removed(peer, true),
             Command::LetBack(peer) => self.set_removed(peer, false),
             Command::NewRound => self.change(now, |decided| {
-                decided.agreement.round = Round(decided.agreement.round.0 + 1)
+                decided.agreement.round = Round(decided.agreement.round.0 + 1);
+                // The performance that has begun is over, or in its intermission.
+                decided.start = decided.start.filter(|&start| start > now);
             }),
             Command::Undo => self.change(now, |decided| {
                 if let Some(Past {
@@ -63,7 +65,10 @@ impl Session {
                 {
                     decided.agreement.tuning = tuning;
                     decided.agreement.tolerance = tolerance;
-                    decided.start = start;
+                    // A start that has passed since is not brought back: the round that ended its performance stays.
+                    if decided.start != start {
+                        decided.start = start.filter(|&start| start > now);
+                    }
                 }
             }),
             Command::Pitch(a4) => {
@@ -98,7 +103,10 @@ impl Session {
     pub(crate) fn put_in_force(&mut self, now: Uptime, decided: Decided) {
         let Decided { agreement, start, past } = decided;
         if agreement.round != self.agreement.round {
-            self.roster.begin_round();
+            self.roster.begin_round(&self.agreement);
+        }
+        if agreement.called != self.agreement.called {
+            self.called_at = now;
         }
         self.agreement = agreement;
         self.start = start;

@@ -61,6 +61,8 @@ pub enum Event {
         /// Whether.
         looks: bool,
     },
+    /// This laptop slept, or the program was stopped: what was not heard meanwhile is nobody's silence.
+    Woke,
     /// The leader decided something.
     Command(Command),
     /// The time of [`crate::Session::poll_timeout`] has come.

@@ -1,9 +1,12 @@
 //! Reports of the stations: written down first, then counted and acknowledged, each once.
 
+use std::time::Duration;
+
 use consort_proto::message::{Content, Refusal};
-use consort_proto::{Fingerprint, Report, ToStation, Uptime};
+use consort_proto::{Fingerprint, Report, ToStation, Uptime, Verdict};
 
 use crate::event::LinkId;
+use crate::neighbour::Pluck;
 use crate::record::Record;
 use crate::session::{Session, Waiting};
 
@@ -22,12 +25,32 @@ impl Session {
             return;
         };
         let mut new = Vec::with_capacity(reports.len());
-        for report in reports {
+        let asked_for_one = self.agreement.called.is_some();
+        for mut report in reports {
             // Numbers may be left out, never used twice.
-            if report.sequence > station.accepted {
-                station.accepted = report.sequence;
-                new.push(report);
+            if report.sequence <= station.accepted {
+                continue;
             }
+            station.accepted = report.sequence;
+            if let Content::Reading(reading) = &mut report.content
+                && reading.verdict == Verdict::Settled
+                && let Some(level_dbfs) = reading.level_dbfs
+                // All pluck at a time what they are asked for.
+                && !asked_for_one
+            {
+                let pluck = Pluck {
+                    station: peer,
+                    onset: plucked_at(now, report.age),
+                    hz: reading.hz,
+                    sigma: reading.sigma,
+                    level_dbfs,
+                };
+                if self.neighbours.hear(pluck) {
+                    // Kept like everything that is reported, and says nothing about the string.
+                    *reading = reading.judged(Verdict::Unsure);
+                }
+            }
+            new.push(report);
         }
         let acked = station.acked;
         if new.is_empty() {
@@ -35,12 +58,16 @@ impl Session {
             self.send(id, ToStation::Acked(acked));
         } else {
             let record = Record::Reports { peer, reports: new };
-            self.persist(record.clone(), Waiting::Reports { record });
+            let waiting = Waiting::Reports {
+                record: record.clone(),
+                heard_at: now,
+            };
+            self.persist(record, waiting);
         }
     }
 
-    /// Counts reports that rest on the disk, and acknowledges them.
-    pub(crate) fn count(&mut self, record: Record) {
+    /// Counts reports that were heard at `heard_at` and rest on the disk now, and acknowledges them.
+    pub(crate) fn count(&mut self, heard_at: Uptime, record: Record) {
         let Record::Reports { peer, reports } = record else {
             return;
         };
@@ -59,7 +86,13 @@ impl Session {
                 continue;
             };
             match report.content {
-                Content::Reading(reading) if report.round == round => story.hear(reading),
+                Content::Reading(reading) if report.round == round => {
+                    story.hear(reading);
+                    if reading.verdict == Verdict::Settled {
+                        let at = plucked_at(heard_at, report.age);
+                        station.traces.hear(reading.string, at, reading.hz);
+                    }
+                }
                 Content::Reading(_) => {}
                 Content::Mark { mark, .. } => story.set_mark(mark),
             }
@@ -74,4 +107,9 @@ impl Session {
             .into_iter()
             .for_each(|link| self.send(link, ToStation::Acked(acked)));
     }
+}
+
+/// When what is reported now, and is so old, was plucked; the start of the program for what is older.
+fn plucked_at(heard_at: Uptime, age: Duration) -> Uptime {
+    Uptime(heard_at.0.saturating_sub(age))
 }

@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use consort_proto::{Fingerprint, Harp, Name, Seat, Sequence, StringStory, Tenure, Uptime};
+use consort_proto::agreement::SEATS_MAX;
+use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness, Seat, Sequence, StringStory, Tenure, Uptime};
 
 use crate::record::SavedStation;
+use crate::trace::Traces;
 use crate::view::Presence;
 use crate::{SILENT_AFTER, UNSURE_AFTER};
 
@@ -12,7 +14,13 @@ use crate::{SILENT_AFTER, UNSURE_AFTER};
 #[derive(Debug, Default)]
 pub(crate) struct Roster {
     stations: BTreeMap<Fingerprint, Station>,
+    /// Until then nobody's presence reads otherwise than it was last shown, so that a heartbeat costs the same in a crowd;
+    /// `None` when somebody has to be looked at now.
+    nothing_before: Option<Uptime>,
 }
+
+/// Nobody is here whose presence could change.
+const NEVER: Uptime = Uptime(std::time::Duration::MAX);
 
 /// One station.
 #[derive(Debug)]
@@ -30,6 +38,7 @@ pub(crate) struct Station {
     pub(crate) help: bool,
     /// From the top.
     pub(crate) stories: Vec<StringStory>,
+    pub(crate) traces: Traces,
     /// When it was last heard since the coordinator started; `None` also once it has said goodbye.
     last_heard: Option<Uptime>,
     /// What was last shown of its presence.
@@ -52,6 +61,7 @@ impl Roster {
             let mut stories = saved.stories;
             stories.resize_with(saved.harp.len(), StringStory::default);
             let station = Station {
+                traces: Traces::of(&saved.harp),
                 tenure: saved.tenure,
                 name: saved.name,
                 harp: saved.harp,
@@ -67,6 +77,7 @@ impl Roster {
         });
         Self {
             stations: stations.collect(),
+            nothing_before: None,
         }
     }
 
@@ -94,7 +105,7 @@ impl Roster {
         held.map(|(&peer, _)| peer)
     }
 
-    /// The seats as everyone sees them, in the order of their numbers.
+    /// The seats as everyone sees them, in the order of their numbers; the first [`SEATS_MAX`] of a larger crowd.
     pub(crate) fn seats(&self) -> Vec<Seat> {
         let held = self.stations.values().filter(|station| !station.removed);
         let mut seats: Vec<Seat> = held
@@ -104,6 +115,7 @@ impl Roster {
             })
             .collect();
         seats.sort_by_key(|seat| seat.tenure);
+        seats.truncate(SEATS_MAX);
         seats
     }
 
@@ -121,12 +133,14 @@ impl Roster {
             removed: false,
             help: false,
             stories: vec![StringStory::default(); harp.len()],
+            traces: Traces::of(&harp),
             last_heard: None,
             shown: Shown::Away,
         });
         station.name = name;
         if station.harp.strings() != harp.strings() {
             station.stories = vec![StringStory::default(); harp.len()];
+            station.traces = Traces::of(&harp);
         }
         station.harp = harp;
     }
@@ -141,6 +155,7 @@ impl Roster {
         };
         if taker.harp.strings() == giver.harp.strings() {
             taker.stories = giver.stories;
+            taker.traces = giver.traces;
         }
         taker.tenure = Tenure {
             seat: giver.tenure.seat,
@@ -149,18 +164,39 @@ impl Roster {
         self.stations.insert(to, taker);
     }
 
-    pub(crate) fn begin_round(&mut self) {
-        let stories = self.stations.values_mut().flat_map(|station| &mut station.stories);
-        stories.for_each(StringStory::begin_round);
+    /// A round begins after one in which `before` was agreed.
+    pub(crate) fn begin_round(&mut self, before: &Agreement) {
+        for station in self.stations.values_mut() {
+            let readiness = station.readiness(before);
+            let untouched = station.stories.iter().all(|story| story.last().is_none());
+            station.traces.begin_round(readiness.is_ready(), untouched);
+            station.stories.iter_mut().for_each(StringStory::begin_round);
+        }
     }
 
     pub(crate) fn heard(&mut self, peer: Fingerprint, now: Uptime) {
         if let Some(station) = self.stations.get_mut(&peer) {
             station.last_heard = Some(now);
+            if station.shown != Shown::Here {
+                self.nothing_before = None;
+            }
+        }
+    }
+
+    /// Whoever was heard until this program stood still is in doubt now, and silent only if nothing comes soon.
+    pub(crate) fn excuse(&mut self, now: Uptime) {
+        self.nothing_before = None;
+        for station in self.stations.values_mut() {
+            let counted = matches!(station.shown, Shown::Here | Shown::Unsure);
+            station.last_heard = station.last_heard.map(|heard| {
+                let in_doubt = Uptime(now.0.saturating_sub(UNSURE_AFTER));
+                if counted { heard.max(in_doubt) } else { heard }
+            });
         }
     }
 
     pub(crate) fn leave(&mut self, peer: Fingerprint) {
+        self.nothing_before = None;
         if let Some(station) = self.stations.get_mut(&peer) {
             station.last_heard = None;
             station.help = false;
@@ -182,22 +218,40 @@ impl Roster {
 
     /// Whether anything about presence reads otherwise than when this was last asked.
     pub(crate) fn note_presence(&mut self, now: Uptime) -> bool {
+        if self.nothing_before.is_some_and(|at| now < at) {
+            return false;
+        }
         let mut changed = false;
         for station in self.stations.values_mut() {
             let shown = Shown::from(station.presence(now));
             changed |= shown != station.shown;
             station.shown = shown;
         }
+        self.nothing_before = Some(self.look_again());
         changed
     }
 
-    /// When presence reads otherwise, if nothing is heard before.
+    /// When presence may read otherwise: never later than it does, since what is heard only puts it off.
     pub(crate) fn next_change(&self) -> Option<Uptime> {
-        self.stations.values().filter_map(Station::next_change).min()
+        self.nothing_before.filter(|&at| at < NEVER)
+    }
+
+    fn look_again(&self) -> Uptime {
+        self.stations
+            .values()
+            .filter_map(Station::next_change)
+            .min()
+            .unwrap_or(NEVER)
     }
 }
 
 impl Station {
+    /// What its strings are by `agreement`.
+    pub(crate) fn readiness(&self, agreement: &Agreement) -> Readiness {
+        let Agreement { tuning, tolerance, .. } = agreement;
+        Readiness::judge(&self.harp, &self.stories, tuning, tolerance)
+    }
+
     pub(crate) fn presence(&self, now: Uptime) -> Presence {
         match self.last_heard.map(|heard| now.since(heard)) {
             None => Presence::Away,

@@ -5,16 +5,19 @@ use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::{Proposal, Refusal};
-use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, Readiness, ToCoordinator, ToStation, Uptime};
+use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, ToCoordinator, ToStation, Uptime};
 
+use crate::call::{self, Called, Plucked};
 use crate::copies::Copies;
 use crate::decisions::{Decided, Past};
 use crate::door::{Door, DoorConfig};
 use crate::effect::Effect;
 use crate::event::{Event, LinkId};
 use crate::knocking::Knock;
+use crate::neighbour::Neighbours;
 use crate::pace::Pace;
 use crate::record::{Record, Saved, Ticket};
+use crate::room::{self, RoomMove};
 use crate::roster::Roster;
 use crate::takeover::Wanted;
 use crate::view::{Newcomer, StationView, View};
@@ -24,8 +27,12 @@ use crate::view::{Newcomer, StationView, View};
 pub struct Config {
     /// The most stations that are ever let in; the largest ensembles on record that rehearse together have under 64.
     pub stations_max: usize,
-    /// The pause between two heartbeats to a station.
+    /// The pause between two heartbeats, of stations and to them.
     pub beat_every: Duration,
+    /// The same once more than [`stations_at_ease`](Self::stations_at_ease) seats are taken: the air is shared by all.
+    pub beat_every_crowded: Duration,
+    /// Seats up to which hearts beat at the shorter pause.
+    pub stations_at_ease: usize,
     /// Whether stations that are not known yet may join from the start.
     pub joining: bool,
     /// How long a joining code is shown, and how many wrong ones it stands.
@@ -36,7 +43,9 @@ impl Default for Config {
     fn default() -> Self {
         Self {
             stations_max: 64,
-            beat_every: Duration::from_millis(500),
+            beat_every: Duration::from_millis(250),
+            beat_every_crowded: Duration::from_millis(500),
+            stations_at_ease: 60,
             joining: true,
             door: DoorConfig::default(),
         }
@@ -53,6 +62,12 @@ pub struct Session {
     /// What rests on the disk and was sent to everyone.
     pub(crate) agreement: Agreement,
     pub(crate) start: Option<Uptime>,
+    /// Whether it was shown that the start has passed.
+    pub(crate) shown_playing: bool,
+    /// When the string was called that is.
+    pub(crate) called_at: Uptime,
+    /// Who hears whom.
+    pub(crate) neighbours: Neighbours,
     pub(crate) past: Vec<Past>,
     pub(crate) epoch: u32,
     pub(crate) token: JoinToken,
@@ -126,7 +141,7 @@ pub(crate) enum Waiting {
     /// The station on this link is told that its key is kept.
     Pinned { link: Option<LinkId>, record: Record },
     /// The reports count and are acknowledged.
-    Reports { record: Record },
+    Reports { record: Record, heard_at: Uptime },
     /// The station is turned away or let back in.
     Removed { peer: Fingerprint, removed: bool },
     /// The seat changes hands.
@@ -156,6 +171,9 @@ impl Session {
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
+            shown_playing: false,
+            called_at: now,
+            neighbours: Neighbours::default(),
             past: saved.past.into_iter().map(|past| Past::restore(now, past)).collect(),
             epoch: saved.epoch,
             token: saved.token,
@@ -208,6 +226,10 @@ impl Session {
             Event::Persisted(ticket) => self.persisted(now, ticket),
             Event::NotPersisted(ticket) => self.not_persisted(now, ticket),
             Event::Watching { peer, looks } => self.note_watching(peer, looks),
+            Event::Woke => {
+                self.roster.excuse(now);
+                self.redraw();
+            }
             Event::Command(command) => self.decide(now, command),
             Event::Tick => {}
         }
@@ -227,6 +249,7 @@ impl Session {
             self.next_knock_end(),
             self.next_wanted_end(),
             self.next_thaw(),
+            self.start.filter(|_| !self.shown_playing),
         ];
         [self.beat_at, self.again_at]
             .into_iter()
@@ -242,19 +265,25 @@ impl Session {
 
     /// What everyone may see at `now`.
     pub fn view(&self, now: Uptime) -> View {
-        let Agreement { tuning, tolerance, .. } = &self.agreement;
-        let stations = self.roster.iter().map(|(peer, station)| StationView {
-            peer,
-            seat: station.tenure.seat,
-            name: station.name.clone(),
-            harp: station.harp.clone(),
-            readiness: Readiness::judge(&station.harp, &station.stories, tuning, tolerance),
-            presence: station.presence(now),
-            removed: station.removed,
-            help: station.help,
-            copied: self.copies.get(&peer).is_some_and(Copies::is_frozen),
-            deputy: self.deputies.contains(&peer),
-            wanted_by: self.wanted.get(&station.tenure.seat).map(|wanted| wanted.by.clone()),
+        let seat_of = |peer| self.roster.get(peer).map(|station| station.tenure.seat);
+        let stations = self.roster.iter().map(|(peer, station)| {
+            let readiness = station.readiness(&self.agreement);
+            StationView {
+                peer,
+                seat: station.tenure.seat,
+                name: station.name.clone(),
+                harp: station.harp.clone(),
+                confirmed_ago: station.traces.confirmed_ago(now, &readiness),
+                to_confirm: station.traces.to_confirm(now, &readiness),
+                overhears: self.neighbours.suspect(peer).and_then(seat_of),
+                readiness,
+                presence: station.presence(now),
+                removed: station.removed,
+                help: station.help,
+                copied: self.copies.get(&peer).is_some_and(Copies::is_frozen),
+                deputy: self.deputies.contains(&peer),
+                wanted_by: self.wanted.get(&station.tenure.seat).map(|wanted| wanted.by.clone()),
+            }
         });
         let mut stations: Vec<StationView> = stations.collect();
         stations.sort_by_key(|station| station.seat);
@@ -262,6 +291,9 @@ impl Session {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
             start_in: self.start.map(|start| start.since(now)),
+            playing: self.start.is_some_and(|start| start <= now),
+            called: self.called(now, &stations),
+            room: self.room(now),
             joining: self.joining,
             code: self.door.view(now),
             newcomer: self.newcomer.clone(),
@@ -272,6 +304,33 @@ impl Session {
             disk_trouble: self.disk_trouble,
             stations,
         }
+    }
+
+    /// The string that is called, on each harp.
+    fn called(&self, now: Uptime, stations: &[StationView]) -> Option<Called> {
+        let note = self.agreement.called?;
+        let ago = |station: &StationView| self.roster.get(station.peer).map(|own| own.traces.ago(now));
+        let here = stations
+            .iter()
+            .filter(|station| !station.removed && station.presence.counts());
+        let here: Vec<_> = here
+            .map(|station| (station, ago(station).unwrap_or_default()))
+            .collect();
+        let plucked = here.iter().map(|(station, ago)| Plucked {
+            seat: station.seat,
+            harp: &station.harp,
+            readiness: &station.readiness,
+            ago,
+        });
+        Some(call::side_by_side(note, now.since(self.called_at), plucked))
+    }
+
+    /// What the room did to everyone's strings.
+    fn room(&self, now: Uptime) -> Vec<RoomMove> {
+        let stations = self.roster.iter().filter(|(_, station)| !station.removed);
+        let movements =
+            stations.flat_map(|(_, station)| station.traces.movements(now, station.tenure.seat, &station.harp));
+        room::watch(&movements.collect::<Vec<_>>())
     }
 
     fn hear(&mut self, now: Uptime, id: LinkId, message: ToCoordinator) {
@@ -353,7 +412,7 @@ impl Session {
                 Waiting::Decided(decided) => self.put_in_force(now, decided),
                 Waiting::Welcome { link, record } => self.welcome(now, link, record),
                 Waiting::Pinned { link, record } => self.pinned(link, &record),
-                Waiting::Reports { record } => self.count(record),
+                Waiting::Reports { record, heard_at } => self.count(heard_at, record),
                 Waiting::Removed { peer, removed } => self.put_removal_in_force(now, peer, removed),
                 Waiting::TakenOver { from, to } => self.put_take_over_in_force(now, from, to),
                 Waiting::Deputy { peer, granted } => self.put_deputy_in_force(peer, granted),
@@ -372,7 +431,7 @@ impl Session {
             match &lost {
                 // The leader was told, and decides again.
                 Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => {}
-                Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record } => {
+                Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record, .. } => {
                     self.again.push((record.clone(), lost));
                 }
             }
@@ -395,7 +454,8 @@ impl Session {
         self.keep_wanted(now);
         self.keep_copies(now);
         self.beat(now);
-        if self.roster.note_presence(now) {
+        let playing = self.start.is_some_and(|start| start <= now);
+        if self.roster.note_presence(now) | (std::mem::replace(&mut self.shown_playing, playing) != playing) {
             self.redraw();
         }
     }

@@ -5,6 +5,10 @@ use std::time::Duration;
 use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
+use crate::call::Called;
+use crate::cheapest::{self, Cost};
+use crate::room::RoomMove;
+
 /// Everything a board or a status line may show, at one moment.
 #[derive(Clone, Debug, PartialEq)]
 pub struct View {
@@ -14,6 +18,12 @@ pub struct View {
     pub epoch: u32,
     /// Time left until the start, if one is set; zero once it has passed.
     pub start_in: Option<Duration>,
+    /// Whether the start has passed and no round was called since: nothing that is heard now is of a tuning.
+    pub playing: bool,
+    /// The string that everyone is asked for, side by side; `None` while none is called.
+    pub called: Option<Called>,
+    /// What the room did to the strings since they were set.
+    pub room: Vec<RoomMove>,
     /// Whether unknown stations may join.
     pub joining: bool,
     /// The joining code.
@@ -75,6 +85,14 @@ pub struct StationView {
     pub harp: Harp,
     /// What its strings are.
     pub readiness: Readiness,
+    /// How long ago the oldest of the strings that hold was last plucked; `None` where that is not known, as after a
+    /// restart.
+    pub confirmed_ago: Option<Duration>,
+    /// How long ago the harp was ready, when a round has begun since and it is not ready in it yet: to be confirmed.
+    pub to_confirm: Option<Duration>,
+    /// The seat of the harp that this station seems to hear in place of its own: its input is suspected, and what it
+    /// hears of that harp is not counted.
+    pub overhears: Option<u32>,
     /// Whether it can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.
@@ -87,6 +105,15 @@ pub struct StationView {
     pub deputy: bool,
     /// Who wants to take the seat over.
     pub wanted_by: Option<Newcomer>,
+}
+
+impl View {
+    /// The A that costs the ensemble least, as its harps are now; `None` while no string was heard.
+    pub fn cheapest(&self) -> Option<Cost> {
+        let harps = self.stations.iter().filter(|station| !station.removed);
+        let harps: Vec<_> = harps.map(|station| (&station.harp, &station.readiness)).collect();
+        cheapest::cheapest(self.agreement.tuning.a4, &harps, &self.agreement.tolerance)
+    }
 }
 
 impl StationView {

@@ -86,7 +86,7 @@ fn a_silent_harp_is_not_ready_and_is_again_when_it_is_heard() {
 }
 
 #[test]
-fn every_station_hears_a_beat_twice_a_second_with_epoch_and_revision() {
+fn every_station_hears_four_beats_a_second_with_epoch_and_revision() {
     let mut session = with_ilse();
     join(&mut session, 0, 2, OTTO, 2);
     let mut beats = [0, 0];
@@ -100,8 +100,70 @@ fn every_station_hears_a_beat_twice_a_second_with_epoch_and_revision() {
             }
         }
     }
-    // The first went out with the welcome of the first station, at 0; 19 follow within ten seconds.
-    assert_eq!(beats, [19, 19]);
+    // The first went out with the welcome of the first station, at 0; 39 follow within ten seconds.
+    assert_eq!(beats, [39, 39]);
+}
+
+#[test]
+fn hearts_beat_half_as_often_once_more_than_sixty_seats_are_taken() {
+    let crowd = |stations: u8| {
+        let mut session = session();
+        for number in 1..=stations {
+            let peer = consort_proto::Fingerprint([number; 32]);
+            join(&mut session, 0, u64::from(number), peer, u64::from(number));
+        }
+        session.handle(Uptime::from_millis(1), pitch(441.0));
+        session.handle(Uptime::from_millis(2), persisted(u64::from(stations) + 1));
+        let told = std::iter::from_fn(|| session.poll_effect()).find_map(|effect| match effect {
+            Effect::Send {
+                message: ToStation::Agreement(document),
+                ..
+            } => Some(document.beat_every),
+            _ => None,
+        });
+        let beats = |session: &mut Session| {
+            let mut beats = 0;
+            while let Some(at) = session.poll_timeout().filter(|&at| at < Uptime::from_millis(10_000)) {
+                session.handle(at, Event::Tick);
+                let sent = std::iter::from_fn(|| session.poll_effect());
+                beats += sent
+                    .filter(|effect| matches!(effect, Effect::Send { link, .. } if link.0 == 1))
+                    .count();
+            }
+            beats
+        };
+        (told.expect("an agreement").as_millis(), beats(&mut session))
+    };
+    assert_eq!(crowd(60), (250, 39));
+    // One more was set a quarter of a second after the welcome, when there was room.
+    assert_eq!(crowd(61), (500, 20));
+}
+
+#[test]
+fn what_was_not_heard_while_this_laptop_slept_is_nobodys_silence() {
+    let mut session = with_ilse();
+    join(&mut session, 0, 2, OTTO, 2);
+    session.handle(Uptime::from_millis(1_000), heard(1, ToCoordinator::Beat));
+    session.handle(Uptime::from_millis(1_000), heard(2, ToCoordinator::Leave));
+    // Ten minutes with the lid closed.
+    session.handle(Uptime::from_millis(601_000), Event::Woke);
+    let presence =
+        |session: &Session, at_ms| (seat(session, at_ms, ILSE).presence, seat(session, at_ms, OTTO).presence);
+    assert_eq!(presence(&session, 601_000), (Presence::Unsure, Presence::Away));
+    assert_eq!(presence(&session, 602_999), (Presence::Unsure, Presence::Away));
+    let silent = Presence::Silent(Duration::from_secs(4));
+    assert_eq!(presence(&session, 603_000), (silent, Presence::Away));
+    session.handle(Uptime::from_millis(603_100), heard(1, ToCoordinator::Beat));
+    assert_eq!(seat(&session, 603_100, ILSE).presence, Presence::Here);
+}
+
+#[test]
+fn who_was_silent_before_this_laptop_slept_is_silent_after_it() {
+    let mut session = with_ilse();
+    tick_until(&mut session, 9_000);
+    session.handle(Uptime::from_millis(609_000), Event::Woke);
+    let silent = Presence::Silent(Duration::from_secs(609));
+    assert_eq!(seat(&session, 609_000, ILSE).presence, silent);
 }
 
 #[test]
