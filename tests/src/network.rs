@@ -53,6 +53,8 @@ pub struct Tally {
     pub breaks: u64,
     /// Times a station was cut off, in one direction or both.
     pub cuts: u64,
+    /// Times a station's laptop woke from a sleep.
+    pub sleeps: u64,
     /// Records that the coordinator's disk did not take.
     pub refused_records: u64,
     /// Changes of the agreement that came into force.
@@ -63,6 +65,36 @@ pub struct Tally {
     pub strange_words: u64,
     /// The time from the end of the faults until every station was joined and held the newest revision.
     pub healed_after: Duration,
+}
+
+impl std::ops::AddAssign for Tally {
+    /// Adds up what was done; of the healing the longest stays.
+    fn add_assign(&mut self, other: Self) {
+        let Self {
+            acked,
+            coordinator_kills,
+            station_kills,
+            breaks,
+            cuts,
+            sleeps,
+            refused_records,
+            changes,
+            drawn_ready,
+            strange_words,
+            healed_after,
+        } = other;
+        self.acked += acked;
+        self.coordinator_kills += coordinator_kills;
+        self.station_kills += station_kills;
+        self.breaks += breaks;
+        self.cuts += cuts;
+        self.sleeps += sleeps;
+        self.refused_records += refused_records;
+        self.changes += changes;
+        self.drawn_ready += drawn_ready;
+        self.strange_words += strange_words;
+        self.healed_after = self.healed_after.max(healed_after);
+    }
 }
 
 /// Fault-free time after which everything must be in order again.

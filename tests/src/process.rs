@@ -122,10 +122,15 @@ impl Program {
 
     /// Asks it to end, as Ctrl-C does, and waits up to `patience`.
     pub fn interrupt(&mut self, patience: Duration) -> Option<ExitStatus> {
+        if self.signal("INT") { self.wait(patience) } else { None }
+    }
+
+    /// Sends it the signal of that name, as `STOP`; whether that could be done.
+    pub fn signal(&self, name: &str) -> bool {
         let asked = Command::new("kill")
-            .args(["-INT", &self.child.id().to_string()])
+            .args([&format!("-{name}"), &self.child.id().to_string()])
             .status();
-        if asked.is_ok() { self.wait(patience) } else { None }
+        asked.is_ok_and(|status| status.success())
     }
 
     /// How it ended, if it does within `patience`.

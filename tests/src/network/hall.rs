@@ -121,6 +121,8 @@ pub(super) struct Hall {
     /// When anything of a station last reached the coordinator.
     pub(super) last_arrival: BTreeMap<Fingerprint, Uptime>,
     pub(super) healed: bool,
+    /// Whether what the board shows as ready was compared with the disk since either changed.
+    pub(super) judged: bool,
     pub(super) tally: Tally,
 }
 
@@ -155,6 +157,7 @@ impl Hall {
             board_epoch: 0,
             last_arrival: BTreeMap::new(),
             healed: false,
+            judged: false,
             tally: Tally::default(),
         };
         hall.after(Duration::ZERO, Due::Opening);

@@ -83,6 +83,11 @@ impl Hall {
             5 | 6 => self.players[station].cut = None,
             7 => self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station)),
             8 => self.disk.full = !self.disk.full && self.chance.is(50),
+            9 if self.chance.is(50) => {
+                // Whether it slept for a moment or for long, what it had heard of the coordinator is in doubt.
+                self.tally.sleeps += 1;
+                self.station(station, consort_link::Event::Woke)?;
+            }
             _ => self.lure(station)?,
         }
         Ok(())

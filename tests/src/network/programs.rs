@@ -38,6 +38,7 @@ impl Hall {
         for _ in 0..self.chance.below(4) {
             self.disk.step().map_err(|what| self.broken(what))?;
         }
+        self.judged = false;
         self.session = None;
         self.board.clear();
         self.coordinator_tick = self.rearm(self.coordinator_tick, None, Due::CoordinatorTick);
@@ -92,6 +93,7 @@ impl Hall {
     }
 
     pub(super) fn disk_step(&mut self) -> Result<(), Broken> {
+        self.judged = false;
         match self.disk.step().map_err(|what| self.broken(what))? {
             Some(Answer::Taken(ticket)) => self.coordinator(consort_session::Event::Persisted(ticket)),
             Some(Answer::Refused(ticket)) => {

@@ -30,7 +30,10 @@ impl Hall {
                     station.seat
                 )));
             }
-            self.check_ready(station)?;
+        }
+        if !std::mem::replace(&mut self.judged, true) {
+            let ready = self.board.iter().filter(|station| station.is_ready());
+            ready.into_iter().try_for_each(|station| self.check_ready(station))?;
         }
         self.check_quiet()?;
         if !self.faulty && !self.healed && self.late().is_empty() {
@@ -86,6 +89,7 @@ impl Hall {
         self.board_revision = revision;
         self.board_epoch = epoch;
         self.board = view.stations;
+        self.judged = false;
         Ok(())
     }
 
