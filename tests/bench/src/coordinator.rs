@@ -19,9 +19,14 @@ pub(crate) struct Coordinator {
 impl Coordinator {
     /// Opens one with its data in `folder`.
     pub(crate) fn open(folder: &Folder) -> Result<Self, String> {
+        Self::open_on(folder, "0")
+    }
+
+    /// The same, for stations on that port.
+    pub(crate) fn open_on(folder: &Folder, port: &str) -> Result<Self, String> {
         let data = folder.inside("coordinator");
         let mut words = vec!["--data", &data, "--listen", "127.0.0.1"];
-        words.extend(["--port", "0", "--board-port", "0", "--control-port", "0"]);
+        words.extend(["--port", port, "--board-port", "0", "--control-port", "0"]);
         words.extend(["--no-browser", "--json", "--no-discovery"]);
         let mut program = Program::start("consort-coordinator", &words);
         let (_, line) = program

@@ -131,7 +131,7 @@ fn recordings() -> Result<Vec<String>, String> {
 }
 
 /// Follows the board as a browser would; each line comes with the moment at which it arrived.
-fn watch(board: &str) -> Result<mpsc::Receiver<(Instant, String)>, String> {
+pub(crate) fn watch(board: &str) -> Result<mpsc::Receiver<(Instant, String)>, String> {
     let rest = board.strip_prefix("http://").ok_or("the board has no address")?;
     let (address, path) = rest.split_once('/').ok_or("the board has no path")?;
     let mut connection = TcpStream::connect(address).map_err(|why| why.to_string())?;

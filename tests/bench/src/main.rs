@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod capacity;
 mod coordinator;
 mod desk;
 mod ensemble;
@@ -8,6 +9,8 @@ mod figures;
 mod flood;
 mod hearing;
 mod joining;
+mod light;
+mod network;
 mod opening;
 mod record;
 mod recordings;
@@ -28,6 +31,9 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("record", record::ABOUT, record::run),
     ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
+    ("network", network::ABOUT, network::run),
+    ("capacity", capacity::ABOUT, capacity::run),
+    ("serve", capacity::ABOUT_SERVE, capacity::serve),
 ];
 
 fn main() -> ExitCode {
