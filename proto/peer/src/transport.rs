@@ -91,3 +91,6 @@ impl ControllerFactory for ConstantWindow {
         Box::new(*self)
     }
 }
+
+#[cfg(test)]
+mod tests;
