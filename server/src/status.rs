@@ -49,7 +49,7 @@ pub struct Status {
     pub side_by_side: Option<SideBySide>,
     /// What the room did to the strings of most harps since they were set.
     pub room: Vec<RoomStatus>,
-    /// The reference pitch at which fewest strings would have to be turned; null while no string was heard.
+    /// The reference pitch at which fewest strings would have to be turned; null while hardly any string was heard.
     pub cheapest: Option<CheapestStatus>,
     /// Who asks to be let in without a code.
     pub knocking: Vec<Knocking>,

@@ -1,11 +1,14 @@
 //! Bad Wi-Fi between real programs: what is lost, doubled, late, cut or comes from elsewhere, and programs that stand still.
 
+use std::path::Path;
+use std::time::{Duration, Instant};
+
 use consort_proto::JoinLink;
 use consort_proxy::{Proxy, Weather};
 use consort_tests::process::Program;
 use serde_json::Value;
 
-use crate::ensemble::{Ensemble, cents, expect_line};
+use crate::ensemble::{Ensemble, PATIENCE, cents, expect_line};
 
 /// An ensemble whose stations each reach the coordinator through a network of their own.
 struct Hall {
@@ -147,11 +150,27 @@ fn a_station_that_is_killed_without_a_network_reports_what_it_had_heard_when_it_
     ensemble.coordinator.kill();
     let mut alone = ensemble.station("Runa", &["clean-40-gb6.flac"], &["--no-discovery"]);
     expect_line(&mut alone, "\"input-ended\"");
-    // A station without a link says nothing of its journal; the writing of one report takes milliseconds.
-    std::thread::sleep(std::time::Duration::from_secs(1));
+    wait_for_report(&ensemble.folder.inside("Runa"));
     alone.kill();
     ensemble.kill_and_reopen(&port, &["--no-discovery"]);
     let mut again = ensemble.station("Runa", &[], &["--no-discovery"]);
     expect_line(&mut again, "\"joined\"");
     ensemble.wait_for("the reading", |status| cents(status, "Runa", 8).is_some());
+}
+
+/// Waits until a report rests on the disk of the station that is kept in `data`: without a link it says nothing of it.
+#[track_caller]
+fn wait_for_report(data: &str) {
+    let file = Path::new(data).join("station.sqlite");
+    let begun = Instant::now();
+    let written = || -> rusqlite::Result<u32> {
+        let flags = rusqlite::OpenFlags::SQLITE_OPEN_READ_ONLY;
+        let memory = rusqlite::Connection::open_with_flags(&file, flags)?;
+        memory.query_row("SELECT count(*) FROM report", [], |row| row.get(0))
+    };
+    // The file may be written to at that moment.
+    while written().unwrap_or_default() == 0 {
+        assert!(begun.elapsed() < PATIENCE, "no report is written down");
+        std::thread::sleep(Duration::from_millis(20));
+    }
 }

@@ -21,6 +21,8 @@ pub struct Cost {
 
 /// What one string takes, found, turned and heard again (common practice, no source: a harp in a quarter of an hour).
 pub const PER_STRING: Duration = Duration::from_secs(20);
+/// Fewer strings, those that are set aside not counted, say nothing about an ensemble (assumed).
+const HEARD_AT_LEAST: usize = 12;
 /// How far from today's A is looked: a semitone is a technician's business, a quarter of that a rehearsal's.
 const WITHIN_HZ: f64 = 5.0;
 /// How fine is chosen.
@@ -39,15 +41,15 @@ pub fn costs(a4: ReferencePitch, harps: &[(&Harp, &Readiness)], tolerance: &Tole
         .collect()
 }
 
-/// The A that costs least: the shortest time, then the fewest strings, then the nearest to today's; none while no string
-/// was heard.
+/// The A that costs least: the shortest time, then the fewest strings, then the nearest to today's; none while hardly any
+/// string was heard.
 pub fn cheapest(a4: ReferencePitch, harps: &[(&Harp, &Readiness)], tolerance: &Tolerance) -> Option<Cost> {
-    let heard = harps
-        .iter()
-        .any(|(_, readiness)| readiness.standings().iter().any(|standing| standing.cents().is_some()));
+    let standings = harps.iter().flat_map(|(_, readiness)| readiness.standings());
+    let heard = standings.filter(|standing| standing.cents().is_some() && !standing.is_set_aside());
+    let enough = heard.count() >= HEARD_AT_LEAST;
     let costs = costs(a4, harps, tolerance).into_iter();
     let far = |cost: &Cost| (cost.a4.hz().get() - a4.hz().get()).abs();
-    costs.filter(|_| heard).min_by(|one, other| {
+    costs.filter(|_| enough).min_by(|one, other| {
         let key = |cost: &Cost| (cost.most_on_one, cost.strings);
         key(one).cmp(&key(other)).then(far(one).total_cmp(&far(other)))
     })
@@ -129,15 +131,21 @@ mod tests {
     }
 
     #[test]
-    fn nothing_heard_is_nothing_to_choose_by_and_strings_set_aside_cost_nothing() {
+    fn hardly_anything_heard_is_nothing_to_choose_by_and_strings_set_aside_cost_nothing() {
         let harp = harp_file::preset("lever-22").expect("a preset");
-        let silent = readiness(&harp, &[]);
-        assert_eq!(cheapest(a(440.0), &[(&harp, &silent)], &Tolerance::default()), None);
-        let mut standings = vec![Standing::NotHeard; harp.len()];
+        for heard in [0, 1, HEARD_AT_LEAST - 1] {
+            let few = readiness(&harp, &vec![7.9; heard]);
+            assert_eq!(
+                cheapest(a(440.0), &[(&harp, &few)], &Tolerance::default()),
+                None,
+                "{heard}"
+            );
+        }
+        let mut standings = vec![Standing::Holds(Cents(0.0)); harp.len()];
         standings[0] = Standing::New(Some(Cents(-30.0)));
-        standings[1] = Standing::Holds(Cents(0.0));
+        standings[1] = Standing::WillNotHold(Cents(-30.0));
         let aside = Readiness::judged(standings);
-        let found = cheapest(a(440.0), &[(&harp, &aside)], &Tolerance::default()).expect("a string was heard");
+        let found = cheapest(a(440.0), &[(&harp, &aside)], &Tolerance::default()).expect("strings were heard");
         assert_eq!((found.a4, found.strings), (a(440.0), 0));
     }
 

@@ -108,7 +108,7 @@ pub struct StationView {
 }
 
 impl View {
-    /// The A that costs the ensemble least, as its harps are now; `None` while no string was heard.
+    /// The A that costs the ensemble least, as its harps are now; `None` while hardly any string was heard.
     pub fn cheapest(&self) -> Option<Cost> {
         let harps = self.stations.iter().filter(|station| !station.removed);
         let harps: Vec<_> = harps.map(|station| (&station.harp, &station.readiness)).collect();
