@@ -111,6 +111,7 @@ impl Session {
         self.agreement = agreement;
         self.start = start;
         self.past = past;
+        self.roster.follow_all(now, &self.agreement);
         self.send_agreement_to_all(now);
     }
 

@@ -98,6 +98,7 @@ impl Session {
             }
         }
         let acked = station.acked;
+        self.roster.follow(peer, heard_at, &self.agreement);
         let links: Vec<LinkId> = self
             .joined()
             .filter(|&(_, other)| other == peer)

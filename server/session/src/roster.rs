@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use consort_outlook::Course;
 use consort_proto::agreement::SEATS_MAX;
 use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness, Seat, Sequence, StringStory, Tenure, Uptime};
 
@@ -39,6 +40,8 @@ pub(crate) struct Station {
     /// From the top.
     pub(crate) stories: Vec<StringStory>,
     pub(crate) traces: Traces,
+    /// How its tuning goes in this round, as far as this start of the coordinator has seen it.
+    pub(crate) course: Course,
     /// When it was last heard since the coordinator started; `None` also once it has said goodbye.
     last_heard: Option<Uptime>,
     /// What was last shown of its presence.
@@ -70,6 +73,7 @@ impl Roster {
                 removed: saved.removed,
                 help: false,
                 stories,
+                course: Course::default(),
                 last_heard: None,
                 shown: Shown::Away,
             };
@@ -134,6 +138,7 @@ impl Roster {
             help: false,
             stories: vec![StringStory::default(); harp.len()],
             traces: Traces::of(&harp),
+            course: Course::default(),
             last_heard: None,
             shown: Shown::Away,
         });
@@ -141,6 +146,7 @@ impl Roster {
         if station.harp.strings() != harp.strings() {
             station.stories = vec![StringStory::default(); harp.len()];
             station.traces = Traces::of(&harp);
+            station.course = Course::default();
         }
         station.harp = harp;
     }
@@ -156,6 +162,7 @@ impl Roster {
         if taker.harp.strings() == giver.harp.strings() {
             taker.stories = giver.stories;
             taker.traces = giver.traces;
+            taker.course = giver.course;
         }
         taker.tenure = Tenure {
             seat: giver.tenure.seat,
@@ -171,7 +178,22 @@ impl Roster {
             let untouched = station.stories.iter().all(|story| story.last().is_none());
             station.traces.begin_round(readiness.is_ready(), untouched);
             station.stories.iter_mut().for_each(StringStory::begin_round);
+            station.course = Course::default();
         }
+    }
+
+    /// Looks at what the strings of `peer` have come to under the `agreement`, for the forecast.
+    pub(crate) fn follow(&mut self, peer: Fingerprint, now: Uptime, agreement: &Agreement) {
+        if let Some(station) = self.stations.get_mut(&peer) {
+            let readiness = station.readiness(agreement);
+            station.course.see(now, &station.harp, &readiness);
+        }
+    }
+
+    /// The same for everyone.
+    pub(crate) fn follow_all(&mut self, now: Uptime, agreement: &Agreement) {
+        let peers: Vec<Fingerprint> = self.stations.keys().copied().collect();
+        peers.into_iter().for_each(|peer| self.follow(peer, now, agreement));
     }
 
     pub(crate) fn heard(&mut self, peer: Fingerprint, now: Uptime) {

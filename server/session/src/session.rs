@@ -276,6 +276,7 @@ impl Session {
                 confirmed_ago: station.traces.confirmed_ago(now, &readiness),
                 to_confirm: station.traces.to_confirm(now, &readiness),
                 overhears: self.neighbours.suspect(peer).and_then(seat_of),
+                outlook: station.course.outlook(now, &station.harp, &readiness),
                 readiness,
                 presence: station.presence(now),
                 removed: station.removed,

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
 
@@ -93,6 +94,8 @@ pub struct StationView {
     /// The seat of the harp that this station seems to hear in place of its own: its input is suspected, and what it
     /// hears of that harp is not counted.
     pub overhears: Option<u32>,
+    /// When it will be ready, and how long nothing was heard of it.
+    pub outlook: Outlook,
     /// Whether it can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.

@@ -7,6 +7,7 @@ mod ensemble;
 mod evening;
 mod figures;
 mod flood;
+mod forecast;
 mod hearing;
 mod joining;
 mod light;
@@ -34,6 +35,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("network", network::ABOUT, network::run),
     ("capacity", capacity::ABOUT, capacity::run),
     ("serve", capacity::ABOUT_SERVE, capacity::serve),
+    ("forecast", forecast::ABOUT, forecast::run),
 ];
 
 fn main() -> ExitCode {

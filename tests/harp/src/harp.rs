@@ -1,6 +1,7 @@
 //! A harp that sounds: strings under tension in a frame, answering one another, heard through a pickup in a room.
 
 mod answer;
+mod rest;
 mod truth;
 
 use std::sync::Arc;

@@ -22,6 +22,7 @@ pub mod recording;
 pub mod room;
 mod string;
 pub mod stringing;
+pub mod swift;
 pub mod trial;
 pub mod truth;
 
