@@ -16,7 +16,7 @@ use std::time::Duration;
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Dialer, Hear, Identity, IdentityError, Protocol, Say};
 use consort_proto::deputy::{FromDeputy, ToDeputy};
-use consort_proto::{JoinCode, Name};
+use consort_proto::{JoinCode, Name, Uptime};
 use consort_store::{Folder, FolderError};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
@@ -171,6 +171,7 @@ async fn follow(
     }
     // What was ordered while there was no link is not carried out now.
     while wanted.try_recv().is_ok() {}
+    let started = tokio::time::Instant::now();
     let mut held = Assembly::default();
     let mut asked: Vec<Wanted> = Vec::new();
     let mut number = 0;
@@ -191,7 +192,7 @@ async fn follow(
                         return say.close(CLOSE_GOODBYE).await;
                     }
                     picture => {
-                        if held.take(picture) {
+                        if held.take(Uptime(started.elapsed()), picture) {
                             assembly.send_replace(Arc::new(held.clone()));
                         }
                     }

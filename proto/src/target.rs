@@ -25,12 +25,20 @@ pub struct ReferencePitch(Hz);
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotAReferencePitch {
     /// It is a number, but not one that a harp can follow.
-    #[error("A4 = {0} Hz is out of reach: harps are tuned to an A4 from {min} to {max} Hz",
-        min = ReferencePitch::MIN_HZ, max = ReferencePitch::MAX_HZ)]
+    #[error("A4 = {0} Hz is out of reach: harps are tuned to an A4 from {min} to {max} Hz{meant}",
+        min = ReferencePitch::MIN_HZ, max = ReferencePitch::MAX_HZ, meant = without_its_point(*.0))]
     OutOfReach(f64),
     /// It is no number.
     #[error("“{0}” is not a pitch: give A4 in hertz, as in 442 or 440.5")]
     NotANumber(String),
+}
+
+/// What `hz` would be if its decimal point were missing, as in 4425, for the end of a sentence.
+fn without_its_point(hz: f64) -> String {
+    match ReferencePitch::new(hz / 10.0) {
+        Ok(meant) => format!("; was {} meant?", meant.hz().get()),
+        Err(_) => String::new(),
+    }
 }
 
 impl ReferencePitch {
@@ -65,7 +73,19 @@ impl std::str::FromStr for ReferencePitch {
 
     fn from_str(text: &str) -> Result<Self, NotAReferencePitch> {
         let not_a_number = || NotAReferencePitch::NotANumber(text.chars().take(40).collect());
-        Self::new(text.trim().parse::<f64>().map_err(|_| not_a_number())?)
+        // As people write it: 442, 442.5, 442,5, A = 442, A4=442, 442 Hz.
+        let lower = text.trim().to_ascii_lowercase();
+        let number = lower.strip_suffix("hz").unwrap_or(&lower).trim();
+        let number = match number.split_once('=') {
+            Some((name, number)) if matches!(name.trim(), "a" | "a4") => number.trim(),
+            Some(_) => return Err(not_a_number()),
+            None => number,
+        };
+        let is_plain = number
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b'-' | b'+'));
+        let hz = number.replace(',', ".").parse::<f64>().ok().filter(|_| is_plain);
+        Self::new(hz.ok_or_else(not_a_number)?)
     }
 }
 
@@ -110,5 +130,41 @@ impl Tuning {
         };
         let raised = Cents(100.0 * f64::from(position)) + string.regulation_error(position);
         self.frequency(self.playing_note(string)).raised_by(-raised)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pitch_is_read_as_people_write_it() {
+        for (text, hz) in [
+            ("442", 442.0),
+            (" 442,5 ", 442.5),
+            ("A=442", 442.0),
+            ("a4 = 440.5 Hz", 440.5),
+            ("441hz", 441.0),
+        ] {
+            assert_eq!(
+                text.parse::<ReferencePitch>().map(|pitch| pitch.hz().get()),
+                Ok(hz),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_no_pitch_is_refused_and_a_missing_point_is_asked_for() {
+        let why = |text: &str| text.parse::<ReferencePitch>().expect_err(text).to_string();
+        assert!(
+            why("4425").ends_with("380 to 480 Hz; was 442.5 meant?"),
+            "{}",
+            why("4425")
+        );
+        assert!(why("44").ends_with("380 to 480 Hz"), "{}", why("44"));
+        for text in ["", "A", "B=442", "442 442", "4e2", "inf", "442,5,5", "=442"] {
+            assert!(why(text).contains("is not a pitch"), "{text}: {}", why(text));
+        }
     }
 }

@@ -168,11 +168,7 @@ fn a_reference_that_no_harp_can_follow_is_refused_in_one_sentence() {
     );
     assert_eq!(
         refusal("NaN"),
-        "A4 = NaN Hz is out of reach: harps are tuned to an A4 from 380 to 480 Hz"
-    );
-    assert_eq!(
-        refusal("A=442"),
-        "“A=442” is not a pitch: give A4 in hertz, as in 442 or 440.5"
+        "“NaN” is not a pitch: give A4 in hertz, as in 442 or 440.5"
     );
     for (text, expected) in [("380", 380.0), (" 440.5 ", 440.5), ("480", 480.0)] {
         assert_eq!(text.parse::<ReferencePitch>().expect(text).hz(), hz(expected));

@@ -103,6 +103,15 @@ pub enum Order {
     Pitch {
         /// A4 in hertz.
         hz: ReferencePitch,
+        /// Not now, but from the next round on.
+        #[arg(long)]
+        next_round: bool,
+    },
+    /// Answer an A that somebody has measured.
+    Proposal {
+        /// `now` or `next` agrees on it, to half a hertz, at once or from the next round; `keep` stays with what is agreed.
+        #[arg(value_parser = ["now", "next", "keep"])]
+        word: String,
     },
     /// Change the temperament.
     Temperament {
@@ -138,6 +147,19 @@ pub enum Order {
         /// Its tag, as `status` and its desk show it.
         tag: String,
     },
+    /// Say no to a laptop that asks without a code.
+    Decline {
+        /// Its tag, as `status` and its desk show it.
+        tag: String,
+    },
+    /// Say for its holder whether a seat may be taken over.
+    Seat {
+        /// The seat's number.
+        number: u32,
+        /// `give` or `keep`.
+        #[arg(value_parser = ["give", "keep"])]
+        word: String,
+    },
     /// Turn a laptop away.
     Remove {
         /// Its tag, as `status` shows it.
@@ -162,6 +184,11 @@ pub enum Order {
     Undo,
     /// Show who is ready and what is left, each laptop with the tag that other orders take.
     Status,
+    /// Write down what the session came to.
+    Summary {
+        /// Where: a name that ends in .html is a page to print, .csv holds every string, .json all of it.
+        file: PathBuf,
+    },
     /// Print the join link, and the code where one is shown.
     Link,
     /// Show a fresh joining code, and open joining if it was closed.

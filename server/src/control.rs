@@ -5,183 +5,24 @@ use std::sync::Arc;
 
 use axum::extract::State;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
-use consort_pages::{ChangeBody, Guard, Proposal, control_files, stream};
+use consort_pages::{Guard, Proposal, control_files, stream};
 use consort_proto::Scheme;
-use consort_session::{Command, View};
 use consort_words::{Key, Words};
-use serde::{Deserialize, Serialize};
 use serde_json::json;
 use tokio::sync::watch;
 
-use crate::args::Order;
 use crate::coordinator::{Outcome, Viewer};
-use crate::deputy;
 use crate::image;
 use crate::lines::lines;
 use crate::network::Network;
+pub use crate::order::OrderBody;
 use crate::remote::Handle;
-use crate::start::Start;
 use crate::status::{self, Status};
-
-/// An order as it travels from the leader's page, or from another terminal.
-#[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
-#[serde(tag = "order", rename_all = "kebab-case", deny_unknown_fields)]
-pub enum OrderBody {
-    /// Open or close joining for stations that are not known yet.
-    Joining {
-        /// Whether it is open.
-        open: bool,
-    },
-    /// Show a fresh joining code, and open joining if it was closed.
-    Code,
-    /// Turn a station away.
-    Remove {
-        /// The fingerprint of its key.
-        station: String,
-    },
-    /// Let a removed station back in.
-    LetBack {
-        /// The fingerprint of its key.
-        station: String,
-    },
-    /// Let in who knocks without a code.
-    Admit {
-        /// The fingerprint of its key, or its tag.
-        station: String,
-    },
-    /// Say no to who knocks.
-    Decline {
-        /// The fingerprint of its key, or its tag.
-        station: String,
-    },
-    /// Say for its holder whether a seat may be taken over.
-    GiveUp {
-        /// The seat's number.
-        seat: u32,
-        /// Whether it may.
-        yes: bool,
-    },
-    /// Grant a station to change the agreement as a deputy, or take that back.
-    Deputy {
-        /// The fingerprint of its key, or its tag.
-        station: String,
-        /// Whether it may.
-        granted: bool,
-    },
-    /// Put the proposed reference pitch away.
-    DropProposal,
-    /// Close the session and end the coordinator.
-    Stop,
-    /// A change of the agreement, which deputies may order as well.
-    #[serde(untagged)]
-    Change(ChangeBody),
-}
-
-impl OrderBody {
-    /// The same with the whole fingerprint of the station's key in place of its tag, where `view` knows it.
-    fn named_in(mut self, view: &View) -> Self {
-        if let Self::Admit { station }
-        | Self::Decline { station }
-        | Self::Remove { station }
-        | Self::LetBack { station }
-        | Self::Deputy { station, .. } = &mut self
-        {
-            let seated = view.stations.iter().map(|one| one.peer);
-            let watching = view.watching.iter().map(|(peer, _)| *peer);
-            let mut keys = seated.chain(view.knocking.iter().map(|one| one.peer)).chain(watching);
-            if let Some(key) = keys.find(|key| key.tag().eq_ignore_ascii_case(station.trim())) {
-                *station = key.to_string();
-            }
-        }
-        self
-    }
-
-    /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
-    fn command(self) -> Result<Option<Command>, String> {
-        let station = |text: &str| {
-            let text = text.trim();
-            // Whoever types has mistyped a tag: keys whole are sent by the page alone.
-            text.parse()
-                .map_err(|_| format!("nobody here has the tag “{text}”: `consort-coordinator status` lists them"))
-        };
-        Ok(Some(match self {
-            Self::Change(body) => deputy::command(body.change()?),
-            Self::Joining { open } => Command::Joining(open),
-            Self::Code => Command::Joining(true),
-            Self::Remove { station: key } => Command::Remove(station(&key)?),
-            Self::LetBack { station: key } => Command::LetBack(station(&key)?),
-            Self::Admit { station: key } => Command::Admit(station(&key)?),
-            Self::Decline { station: key } => Command::Decline(station(&key)?),
-            Self::GiveUp { seat, yes } => Command::GiveUp { seat, yes },
-            Self::Deputy { station: key, granted } => Command::Deputy {
-                peer: station(&key)?,
-                granted,
-            },
-            Self::DropProposal => Command::DropProposal,
-            Self::Stop => return Ok(None),
-        }))
-    }
-}
-
-/// Why what was typed is not an order.
-#[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
-#[error("{0}")]
-pub struct NotAnOrder(String);
-
-impl OrderBody {
-    /// What the typed order sends; `None` for those that only look.
-    pub fn typed(order: &Order) -> Result<Option<Self>, NotAnOrder> {
-        let changed = |body: ChangeBody| match body.clone().change() {
-            Ok(_) => Ok(Some(Self::Change(body))),
-            Err(why) => Err(NotAnOrder(why)),
-        };
-        match order {
-            Order::Pitch { hz } => changed(ChangeBody::Pitch { hz: hz.hz().get() }),
-            Order::Temperament { words } => changed(ChangeBody::Temperament { name: words.join(" ") }),
-            Order::Setting { words } => changed(ChangeBody::Setting { key: words.join(" ") }),
-            Order::Tolerance { cents } => {
-                let &[middle, wires, top] = cents.as_slice() else {
-                    return Err(NotAnOrder(
-                        "a tolerance has three numbers: for the middle, the wires and the top, as in 2 3 5".to_owned(),
-                    ));
-                };
-                changed(ChangeBody::Tolerance { middle, wires, top })
-            }
-            Order::Start { words } => {
-                let text = words.join(" ");
-                if text == "none" {
-                    return changed(ChangeBody::Start { in_s: None });
-                }
-                let start: Start = text
-                    .parse()
-                    .map_err(|why: crate::start::NotAStart| NotAnOrder(why.to_string()))?;
-                let wait = start.from_now().map_err(|why| NotAnOrder(why.to_string()))?;
-                changed(ChangeBody::Start {
-                    in_s: Some(wait.as_secs()),
-                })
-            }
-            Order::Call { string } => changed(ChangeBody::Call {
-                string: Some(string.clone()).filter(|string| string != "none"),
-            }),
-            Order::Admit { tag } => Ok(Some(Self::Admit { station: tag.clone() })),
-            Order::Remove { tag } => Ok(Some(Self::Remove { station: tag.clone() })),
-            Order::LetBack { tag } => Ok(Some(Self::LetBack { station: tag.clone() })),
-            Order::Deputy { tag, word } => Ok(Some(Self::Deputy {
-                station: tag.clone(),
-                granted: word == "on",
-            })),
-            Order::Round => changed(ChangeBody::Round),
-            Order::Undo => changed(ChangeBody::Undo),
-            Order::Code => Ok(Some(Self::Code)),
-            Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
-            Order::Stop => Ok(Some(Self::Stop)),
-            Order::Status | Order::Link => Ok(None),
-        }
-    }
-}
+use crate::summary;
 
 /// What the handlers share.
 #[derive(Clone)]
@@ -215,6 +56,14 @@ pub(crate) fn pages(
         .route("/status.json", get(show_status))
         .route("/lines.json", get(show_lines))
         .route("/link.json", get(link))
+        .route("/summary", get(summary_page))
+        .route("/summary.json", get(show_status))
+        .route("/summaries.json", get(summaries))
+        .route("/summary.csv", get(summary_csv))
+        .route(
+            "/summary.css",
+            get(async || ([(CONTENT_TYPE, "text/css; charset=utf-8")], summary::STYLE)),
+        )
         .route("/live", get(live))
         .route("/consequence", post(consequence))
         .route("/order", post(order))
@@ -235,6 +84,39 @@ async fn show_lines(State(shared): State<Shared>) -> Response {
         Some(view) => Json(json!({"lines": lines(&view, &shared.words)})).into_response(),
         None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
     }
+}
+
+/// The session on a page to be printed.
+async fn summary_page(State(shared): State<Shared>) -> Response {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let head = "<link rel=\"stylesheet\" href=\"summary.css\">";
+    Html(summary::page(&image::of(&view), head, &shared.words)).into_response()
+}
+
+/// All of it for another terminal, the page with its style inside.
+async fn summaries(State(shared): State<Shared>) -> Response {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let image = image::of(&view);
+    let head = format!("<style>\n{}</style>", summary::STYLE);
+    Json(json!({
+        "page": summary::page(&image, &head, &shared.words),
+        "csv": summary::csv(&image),
+        "status": Status::of(&view, &shared.words),
+    }))
+    .into_response()
+}
+
+async fn summary_csv(State(shared): State<Shared>) -> Response {
+    let Some(view) = shared.viewer.look().await else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let file = "attachment; filename=\"consort-session.csv\"";
+    let kind = [(CONTENT_TYPE, "text/csv; charset=utf-8"), (CONTENT_DISPOSITION, file)];
+    (kind, summary::csv(&image::of(&view))).into_response()
 }
 
 async fn live(State(shared): State<Shared>) -> Response {
@@ -308,71 +190,5 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
             "the disk takes nothing, so nothing was changed: make room and try again",
         ),
         None => StatusCode::SERVICE_UNAVAILABLE.into_response(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::time::Duration;
-
-    use consort_proto::{ReferencePitch, Setting, Temperament, Tolerance};
-
-    #[test]
-    fn an_order_keeps_its_shape_on_the_way() {
-        for (text, command) in [
-            (
-                r#"{"order":"pitch","hz":442}"#,
-                Command::Pitch(ReferencePitch::new(442.0).expect("pitch")),
-            ),
-            (
-                r#"{"order":"temperament","name":"vallotti"}"#,
-                Command::Temperament(Temperament::named(Scheme::Vallotti)),
-            ),
-            (r#"{"order":"setting","key":"C"}"#, Command::Setting(Setting::NATURALS)),
-            (
-                r#"{"order":"start","in_s":1500}"#,
-                Command::Start(Some(Duration::from_secs(1500))),
-            ),
-            (r#"{"order":"start","in_s":null}"#, Command::Start(None)),
-            (
-                r#"{"order":"tolerance","middle":2,"wires":3,"top":5}"#,
-                Command::Tolerance(Tolerance::default()),
-            ),
-            (r#"{"order":"round"}"#, Command::NewRound),
-            (r#"{"order":"undo"}"#, Command::Undo),
-            (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
-            (r#"{"order":"code"}"#, Command::Joining(true)),
-        ] {
-            let body: OrderBody = serde_json::from_str(text).expect(text);
-            assert_eq!(body.command(), Ok(Some(command)), "{text}");
-        }
-    }
-
-    #[test]
-    fn what_cannot_be_meant_is_no_order() {
-        for text in [
-            r#"{"order":"pitch","hz":4400}"#,
-            r#"{"order":"pitch","hz":0}"#,
-            r#"{"order":"temperament","name":"loud"}"#,
-            r#"{"order":"setting","key":"H"}"#,
-            r#"{"order":"remove","station":"nobody"}"#,
-            r#"{"order":"let-back","station":""}"#,
-            r#"{"order":"tolerance","middle":0,"wires":3,"top":5}"#,
-            r#"{"order":"tolerance","middle":2,"wires":3,"top":-5}"#,
-            r#"{"order":"tolerance","middle":2,"wires":300,"top":5}"#,
-        ] {
-            let body: OrderBody = serde_json::from_str(text).expect(text);
-            assert!(body.command().is_err(), "{text}");
-        }
-        for text in [
-            r#"{"order":"pitch"}"#,
-            r#"{"order":"sing"}"#,
-            r#"{"order":"pitch","hz":442,"also":1}"#,
-            "null",
-            "[]",
-        ] {
-            assert!(serde_json::from_str::<OrderBody>(text).is_err(), "{text}");
-        }
     }
 }

@@ -113,6 +113,8 @@ const REPLY_SLOT: Duration = Duration::from_millis(150);
 
 /// How often the time left until the start is shown anew.
 const COUNT_EVERY: Duration = Duration::from_secs(1);
+/// How often it is shown anew how long nothing was heard of a harp.
+const FORETELL_EVERY: Duration = Duration::from_secs(10);
 
 impl EventLoop {
     /// Carries on until `shutdown`.
@@ -310,7 +312,14 @@ impl EventLoop {
         let door = |session: &Session| {
             let view = session.view(now);
             let wanted: Vec<_> = view.stations.into_iter().map(|station| station.wanted_by).collect();
-            (view.joining, view.code, view.knocking, view.proposal, wanted)
+            (
+                view.joining,
+                view.code,
+                view.knocking,
+                view.proposal,
+                view.next_pitch,
+                wanted,
+            )
         };
         let door_before = door(&self.session);
         self.session.handle(now, Event::Command(command));
@@ -356,7 +365,14 @@ impl EventLoop {
         self.drawn_at = Instant::now();
         // A countdown moves by itself.
         let counts_down = view.start_in.is_some_and(|left| left > Duration::ZERO);
-        self.draw_at = counts_down.then_some(self.drawn_at + COUNT_EVERY);
+        // So does what is foretold while nobody is heard, more slowly.
+        let foretells = view.stations.iter().any(|station| station.outlook.quiet.is_some());
+        let every = if counts_down {
+            Some(COUNT_EVERY)
+        } else {
+            foretells.then_some(FORETELL_EVERY)
+        };
+        self.draw_at = every.map(|every| self.drawn_at + every);
         self.image.send_replace(view);
     }
 

@@ -88,8 +88,10 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         knocking: view.knocking.iter().map(person).collect(),
         watching: view.watching.clone(),
         proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
+        next_pitch: view.next_pitch,
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
+        was_joined: !view.stations.is_empty(),
         seats: view.stations.iter().map(seat).collect(),
     }
 }
@@ -101,6 +103,7 @@ fn seat(station: &StationView) -> SeatImage<'_> {
         name: &station.name,
         harp: &station.harp,
         readiness: &station.readiness,
+        outlook: station.outlook,
         presence: presence(station.presence),
         removed: station.removed,
         help: station.help,
@@ -128,3 +131,6 @@ fn line(page: &impl Serialize) -> Arc<str> {
     // A page always becomes JSON: its keys are words and its numbers finite.
     serde_json::to_string(page).unwrap_or_default().into()
 }
+
+#[cfg(test)]
+mod truth;

@@ -14,11 +14,13 @@ mod endpoint;
 mod image;
 pub mod lines;
 mod network;
+pub mod order;
 mod pairing;
 pub mod remote;
 pub mod start;
 pub mod status;
 mod store;
+pub mod summary;
 mod table;
 mod visitors;
 

@@ -74,7 +74,27 @@ fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
     let body = OrderBody::typed(order)?;
     let handle = Handle::find(&folder)?;
     let answer = ask(&handle, &folder, target(order, args.json), body.as_ref())?;
+    if let Order::Summary { file } = order {
+        return keep(file, &answer);
+    }
     terminal.answered(order, &answer);
+    Ok(())
+}
+
+/// Writes the summary that `file`'s name asks for.
+fn keep(file: &Path, answer: &Value) -> Outcome {
+    let text = |key: &str| answer[key].as_str().map(str::to_owned);
+    let text = match file.extension().and_then(|kind| kind.to_str()) {
+        Some("html") => text("page"),
+        Some("csv") => text("csv"),
+        Some("json") => Some(format!("{:#}\n", answer["status"])),
+        _ => {
+            let name = file.display();
+            return Err(format!("{name} says not what to write: let it end in .html, .csv or .json").into());
+        }
+    };
+    let text = text.ok_or("the coordinator gives no summary: is it another version?")?;
+    std::fs::write(file, text).map_err(|why| format!("{} cannot be written: {why}", file.display()))?;
     Ok(())
 }
 
@@ -82,6 +102,7 @@ fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
 const fn target(order: &Order, json: bool) -> &'static str {
     match order {
         Order::Link => "/link.json",
+        Order::Summary { .. } => "/summaries.json",
         Order::Status if json => "/status.json",
         Order::Status => "/lines.json",
         _ => "/order",

@@ -9,20 +9,20 @@ fn the_board_follows_the_harps_without_being_loaded_again() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("board");
         let browser = Browser::open(tools);
-        browser.go(&rehearsal.address("board"));
+        browser.go(&format!("{}?names=show", rehearsal.address("board")));
         browser.wait(
             "the empty board",
             "document.getElementById('headline').textContent.includes('Nobody')",
         );
         browser.run("window.loadedOnce = true");
         let [mut runa, _teodor] = ["Runa", "Teodor"].map(|player| rehearsal.harp(player, 0));
-        browser.wait("both harps", "document.querySelectorAll('#tuning .harp').length === 2");
+        browser.wait("both harps", "document.querySelectorAll('#rows .row').length === 2");
         // The recorded top string is 1.5 cents flat of A = 440: set once, then confirmed.
         for said in ["One string set once: 0G.", "One string holds."] {
             runa.play("clean-47-gb7.flac");
             browser.wait(
                 said,
-                &format!("document.querySelector('#tuning').textContent.includes('{said}')"),
+                &format!("document.querySelector('#rows').textContent.includes('{said}')"),
             );
         }
         rehearsal.order(&["pitch", "442"]);
@@ -32,7 +32,7 @@ fn the_board_follows_the_harps_without_being_loaded_again() {
         );
         browser.wait(
             "the string as it is now",
-            "document.querySelector('#tuning').textContent.includes('One string off: 0G.')",
+            "document.querySelector('#rows').textContent.includes('One string off: 0G.')",
         );
         assert_eq!(browser.run("return window.loadedOnce"), true);
         browser.expect_quiet();

@@ -47,6 +47,13 @@ pub(crate) const WALL: Screen = Screen {
     height: 1080,
 };
 
+/// A laptop on which everything is shown twice as large.
+pub(crate) const ZOOMED: Screen = Screen {
+    name: "zoomed",
+    width: 720,
+    height: 450,
+};
+
 /// The dark theme of a stage and the light one of the day, each with what a system that prefers it says.
 pub(crate) const THEMES: [(&str, &str); 2] = [("stage", "dark"), ("day", "light")];
 

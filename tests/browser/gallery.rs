@@ -4,7 +4,7 @@ use consort_tests::process::Program;
 use serde_json::Value;
 
 use crate::axe::Rules;
-use crate::browser::{Browser, LAPTOP, PHONE, Screen, THEMES, WALL};
+use crate::browser::{Browser, LAPTOP, PHONE, Screen, THEMES, WALL, ZOOMED};
 use crate::network::alone;
 use crate::record::Recorded;
 use crate::rehearsal::{PATIENCE, Rehearsal, free_ports};
@@ -41,7 +41,7 @@ impl Gallery {
 
     /// Looks at the page at `address`, called `name`, once the expression `there` is true.
     fn look(&mut self, name: &str, address: &str, there: &str) {
-        for screen in [LAPTOP, WALL, PHONE] {
+        for screen in [LAPTOP, WALL, PHONE, ZOOMED] {
             // Each screen opens the page for itself: a phone shows other things than a wall.
             self.browser.screen(screen);
             self.browser.go(address);
@@ -49,7 +49,7 @@ impl Gallery {
             for (theme, scheme) in THEMES {
                 self.browser.prefer(scheme);
                 self.picture(&format!("{name}-{theme}-{}", screen.name), screen);
-                if screen.name != WALL.name {
+                if screen.name != WALL.name && screen.name != ZOOMED.name {
                     let violated = self.rules.violated_by(&self.browser);
                     let told = violated
                         .iter()
@@ -100,15 +100,19 @@ impl Gallery {
     }
 }
 
-/// The invented ensemble of so many harps; it ends with the program.
-fn show(harps: u32) -> (Program, [u16; 3]) {
+/// The invented ensemble of so many harps in a state; it ends with the program.
+pub(crate) fn show(harps: u32, state: &str) -> (Program, [u16; 3]) {
     let path = built().join("examples/show");
     assert!(
         path.is_file(),
         "the example is not built: `cargo build -p consort-pages --example show`"
     );
     let ports = free_ports();
-    let mut show = Program::spawn(std::process::Command::new(path).args([harps.to_string(), ports[0].to_string()]));
+    let mut show = Program::spawn(std::process::Command::new(path).args([
+        harps.to_string(),
+        ports[0].to_string(),
+        state.to_owned(),
+    ]));
     let begun = show.line(PATIENCE, |line| line.starts_with("desk"));
     assert!(begun.is_some(), "the example does not begin\n{}", show.transcript());
     (show, ports)
@@ -128,7 +132,8 @@ fn the_pages_of_a_rehearsal_fit_every_screen_and_break_no_rule() {
         rehearsal.order(&["start", "25"]);
         let mut gallery = Gallery::open(tools);
         let heard = "document.body.textContent.includes('One string holds')";
-        gallery.look("board", &rehearsal.address("board"), heard);
+        let rows = "document.querySelectorAll('#rows .row').length === 2";
+        gallery.look("board", &rehearsal.address("board"), rows);
         gallery.look("control", &rehearsal.address("control"), heard);
         let loosen = "document.getElementById('word').textContent === 'Loosen'";
         gallery.look("desk", &teodor.desk, loosen);
@@ -153,7 +158,7 @@ fn the_record_fits_every_screen_and_breaks_no_rule() {
 #[test]
 fn every_state_of_the_desk_fits_every_screen_and_breaks_no_rule() {
     alone(|tools| {
-        let (_show, [.., port]) = show(1);
+        let (_show, [.., port]) = show(1, "");
         let mut gallery = Gallery::open(tools);
         for state in [
             "flat", "sharp", "ring", "holds", "pluck", "doubt", "pedal", "lever", "limit", "again", "offline",
@@ -168,20 +173,62 @@ fn every_state_of_the_desk_fits_every_screen_and_breaks_no_rule() {
 }
 
 #[test]
-fn boards_and_controls_of_any_size_fit_every_screen_and_break_no_rule() {
+fn boards_of_any_size_fit_every_screen_and_break_no_rule() {
     alone(|tools| {
         let mut gallery = Gallery::open(tools);
-        for harps in [0, 1, 12, 30] {
-            let (_show, [board, control, _]) = show(harps);
+        for harps in [0, 1, 12, 30, 60] {
+            let (_show, [board, ..]) = show(harps, "");
             // One of the larger ensembles was turned away by the leader.
-            let there = format!("document.querySelectorAll('.harp').length >= {}", harps - harps.min(1));
+            let there = shown(harps - u32::from(harps >= 10));
             let board = format!("http://127.0.0.1:{board}/show/");
             gallery.look(&format!("board-{harps}"), &board, &there);
             if harps == 12 {
                 gallery.look("board-12-names", &format!("{board}?names=show"), &there);
-                gallery.look("control-12", &format!("http://127.0.0.1:{control}/#show"), &there);
             }
         }
         gallery.expect_nothing_wrong();
     });
+}
+
+#[test]
+fn a_board_fits_every_screen_when_all_are_ready_a_string_is_called_or_a_thousand_play() {
+    alone(|tools| {
+        let mut gallery = Gallery::open(tools);
+        for (name, harps, state, there) in [
+            ("board-all-ready", 12, "ready", shown(12)),
+            (
+                "board-called",
+                12,
+                "called",
+                "!document.getElementById('called').hidden".to_owned(),
+            ),
+            ("board-no-start", 12, "no-start", shown(11)),
+            (
+                "board-1000",
+                1_000,
+                "",
+                "!document.getElementById('crowd').hidden".to_owned(),
+            ),
+        ] {
+            let (_show, [board, ..]) = show(harps, state);
+            gallery.look(name, &format!("http://127.0.0.1:{board}/show/"), &there);
+        }
+        gallery.expect_nothing_wrong();
+    });
+}
+
+#[test]
+fn the_control_fits_every_screen_and_breaks_no_rule() {
+    alone(|tools| {
+        let (_show, [_, control, _]) = show(12, "");
+        let mut gallery = Gallery::open(tools);
+        let there = "document.querySelectorAll('.harp').length >= 11";
+        gallery.look("control-12", &format!("http://127.0.0.1:{control}/#show"), there);
+        gallery.expect_nothing_wrong();
+    });
+}
+
+/// So many harps are on the board.
+fn shown(harps: u32) -> String {
+    format!("document.querySelectorAll('#rows .row, #ready li').length >= {harps}")
 }

@@ -61,7 +61,7 @@ fn every_control_is_reached_by_the_keyboard_and_shows_that_it_is() {
         let runa = rehearsal.harp("Runa", 0);
         let browser = Browser::open(tools);
         for (what, address, there) in [
-            ("board", rehearsal.address("board"), "document.querySelector('.harp')"),
+            ("board", rehearsal.address("board"), "document.querySelector('.row')"),
             (
                 "control",
                 rehearsal.address("control"),

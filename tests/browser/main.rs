@@ -9,6 +9,7 @@ mod board;
 mod browser;
 mod control;
 mod desk;
+mod director;
 mod gallery;
 mod keyboard;
 mod network;

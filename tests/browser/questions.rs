@@ -105,7 +105,7 @@ fn a_name_is_text_on_every_page_whatever_it_looks_like() {
         let browser = Browser::open(tools);
         for page in [
             harp.desk.clone(),
-            rehearsal.address("board"),
+            format!("{}?names=show", rehearsal.address("board")),
             rehearsal.address("control"),
         ] {
             browser.go(&page);

@@ -2,18 +2,29 @@
 
 use std::collections::BTreeMap;
 
+use consort_outlook::Course;
 use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
 use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, Readiness};
+use consort_proto::{Fingerprint, Readiness, Round, Uptime};
 use consort_words::{Key, Words};
 
 /// Everything that was heard of the session.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Assembly {
-    harps: BTreeMap<u32, (HarpPicture, Readiness)>,
+    harps: BTreeMap<u32, Held>,
     picture: Option<Picture>,
+    /// When something was heard last.
+    heard_at: Uptime,
     state: State,
+}
+
+/// One harp as it was heard last, and how its tuning goes since this laptop looks.
+#[derive(Clone, Debug)]
+struct Held {
+    harp: HarpPicture,
+    readiness: Readiness,
+    course: Course,
 }
 
 /// Whether what is held may be shown as true.
@@ -30,15 +41,33 @@ enum State {
 
 impl Assembly {
     /// Takes in a piece; whether there is a whole picture to be shown with it.
-    pub(crate) fn take(&mut self, piece: ToDeputy) -> bool {
+    pub(crate) fn take(&mut self, now: Uptime, piece: ToDeputy) -> bool {
+        self.heard_at = now;
         match piece {
             ToDeputy::Harp(harp) => {
                 let readiness = Readiness::judged(harp.standings.clone());
-                self.harps.insert(harp.seat, (harp, readiness));
+                let before = self.harps.remove(&harp.seat);
+                // Another harp on the same seat is another tuning.
+                let before = before.filter(|held| held.harp.harp.strings() == harp.harp.strings());
+                let mut course = before.map(|held| held.course).unwrap_or_default();
+                course.see(now, &harp.harp, &readiness);
+                let held = Held {
+                    harp,
+                    readiness,
+                    course,
+                };
+                self.harps.insert(held.harp.seat, held);
                 false
             }
             ToDeputy::Picture(picture) => {
                 self.harps.retain(|seat, _| picture.seats.contains(seat));
+                if self.round().is_some_and(|round| round != picture.agreement.round) {
+                    // Everything is tuned anew; what was heard already of the new round is where it begins.
+                    for held in self.harps.values_mut() {
+                        held.course = Course::default();
+                        held.course.see(now, &held.harp.harp, &held.readiness);
+                    }
+                }
                 self.picture = Some(picture);
                 self.state = State::Heard;
                 true
@@ -72,20 +101,27 @@ impl Assembly {
     /// The session as the pages see it; `None` until the first picture is whole.
     pub(crate) fn image(&self) -> Option<SessionImage<'_>> {
         let picture = self.picture.as_ref()?;
-        let seats = self.harps.values().map(|(harp, readiness)| SeatImage {
-            seat: harp.seat,
-            // Keys are the leader's business.
-            station: Fingerprint([0; 32]),
-            name: &harp.name,
-            harp: &harp.harp,
-            readiness,
-            presence: self.presence(harp.heard),
-            removed: false,
-            help: harp.help,
-            copied: false,
-            deputy: false,
-            wanted_by: None,
-        });
+        let seats = self.harps.values().map(
+            |Held {
+                 harp,
+                 readiness,
+                 course,
+             }| SeatImage {
+                seat: harp.seat,
+                // Keys are the leader's business.
+                station: Fingerprint([0; 32]),
+                name: &harp.name,
+                harp: &harp.harp,
+                readiness,
+                outlook: course.outlook(self.heard_at, &harp.harp, readiness),
+                presence: self.presence(harp.heard),
+                removed: false,
+                help: harp.help,
+                copied: false,
+                deputy: false,
+                wanted_by: None,
+            },
+        );
         Some(SessionImage {
             agreement: &picture.agreement,
             start_in: picture.start_in,
@@ -95,10 +131,17 @@ impl Assembly {
             knocking: Vec::new(),
             watching: Vec::new(),
             proposal: None,
+            // What is decided for later stays with the leader until it is agreed.
+            next_pitch: None,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,
+            was_joined: true,
             seats: seats.collect(),
         })
+    }
+
+    fn round(&self) -> Option<Round> {
+        self.picture.as_ref().map(|picture| picture.agreement.round)
     }
 
     /// The board as one line of JSON; empty until there is one.
@@ -144,7 +187,7 @@ impl Assembly {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_proto::{Agreement, Cents, Revision, Round, SessionId, Standing, Tolerance, Tuning, harp_file};
+    use consort_proto::{Agreement, Cents, Revision, SessionId, Standing, Tolerance, Tuning, harp_file};
 
     fn picture(seats: &[u32]) -> ToDeputy {
         ToDeputy::Picture(Picture {
@@ -186,23 +229,37 @@ mod tests {
     fn a_picture_shows_the_harps_that_it_names_and_no_others() {
         let mut assembly = Assembly::default();
         assert!(assembly.board(&Words::english()).is_empty());
-        assert!(!assembly.take(harp(1)) && !assembly.take(harp(2)));
-        assert!(assembly.take(picture(&[1, 2])));
+        assert!(!assembly.take(Uptime::default(), harp(1)) && !assembly.take(Uptime::default(), harp(2)));
+        assert!(assembly.take(Uptime::default(), picture(&[1, 2])));
         assert_eq!(ready(&assembly), [true, true]);
-        assert!(assembly.take(picture(&[2])));
+        assert!(assembly.take(Uptime::default(), picture(&[2])));
         assert_eq!(ready(&assembly), [true]);
     }
 
     #[test]
     fn nothing_is_ready_once_the_coordinator_is_lost_or_says_no() {
         let mut assembly = Assembly::default();
-        assembly.take(harp(1));
-        assembly.take(picture(&[1]));
+        assembly.take(Uptime::default(), harp(1));
+        assembly.take(Uptime::default(), picture(&[1]));
         assert!(assembly.is_granted());
         let lost = assembly.lost();
         assert_eq!(ready(&lost), [false]);
         assert!(!lost.is_granted() && lost.board(&Words::english()).contains("No link"));
         let refused = assembly.refused(Refusal::Removed);
         assert!(refused.image().is_none() && !refused.lost().is_granted());
+    }
+
+    #[test]
+    fn once_the_last_harp_has_left_it_is_not_said_that_nobody_has_come() {
+        let words = Words::english();
+        let mut assembly = Assembly::default();
+        assembly.take(Uptime::default(), harp(1));
+        assembly.take(Uptime::default(), picture(&[1]));
+        assembly.take(Uptime::from_secs(5), picture(&[]));
+        assert!(
+            assembly.board(&words).contains("Nobody is in the session now"),
+            "{}",
+            assembly.board(&words)
+        );
     }
 }

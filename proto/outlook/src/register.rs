@@ -1,17 +1,17 @@
 //! Registers: the parts of a harp that are heard, tuned and judged alike.
 
-use consort_proto::{HarpString, Material, Note};
+use consort_proto::{Accidental, HarpString, Letter, Material, Note};
 
 /// A part of the harp's compass, from the bass up.
 #[derive(Clone, Copy, Debug, Eq, Ord, PartialEq, PartialOrd)]
 pub enum Register {
     /// Wires, wherever they end.
     Wires,
-    /// Below the C under middle C.
+    /// Below the G under middle C.
     Low,
-    /// The two octaves around middle C.
+    /// From there to the C above middle C.
     Middle,
-    /// The octave and a half above them.
+    /// The octave above.
     High,
     /// The top octave and a half, where the tolerance is widest.
     Top,
@@ -23,17 +23,17 @@ impl Register {
 
     /// Where `string` belongs.
     pub fn of(string: &HarpString) -> Self {
-        const fn c(octave: i8) -> i32 {
-            Note::new(consort_proto::Letter::C, consort_proto::Accidental::Natural, octave).steps()
+        const fn from(letter: Letter, octave: i8) -> i32 {
+            Note::new(letter, Accidental::Natural, octave).steps()
         }
         let steps = string.open.steps();
         if string.material == Material::Wire {
             Self::Wires
-        } else if steps < c(3) {
+        } else if steps < from(Letter::G, 3) {
             Self::Low
-        } else if steps < c(5) {
+        } else if steps < from(Letter::C, 5) {
             Self::Middle
-        } else if steps <= c(6) {
+        } else if steps <= from(Letter::C, 6) {
             Self::High
         } else {
             Self::Top

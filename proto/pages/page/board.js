@@ -1,132 +1,93 @@
-// The board: who is ready, what is left, and what there is to decide. Every text is only ever set as text.
-import { at, follow, make, say, speak } from "./follow.js";
-import { drawHarp, drawSection } from "./strings.js";
+// The board: who is ready, when the others will be, and what there is to decide. Every text is only ever set as text.
+import { at, clock, follow, make, say, speak } from "./follow.js";
+import { drawCrowd, drawSection } from "./section.js";
+import { drawHarp } from "./strings.js";
+import { showReady, showRows } from "./rows.js";
+import { showCalled, showHands, showTogether } from "./beside.js";
 
-const GROUPS = ["tuning", "unheard", "ready"];
-// Rows that jump cannot be read: the order follows the count of strings left only this often, in milliseconds.
-const SORT_EVERY = 10_000;
+// A headline that changes is read anew: it waits so long, in milliseconds, unless harps come or go.
+const HEADLINE_EVERY = 10_000;
+// The most rows where single harps are no longer told.
+const ROWS_OF_CROWD = 10;
 
 const tell = speak("sentence");
-const rows = new Map();
-let sorted = { at: 0, seats: "", order: [] };
+let shown = null;
+let headline = { at: 0, about: "", people: "" };
 let drawn = "";
-let shown = [];
-addEventListener("resize", () => shown.forEach(draw));
 
-function row(seat) {
-  const parts = {
-    item: make("li", "harp"),
-    seat: make("span", "seat"),
-    name: make("span", "name"),
-    says: make("span", "says"),
-    notes: make("p", "notes"),
-    sentence: make("p", "unseen"),
-    drawn: "",
-  };
-  parts.svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  for (const part of [parts.seat, parts.name, parts.says, parts.svg, parts.notes]) part.setAttribute("aria-hidden", "true");
-  parts.item.append(parts.seat, parts.name, parts.says, parts.svg, parts.notes, parts.sentence);
-  rows.set(seat, parts);
-  return parts;
+const people = () => document.body.dataset.people;
+
+// Who somebody is, as far as this screen tells it.
+const who = (harp) => (people() === "names" ? harp.name : people() === "initials" ? harp.initials : "");
+
+function showHeadline(board) {
+  const text = people() === "seats" ? board.headline : board.headline_names;
+  const unheard = board.harps.filter((harp) => harp.state === "unheard").length;
+  const ready = board.harps.filter((harp) => harp.state === "ready").length;
+  const about = JSON.stringify([board.harps.length, unheard, ready, board.start_in_s === null, board.headline_in_s === null, people()]);
+  if (about === headline.about && Date.now() - headline.at < HEADLINE_EVERY) return;
+  headline = { at: Date.now(), about };
+  say("headline", text.replace("{time}", clock(board.headline_in_s)));
 }
 
-function fill(harp) {
-  const parts = rows.get(harp.seat) ?? row(harp.seat);
-  say(parts.seat, String(harp.seat));
-  say(parts.name, harp.name);
-  // Among the ready the heading says it; what is set aside stands in its place, for those who may see it.
-  const [ready, aside] = [harp.state === "ready", [harp.help, ...harp.aside].filter(Boolean).join(" · ")];
-  const open = document.body.classList.contains("people");
-  say(parts.says, ready ? (open ? aside : "") : (harp.state === "unheard" && harp.presence_says) || harp.says);
-  say(parts.notes, aside);
-  say(parts.sentence, `${harp.sentence} ${harp.strings_say}`);
-  parts.notes.hidden = ready || aside === "";
-  return parts.item;
+function showCounts(board) {
+  const start = board.start_in_s > 0 ? `${clock(board.start_in_s)}, ${board.start}` : board.start;
+  const parts = [[start, "strong"], [board.count, "strong"], [board.unheard, ""], [board.spare, ""], [board.round, ""]];
+  const counts = parts.filter(([text]) => text).map(([text, weight]) => make("span", weight, text));
+  if (at("counts").textContent !== counts.map((part) => part.textContent).join("")) at("counts").replaceChildren(...counts);
 }
 
-// Draws a harp as wide and as low as its place; what has not changed is not drawn again, since a phone has better uses
-// for its battery.
-function draw(harp) {
-  const parts = rows.get(harp.seat);
-  const { clientWidth, clientHeight } = parts.svg;
-  const height = Math.round(Math.min(320, Math.max(70, (600 * clientHeight) / Math.max(1, clientWidth))));
-  const picture = JSON.stringify([harp.strings, harp.state, height]);
-  if (parts.drawn === picture) return;
-  parts.drawn = picture;
-  const strings = harp.strings.map(([name, standing, cents]) => ({ name, letter: name.at(-1), standing, cents }));
-  drawHarp(parts.svg, strings, { width: 600, height, unheard: harp.state === "unheard" });
-}
-
-// The seats in the order shown: most left first, renewed slowly; who comes or goes is placed at once.
-function order(harps) {
-  const seats = harps.map((harp) => harp.seat).join();
-  if (seats !== sorted.seats || Date.now() - sorted.at > SORT_EVERY) {
-    const byLeft = [...harps].sort((a, b) => b.left - a.left || a.seat - b.seat);
-    sorted = { at: Date.now(), seats, order: byLeft.map((harp) => harp.seat) };
-  }
-  return sorted.order.map((seat) => harps.find((harp) => harp.seat === seat));
-}
-
-// As few columns, and so as wide harps, as a wall has rows for.
-function columns(harps) {
-  const most = harps.length > 12 ? 6 : 4;
-  const counts = GROUPS.map((state) => harps.filter((harp) => harp.state === state).length);
-  const needed = (wide) => counts.reduce((sum, count) => sum + Math.ceil(count / wide), 0);
-  if (harps.length === 1) return 1;
-  return [2, 3, 4, 5, 6, 7].find((wide) => needed(wide) <= most) ?? 8;
+function showSection(board) {
+  const section = JSON.stringify(board.harps.map(({ seat, state, presence, against, left }) => [seat, state, presence, against, left]));
+  if (section === drawn) return;
+  drawn = section;
+  if (board.crowd) drawCrowd(at("crowd-harps"), board.harps);
+  else drawSection(at("section"), board.harps);
+  at("section").style.visibility = board.harps.length && !board.crowd ? "" : "hidden";
 }
 
 export function show(board) {
+  shown = board;
   document.title = `Board · ${board.ensemble}`;
-  document.body.classList.remove("lost");
+  const { classList } = document.body;
+  const left = board.harps.filter((harp) => harp.state !== "ready").length;
+  classList.remove("lost");
+  classList.toggle("crowd", board.crowd);
+  classList.toggle("many", left > 10);
+  classList.toggle("all-ready", left === 0 && board.harps.length > 0);
+  classList.toggle("empty", board.harps.length === 0);
   say("ensemble", board.ensemble);
   say("agreement", board.agreement);
-  say("headline", board.headline);
-  const counts = [[board.count, "strong"], [board.start, "strong"], [board.round, ""]].filter(([text]) => text).map(([text, weight]) => make("span", weight, text));
-  if (at("counts").textContent !== counts.map((part) => part.textContent).join("")) at("counts").replaceChildren(...counts);
+  showHeadline(board);
+  showCounts(board);
   say("trouble", board.trouble);
   at("trouble").hidden = !board.trouble;
   tell(board.sentence);
-  const section = JSON.stringify(board.harps.map(({ seat, state, presence, left }) => [seat, state, presence, left]));
-  if (section !== drawn) {
-    drawn = section;
-    drawSection(at("section"), board.harps);
-    at("section").style.visibility = board.harps.length ? "" : "hidden";
-  }
-  document.body.classList.toggle("crowd", board.harps.length > 12);
-  document.body.classList.toggle("few", board.harps.length < 5);
+  showSection(board);
   at("nobody").hidden = board.harps.length > 0;
-  const harps = order(board.harps);
-  const wide = columns(harps);
-  for (const state of GROUPS) {
-    const group = at(state);
-    const list = group.querySelector("ul");
-    const mine = harps.filter((harp) => harp.state === state);
-    if (state === "ready") mine.sort((a, b) => a.seat - b.seat);
-    const items = mine.map(fill);
-    if (items.length !== list.children.length || items.some((item, place) => list.children[place] !== item)) list.replaceChildren(...items);
-    group.hidden = items.length === 0;
-    group.style.setProperty("--columns", wide);
-    group.style.setProperty("--rows", Math.ceil(items.length / wide));
-  }
-  shown = board.harps;
-  shown.forEach(draw);
-  for (const seat of rows.keys()) if (!board.harps.some((harp) => harp.seat === seat)) rows.delete(seat);
+  at("crowd").hidden = !board.crowd;
+  showRows(board, who, board.crowd ? ROWS_OF_CROWD : Infinity);
+  showReady(board, who);
+  say("remains", board.remains);
+  at("remains").hidden = !board.remains;
+  showCalled(board.called);
+  showHands(board.hands, people());
+  showTogether(board.together, people() !== "seats");
 }
 
 // What is shown may no longer be true, and says so.
 function lost(seen) {
   const since = seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
   document.body.classList.add("lost");
+  headline.about = "";
   say("headline", since);
   tell(since);
 }
 
-function people(on) {
-  document.body.classList.toggle("people", on);
-  at("people").setAttribute("aria-pressed", String(on));
-  shown.forEach(fill);
-  shown.forEach(draw);
+function choose(wanted) {
+  document.body.dataset.people = wanted;
+  at("people").value = wanted;
+  if (shown) show(shown);
 }
 
 // A harp of which nothing has been heard yet.
@@ -138,9 +99,11 @@ function drawNobody() {
 
 if (at("people")) {
   drawNobody();
-  const named = new URLSearchParams(location.search).get("names");
-  people(named ? named === "show" : matchMedia("(max-width: 759px)").matches);
-  at("people").addEventListener("click", () => people(!document.body.classList.contains("people")));
+  // A wall shows seats and no personal faults; a phone in the hand shows people. Either can be chosen.
+  const asked = new URLSearchParams(location.search).get("names");
+  const wanted = { show: "names", initials: "initials", hide: "seats" }[asked];
+  choose(wanted ?? (matchMedia("(max-width: 759px)").matches ? "names" : "seats"));
+  at("people").addEventListener("change", () => choose(at("people").value));
   // The coordinator says something at least every five seconds.
   follow(show, lost, 12_000);
 }

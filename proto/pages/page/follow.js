@@ -16,6 +16,12 @@ export function make(name, className, text) {
   return element;
 }
 
+// The time of day so many seconds from now, as this screen's own clock has it.
+export function clock(seconds) {
+  const then = new Date(Date.now() + (seconds ?? 0) * 1000);
+  return `${then.getHours()}:${String(then.getMinutes()).padStart(2, "0")}`;
+}
+
 const wanted = new URLSearchParams(location.search);
 if (["stage", "day"].includes(wanted.get("theme"))) document.documentElement.dataset.theme = wanted.get("theme");
 

@@ -21,13 +21,13 @@ export function curve(x, top, bottom, bend) {
   return bend === 0 ? `M${r(x)} ${r(top)}V${r(bottom)}` : `M${r(x)} ${r(top)}Q${r(x + 2 * bend)} ${r((top + bottom) / 2)} ${r(x)} ${r(bottom)}`;
 }
 
-const round = (number) => Math.round(number * 100) / 100;
+export const round = (number) => Math.round(number * 100) / 100;
 
 export const colour = (letter) => (letter === "C" ? "c" : letter === "F" ? "f" : "gut");
 
-const square = (x, y, half) => `M${round(x - half)} ${round(y - half)}h${round(2 * half)}v${round(2 * half)}h${round(-2 * half)}z`;
-const diamond = (x, y, half) => `M${round(x)} ${round(y - half)}l${round(half)} ${round(half)}l${round(-half)} ${round(half)}l${round(-half)} ${round(-half)}z`;
-const ring = (x, y, r) => `M${round(x - r)} ${round(y)}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 0 ${-2 * r} 0z`;
+export const square = (x, y, half) => `M${round(x - half)} ${round(y - half)}h${round(2 * half)}v${round(2 * half)}h${round(-2 * half)}z`;
+export const diamond = (x, y, half) => `M${round(x)} ${round(y - half)}l${round(half)} ${round(half)}l${round(-half)} ${round(half)}l${round(-half)} ${round(-half)}z`;
+export const ring = (x, y, r) => `M${round(x - r)} ${round(y)}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 0 ${-2 * r} 0z`;
 
 // Gathers what is drawn alike into one path each: thirty harps have fourteen hundred strings.
 class Strokes {
@@ -84,7 +84,7 @@ function add(strokes, { letter, standing, cents }, x, top, bottom, gap) {
 
 // The outline of a harp of `width` and `height`: where each string's pin and foot are, the longest on the left, as the
 // harpist sees it from behind.
-function outline(width, height, count) {
+export function outline(width, height, count) {
   const inset = width * 0.02 + 4;
   const gap = (width - 2 * inset) / Math.max(1, count);
   const neck = (t) => height * (0.1 + 0.46 * t ** 1.15 - 0.06 * Math.sin(Math.PI * t) * (1 - t));
@@ -143,35 +143,6 @@ export function drawHarp(svg, strings, { width = 600, height = 150, letters = 0,
   }
   svg.replaceChildren(...parts);
   return at;
-}
-
-// The section: one string for each harp in the order of seats; what is left to tune makes it bow.
-export function drawSection(svg, harps) {
-  const [width, height] = [560, 190];
-  svg.setAttribute("viewBox", `0 0 ${width} ${height + 26}`);
-  const { gap, at, frame } = outline(width, height, harps.length);
-  const parts = [frame(5)];
-  // Seat 1 sits on the left.
-  harps.forEach((harp, place) => {
-    const { x, top, bottom } = at(harps.length - 1 - place);
-    const half = Math.min(7, gap * 0.22);
-    const dash = harp.presence === "silent" ? "0 7" : null;
-    const bend = harp.state === "tuning" ? -Math.min(gap * 0.42, 26) * Math.max(0.2, harp.left / Math.max(1, harp.strings.length)) ** 0.6 : 0;
-    const width = harp.state === "ready" ? Math.min(14, gap * 0.5) : 2.5;
-    const line = shape("path", { class: "line gut", d: curve(x, top + half, bottom, bend), "stroke-width": width });
-    if (dash) {
-      line.setAttribute("stroke-dasharray", dash);
-      line.setAttribute("stroke-linecap", "round");
-    }
-    parts.push(line);
-    if (harp.presence === "away") {
-      parts.push(shape("rect", { class: "gap", x: x - 6, y: (top + bottom) / 2 - 12, width: 12, height: 24 }));
-    }
-    parts.push(shape("path", { class: harp.state === "ready" ? "pin full" : "pin", d: square(x, top, half), "stroke-width": 2 }));
-    // In a large section only every other seat has room for its number.
-    if (gap > 20 || place % 2 === 0) parts.push(shape("text", { class: "label", x: round(x), y: round(bottom + 21), "font-size": 15 }, harp.seat));
-  });
-  svg.replaceChildren(...parts);
 }
 
 export const NOTES = ["C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "G♯", "A", "B♭", "B"];

@@ -2,13 +2,15 @@
 
 use consort_proto::{Letter, ReferencePitch, Scheme, Setting, Temperament};
 use consort_words::{Arg, Key, Words};
-use qrcode::{Color, QrCode};
 use serde::Serialize;
-use serde_json::json;
 
-use crate::board::{BoardPage, presence, tenths};
+use crate::board::{BoardPage, tenths};
 use crate::image::{CodeImage, SeatImage, SessionImage};
+use crate::links::Links;
+use crate::proposal::pedals_cost;
 use crate::question::Question;
+use crate::questions::questions;
+use crate::seat::presence;
 
 /// Everything that the leader's control shows.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -29,6 +31,8 @@ pub struct ControlPage {
     pub setting: String,
     /// The same as people call it.
     pub setting_says: String,
+    /// What a pedal that is moved from the setting costs, in words.
+    pub pedals_say: String,
     /// All settings that are a major key.
     pub settings: Vec<SettingChoice>,
     /// How far off a string may be.
@@ -107,32 +111,6 @@ pub struct Station {
     pub presence_says: Option<String>,
 }
 
-/// How to join and where to look, each also as a picture for a camera.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Links {
-    /// Where the coordinator is, for a station that does not find it by itself.
-    pub address: String,
-    /// The tag of the coordinator's key, which a station names when a code does not match.
-    pub tag: String,
-    /// The join link.
-    pub join: String,
-    /// The join link as a QR code; null when it is too long for one.
-    pub join_qr: Option<Qr>,
-    /// The board's address.
-    pub board: String,
-    /// The board's address as a QR code; null when it is too long for one.
-    pub board_qr: Option<Qr>,
-}
-
-/// A QR code (ISO/IEC 18004) as an SVG path of dark squares, one unit each.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Qr {
-    /// Squares along one side, without the quiet zone of four that has to stay light around them.
-    pub side: usize,
-    /// The path data of the dark squares.
-    pub path: String,
-}
-
 impl ControlPage {
     /// The control of `session`, said in `words`.
     pub fn of(session: &SessionImage<'_>, links: &Links, words: &Words) -> Self {
@@ -153,6 +131,7 @@ impl ControlPage {
             temperaments: temperaments(words),
             setting: setting_key(tuning.setting),
             setting_says: words.setting(tuning.setting),
+            pedals_say: pedals_cost(tuning, words),
             settings: settings(words),
             tolerance: Tolerances {
                 middle: tolerance.middle.0,
@@ -191,105 +170,6 @@ impl Station {
             presence_says: presence(seat, words),
         }
     }
-}
-
-impl Links {
-    /// The coordinator's `address` and the `tag` of its key, the `join` link and the address of the `board`, the last two
-    /// with their pictures.
-    pub fn new(address: String, tag: String, join: String, board: String) -> Self {
-        Self {
-            address,
-            tag,
-            join_qr: Qr::of(&join),
-            board_qr: Qr::of(&board),
-            join,
-            board,
-        }
-    }
-}
-
-impl Qr {
-    /// `text` as a QR code; `None` when it is longer than the largest code holds.
-    pub fn of(text: &str) -> Option<Self> {
-        let code = QrCode::new(text).ok()?;
-        let side = code.width();
-        let colors = code.to_colors();
-        let mut path = String::new();
-        for (y, row) in colors.chunks(side).enumerate() {
-            let mut x = 0;
-            while x < side {
-                let dark = row[x..].iter().take_while(|color| **color == Color::Dark).count();
-                if dark > 0 {
-                    path.push_str(&format!("M{x} {y}h{dark}v1h-{dark}z"));
-                }
-                x += dark.max(1);
-            }
-        }
-        Some(Self { side, path })
-    }
-}
-
-fn questions(session: &SessionImage<'_>, words: &Words) -> Vec<Question> {
-    let say = |key| words.say(key, &[]);
-    let knocking = session.knocking.iter().map(|(name, key)| {
-        let args = [("name", Arg::from(name.as_str())), ("tag", Arg::from(key.tag()))];
-        let station = key.to_string();
-        Question::new(
-            words.say(Key::JoiningKnocking, &args),
-            [
-                (
-                    say(Key::JoiningKnockingYes),
-                    json!({"order": "admit", "station": station}),
-                ),
-                (
-                    say(Key::JoiningKnockingNo),
-                    json!({"order": "decline", "station": station}),
-                ),
-            ],
-        )
-    });
-    let wanted = session.seats.iter().filter_map(|seat| {
-        let (name, key) = seat.wanted_by?;
-        let args = [
-            ("name", Arg::from(name.as_str())),
-            ("tag", Arg::from(key.tag())),
-            ("seat", Arg::from(seat.seat.to_string())),
-            ("holder", Arg::from(seat.name.as_str())),
-        ];
-        let answer = |yes: bool| json!({"order": "give-up", "seat": seat.seat, "yes": yes});
-        Some(Question::new(
-            words.say(Key::SeatWanted, &args),
-            [
-                (say(Key::SeatWantedYes), answer(true)),
-                (say(Key::SeatWantedNo), answer(false)),
-            ],
-        ))
-    });
-    let proposed = session.proposal.iter().map(|(name, proposal)| {
-        let hz = (proposal.a4.hz().get() * 10.0).round() / 10.0;
-        let args = [
-            ("name", Arg::from(name.as_str())),
-            ("pitch", Arg::from(hz.to_string())),
-            ("cents", Arg::from(tenths(proposal.sigma).to_string())),
-        ];
-        Question::new(
-            words.say(Key::ProposalSays, &args),
-            [
-                (say(Key::ProposalYes), json!({"order": "pitch", "hz": hz})),
-                (say(Key::ProposalNo), json!({"order": "drop-proposal"})),
-            ],
-        )
-    });
-    let watching = session.watching.iter().map(|&(key, granted)| {
-        let tag = [("tag", Arg::from(key.tag()))];
-        let (says, answer) = match granted {
-            true => (Key::WatchingMay, Key::WatchingRevoke),
-            false => (Key::WatchingSays, Key::WatchingGrant),
-        };
-        let order = json!({"order": "deputy", "station": key.to_string(), "granted": !granted});
-        Question::new(words.say(says, &tag), [(say(answer), order)])
-    });
-    knocking.chain(wanted).chain(proposed).chain(watching).collect()
 }
 
 fn code_says(code: CodeImage, words: &Words) -> String {

@@ -2,8 +2,9 @@
 
 use std::time::Duration;
 
+use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
-use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
+use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch};
 
 /// Everything that board and control are made from, at one moment.
 #[derive(Clone, Debug)]
@@ -24,10 +25,14 @@ pub struct SessionImage<'a> {
     pub watching: Vec<(Fingerprint, bool)>,
     /// The reference pitch that somebody has measured.
     pub proposal: Option<(&'a Name, Proposal)>,
+    /// The reference pitch from the next round on, if another was decided.
+    pub next_pitch: Option<ReferencePitch>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
+    /// Whether somebody had a seat before; where that is not known, that too: who is not here now may have been.
+    pub was_joined: bool,
     /// The harps in the order of their seats.
     pub seats: Vec<SeatImage<'a>>,
 }
@@ -64,6 +69,8 @@ pub struct SeatImage<'a> {
     pub harp: &'a Harp,
     /// What its strings are.
     pub readiness: &'a Readiness,
+    /// When it will be ready, and how long nothing was heard of it.
+    pub outlook: Outlook,
     /// Whether its station can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.

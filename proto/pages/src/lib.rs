@@ -10,22 +10,30 @@ mod board;
 mod control;
 mod desk;
 mod guard;
+mod hand;
 mod harp;
+mod headline;
 mod image;
+mod links;
 mod order;
 mod proposal;
 mod question;
+mod questions;
 mod record;
+mod seat;
 mod stream;
+mod together;
 mod viewing;
 
 pub use asset::{control_files, desk_files, record_files};
-pub use board::{BoardHarp, BoardPage, StringState};
-pub use control::{ControlPage, Links, Qr, SettingChoice, Station, TemperamentChoice, Tolerances};
+pub use board::BoardPage;
+pub use control::{ControlPage, SettingChoice, Station, TemperamentChoice, Tolerances};
 pub use desk::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
 pub use guard::{Guard, same, with_headers};
+pub use hand::Hand;
 pub use harp::{HarpShape, StringShape};
 pub use image::{CodeImage, Presence, SeatImage, SessionImage};
+pub use links::{Links, Qr};
 pub use order::ChangeBody;
 pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use question::{Answer, Question};
@@ -33,5 +41,7 @@ pub use record::{
     RecordFinding, RecordLength, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps,
     RecordString,
 };
+pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
+pub use together::{Called, CalledHarp, RegisterShown, Together};
 pub use viewing::{VIEWERS_MAX, board};

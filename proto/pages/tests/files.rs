@@ -65,7 +65,10 @@ async fn reached(page: &Router) -> BTreeMap<String, (String, String)> {
 async fn a_page_names_only_files_that_are_there_with_their_types() {
     for (what, page) in pages() {
         let files = reached(&page).await;
-        let count = if what == "desk" { 9 } else { 6 };
+        let count = match what {
+            "board" | "control" | "desk" => 9,
+            _ => 6,
+        };
         assert_eq!(files.len(), count, "{what}: {:?}", files.keys());
         for (name, (kind, _)) in &files {
             let wanted = match name.rsplit_once('.') {

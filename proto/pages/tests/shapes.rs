@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_outlook::Outlook;
 use consort_pages::{
     BoardPage, CodeImage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage,
     SessionImage, StringInHand,
@@ -66,6 +67,7 @@ fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
         name: &seat.name,
         harp: &seat.harp,
         readiness: &seat.readiness,
+        outlook: Outlook::default(),
         presence: seat.presence,
         removed: seat.removed,
         help: false,
@@ -82,8 +84,10 @@ fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
         knocking: Vec::new(),
         watching: Vec::new(),
         proposal: None,
+        next_pitch: None,
         can_undo: true,
         disk_trouble: false,
+        was_joined: !seats.is_empty(),
         seats: seats.iter().zip(1..).map(seat).collect(),
     }
 }
@@ -260,7 +264,8 @@ fn a_proposal_says_what_it_does_before_it_is_sent() {
     assert_eq!(consequence.agreement, "A = 442 · equal temperament · C major");
     assert_eq!(
         consequence.says,
-        "Every string is then 7.9 cents flat of the new pitch. One ready harp goes back to tuning."
+        "Every string is then 7.9 cents flat of the new pitch. 22 strings that are set would be out of tune. \
+         One ready harp goes back to tuning: Maris."
     );
     // Within the tolerance of 2 cents nobody goes back.
     assert_eq!(

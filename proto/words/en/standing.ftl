@@ -29,6 +29,7 @@ presence-copied = two laptops show its tag
 
 time-seconds = { $count } s
 time-minutes = { $count } min
+time-from-now = { $time } from now
 
 board-nobody = Nobody has joined yet
 board-nobody-now = Nobody is in the session now
@@ -95,9 +96,13 @@ joining-knocking-no = No
 seat-wanted = { $name }, with the tag { $tag }, wants to play the harp of seat { $seat }, { $holder }, at another laptop.
 seat-wanted-yes = Let it change
 seat-wanted-no = Leave it
-proposal-says = { $name } has measured A = { $pitch }, give or take { $cents } cents.
-proposal-yes = Agree on it
-proposal-no = Put it away
+proposal-says = { $name } has measured A = { $pitch }, give or take { $cents } cents: { $off } from A = { $agreed }.
+proposal-near = { $name } has measured A = { $pitch }, give or take { $cents } cents. That is { $off } from A = { $agreed } and within the tolerance: it can stay.
+proposal-yes = A = { $pitch } now
+proposal-next = A = { $pitch } from the next round
+proposal-no = Keep A = { $agreed }
+next-pitch-says = From the next round on: A = { $pitch }.
+next-pitch-no = Not after all
 watching-says = A laptop with the tag { $tag } looks at the board.
 watching-may = A laptop with the tag { $tag } looks at the board and may change the agreement.
 watching-grant = Let it change the agreement
@@ -139,7 +144,13 @@ consequence-all-flat = Every string is then { $cents } cents flat of the new pit
 consequence-all-sharp = Every string is then { $cents } cents sharp of the new pitch.
 consequence-some = Strings move by up to { $cents } cents.
 consequence-ready-again = { $count ->
-    [one] One ready harp goes back to tuning.
-   *[other] { $count } ready harps go back to tuning.
+    [one] One ready harp goes back to tuning: { $names }.
+   *[other] { $count } ready harps go back to tuning: { $names }.
 }
-consequence-raise-caution = Raising whole harps by { $cents } cents adds tension to every string and to the frame. Go in steps, strings rest in between, and ask a technician when in doubt.
+consequence-set-again = { $count ->
+    [one] One string that is set would be out of tune.
+   *[other] { $count } strings that are set would be out of tune.
+}
+consequence-tension = { $percent } % more tension on every string than at A = { $pitch }: { $kilograms } kg more for each tonne that a harp’s strings pull. Go in steps, let the strings rest in between, and ask a technician when in doubt.
+pedals-cost = A pedal moved from this setting then sounds off: { $notes } cents.
+pedals-cost-nothing = A pedal may be moved from this setting without a cent of difference.

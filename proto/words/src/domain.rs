@@ -111,6 +111,26 @@ impl Words {
         }
     }
 
+    /// A moment so far ahead, for those who have no clock at hand: `9 min from now`.
+    pub fn in_time(&self, left: Duration) -> String {
+        self.say(Key::TimeFromNow, &[("time", Arg::from(self.time(left)))])
+    }
+
+    /// An interval in whole cents with its direction: `+3`, `−12`.
+    pub fn signed(&self, cents: Cents) -> String {
+        signed_text(cents)
+    }
+
+    /// How far something stands from what is agreed: `3.2 cents flat`.
+    pub fn cents_apart(&self, cents: Cents) -> String {
+        let key = if cents.0 < 0.0 {
+            Key::StandingOffFlat
+        } else {
+            Key::StandingOffSharp
+        };
+        self.say(key, &[("cents", Arg::from(format!("{:.1}", cents.0.abs())))])
+    }
+
     /// The board's headline: what there is to decide.
     pub fn headline(&self, ready: usize, tuning: usize, silent: usize) -> String {
         match (ready, tuning, silent) {
@@ -184,6 +204,10 @@ fn whole(cents: Cents) -> Arg {
 
 /// An interval in whole cents with its direction: `+3`, `−12`.
 fn signed(cents: Cents) -> Arg {
+    Arg::from(signed_text(cents))
+}
+
+fn signed_text(cents: Cents) -> String {
     let rounded = cents.0.abs().round();
     let sign = if rounded == 0.0 {
         ""
@@ -192,7 +216,7 @@ fn signed(cents: Cents) -> Arg {
     } else {
         "+"
     };
-    Arg::from(format!("{sign}{rounded:.0}"))
+    format!("{sign}{rounded:.0}")
 }
 
 /// A number without needless digits: 442, 440.5.

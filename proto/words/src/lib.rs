@@ -61,10 +61,11 @@ impl From<u64> for Arg {
 }
 
 /// The English sentences, by area.
-const ENGLISH: [&str; 6] = [
+const ENGLISH: [&str; 7] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
     include_str!("../en/standing.ftl"),
+    include_str!("../en/board.ftl"),
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
     include_str!("../en/record.ftl"),

@@ -8,10 +8,11 @@ use consort_proto::{Cents, Standing, Temperament, Tuning, harp_file};
 use consort_words::{Arg, Key, Words};
 use fluent_syntax::ast::Entry;
 
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
     include_str!("../en/standing.ftl"),
+    include_str!("../en/board.ftl"),
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
     include_str!("../en/record.ftl"),

@@ -50,11 +50,12 @@ impl Session {
             Command::Joining(open) => self.set_joining(now, open),
             Command::Remove(peer) => self.set_removed(peer, true),
             Command::LetBack(peer) => self.set_removed(peer, false),
-            Command::NewRound => self.change(now, |decided| {
-                decided.agreement.round = Round(decided.agreement.round.0 + 1);
-                // The performance that has begun is over, or in its intermission.
-                decided.start = decided.start.filter(|&start| start > now);
-            }),
+            Command::NewRound => self.begin_round(now),
+            Command::NextPitch(a4) => {
+                self.proposal = None;
+                self.next_pitch = a4;
+                self.redraw();
+            }
             Command::Undo => self.change(now, |decided| {
                 if let Some(Past {
                     revision: _,
@@ -104,6 +105,7 @@ impl Session {
         let Decided { agreement, start, past } = decided;
         if agreement.round != self.agreement.round {
             self.roster.begin_round(&self.agreement);
+            self.next_pitch = None;
         }
         if agreement.called != self.agreement.called {
             self.called_at = now;
@@ -113,6 +115,22 @@ impl Session {
         self.past = past;
         self.roster.follow_all(now, &self.agreement);
         self.send_agreement_to_all(now);
+    }
+
+    /// A new round, with the pitch that was decided for it: that one can be taken back, the round cannot.
+    fn begin_round(&mut self, now: Uptime) {
+        let next = |decided: &mut Decided| {
+            decided.agreement.round = Round(decided.agreement.round.0 + 1);
+            // The performance that has begun is over, or in its intermission.
+            decided.start = decided.start.filter(|&start| start > now);
+        };
+        match self.next_pitch {
+            None => self.change(now, next),
+            Some(a4) => self.change_undoably(now, |decided| {
+                next(decided);
+                decided.agreement.tuning.a4 = a4;
+            }),
+        }
     }
 
     fn change_undoably(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {

@@ -74,6 +74,8 @@ pub enum Event {
 pub enum Command {
     /// A new reference pitch.
     Pitch(ReferencePitch),
+    /// A reference pitch from the next round on; `None` for none after all.
+    NextPitch(Option<ReferencePitch>),
     /// A new temperament.
     Temperament(Temperament),
     /// A new pedal setting for the temperament to serve.

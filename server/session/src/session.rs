@@ -5,7 +5,9 @@ use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::{Proposal, Refusal};
-use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, ToCoordinator, ToStation, Uptime};
+use consort_proto::{
+    Agreement, Binding, Fingerprint, JoinToken, Name, ReferencePitch, ToCoordinator, ToStation, Uptime,
+};
 
 use crate::call::{self, Called, Plucked};
 use crate::copies::Copies;
@@ -88,6 +90,8 @@ pub struct Session {
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
     pub(crate) proposal: Option<(Name, Proposal)>,
+    /// The pitch from the next round on, if another was decided; a restart forgets it.
+    pub(crate) next_pitch: Option<ReferencePitch>,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
     /// What waits for the disk, by the ticket that it waits for.
@@ -168,6 +172,7 @@ impl Session {
             wanted: BTreeMap::new(),
             copies: BTreeMap::new(),
             proposal: None,
+            next_pitch: None,
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
@@ -301,6 +306,7 @@ impl Session {
             knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
             watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
             proposal: self.proposal.clone(),
+            next_pitch: self.next_pitch,
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
-use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness};
+use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch};
 
 use crate::call::Called;
 use crate::cheapest::{self, Cost};
@@ -37,6 +37,8 @@ pub struct View {
     pub watching: Vec<(Fingerprint, bool)>,
     /// The newest reference pitch that a station has measured, and whose harpist did; until the leader has seen to it.
     pub proposal: Option<(Name, Proposal)>,
+    /// The reference pitch from the next round on, if another was decided.
+    pub next_pitch: Option<ReferencePitch>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.

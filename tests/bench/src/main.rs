@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod board;
 mod capacity;
 mod coordinator;
 mod desk;
@@ -36,6 +37,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("capacity", capacity::ABOUT, capacity::run),
     ("serve", capacity::ABOUT_SERVE, capacity::serve),
     ("forecast", forecast::ABOUT, forecast::run),
+    ("board", board::ABOUT, board::run),
 ];
 
 fn main() -> ExitCode {

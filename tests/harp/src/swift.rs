@@ -80,7 +80,7 @@ impl Swift {
     /// A harpist of `pace` at `harp`; `slower` stretches all her times, `breaks` is how often she breaks off between two
     /// strings, and `seed` decides what is left to chance.
     pub fn new(harp: VirtualHarp, pace: Pace, slower: f64, breaks: f64, seed: u64) -> Self {
-        let mut chance = Chance::new(seed ^ 0x5357_4946_54);
+        let mut chance = Chance::new(seed ^ 0x0053_5749_4654);
         let count = harp.harp().len();
         Self {
             hand: Hand::new(pace, count, chance.apart()),

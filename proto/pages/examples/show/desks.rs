@@ -1,0 +1,153 @@
+//! The desk in each of its states.
+
+use axum::Router;
+use axum::http::StatusCode;
+use axum::middleware::from_fn;
+use axum::routing::{get, post};
+use consort_pages::{DeskPage, DeskString, KeyTurn, StringInHand, Telling, desk_files, stream, with_headers};
+use consort_proto::harp_file::preset;
+use consort_proto::{Cents, Naming, Readiness, StringNumber, Tolerance, Tuning};
+use consort_words::Words;
+use tokio::sync::watch;
+
+use crate::ensemble::stories;
+use crate::json;
+
+/// A state of the desk: its name, the string from the top, cents, word, how far the key turns, why, what is doubted.
+pub(crate) type Desk = (
+    &'static str,
+    u8,
+    Option<f64>,
+    &'static str,
+    Option<(&'static str, f64)>,
+    &'static str,
+    Option<&'static str>,
+);
+
+#[rustfmt::skip]
+pub(crate) const DESKS: [Desk; 16] = [
+    ("flat", 42, Some(-14.2), "Tighten", Some(("a little, away from you", 1.2)), "14.2 cents flat.", None),
+    ("sharp", 23, Some(6.3), "Loosen", Some(("a little, towards you", -3.4)), "6.3 cents sharp. Go just below, then bring it up.", None),
+    ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
+    ("holds", 26, Some(0.3), "Holds", None, "Holds within 1 cent. Go on.", None),
+    ("pluck", 15, None, "Pluck", None, "Not heard in this round yet.", None),
+    ("doubt", 42, None, "Which pin?", None, "Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.", Some("pin")),
+    ("pedal", 26, None, "Pedal up?", None, "4C sounds about a semitone high or more. Is the C pedal all the way up? If it is, look at the pin, then loosen the string.", Some("pedal")),
+    ("lever", 23, None, "Lever down?", None, "3F sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.", Some("lever")),
+    ("limit", 47, None, "Not higher", None, "Its pitch here lies 200 cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.", Some("limit")),
+    ("again", 30, None, "Again", None, "The string could not be told for sure. Pluck it alone and let it ring.", None),
+    ("offline", 42, Some(-63.0), "Tighten", Some(("in steps, away from you", 22.0)), "Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.", None),
+    ("changed", 30, Some(-18.0), "Tighten", Some(("a good turn, away from you", 9.0)), "18.0 cents flat.", None),
+    ("check", 12, None, "Play on", None, "9 of 47: play the strings one after another, each a moment. What has moved comes afterwards.", None),
+    ("plays", 0, None, "Playing", None, "Nothing is taken down while you play.", None),
+    ("dark", 0, None, "Playing", None, "", None),
+    ("done", 0, None, "All set", None, "Every string holds or is set aside. L begins the last check: every string once more.", None),
+];
+
+pub(crate) fn desks() -> Router {
+    let page = |desk: Desk| {
+        let (state, ..) = desk;
+        let picture = json(&desk_page(desk));
+        let (sender, pictures) = watch::channel(picture);
+        let live = get(async move || {
+            // The sender lives as long as the page is served, so that the stream stays open.
+            let _ = &sender;
+            stream(pictures.clone(), ())
+        });
+        let desk = desk_files()
+            .route("/live", live)
+            .route("/wish", post(async || StatusCode::NO_CONTENT));
+        Router::new().nest(&format!("/{state}/"), desk)
+    };
+    DESKS
+        .into_iter()
+        .map(page)
+        .fold(Router::new(), Router::merge)
+        .layer(from_fn(with_headers))
+}
+
+fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
+    let words = Words::english();
+    let (harp, tuning) = (preset("pedal-47").expect("a preset"), Tuning::default());
+    let done = if state == "done" { 1.0 } else { 0.5 };
+    let readiness = Readiness::judge(&harp, &stories(&harp, done, 4), &tuning, &Tolerance::default());
+    let in_hand = StringNumber::new(u32::from(number))
+        .ok()
+        .and_then(|number| Some((number, harp.string(number)?)));
+    let string = in_hand.map(|(number, string)| {
+        let standing = match (state, readiness.of(number)) {
+            ("holds", _) => consort_proto::Standing::Holds(Cents(0.3)),
+            (_, standing) => standing.unwrap_or(consort_proto::Standing::NotHeard),
+        };
+        let within = Tolerance::default().of(string);
+        StringInHand::of(number, string, standing, cents.map(Cents), within, Naming::Harp)
+    });
+    let place = in_hand.map(|(number, _)| place_of(number.get()));
+    DeskPage {
+        name: "Tamsin".to_owned(),
+        harp: harp.name().to_owned(),
+        tuning: words.tuning(&tuning),
+        says: words.readiness(&harp, &readiness),
+        message: match state {
+            "offline" => "No link for 2 min. Keep tuning; everything is sent when the link is back.".to_owned(),
+            "changed" => "Changed, it was A = 441 · equal temperament · C major. Every string is then \
+                          4.0 cents flat of the new pitch."
+                .to_owned(),
+            _ => "With Alder Row Harps.".to_owned(),
+        },
+        urgent: state == "offline" || state == "changed",
+        start: Some("14 min to the start".to_owned()),
+        dark: state == "dark",
+        link: match state {
+            "offline" => "lost",
+            "pluck" => "alone",
+            _ => "joined",
+        },
+        health: "The pickup is heard.".to_owned(),
+        may_see: state == "changed",
+        telling: Telling {
+            order: "usual",
+            key: Some("away"),
+            last_check: state == "check",
+            plays: state == "plays",
+            fresh: state == "pluck",
+            ..Telling::default()
+        },
+        may_join: state == "pluck",
+        questions: Vec::new(),
+        help: (state != "offline").then_some(false),
+        notices: Vec::new(),
+        sentence: format!("{word}. {why}"),
+        string,
+        word: word.to_owned(),
+        far: turn.map(|(far, _)| far.to_owned()),
+        turn: turn.map(|(_, degrees)| KeyTurn {
+            degrees,
+            way: Some(if degrees < 0.0 { "towards" } else { "away" }),
+        }),
+        doubt,
+        may_go_on: doubt.is_some_and(|doubt| doubt != "limit"),
+        next: (number > 0).then(|| "4B".to_owned()),
+        why: why.to_owned(),
+        place: place.map(str::to_owned),
+        strings: harp
+            .numbered()
+            .zip(readiness.standings())
+            .map(|((number, string), &standing)| {
+                DeskString::of(number, string, standing, &tuning, Naming::Harp, &words)
+            })
+            .collect(),
+    }
+}
+
+const fn place_of(number: u8) -> &'static str {
+    match number {
+        42 => "6th from the bottom",
+        47 => "the bottom string",
+        30 => "4 pins below middle C",
+        23 => "3 pins above middle C",
+        15 => "one above 2F",
+        12 => "the red 2C",
+        _ => "middle C",
+    }
+}

@@ -1,0 +1,208 @@
+//! Shows the three pages with an invented ensemble, so that they can be looked at without one.
+//!
+//! `cargo run -p consort-pages --example show -- [HARPS] [PORT] [STATE]` prints an address for each page; the board is on PORT,
+//! the control and the desks on the two ports after it.
+//! STATE is `ready` (everyone is), `called` (a string is), `alike` (all have one name, with markup in it) or `no-start`; without it all stand differently.
+//! The control takes a new pitch, temperament and setting; the desk has an address for each of its states.
+
+mod desks;
+mod ensemble;
+
+use std::io::{self, Write};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use axum::extract::State;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use axum::routing::{get, post};
+use axum::{Json, Router};
+use consort_pages::{
+    BoardPage, CodeImage, ControlPage, Guard, Links, Proposal, SeatImage, SessionImage, board, control_files, stream,
+};
+use consort_proto::{Agreement, Fingerprint, JoinCode, Note, Readiness, Revision, Round, SessionId, Tolerance, Tuning};
+use consort_words::Words;
+use serde::Serialize;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+use desks::{DESKS, desks};
+use ensemble::{Player, outlook, player};
+
+const TOKEN: &str = "show";
+struct Show {
+    state: String,
+    agreement: Agreement,
+    players: Vec<Player>,
+    words: Words,
+    links: Links,
+    board: watch::Sender<Arc<str>>,
+    control: watch::Sender<Arc<str>>,
+}
+
+type Shared = Arc<Mutex<Show>>;
+
+#[tokio::main]
+async fn main() -> io::Result<()> {
+    let number = |place, usual: u16| {
+        std::env::args()
+            .nth(place)
+            .and_then(|text| text.parse().ok())
+            .unwrap_or(usual)
+    };
+    let (harps, port) = (usize::from(number(1, 8)), number(2, 4750));
+    let wall = TcpListener::bind(("127.0.0.1", port)).await?;
+    let control = TcpListener::bind(("127.0.0.1", port + 1)).await?;
+    let desk = TcpListener::bind(("127.0.0.1", port + 2)).await?;
+    let (board_sender, board_pictures) = watch::channel(Arc::from(""));
+    let (control_sender, control_pictures) = watch::channel(Arc::from(""));
+    let state = std::env::args().nth(3).unwrap_or_default();
+    let all_ready = state == "ready";
+    let show = Arc::new(Mutex::new(Show {
+        agreement: agreement(&state),
+        players: (0..harps)
+            .map(|place| player(place, all_ready, state == "alike"))
+            .collect(),
+        state,
+        words: Words::english(),
+        links: Links::new(
+            "192.0.2.20".to_owned(),
+            "kq3x7d2n".to_owned(),
+            "consort://192.0.2.20:4700/kq3x7d2nmvh4rwzp5tj6ycaeblfogsiu234567kq3x7d2nmvh4rw/mfrggzdfmztwq2lknnwg23tpob"
+                .to_owned(),
+            format!("http://127.0.0.1:{port}/{TOKEN}/"),
+        ),
+        board: board_sender,
+        control: control_sender,
+    }));
+    lock(&show).draw();
+    let mut out = io::stdout();
+    writeln!(out, "board    http://127.0.0.1:{port}/{TOKEN}/")?;
+    writeln!(out, "control  http://127.0.0.1:{}/#{TOKEN}", port + 1)?;
+    for (state, ..) in DESKS {
+        writeln!(out, "desk     http://127.0.0.1:{}/{state}/", port + 2)?;
+    }
+    let guard = Guard::new(port + 1, "consort-show".to_owned(), TOKEN.to_owned());
+    let closed = Router::new()
+        .route("/live", get(async move || stream(control_pictures.clone(), ())))
+        .route("/consequence", post(consequence))
+        .route("/order", post(order_taken))
+        .with_state(show);
+    tokio::try_join!(
+        axum::serve(wall, board(board_pictures, TOKEN)).into_future(),
+        axum::serve(control, guard.protect(control_files(), closed)).into_future(),
+        axum::serve(desk, desks()).into_future(),
+    )?;
+    Ok(())
+}
+
+fn lock(show: &Shared) -> std::sync::MutexGuard<'_, Show> {
+    show.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+fn json(page: &impl Serialize) -> Arc<str> {
+    serde_json::to_string(page).unwrap_or_default().into()
+}
+
+fn agreement(state: &str) -> Agreement {
+    Agreement {
+        session: SessionId([7; 16]),
+        revision: Revision(3),
+        ensemble: "Alder Row Harps".parse().expect("a name"),
+        tuning: Tuning::default(),
+        tolerance: Tolerance::default(),
+        round: Round(1),
+        called: (state == "called").then(|| Note::from_harp_name("4C").expect("middle C")),
+    }
+}
+
+impl Show {
+    fn judged(&self) -> Vec<Readiness> {
+        let Agreement { tuning, tolerance, .. } = &self.agreement;
+        let judge = |player: &Player| Readiness::judge(&player.harp, &player.stories, tuning, tolerance);
+        self.players.iter().map(judge).collect()
+    }
+
+    fn image<'a>(&'a self, judged: &'a [Readiness]) -> SessionImage<'a> {
+        let seats = self.players.iter().zip(judged).zip(1_u32..);
+        SessionImage {
+            agreement: &self.agreement,
+            start_in: (self.state != "no-start").then_some(Duration::from_secs(540)),
+            joining: true,
+            code: CodeImage::Open {
+                code: JoinCode::drawn(4_829_137),
+                wrong: 0,
+            },
+            newcomer: None,
+            knocking: Vec::new(),
+            watching: Vec::new(),
+            proposal: None,
+            next_pitch: None,
+            can_undo: true,
+            disk_trouble: false,
+            was_joined: !self.players.is_empty(),
+            seats: seats
+                .map(|((player, readiness), seat)| SeatImage {
+                    seat,
+                    station: Fingerprint([seat as u8; 32]),
+                    name: &player.name,
+                    harp: &player.harp,
+                    readiness,
+                    outlook: outlook(seat as usize - 1, readiness),
+                    presence: player.presence,
+                    removed: seat == 10 && self.state != "ready",
+                    help: seat == 4 && self.state != "ready",
+                    copied: false,
+                    deputy: seat == 2,
+                    wanted_by: None,
+                })
+                .collect(),
+        }
+    }
+
+    fn draw(&self) {
+        let judged = self.judged();
+        let image = self.image(&judged);
+        self.board.send_replace(json(&BoardPage::of(&image, &self.words)));
+        self.control
+            .send_replace(json(&ControlPage::of(&image, &self.links, &self.words)));
+    }
+}
+
+fn refused(why: &str) -> Response {
+    (
+        StatusCode::UNPROCESSABLE_ENTITY,
+        Json(serde_json::json!({ "why": why })),
+    )
+        .into_response()
+}
+
+async fn consequence(State(show): State<Shared>, Json(proposal): Json<Proposal>) -> Response {
+    let show = lock(&show);
+    match proposal.consequence(&show.image(&show.judged()), &show.words) {
+        Ok(consequence) => Json(consequence).into_response(),
+        Err(why) => refused(&why.to_string()),
+    }
+}
+
+async fn order_taken(State(show): State<Shared>, Json(body): Json<serde_json::Value>) -> Response {
+    let text = |key: &str| body[key].as_str().map(str::to_owned);
+    let proposal = Proposal {
+        hz: body["hz"].as_f64(),
+        temperament: text("name"),
+        setting: text("key"),
+    };
+    if proposal == Proposal::default() {
+        return refused("The example takes only a pitch, a temperament or a setting.");
+    }
+    let mut show = lock(&show);
+    match proposal.tuning(&show.agreement.tuning) {
+        Ok(tuning) => {
+            show.agreement.tuning = tuning;
+            show.agreement.revision.0 += 1;
+            show.draw();
+            Json(serde_json::json!({ "line": "sent" })).into_response()
+        }
+        Err(why) => refused(&why.to_string()),
+    }
+}

@@ -1,0 +1,115 @@
+// Draws the whole section: all harps as one, as strands of a register, as one called string side by side.
+import { belly, curve, outline, round, shape, signed, square } from "./strings.js";
+
+// The section: one string for each harp in the order of seats; what is left to tune makes it bow.
+export function drawSection(svg, harps) {
+  const [width, height] = [560, 190];
+  svg.setAttribute("viewBox", `0 0 ${width} ${height + 26}`);
+  const { gap, at, frame } = outline(width, height, harps.length);
+  const parts = [frame(5)];
+  // Seat 1 sits on the left.
+  harps.forEach((harp, place) => {
+    const { x, top, bottom } = at(harps.length - 1 - place);
+    const half = Math.min(7, gap * 0.22);
+    const dash = harp.presence === "silent" ? "0 7" : null;
+    const bend = harp.state === "tuning" ? -Math.min(gap * 0.42, 26) * Math.max(0.2, harp.left / Math.max(1, harp.strings.length)) ** 0.6 : 0;
+    const width = harp.state === "ready" ? Math.min(14, gap * 0.5) : 2.5;
+    // Who will be late is seen from afar: the bow is filled, and a block stands over the pin.
+    if (harp.against === "late") {
+      parts.push(shape("path", { class: "away", d: `${curve(x, top + half, bottom, bend)}z` }));
+      parts.push(shape("rect", { class: "late", x: round(x - half * 1.2), y: round(top - half - 24), width: round(half * 2.4), height: 20 }));
+    }
+    const line = shape("path", { class: "line gut", d: curve(x, top + half, bottom, bend), "stroke-width": width });
+    if (dash) {
+      line.setAttribute("stroke-dasharray", dash);
+      line.setAttribute("stroke-linecap", "round");
+    }
+    parts.push(line);
+    if (harp.presence === "away") {
+      parts.push(shape("rect", { class: "gap", x: x - 6, y: (top + bottom) / 2 - 12, width: 12, height: 24 }));
+    }
+    parts.push(shape("path", { class: harp.state === "ready" ? "pin full" : "pin", d: square(x, top, half), "stroke-width": 2 }));
+    // In a large section only every other seat has room for its number, or every fifth.
+    if (gap > 20 || (gap > 14 ? place % 2 === 0 : place % 5 === 4)) parts.push(shape("text", { class: "label", x: round(x), y: round(bottom + 21), "font-size": 15 }, harp.seat));
+  });
+  svg.replaceChildren(...parts);
+}
+
+
+// So many harps that each is one stroke: thick when ready, bowed while tuning, dotted or broken when not heard.
+export function drawCrowd(svg, harps) {
+  const wide = Math.ceil(Math.sqrt(harps.length * 2.6));
+  const [gap, high] = [24, 40];
+  svg.setAttribute("viewBox", `0 0 ${wide * gap + 64} ${Math.ceil(harps.length / wide) * high}`);
+  const paths = { ready: "", tuning: "", late: "", silent: "", away: "" };
+  const parts = [];
+  harps.forEach((harp, place) => {
+    const x = 64 + gap * ((place % wide) + 0.5);
+    const y = high * Math.floor(place / wide);
+    const [top, bottom] = [y + 6, y + 32];
+    if (place % wide === 0) parts.push(shape("text", { class: "label", x: 28, y: y + 26, "font-size": 17 }, harp.seat));
+    const kind = harp.state === "unheard" ? (harp.presence === "silent" ? "silent" : "away") : harp.against === "late" ? "late" : harp.state;
+    const bend = kind === "tuning" || kind === "late" ? -3 - 6 * Math.min(1, harp.left / 30) : 0;
+    paths[kind] += kind === "away" ? `M${x} ${top}v9M${x} ${bottom}v-9` : curve(x, top, bottom, bend) + (kind === "late" ? "z" : "");
+  });
+  const look = { ready: { class: "line gut", "stroke-width": 9 }, tuning: { class: "line gut", "stroke-width": 2.5 }, late: { class: "late", "stroke-width": 2.5 }, silent: { class: "line gut", "stroke-width": 4, "stroke-dasharray": "0 7", "stroke-linecap": "round" }, away: { class: "line gut", "stroke-width": 3 } };
+  svg.replaceChildren(...parts, ...Object.entries(paths).filter(([, d]) => d).map(([kind, d]) => shape("path", { ...look[kind], d })));
+}
+
+// A harp so small that only what is left can be seen: a line for every string that holds, a dot where one does not.
+export function drawMini(svg, strings) {
+  const count = strings.length;
+  let [lines, dots] = ["", ""];
+  strings.forEach(([, standing], place) => {
+    const t = 1 - place / Math.max(1, count - 1);
+    const x = round(2 + 90 * (1 - t));
+    const [top, bottom] = [round(4 + 17 * (1 - t) ** 1.2), round(28 - 6 * (1 - t))];
+    if (["holds", "new", "missing", "will-not-hold"].includes(standing)) lines += `M${x} ${top}V${bottom}`;
+    else dots += `M${x - 0.7} ${bottom - 1}h1.4v1.6h-1.4z`;
+  });
+  svg.replaceChildren(shape("path", { class: "line gut", d: lines, "stroke-width": 1.15 }), shape("path", { class: "late", d: dots }));
+}
+
+// A register: one strand for each harp between two blocks; those that agree lie together as one cord.
+export function drawStrands(svg, { strands, wide }) {
+  const [top, bottom] = [8, 142];
+  const side = (cents) => Math.max(-50, Math.min(50, cents * 7.4));
+  const last = strands.length - 1;
+  const lines = strands.map((cents, place) => shape("path", {
+    class: wide && (place === 0 || place === last) ? "line apart" : "line gut",
+    d: curve(60, top, bottom, side(cents)), "stroke-width": wide && (place === 0 || place === last) ? 4 : 2.6,
+  }));
+  svg.replaceChildren(...lines, shape("path", { class: "pin full", d: "M51 1h18v11h-18zM51 138h18v11h-18z" }));
+}
+
+// One called string on every harp, side by side in the order of seats.
+export function drawCalled(svg, harps) {
+  const gap = Math.max(30, Math.min(64, 1000 / Math.max(1, harps.length)));
+  svg.setAttribute("viewBox", `0 0 ${round(gap * Math.max(8, harps.length))} 176`);
+  return harps.flatMap(({ seat, standing, cents }, place) => {
+    const x = round(gap * (place + 0.5));
+    const bend = cents === null ? 0 : belly(cents, gap * 0.45);
+    const near = cents !== null && standing === "holds";
+    const parts = cents === null
+      ? [shape("path", { class: "line gut", d: curve(x, 14, 120, 0), "stroke-width": 3, "stroke-dasharray": "0 8", "stroke-linecap": "round" })]
+      : [...(near ? [] : [shape("path", { class: "away", d: `${curve(x, 14, 120, bend)}z` })]), shape("path", { class: "line gut", d: curve(x, 14, 120, near ? 0 : bend), "stroke-width": near ? 10 : 4 })];
+    parts.push(shape("path", { class: near ? "pin full" : "pin", d: square(x, 10, 6), "stroke-width": 2 }));
+    parts.push(shape("text", { class: "label", x, y: 144, "font-size": 18 }, seat));
+    if (cents !== null) parts.push(shape("text", { class: "label", x, y: 168, "font-size": 16 }, signed(cents)));
+    return parts;
+  });
+}
+
+// What stands beside a sentence about who needs a hand.
+export function drawHand(svg, kind) {
+  const draw = {
+    help: () => [shape("path", { class: "mark full", d: "M6 20V9h3V3h3v6h1V2h3v7h1V4h3v16z" })],
+    "will-not-hold": () => [shape("path", { class: "mark full", d: "M12 2L22 12L12 22L2 12Z" })],
+    pedal: () => [shape("path", { class: "line c", d: "M12 1V23", "stroke-width": 3.4 }), shape("path", { class: "mark full", d: "M2 11a4.4 4.4 0 1 0 8.8 0a4.4 4.4 0 1 0 -8.8 0zM13.2 11a4.4 4.4 0 1 0 8.8 0a4.4 4.4 0 1 0 -8.8 0z" })],
+    silent: () => [shape("path", { class: "line ink", d: "M12 2V23", "stroke-width": 4, "stroke-dasharray": "0 7", "stroke-linecap": "round" })],
+    away: () => [shape("path", { class: "line ink", d: "M12 1V9M12 15V23", "stroke-width": 3.4 })],
+    quiet: () => [shape("path", { class: "line ink", d: "M12 1V23", "stroke-width": 2, "stroke-dasharray": "0 5", "stroke-linecap": "round" })],
+    copied: () => [shape("path", { class: "line ink", d: "M8 1V23M16 1V23", "stroke-width": 3 })],
+  }[kind];
+  svg.replaceChildren(...draw());
+}

@@ -1,0 +1,211 @@
+//! How the harps stand together: apart in each register, on one called string, and what would remain if it began now.
+
+use std::time::Duration;
+
+use consort_outlook::{HEARD_OFF, Register, remains, spread};
+use consort_proto::{Note, Tolerance};
+use consort_words::{Arg, Key, Words};
+use serde::Serialize;
+
+use crate::board::tenths;
+use crate::image::SeatImage;
+
+/// How far the harps stand apart.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Together {
+    /// Each register in which harps can be compared, from the bass up.
+    pub registers: Vec<RegisterShown>,
+    /// The widest register, or that all are close.
+    pub says: String,
+    /// Who stands lowest and highest there, for those who may see people; null where nobody stands out.
+    pub who: Option<String>,
+}
+
+/// One register.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RegisterShown {
+    /// What people call it.
+    pub name: String,
+    /// How far the harps stand apart in whole cents.
+    pub apart: u32,
+    /// Whether that is more than the tolerance lets two harps differ.
+    pub wide: bool,
+    /// Where each harp stands, cents from the target, from the lowest up.
+    pub strands: Vec<f64>,
+}
+
+/// A called string on all harps side by side.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Called {
+    /// What is asked, and how far the harps are apart on it.
+    pub says: String,
+    /// Each harp that has the string, in the order of seats.
+    pub harps: Vec<CalledHarp>,
+}
+
+/// The called string on one harp.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CalledHarp {
+    /// The seat.
+    pub seat: u32,
+    /// What the string is.
+    pub standing: &'static str,
+    /// How far it stands from its target; null where it was not heard.
+    pub cents: Option<f64>,
+}
+
+/// Whole cents apart.
+fn whole(cents: f64) -> u32 {
+    cents.abs().round() as u32
+}
+
+impl Together {
+    /// How `seats` stand apart under `tolerance`.
+    pub(crate) fn of(seats: &[&SeatImage<'_>], tolerance: &Tolerance, words: &Words) -> Self {
+        let spreads = spread(seats.iter().map(|seat| (seat.harp, seat.readiness)));
+        let within = |register| match register {
+            Register::Wires => tolerance.wires.0,
+            Register::Top => tolerance.top.0,
+            Register::Low | Register::Middle | Register::High => tolerance.middle.0,
+        };
+        let wide = |spread: &consort_outlook::Spread| spread.apart.0 > 2.0 * within(spread.register);
+        let widest = spreads.iter().max_by(|a, b| {
+            let share = |spread: &consort_outlook::Spread| spread.apart.0 / within(spread.register);
+            share(a).total_cmp(&share(b))
+        });
+        let most = spreads.iter().map(|spread| spread.apart.0).fold(0.0, f64::max);
+        let (says, who) = match widest {
+            None => (words.say(Key::SpreadTooFew, &[]), None),
+            Some(spread) if wide(spread) => {
+                let name = words.say(register_key(spread.register), &[]);
+                let args = [
+                    ("register", Arg::from(name)),
+                    ("cents", Arg::from(whole(spread.apart.0).to_string())),
+                ];
+                let by = |a: &&consort_outlook::Stands, b: &&consort_outlook::Stands| a.cents.0.total_cmp(&b.cents.0);
+                let name = |stands: Option<&consort_outlook::Stands>| {
+                    stands.map_or_else(String::new, |stands| {
+                        format!("{} {}", seats[stands.harp].name, words.signed(stands.cents))
+                    })
+                };
+                let who = [
+                    ("low", Arg::from(name(spread.stands.iter().min_by(by)))),
+                    ("high", Arg::from(name(spread.stands.iter().max_by(by)))),
+                ];
+                (
+                    words.say(Key::SpreadWidest, &args),
+                    Some(words.say(Key::SpreadWho, &who)),
+                )
+            }
+            Some(_) => {
+                let args = [("cents", Arg::from(whole(most.ceil()).max(1)))];
+                (words.say(Key::SpreadClose, &args), None)
+            }
+        };
+        let shown = |spread: &consort_outlook::Spread| {
+            let mut strands: Vec<f64> = spread.stands.iter().map(|stands| tenths(stands.cents)).collect();
+            strands.sort_by(f64::total_cmp);
+            RegisterShown {
+                name: words.say(register_key(spread.register), &[]),
+                apart: whole(spread.apart.0),
+                wide: wide(spread),
+                strands,
+            }
+        };
+        Self {
+            registers: spreads.iter().map(shown).collect(),
+            says,
+            who,
+        }
+    }
+}
+
+impl Called {
+    /// The string called `note` on `seats`.
+    pub(crate) fn of(note: Note, seats: &[&SeatImage<'_>], words: &Words) -> Self {
+        let on = |seat: &SeatImage<'_>| {
+            let number = seat.harp.find(note.letter, note.octave)?;
+            let standing = seat.readiness.of(number)?;
+            Some(CalledHarp {
+                seat: seat.seat,
+                standing: standing.word(),
+                cents: standing.cents().map(tenths),
+            })
+        };
+        let harps: Vec<CalledHarp> = seats.iter().filter_map(|seat| on(seat)).collect();
+        let heard = || harps.iter().filter_map(|harp| harp.cents);
+        let name = ("string", Arg::from(note.harp_name()));
+        let says = match heard().count() {
+            0 | 1 => words.say(Key::CalledSays, &[name]),
+            count => {
+                let apart = heard().fold(f64::MIN, f64::max) - heard().fold(f64::MAX, f64::min);
+                let args = [
+                    name,
+                    ("count", Arg::from(count)),
+                    ("cents", Arg::from(format!("{apart:.1}"))),
+                ];
+                words.say(Key::CalledApart, &args)
+            }
+        };
+        Self { says, harps }
+    }
+}
+
+/// What would remain on `seats` if it began now, and how many would be ready in three minutes; `None` when nobody is left
+/// to tune.
+pub(crate) fn left(seats: &[&SeatImage<'_>], words: &Words) -> Option<String> {
+    if seats.is_empty() || seats.iter().all(|seat| seat.is_ready()) {
+        return None;
+    }
+    let left = remains(seats.iter().map(|seat| (seat.harp, seat.readiness)));
+    let limit = ("cents", Arg::from(format!("{:.0}", HEARD_OFF.0)));
+    let (off, not_heard) = left
+        .iter()
+        .fold((0, 0), |(off, not), one| (off + one.off, not + one.not_heard));
+    let mut parts = Vec::new();
+    if off > 0 {
+        let registers: Vec<String> = left
+            .iter()
+            .filter(|remains| remains.off > 0)
+            .map(|remains| format!("{} {}", words.say(register_key(remains.register), &[]), remains.off))
+            .collect();
+        let args = [
+            ("count", Arg::from(off)),
+            limit.clone(),
+            ("registers", Arg::from(registers.join(", "))),
+        ];
+        parts.push(words.say(Key::RemainsOff, &args));
+    }
+    if not_heard > 0 {
+        parts.push(words.say(Key::RemainsNotHeard, &[("count", Arg::from(not_heard))]));
+    }
+    let now = match parts.is_empty() {
+        true => words.say(Key::RemainsNone, &[limit]),
+        false => words.say(Key::RemainsNow, &[("parts", Arg::from(parts.join(", ")))]),
+    };
+    let told = |seat: &SeatImage<'_>| seat.is_ready() || (seat.presence.counts() && seat.outlook.forecast.is_some());
+    if !seats.iter().any(|seat| told(seat)) {
+        return Some(now);
+    }
+    let soon = seats.iter().filter(|seat| ready_within(seat, SOON)).count();
+    let args = [("ready", Arg::from(soon)), ("harps", Arg::from(seats.len()))];
+    Some(format!("{now} {}", words.say(Key::RemainsSoon, &args)))
+}
+
+/// A start that is called for soon.
+const SOON: Duration = Duration::from_secs(180);
+
+fn ready_within(seat: &SeatImage<'_>, time: Duration) -> bool {
+    let likely = seat.outlook.forecast.map(|forecast| forecast.likely);
+    seat.is_ready() || (seat.presence.counts() && !seat.removed && likely.is_some_and(|likely| likely <= time))
+}
+
+pub(crate) const fn register_key(register: Register) -> Key {
+    match register {
+        Register::Wires => Key::RegisterWires,
+        Register::Low => Key::RegisterLow,
+        Register::Middle => Key::RegisterMiddle,
+        Register::High => Key::RegisterHigh,
+        Register::Top => Key::RegisterTop,
+    }
+}

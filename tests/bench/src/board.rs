@@ -1,0 +1,89 @@
+//! The board: how soon a reading is on it, what its script costs a browser, and what its viewers cost the coordinator.
+
+mod arrival;
+mod script;
+
+use std::path::Path;
+
+use crate::figures::Figures;
+use crate::report;
+use crate::statistics::quantile;
+
+/// What `cargo measure` says about this measure.
+pub(crate) const ABOUT: &str =
+    "a reading on its way to the board, the page's size and script, and what viewers cost [--json FILE]";
+
+/// Goals: a settled reading is on the board, 99 of 100; script of one picture of 60 and of 1,000 harps; the page; viewers.
+const GOAL_ARRIVES_MS: f64 = 500.0;
+const GOAL_SCRIPT_MS: [(usize, f64); 2] = [(60, 16.0), (1_000, 100.0)];
+const GOAL_PAGE_KB: f64 = 150.0;
+const GOAL_VIEWERS_PERCENT: f64 = 5.0;
+
+/// Runs the measure.
+pub(crate) fn run(words: &[String]) -> Result<(), String> {
+    let mut figures = Figures::new("board", words)?;
+    report("the page and its script");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../proto/pages/page");
+    let files = [
+        "board.html",
+        "board.css",
+        "board.js",
+        "rows.js",
+        "beside.js",
+        "section.js",
+        "page.css",
+        "follow.js",
+        "strings.js",
+    ];
+    let mut bytes = 0;
+    for file in files {
+        bytes += std::fs::metadata(folder.join(file))
+            .map_err(|why| format!("{file}: {why}"))?
+            .len();
+    }
+    figures.at_most(GOAL_PAGE_KB, "the page with all its files", bytes as f64 / 1e3, "kB");
+    for (harps, mut times) in script::times(&GOAL_SCRIPT_MS.map(|(harps, _)| harps))? {
+        let goal = GOAL_SCRIPT_MS
+            .iter()
+            .find(|(of, _)| *of == harps)
+            .map_or(f64::NAN, |(_, goal)| *goal);
+        figures.at_most(
+            goal,
+            format!("script of a picture of {harps} harps, median"),
+            quantile(&mut times, 0.5),
+            "ms",
+        );
+        figures.tell(
+            format!("script of a picture of {harps} harps, most"),
+            quantile(&mut times, 1.0),
+            "ms",
+        );
+    }
+    let arrivals = arrival::measure()?;
+    report(&format!(
+        "{} settled readings of {} stations, from the station's line to a viewer of the board",
+        arrivals.delays_ms.len(),
+        arrival::STATIONS
+    ));
+    let mut delays = arrivals.delays_ms;
+    figures.tell("on the board, median", quantile(&mut delays, 0.5), "ms");
+    figures.at_most(
+        GOAL_ARRIVES_MS,
+        "on the board, 99 of 100",
+        quantile(&mut delays, 0.99),
+        "ms",
+    );
+    figures.tell("readings that did not arrive", arrivals.lost as f64, "");
+    figures.tell(
+        "the coordinator with one viewer",
+        arrivals.one_viewer_percent,
+        "% of a core",
+    );
+    figures.at_most(
+        GOAL_VIEWERS_PERCENT,
+        format!("{} viewers more", arrival::VIEWERS - 1),
+        arrivals.all_viewers_percent - arrivals.one_viewer_percent,
+        "% of a core",
+    );
+    figures.close()
+}

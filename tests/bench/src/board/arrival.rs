@@ -1,0 +1,248 @@
+//! Twelve stations that hear recordings as they are played, and viewers of the board: when each settled reading is shown.
+
+use std::io::{BufRead, BufReader, Write};
+use std::net::TcpStream;
+use std::process::ChildStdin;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+use consort_tests::process::{Folder, Program};
+use serde_json::Value;
+
+use crate::coordinator::Coordinator;
+
+/// Stations in the ensemble, and viewers of the board.
+pub(super) const STATIONS: usize = 12;
+pub(super) const VIEWERS: usize = 32;
+/// Recordings that each station hears: the first half while one looks, the second while all do.
+const RECORDINGS: usize = 16;
+/// How long one thing may take before the measure is given up.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// Sound is handed over in pieces of this length, samples of 48,000 a second.
+const PIECE: usize = 1_920;
+/// Silence after each recording, pieces: the string rings out.
+const SILENCE: usize = 12;
+
+/// What was found.
+#[derive(Debug)]
+pub(super) struct Arrivals {
+    pub(super) delays_ms: Vec<f64>,
+    pub(super) lost: usize,
+    pub(super) one_viewer_percent: f64,
+    pub(super) all_viewers_percent: f64,
+}
+
+/// Lines of the board with when they came.
+type Lines = Arc<Mutex<Vec<(Instant, String)>>>;
+
+pub(super) fn measure() -> Result<Arrivals, String> {
+    let folder = Folder::new("measure-board");
+    let coordinator = Coordinator::open(&folder)?;
+    let (join, board) = (coordinator.said("join")?, coordinator.said("board")?);
+    let sounds = Arc::new(sounds()?);
+    let mut stations = Vec::new();
+    let mut inputs = Vec::new();
+    for number in 0..STATIONS {
+        let mut station = station(&folder, number, join)?;
+        inputs.push(station.stdin().ok_or("a station has no input")?);
+        stations.push(station);
+    }
+    let shown = Lines::default();
+    follow(board, Some(shown.clone()))?;
+    let half = sounds.len() / 2;
+    let pid = coordinator.program.id();
+    let (inputs, one_viewer_percent) = play(inputs, &sounds, 0..half, pid)?;
+    for _ in 1..VIEWERS {
+        follow(board, None)?;
+    }
+    let (_inputs, all_viewers_percent) = play(inputs, &sounds, half..sounds.len(), pid)?;
+    thread::sleep(Duration::from_secs(2));
+    let shown = shown.lock().unwrap_or_else(PoisonError::into_inner);
+    let pictures: Vec<(Instant, Value)> = shown
+        .iter()
+        .filter_map(|(at, line)| Some((*at, serde_json::from_str(line.strip_prefix("data:")?.trim()).ok()?)))
+        .collect();
+    let (mut delays_ms, mut lost) = (Vec::new(), 0);
+    for (number, station) in stations.iter_mut().enumerate() {
+        while let Some((at, line)) = station.line(Duration::ZERO, |line| line.contains("\"settled\"")) {
+            let Ok(line) = serde_json::from_str::<Value>(&line) else {
+                continue;
+            };
+            match pictures
+                .iter()
+                .find(|(shown_at, picture)| *shown_at + SLACK >= at && shows(picture, number, &line))
+            {
+                Some((shown_at, _)) => delays_ms.push(shown_at.saturating_duration_since(at).as_secs_f64() * 1e3),
+                None => lost += 1,
+            }
+        }
+    }
+    Ok(Arrivals {
+        delays_ms,
+        lost,
+        one_viewer_percent,
+        all_viewers_percent,
+    })
+}
+
+/// The board may be read a little before the station's own line.
+const SLACK: Duration = Duration::from_millis(100);
+
+/// Whether the picture shows the station's string as the line says.
+fn shows(picture: &Value, station: usize, line: &Value) -> bool {
+    let name = name(station);
+    let harps = picture["harps"].as_array().into_iter().flatten();
+    let Some(harp) = harps.into_iter().find(|harp| harp["name"] == name.as_str()) else {
+        return false;
+    };
+    let number = line["string"].as_u64().unwrap_or_default() as usize;
+    let shown = harp["strings"][number.saturating_sub(1)][2].as_f64();
+    let heard = line["cents"].as_f64().unwrap_or(f64::NAN);
+    shown.is_some_and(|shown| (shown - heard).abs() < 0.051)
+}
+
+fn name(station: usize) -> String {
+    format!("Player {station}")
+}
+
+fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String> {
+    let (data, name) = (folder.inside(&format!("station-{number}")), name(number));
+    let mut words = vec![
+        "--data",
+        &data,
+        "--name",
+        &name,
+        "--join",
+        join,
+        "--desk-port",
+        "0",
+        "--no-browser",
+    ];
+    words.extend([
+        "--json",
+        "--no-discovery",
+        "--no-opening",
+        "--input",
+        "stdin",
+        "--rate",
+        "48000",
+    ]);
+    let mut station = Program::start("consort-station", &words);
+    let joined = station.line(PATIENCE, |line| line.contains("\"joined\""));
+    joined.ok_or_else(|| format!("a station does not join\n{}", station.transcript()))?;
+    Ok(station)
+}
+
+/// Plays recordings `which` to all stations in their own time, each station beginning with another one; the share of a core
+/// that `pid` used meanwhile, in a hundred.
+fn play(
+    inputs: Vec<ChildStdin>,
+    sounds: &Arc<Vec<Vec<u8>>>,
+    which: std::ops::Range<usize>,
+    pid: u32,
+) -> Result<(Vec<ChildStdin>, f64), String> {
+    let (begun, used) = (Instant::now(), used_s(pid)?);
+    let players: Vec<_> = inputs
+        .into_iter()
+        .enumerate()
+        .map(|(number, mut input)| {
+            let (sounds, which) = (sounds.clone(), which.clone());
+            thread::spawn(move || -> std::io::Result<ChildStdin> {
+                thread::sleep(Duration::from_millis(170 * number as u64));
+                let begun = Instant::now();
+                let mut played = 0;
+                let count = which.len();
+                for place in 0..count {
+                    let sound = &sounds[which.start + (place + number) % count];
+                    let silence = vec![0; 4 * PIECE * SILENCE];
+                    for piece in sound.chunks(4 * PIECE).chain(silence.chunks(4 * PIECE)) {
+                        input.write_all(piece)?;
+                        played += piece.len() / 4;
+                        let due = begun + Duration::from_secs_f64(played as f64 / 48_000.0);
+                        thread::sleep(due.saturating_duration_since(Instant::now()));
+                    }
+                }
+                Ok(input)
+            })
+        })
+        .collect();
+    let mut inputs = Vec::new();
+    for player in players {
+        let played = player.join().map_err(|_| "a player has stopped")?;
+        inputs.push(played.map_err(|why| format!("a station does not listen: {why}"))?);
+    }
+    let share = (used_s(pid)? - used) / begun.elapsed().as_secs_f64();
+    Ok((inputs, 100.0 * share))
+}
+
+/// CPU seconds that the program has used, where the system tells.
+fn used_s(pid: u32) -> Result<f64, String> {
+    let path = format!("/proc/{pid}/schedstat");
+    let tasks = std::fs::read_dir(format!("/proc/{pid}/task")).map_err(|why| format!("{path}: {why}"))?;
+    let mut used = 0.0;
+    for task in tasks.flatten() {
+        let text = std::fs::read_to_string(task.path().join("schedstat")).unwrap_or_default();
+        used += text
+            .split_whitespace()
+            .next()
+            .and_then(|ns| ns.parse::<f64>().ok())
+            .unwrap_or_default()
+            / 1e9;
+    }
+    Ok(used)
+}
+
+/// Clean recordings at 48 kHz as the stations take them, each of another string.
+fn sounds() -> Result<Vec<Vec<u8>>, String> {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../recordings");
+    let entries = std::fs::read_dir(&folder).map_err(|why| format!("{}: {why}", folder.display()))?;
+    let mut files: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
+    files.retain(|path| {
+        let name = path
+            .file_name()
+            .map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        name.starts_with("clean-") && name.ends_with(".flac")
+    });
+    files.sort();
+    files
+        .iter()
+        .step_by(2)
+        .take(RECORDINGS)
+        .map(|path| sound(path))
+        .collect()
+}
+
+fn sound(path: &std::path::Path) -> Result<Vec<u8>, String> {
+    let told = |why: claxon::Error| format!("{}: {why}", path.display());
+    let mut reader = claxon::FlacReader::open(path).map_err(told)?;
+    let full = f32::from(2_u16.pow(15)) * 2_f32.powi(reader.streaminfo().bits_per_sample.cast_signed() - 16);
+    let samples = reader.samples().collect::<Result<Vec<i32>, _>>().map_err(told)?;
+    Ok(samples
+        .into_iter()
+        .flat_map(|sample| (sample as f32 / full).to_le_bytes())
+        .collect())
+}
+
+/// Follows the board as a browser would, and keeps its lines where somebody wants them.
+fn follow(board: &str, kept: Option<Lines>) -> Result<(), String> {
+    let rest = board.strip_prefix("http://").ok_or("the board has no address")?;
+    let (address, path) = rest.split_once('/').ok_or("the board has no path")?;
+    let mut connection = TcpStream::connect(address).map_err(|why| why.to_string())?;
+    write!(
+        connection,
+        "GET /{path}live HTTP/1.1\r\nHost: {address}\r\nAccept: text/event-stream\r\n\r\n"
+    )
+    .map_err(|why| why.to_string())?;
+    thread::spawn(move || {
+        for line in BufReader::new(connection).lines().map_while(Result::ok) {
+            if let Some(kept) = &kept {
+                kept.lock()
+                    .unwrap_or_else(PoisonError::into_inner)
+                    .push((Instant::now(), line));
+            }
+        }
+    });
+    Ok(())
+}
