@@ -160,6 +160,9 @@ function render() {
 
 whenDecided(render);
 
+// What the session came to, which the coordinator makes as it stands then.
+for (const [id, file] of [["print", "summary"], ["as-csv", "summary.csv"], ["as-json", "summary.json"]]) at(id).href = file;
+
 function show(page) {
   state.now = page;
   document.body.classList.remove("lost");
