@@ -352,14 +352,23 @@ fn sentence(part: &Part, deed: &Deed) -> Option<String> {
     })
 }
 
-/// The status once every report on its way has arrived: the same twice, a second apart.
+/// The status once every report on its way has arrived: the same twice, a second apart, but for ages.
 fn settled(podium: &Podium) -> Result<Value, String> {
+    let harps = |status: &Value| {
+        let mut harps: Vec<Value> = stations(status).cloned().collect();
+        for harp in &mut harps {
+            if let Some(fields) = harp.as_object_mut() {
+                fields.retain(|field, _| !field.ends_with("_s"));
+            }
+        }
+        harps
+    };
     let mut before = podium.status()?;
     for _ in 0..20 {
         std::thread::sleep(Duration::from_secs(1));
         let now = podium.status()?;
         let all_here = stations(&now).all(|station| station["presence"] == "here");
-        if now["stations"] == before["stations"] && all_here {
+        if harps(&now) == harps(&before) && all_here {
             return Ok(now);
         }
         before = now;
