@@ -64,7 +64,6 @@ impl BoardPage {
         let ready = seats.iter().filter(|seat| seat.is_ready()).count();
         let headline = Headline::of(session, &seats, words);
         let crowd = seats.len() > CROWD;
-        let tolerance = &session.agreement.tolerance;
         let count = [("ready", Arg::from(ready)), ("harps", Arg::from(seats.len()))];
         let start = start(session.start_in, words);
         Self {
@@ -83,7 +82,7 @@ impl BoardPage {
             spare: spare(session.start_in, &seats, words),
             crowd,
             hands: hands(&seats, words),
-            together: (seats.len() > 1).then(|| Together::of(&seats, tolerance, words)),
+            together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
             remains: left(&seats, words),
             harps: seats
@@ -99,7 +98,7 @@ impl BoardPage {
 }
 
 /// More harps than this are told without their strings: a picture of a thousand harps would be a megabyte.
-const CROWD: usize = 64;
+pub(crate) const CROWD: usize = 64;
 
 /// The time that is left between the last harp and the start, if everyone is ready or likely will be.
 fn spare(start_in: Option<Duration>, seats: &[&SeatImage<'_>], words: &Words) -> Option<String> {

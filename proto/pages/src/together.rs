@@ -3,11 +3,12 @@
 use std::time::Duration;
 
 use consort_outlook::{HEARD_OFF, Register, remains, spread};
-use consort_proto::{Note, Tolerance};
+use consort_proto::apart::{Against, Member, apart};
+use consort_proto::{Agreement, Note};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
-use crate::board::tenths;
+use crate::board::{CROWD, tenths};
 use crate::image::SeatImage;
 
 /// How far the harps stand apart.
@@ -17,7 +18,8 @@ pub struct Together {
     pub registers: Vec<RegisterShown>,
     /// The widest register, or that all are close.
     pub says: String,
-    /// Who stands lowest and highest there, for those who may see people; null where nobody stands out.
+    /// Who stands lowest and highest there, and the string that beats most against the others once all are ready, for those
+    /// who may see people; null where nobody stands out.
     pub who: Option<String>,
 }
 
@@ -60,8 +62,9 @@ fn whole(cents: f64) -> u32 {
 }
 
 impl Together {
-    /// How `seats` stand apart under `tolerance`.
-    pub(crate) fn of(seats: &[&SeatImage<'_>], tolerance: &Tolerance, words: &Words) -> Self {
+    /// How `seats` stand apart under the `agreement`.
+    pub(crate) fn of(seats: &[&SeatImage<'_>], agreement: &Agreement, words: &Words) -> Self {
+        let tolerance = &agreement.tolerance;
         let spreads = spread(seats.iter().map(|seat| (seat.harp, seat.readiness)));
         let within = |register| match register {
             Register::Wires => tolerance.wires.0,
@@ -102,6 +105,8 @@ impl Together {
                 (words.say(Key::SpreadClose, &args), None)
             }
         };
+        let who: Vec<String> = who.into_iter().chain(farthest(seats, agreement, words)).collect();
+        let who = (!who.is_empty()).then(|| who.join(" "));
         let shown = |spread: &consort_outlook::Spread| {
             let mut strands: Vec<f64> = spread.stands.iter().map(|stands| tenths(stands.cents)).collect();
             strands.sort_by(f64::total_cmp);
@@ -118,6 +123,34 @@ impl Together {
             who,
         }
     }
+}
+
+/// Which string of which harp stands farthest from the others, and how it beats; `None` before every harp is ready, since
+/// whoever still tunes will hear of it at her own desk, nor for a crowd, in which every string meets every other.
+fn farthest(seats: &[&SeatImage<'_>], agreement: &Agreement, words: &Words) -> Option<String> {
+    if seats.len() > CROWD || !seats.iter().all(|seat| seat.is_ready()) {
+        return None;
+    }
+    let members: Vec<Member<'_>> = seats
+        .iter()
+        .map(|seat| Member {
+            harp: seat.harp,
+            readiness: seat.readiness,
+        })
+        .collect();
+    let first = *apart(&members, &agreement.tuning, &agreement.tolerance).first()?;
+    let seat = seats.get(first.member)?;
+    let args = [
+        ("string", Arg::from(seat.harp.string(first.string)?.open.harp_name())),
+        ("seat", Arg::from(seat.seat.to_string())),
+        ("cents", Arg::from(words.signed(first.by))),
+        ("beats", Arg::from(format!("{:.1}", first.beats_per_second))),
+    ];
+    let key = match first.against {
+        Against::Unisons => Key::SpreadUnison,
+        Against::Octaves => Key::SpreadOctave,
+    };
+    Some(words.say(key, &args))
 }
 
 impl Called {

@@ -121,6 +121,25 @@ fn a_harp_is_shown_ready_only_while_it_is_heard() {
     }
 }
 
+/// Both harps are ready, and yet 3.5 cents apart.
+#[test]
+fn the_string_that_beats_most_is_named_once_every_harp_is_ready() {
+    let agreement = agreement();
+    let told = |cents: Option<f64>| {
+        let seats = [
+            seat("Maris", Some(1.8), Presence::Here),
+            seat("Ruben", cents, Presence::Here),
+        ];
+        let board = BoardPage::of(&image(&agreement, &seats), &Words::english());
+        board.together.and_then(|together| together.who).unwrap_or_default()
+    };
+    let says = told(Some(-1.7));
+    assert!(says.contains(" of seat 1 stands +4 cents from the others: "), "{says}");
+    assert!(says.contains(" beats a second."), "{says}");
+    assert!(!told(Some(1.0)).contains("beats"), "within the tolerance");
+    assert!(!told(Some(-9.0)).contains("beats"), "one of them still tunes");
+}
+
 #[test]
 fn the_board_says_the_session_in_finished_sentences() {
     let agreement = agreement();

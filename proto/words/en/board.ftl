@@ -72,6 +72,8 @@ register-high = high
 register-top = top
 
 spread-widest = The { $register } strings lie furthest apart: { $cents } cents.
+spread-unison = { $string } of seat { $seat } stands { $cents } cents from the others: { $beats } beats a second.
+spread-octave = { $string } of seat { $seat } stands { $cents } cents from the others' octave: { $beats } beats a second.
 spread-who = { $low } lowest, { $high } highest.
 spread-close = { $cents ->
     [one] Every register lies within one cent over the harps.

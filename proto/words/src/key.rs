@@ -204,6 +204,8 @@ keys! {
     RegisterTop = "register-top",
     SpreadWidest = "spread-widest",
     SpreadWho = "spread-who",
+    SpreadUnison = "spread-unison",
+    SpreadOctave = "spread-octave",
     SpreadClose = "spread-close",
     SpreadTooFew = "spread-too-few",
     RemainsNow = "remains-now",
