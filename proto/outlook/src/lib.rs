@@ -1,7 +1,7 @@
 //! The outlook: what can be told of a section from what its harps have reported.
 //!
-//! When each harp will be ready ([`Course`]), how far the harps stand apart in each register ([`spread`]), and what would
-//! remain out of tune if the music began now ([`remains`]).
+//! When each harp will be ready ([`Course`]), how far the harps stand apart in each register ([`spread()`]), and what would
+//! remain out of tune if the music began now ([`remains()`]).
 //! Everything here is a function of readiness and time that are handed in; nothing is stored and nothing is sent.
 
 mod course;
