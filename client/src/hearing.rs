@@ -12,8 +12,9 @@ use consort_proto::{
 };
 
 use crate::choices::Choices;
-use crate::ear::{Sensed, Verdict};
+use crate::ear::{Answer, Sensed, Verdict};
 use crate::hand::Follower;
+use crate::pace::Pace;
 
 /// What is remembered from one pluck to the next.
 #[derive(Debug)]
@@ -26,6 +27,7 @@ pub(crate) struct Hearing {
     opening: Check,
     playing: Playing,
     steady: Steady,
+    pace: Pace,
     ways: Ways,
     /// Whether the opening check has said whether a quick pass is needed.
     weighed: bool,
@@ -42,6 +44,7 @@ impl Hearing {
             opening,
             playing: Playing::default(),
             steady: Steady::default(),
+            pace: Pace::default(),
             ways: Ways::default(),
             weighed: false,
         }
@@ -104,6 +107,7 @@ impl Hearing {
     pub(crate) fn begin_sound(&mut self) {
         self.playing.begin_sound();
         self.ways.plays = false;
+        self.pace.begin_sound();
         self.follower.begin_sound();
         self.twins.begin_sound();
         self.opening.begin_sound();
@@ -160,6 +164,9 @@ impl Hearing {
 
     /// Follows the string that sounds; whether the hand has changed.
     pub(crate) fn follow(&mut self, sensed: &Sensed, harp: &Harp, tuning: &Tuning) -> bool {
+        if let Sensed::Answer(Answer { time_s, .. }) | Sensed::Track { time_s, .. } = *sensed {
+            self.pace.hear(time_s);
+        }
         let changed = self.follower.follow(sensed);
         if changed && let Some(hand) = self.follower.hand(harp, tuning) {
             if self.ways.looked_at.is_some_and(|string| string != hand.string) {
@@ -217,12 +224,12 @@ impl Hearing {
             .hand
             .is_some_and(|hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_)));
         let advice = consort_guide::advise(&situation);
-        self.steady.show(advice, moving, now)
+        self.steady.show(advice, moving, self.pace.pass(now))
     }
 
     /// When a word that waits is due.
     pub(crate) fn until(&self) -> Option<Uptime> {
-        self.steady.until()
+        self.steady.until().map(|at| self.pace.when(at))
     }
 
     /// The string that comes after the one that is shown.

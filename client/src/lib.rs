@@ -24,6 +24,7 @@ mod keeper;
 pub mod listen;
 mod network;
 pub mod order;
+mod pace;
 mod pairing;
 mod picture;
 pub mod pluck;
