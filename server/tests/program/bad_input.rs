@@ -25,7 +25,7 @@ fn what_cannot_be_meant_is_said_before_anything_is_opened() {
         (&["--pitch", "0"][..],                     &["0 Hz", "380 to 480 Hz"][..]),
         (&["--pitch", "4400"],                      &["4400 Hz", "380 to 480 Hz"]),
         (&["--pitch", "A"],                         &["“A” is not a pitch", "442"]),
-        (&["--pitch", "NaN"],                       &["380 to 480 Hz"]),
+        (&["--pitch", "NaN"],                       &["“NaN” is not a pitch", "442"]),
         (&["--pitch=-440"],                         &["380 to 480 Hz"]),
         (&["--temperament", "loud"],                &["there is no temperament called “loud”", "vallotti"]),
         (&["--temperament", "0 1 2"],               &["twelve are needed"]),

@@ -74,7 +74,7 @@ fn the_page_and_its_files_are_there_and_keep_to_themselves() {
         ("board.js", "text/javascript", "follow("),
         ("follow.js", "text/javascript", "EventSource"),
         ("strings.js", "text/javascript", "drawHarp"),
-        ("board.css", "text/css", "harp"),
+        ("board.css", "text/css", ".row"),
         ("page.css", "text/css", "theme"),
         ("board.json", "application/json", "Nobody has joined yet"),
     ] {
