@@ -26,7 +26,6 @@ mod character;
 mod comb;
 mod config;
 mod context;
-mod course;
 mod decimate;
 mod evidence;
 mod fit;

@@ -29,6 +29,9 @@ impl Playing {
         if let Some(pluck) = self.recent.iter_mut().find(|(onset, _)| *onset == onset_s) {
             // The answer may have changed since.
             pluck.1 = string;
+        } else if self.recent.back().is_some_and(|(last, _)| onset_s < *last) {
+            // The last word on a pluck before the newest one: it was counted when it came.
+            return self.plays;
         } else {
             if self.recent.back().is_some_and(|(last, _)| onset_s - last > REST_S) {
                 self.plays = false;
@@ -80,6 +83,21 @@ mod tests {
             (1.2, 20, true),
             (2.1, 20, true),
             (4.2, 20, false),
+        ]);
+    }
+
+    #[test]
+    fn what_rings_on_from_before_a_rest_is_not_played_anew() {
+        check(&[
+            (0.0, 20, false),
+            (0.3, 21, false),
+            (0.6, 22, false),
+            (0.9, 23, true),
+            (3.0, 20, false),
+            (0.0, 20, false),
+            (0.3, 21, false),
+            (0.6, 22, false),
+            (0.9, 23, false),
         ]);
     }
 
