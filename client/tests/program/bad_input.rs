@@ -31,7 +31,7 @@ fn what_cannot_be_meant_is_said_before_anything_is_opened() {
         (&["--pitch", "4400"],                2, &["4400 Hz", "380 to 480 Hz"]),
         (&["--pitch", "A"],                   2, &["“A” is not a pitch", "442"]),
         (&["--pitch=-440"],                   2, &["380 to 480 Hz"]),
-        (&["targets", "--pitch", "NaN"],      2, &["380 to 480 Hz"]),
+        (&["targets", "--pitch", "NaN"],      2, &["“NaN” is not a pitch", "442"]),
         (&["targets", "--temperament", "x"],  2, &["“x”", "vallotti", "twelve offsets"]),
         (&["targets", "--setting", "H"],      2, &["“H” is not a pedal setting"]),
         (&["targets", "--harp", "grand"],     1, &["“grand”", "pedal-47", "lever-34"]),
