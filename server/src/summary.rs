@@ -104,10 +104,9 @@ fn field(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_pages::{CodeImage, Presence, SeatImage};
+    use consort_pages::SeatImage;
     use consort_proto::{
-        Agreement, Cents, Fingerprint, Name, Readiness, Revision, Round, SessionId, Standing, Tolerance, Tuning,
-        harp_file,
+        Agreement, Cents, Name, Readiness, Revision, Round, SessionId, Standing, Tolerance, Tuning, harp_file,
     };
 
     #[test]
@@ -127,34 +126,7 @@ mod tests {
         standings[1] = Standing::NotHeard;
         standings[2] = Standing::WillNotHold(Cents(-9.0));
         let readiness = Readiness::judged(standings);
-        let session = SessionImage {
-            agreement: &agreement,
-            start_in: None,
-            joining: false,
-            code: CodeImage::Closed,
-            newcomer: None,
-            knocking: Vec::new(),
-            watching: Vec::new(),
-            proposal: None,
-            next_pitch: None,
-            can_undo: false,
-            disk_trouble: false,
-            was_joined: true,
-            seats: vec![SeatImage {
-                seat: 4,
-                station: Fingerprint([1; 32]),
-                name: &name,
-                harp: &harp,
-                readiness: &readiness,
-                outlook: consort_outlook::Outlook::default(),
-                presence: Presence::Here,
-                removed: false,
-                help: false,
-                copied: false,
-                deputy: false,
-                wanted_by: None,
-            }],
-        };
+        let session = SessionImage::of(&agreement, vec![SeatImage::of(4, &name, &harp, &readiness)]);
         let csv = csv(&session);
         assert_eq!(csv.lines().count(), 1 + harp.len());
         assert!(csv.contains("4,\"Anna \"\"<b>\"\", of Wend\","), "{csv}");

@@ -38,21 +38,10 @@ pub struct Check {
     heard: BTreeSet<(StringNumber, u8)>,
 }
 
-/// The pedals from left to right.
-const PEDALS: [Letter; 7] = [
-    Letter::D,
-    Letter::C,
-    Letter::B,
-    Letter::E,
-    Letter::F,
-    Letter::G,
-    Letter::A,
-];
-
 /// The stages of a check of `harp`; none where no string has a mechanism.
 pub fn stages(harp: &Harp) -> Vec<Stage> {
     let letters: Vec<Option<Letter>> = match harp.kind() {
-        Kind::Pedal => PEDALS.map(Some).to_vec(),
+        Kind::Pedal => Letter::PEDALS.map(Some).to_vec(),
         Kind::Lever | Kind::Other => vec![None],
     };
     letters

@@ -78,16 +78,11 @@ pub(super) fn carry_out(
             bought,
         } => {
             let string = args::string(string, &kept.sheet)?;
-            let usual = kept
-                .sheet
-                .harp
-                .string(string)
-                .map_or(Material::Gut, |string| string.material);
             let length = Length {
                 name: name.clone(),
                 bought: bought.as_deref().map_or(Ok(today), str::parse)?,
                 string,
-                material: material.as_deref().map_or(usual, write::material_of),
+                material: write::material_of(material.as_deref(), &kept.sheet, string),
                 gauge_mm: *gauge,
                 yields: *yields,
             };

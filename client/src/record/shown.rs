@@ -190,25 +190,15 @@ fn lengths(read: &Read) -> Vec<RecordLength> {
     shown.collect()
 }
 
-/// The columns: in the order of the pedals where the harp has some, else from C.
-const PEDALS: [Letter; 7] = [
-    Letter::D,
-    Letter::C,
-    Letter::B,
-    Letter::E,
-    Letter::F,
-    Letter::G,
-    Letter::A,
-];
-
 pub(super) fn steps(read: &Read) -> Option<RecordSteps> {
     let table = regulation::table(&read.chronicle);
     if table.is_empty() {
         return None;
     }
     let harp = &read.life.sheet.harp;
+    // The columns are in the order of the pedals where the harp has some, else from C.
     let letters = match harp.kind() {
-        Kind::Pedal => PEDALS,
+        Kind::Pedal => Letter::PEDALS,
         Kind::Lever | Kind::Other => Letter::ALL,
     };
     let mut rows: BTreeMap<i8, Vec<Option<RecordStepCell>>> = BTreeMap::new();

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use consort_proto::{Harp, Material};
+use consort_proto::{Harp, Material, StringNumber};
 use consort_record::telling::string_name;
 use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Pins, Player, Sheet, entry};
 use consort_record_store::{Entry, RecordError, Store, Undone};
@@ -28,15 +28,10 @@ pub(super) fn carry_out(
             length,
         } => {
             let string = args::string(string, &kept.sheet)?;
-            let usual = kept
-                .sheet
-                .harp
-                .string(string)
-                .map_or(Material::Gut, |string| string.material);
             let fitting = Fitting {
                 string,
                 on: day.parse()?,
-                material: material.as_deref().map_or(usual, material_of),
+                material: material_of(material.as_deref(), &kept.sheet, string),
                 gauge_mm: *gauge,
                 length: length.clone(),
             };
@@ -247,11 +242,16 @@ pub(super) fn import(
     )])
 }
 
-pub(super) fn material_of(word: &str) -> Material {
+/// The material called `word`; where none is said, that of the harp's `string`.
+pub(super) fn material_of(word: Option<&str>, sheet: &Sheet, string: StringNumber) -> Material {
     match word {
-        "nylon" => Material::Nylon,
-        "fluorocarbon" => Material::Fluorocarbon,
-        "wire" => Material::Wire,
-        _ => Material::Gut,
+        Some("nylon") => Material::Nylon,
+        Some("fluorocarbon") => Material::Fluorocarbon,
+        Some("wire") => Material::Wire,
+        Some(_) => Material::Gut,
+        None => sheet
+            .harp
+            .string(string)
+            .map_or(Material::Gut, |string| string.material),
     }
 }

@@ -37,6 +37,47 @@ pub struct SessionImage<'a> {
     pub seats: Vec<SeatImage<'a>>,
 }
 
+impl<'a> SessionImage<'a> {
+    /// A session in which `seats` tune to `agreement`, nobody asks for anything and nothing waits.
+    pub fn of(agreement: &'a Agreement, seats: Vec<SeatImage<'a>>) -> Self {
+        Self {
+            agreement,
+            start_in: None,
+            joining: false,
+            code: CodeImage::Closed,
+            newcomer: None,
+            knocking: Vec::new(),
+            watching: Vec::new(),
+            proposal: None,
+            next_pitch: None,
+            can_undo: false,
+            disk_trouble: false,
+            was_joined: !seats.is_empty(),
+            seats,
+        }
+    }
+}
+
+impl<'a> SeatImage<'a> {
+    /// A harp at a seat whose station is heard, of which nothing is asked.
+    pub fn of(seat: u32, name: &'a Name, harp: &'a Harp, readiness: &'a Readiness) -> Self {
+        Self {
+            seat,
+            station: Fingerprint([seat as u8; 32]),
+            name,
+            harp,
+            readiness,
+            outlook: Outlook::default(),
+            presence: Presence::Here,
+            removed: false,
+            help: false,
+            copied: false,
+            deputy: false,
+            wanted_by: None,
+        }
+    }
+}
+
 /// The joining code, as the leader sees it.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub enum CodeImage {

@@ -2,10 +2,9 @@
 
 use std::time::Duration;
 
-use consort_outlook::Outlook;
 use consort_pages::{
-    BoardPage, CodeImage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage,
-    SessionImage, StringInHand,
+    BoardPage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage, SessionImage,
+    StringInHand,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -62,33 +61,14 @@ fn seat(name: &str, cents: Option<f64>, presence: Presence) -> Seat {
 
 fn image<'a>(agreement: &'a Agreement, seats: &'a [Seat]) -> SessionImage<'a> {
     let seat = |(seat, number): (&'a Seat, u32)| SeatImage {
-        seat: number,
-        station: Fingerprint([number as u8; 32]),
-        name: &seat.name,
-        harp: &seat.harp,
-        readiness: &seat.readiness,
-        outlook: Outlook::default(),
         presence: seat.presence,
         removed: seat.removed,
-        help: false,
-        copied: false,
-        deputy: false,
-        wanted_by: None,
+        ..SeatImage::of(number, &seat.name, &seat.harp, &seat.readiness)
     };
     SessionImage {
-        agreement,
         start_in: Some(Duration::from_secs(540)),
-        joining: false,
-        code: CodeImage::Closed,
-        newcomer: None,
-        knocking: Vec::new(),
-        watching: Vec::new(),
-        proposal: None,
-        next_pitch: None,
         can_undo: true,
-        disk_trouble: false,
-        was_joined: !seats.is_empty(),
-        seats: seats.iter().zip(1..).map(seat).collect(),
+        ..SessionImage::of(agreement, seats.iter().zip(1..).map(seat).collect())
     }
 }
 

@@ -43,3 +43,12 @@ impl Coordinator {
             .ok_or_else(|| format!("the coordinator does not say its {name}"))
     }
 }
+
+/// What a station of a measure is started with, before its input is named: harpist `number`, joined by `join`, announced to
+/// nobody.
+pub(crate) fn station_words(folder: &Folder, number: usize, join: &str) -> Vec<String> {
+    let data = folder.inside(&format!("station-{number}"));
+    let named = ["--data", &data, "--name", &format!("Player {number}"), "--join", join];
+    let quiet = ["--desk-port", "0", "--no-browser", "--json", "--no-discovery"];
+    named.iter().chain(&quiet).map(|&word| word.to_owned()).collect()
+}

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use consort_tests::process::{Folder, Program, run as run_program};
 
-use crate::coordinator::Coordinator;
+use crate::coordinator::{Coordinator, station_words};
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -96,20 +96,9 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
 }
 
 fn station(folder: &Folder, number: usize, join: &str, recordings: &[String]) -> Result<Program, String> {
-    let (data, name) = (folder.inside(&format!("station-{number}")), format!("Player {number}"));
-    let mut words = vec![
-        "--data",
-        &data,
-        "--name",
-        &name,
-        "--join",
-        join,
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-    ];
-    words.extend(["--no-discovery", "--fast", "--input"]);
+    let words = station_words(folder, number, join);
+    let mut words: Vec<&str> = words.iter().map(String::as_str).collect();
+    words.extend(["--fast", "--input"]);
     words.extend(recordings.iter().map(String::as_str));
     let mut station = Program::start("consort-station", &words);
     let ended = station.line(Duration::from_secs(120), |line| line.contains("\"input-ended\""));

@@ -20,7 +20,7 @@ use axum::{Json, Router};
 use consort_pages::{
     BoardPage, CodeImage, ControlPage, Guard, Links, Proposal, SeatImage, SessionImage, board, control_files, stream,
 };
-use consort_proto::{Agreement, Fingerprint, JoinCode, Note, Readiness, Revision, Round, SessionId, Tolerance, Tuning};
+use consort_proto::{Agreement, JoinCode, Note, Readiness, Revision, Round, SessionId, Tolerance, Tuning};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::net::TcpListener;
@@ -124,39 +124,24 @@ impl Show {
     }
 
     fn image<'a>(&'a self, judged: &'a [Readiness]) -> SessionImage<'a> {
-        let seats = self.players.iter().zip(judged).zip(1_u32..);
+        let seat = |((player, readiness), seat): ((&'a Player, &'a Readiness), u32)| SeatImage {
+            outlook: outlook(seat as usize - 1, readiness),
+            presence: player.presence,
+            removed: seat == 10 && self.state != "ready",
+            help: seat == 4 && self.state != "ready",
+            deputy: seat == 2,
+            ..SeatImage::of(seat, &player.name, &player.harp, readiness)
+        };
+        let seats = self.players.iter().zip(judged).zip(1_u32..).map(seat);
         SessionImage {
-            agreement: &self.agreement,
             start_in: (self.state != "no-start").then_some(Duration::from_secs(540)),
             joining: true,
             code: CodeImage::Open {
                 code: JoinCode::drawn(4_829_137),
                 wrong: 0,
             },
-            newcomer: None,
-            knocking: Vec::new(),
-            watching: Vec::new(),
-            proposal: None,
-            next_pitch: None,
             can_undo: true,
-            disk_trouble: false,
-            was_joined: !self.players.is_empty(),
-            seats: seats
-                .map(|((player, readiness), seat)| SeatImage {
-                    seat,
-                    station: Fingerprint([seat as u8; 32]),
-                    name: &player.name,
-                    harp: &player.harp,
-                    readiness,
-                    outlook: outlook(seat as usize - 1, readiness),
-                    presence: player.presence,
-                    removed: seat == 10 && self.state != "ready",
-                    help: seat == 4 && self.state != "ready",
-                    copied: false,
-                    deputy: seat == 2,
-                    wanted_by: None,
-                })
-                .collect(),
+            ..SessionImage::of(&self.agreement, seats.collect())
         }
     }
 

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use consort_tests::process::{Folder, Program};
 use serde_json::Value;
 
-use crate::coordinator::Coordinator;
+use crate::coordinator::{Coordinator, station_words};
 
 /// Stations in the ensemble, and viewers of the board.
 pub(super) const STATIONS: usize = 12;
@@ -107,27 +107,9 @@ fn name(station: usize) -> String {
 }
 
 fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String> {
-    let (data, name) = (folder.inside(&format!("station-{number}")), name(number));
-    let mut words = vec![
-        "--data",
-        &data,
-        "--name",
-        &name,
-        "--join",
-        join,
-        "--desk-port",
-        "0",
-        "--no-browser",
-    ];
-    words.extend([
-        "--json",
-        "--no-discovery",
-        "--no-opening",
-        "--input",
-        "stdin",
-        "--rate",
-        "48000",
-    ]);
+    let words = station_words(folder, number, join);
+    let mut words: Vec<&str> = words.iter().map(String::as_str).collect();
+    words.extend(["--no-opening", "--input", "stdin", "--rate", "48000"]);
     let mut station = Program::start("consort-station", &words);
     let joined = station.line(PATIENCE, |line| line.contains("\"joined\""));
     joined.ok_or_else(|| format!("a station does not join\n{}", station.transcript()))?;

@@ -8,10 +8,9 @@ use std::time::Duration;
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_outlook::{Forecast, Outlook};
-use consort_pages::{BoardPage, CodeImage, Presence, SeatImage, SessionImage, board};
+use consort_pages::{BoardPage, Presence, SeatImage, SessionImage, board};
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Name, Readiness, Revision, Round, SessionId, Standing, Tolerance, Tuning,
-    harp_file,
+    Agreement, Cents, Harp, Name, Readiness, Revision, Round, SessionId, Standing, Tolerance, Tuning, harp_file,
 };
 use consort_tests::process::Folder;
 use consort_words::Words;
@@ -167,37 +166,18 @@ fn picture(harp: &Harp, harps: usize, turn: usize, words: &Words) -> String {
             latest: likely.mul_f64(1.3),
         };
         SeatImage {
-            seat,
-            station: Fingerprint([0; 32]),
-            name,
-            harp,
-            readiness,
             outlook: Outlook {
                 forecast: (readiness.holding() > 4).then_some(forecast),
                 ..Outlook::default()
             },
             presence: if seat % 13 == 5 { Presence::Away } else { Presence::Here },
-            removed: false,
             help: seat == 4,
-            copied: false,
-            deputy: false,
-            wanted_by: None,
+            ..SeatImage::of(seat, name, harp, readiness)
         }
     });
     let session = SessionImage {
-        agreement: &agreement,
         start_in: Some(Duration::from_secs(480 - turn as u64)),
-        joining: false,
-        code: CodeImage::Closed,
-        newcomer: None,
-        knocking: Vec::new(),
-        watching: Vec::new(),
-        proposal: None,
-        next_pitch: None,
-        can_undo: false,
-        disk_trouble: false,
-        was_joined: true,
-        seats: seats.collect(),
+        ..SessionImage::of(&agreement, seats.collect())
     };
     serde_json::to_string(&BoardPage::of(&session, words)).unwrap_or_default()
 }
