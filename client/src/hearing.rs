@@ -16,6 +16,9 @@ use crate::ear::{Answer, Sensed, Verdict};
 use crate::hand::Follower;
 use crate::pace::Pace;
 
+/// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
+const PLUCKED_AFTER_S: f64 = 0.2;
+
 /// What is remembered from one pluck to the next.
 #[derive(Debug)]
 pub(crate) struct Hearing {
@@ -149,11 +152,22 @@ impl Hearing {
 
     /// Whether she plays, now that this is sensed; a run that she was asked for is not playing.
     pub(crate) fn plays(&mut self, sensed: &Sensed) -> bool {
-        let (onset_s, string) = match sensed {
-            Sensed::Answer(answer) => (answer.onset_s, answer.string),
-            Sensed::Track { onset_s, string, .. } => (*onset_s, *string),
+        let (onset_s, time_s, string, is_final) = match sensed {
+            Sensed::Answer(answer) => {
+                let is_final = answer.verdict != Verdict::Provisional;
+                (answer.onset_s, answer.time_s, answer.string, is_final)
+            }
+            Sensed::Track {
+                onset_s,
+                time_s,
+                string,
+                ..
+            } => (*onset_s, *time_s, *string, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return self.ways.plays,
         };
+        if !is_final && time_s - onset_s < PLUCKED_AFTER_S {
+            return self.ways.plays;
+        }
         let plays = self.playing.pluck(onset_s, string) && self.ways.last_check.is_none();
         if plays && !self.ways.plays {
             self.follower.let_go();
@@ -267,4 +281,31 @@ fn rises(harp: &Harp, tuning: &Tuning) -> Vec<Cents> {
         tuning.open_target(string).cents_above(made_for)
     };
     harp.strings().iter().map(rise).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use consort_proto::Hz;
+
+    /// Whether four strings, one each 0.4 s, that each sound for `lasts_s` are taken for playing.
+    fn plays(lasts_s: f64) -> bool {
+        let mut hearing = Hearing::new(Check::default());
+        (0..4_u32).any(|count| {
+            let onset_s = 0.4 * f64::from(count);
+            hearing.plays(&Sensed::Track {
+                onset_s,
+                time_s: onset_s + lasts_s,
+                string: StringNumber::new(20 + count).expect("a string"),
+                hz: Hz::new(300.0).expect("a frequency"),
+                sigma: Cents(0.5),
+            })
+        })
+    }
+
+    #[test]
+    fn what_was_taken_for_a_pluck_for_a_moment_is_no_music() {
+        assert!(!plays(0.15));
+        assert!(plays(0.25));
+    }
 }
