@@ -51,7 +51,7 @@ when-ready-about = ready about { $time }
 when-late-says = ready about { $time }, { $minutes } min after the start
 
 hand-help = wants a hand
-hand-help-why = She pressed Help at her desk.
+hand-help-why = Help was pressed at the desk.
 hand-will-not-hold = { $strings } will not hold
 hand-will-not-hold-why = Set again and again, and it falls each time; now { $cents } cents. Is the pin loose?
 hand-pedal = the { $letter } pedal may not be in flat
