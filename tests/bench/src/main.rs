@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod beats;
 mod board;
 mod capacity;
 mod coordinator;
@@ -31,6 +32,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("desk", desk::ABOUT, desk::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
+    ("beats", beats::ABOUT, beats::run),
     ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
     ("network", network::ABOUT, network::run),
