@@ -8,11 +8,13 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use consort_analysis::expected_inharmonicity;
+use consort_guide::listening::{Check, Kind};
 use consort_guide::{Order, Way};
 use consort_link::Event;
 use consort_pages::{DeskPage, Guard, HarpShape, desk_files, record_files, stream};
 use consort_proto::message::Proposal;
-use consort_proto::{Cents, Harp, Mark, Naming, Reading, ReferencePitch, StringNumber, harp_file};
+use consort_proto::{Cents, Harp, Mark, Naming, Reading, ReferencePitch, StringNumber, Tuning, harp_file};
 use consort_store::Folder;
 use consort_words::Words;
 use serde::{Deserialize, Serialize};
@@ -71,6 +73,11 @@ enum WishBody {
     Quick { on: bool },
     /// Begin a last check, or end it.
     LastCheck { on: bool },
+    /// Check by listening, beginning on a string; null ends it.
+    Listen {
+        kind: Option<String>,
+        string: Option<StringNumber>,
+    },
     /// Keep the last seconds, since what was made of them is wrong.
     Wrong,
     /// Hear this input from now on, or the one that the system prefers.
@@ -266,6 +273,25 @@ impl WishBody {
                 .map(Wish::KeyWay),
             Self::Quick { on } => Ok(Wish::Quick(on)),
             Self::LastCheck { on } => Ok(Wish::LastCheck(on)),
+            Self::Listen { kind: None, .. } => Ok(Wish::Listen(None)),
+            Self::Listen {
+                kind: Some(word),
+                string,
+            } => {
+                let kind = Kind::from_word(&word).ok_or_else(|| {
+                    let known: Vec<&str> = Kind::ALL.into_iter().map(Kind::word).collect();
+                    format!(
+                        "there is no check “{}”: choose one of {}",
+                        short(&word),
+                        known.join(", ")
+                    )
+                })?;
+                let string = string.ok_or("a check begins on a string: choose one")?;
+                // A check that this harp cannot make is told at once.
+                Check::of(kind, string, harp, &Tuning::default(), expected_inharmonicity)
+                    .map_err(|why| why.to_string())?;
+                Ok(Wish::Listen(Some((kind, string))))
+            }
             Self::Wrong => Ok(Wish::Wrong),
             Self::Input { name } => Ok(Wish::Input(name)),
             Self::Harp { harp: shape } => shape.file(harp).map(Wish::Harp).map_err(|why| why.to_string()),
@@ -300,6 +326,9 @@ mod tests {
                 r#"{"wish":"harp","harp":{"name":"None","kind":"lever","strings":[]}}"#,
                 "1 to 63 strings",
             ),
+            (r#"{"wish":"listen","kind":"third","string":20}"#, "enharmonic"),
+            (r#"{"wish":"listen","kind":"octave"}"#, "choose one"),
+            (r#"{"wish":"listen","kind":"octave","string":2}"#, "another string"),
             (r#"{"wish":"propose","hz":4400,"sigma_cents":0.3}"#, "4400"),
             (r#"{"wish":"propose","hz":441,"sigma_cents":-1}"#, "uncertainty"),
             (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),

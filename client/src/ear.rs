@@ -29,6 +29,8 @@ pub struct Ear {
     listener: Listener,
     condition: Condition,
     expectation: Expectation,
+    /// When the newest onset was, seconds from the start of the sound.
+    last_onset_s: Option<f64>,
 }
 
 /// What the ear has to say.
@@ -177,6 +179,7 @@ impl Ear {
             listener,
             condition: Condition::new(rate, kind),
             expectation,
+            last_onset_s: None,
         }
     }
 
@@ -195,6 +198,11 @@ impl Ear {
         self.listener.finish();
         self.drain(tell);
         self.expectation
+    }
+
+    /// When something was plucked last, in seconds from the start of the sound.
+    pub const fn last_onset_s(&self) -> Option<f64> {
+        self.last_onset_s
     }
 
     /// Listens for other targets from the next pluck on.
@@ -221,7 +229,11 @@ impl Ear {
     fn watch(&mut self, heard: &Heard, rate: SampleRate) {
         match heard {
             Heard::Input(health) => self.condition.judged(*health),
-            Heard::Onset(onset) => self.condition.onset(onset.onset.seconds(rate)),
+            Heard::Onset(onset) => {
+                let onset_s = onset.onset.seconds(rate);
+                self.last_onset_s = Some(onset_s);
+                self.condition.onset(onset_s);
+            }
             Heard::Settled(reading) | Heard::Unsure(reading, _) => {
                 let [onset_s, until_s] = [reading.onset, reading.time].map(|time| time.seconds(rate));
                 self.condition.pluck(onset_s, until_s, reading.level_dbfs);

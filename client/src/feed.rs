@@ -7,11 +7,13 @@ use std::sync::mpsc::Receiver;
 use std::thread;
 use std::time::{Duration, Instant};
 
+use consort_analysis::{Beating, NoBeat, Together};
 use consort_proto::{SampleRate, Tuning, Uptime};
 use consort_words::Words;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::mpsc::error::TrySendError;
 
+use crate::beat::Beats;
 use crate::ear::{Ear, Expectation, Sensed};
 use crate::sound::capture::{Capture, Opening};
 use crate::sound::input::{self, InputError};
@@ -55,6 +57,8 @@ pub(crate) enum ToEar {
     Retune(Tuning),
     /// Keep the last seconds of sound in this file.
     Keep(PathBuf),
+    /// Tell how these strings beat whenever they are plucked together; `None` for no more.
+    Beats(Option<Together>),
 }
 
 /// What comes out of the thread.
@@ -62,6 +66,8 @@ pub(crate) enum ToEar {
 pub(crate) enum Fed {
     /// The ear sensed something in the sound that is called `file`.
     Sensed { file: Arc<str>, sensed: Sensed },
+    /// How the two strings beat that were asked for.
+    Beats(Result<Beating, NoBeat>),
     /// A sentence for the harpist about the sound.
     Said(String),
     /// The input has gone; the same one is tried again until it comes back.
@@ -322,12 +328,14 @@ impl Feed {
         };
         let (told, trace) = (&self.told, &self.trace);
         let mut tail = Tail::new(rate);
+        let mut beats = Beats::new(rate, out.clone());
         let played = play(&mut |piece| {
             tail.push(piece);
             trace.push(piece, rate);
             while let Ok(told) = told.try_recv() {
                 match told {
                     ToEar::Retune(tuning) => ear.retune(tuning),
+                    ToEar::Beats(pair) => beats.listen_to(pair, ear.last_onset_s()),
                     ToEar::Keep(path) => {
                         if let Err(why) = tail.write(&path, rate) {
                             let _ = out.blocking_send(Fed::Said(format!("{}: {why}", path.display())));
@@ -336,6 +344,7 @@ impl Feed {
                 }
             }
             ear.push(piece, &mut tell);
+            beats.look(&tail, ear.last_onset_s());
             if out.is_closed() { Err(Over) } else { Ok(()) }
         });
         self.expectation = Some(ear.finish(&mut tell));

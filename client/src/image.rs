@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use consort_guide::Advice;
+use consort_guide::listening::Listening;
 use consort_link::{Asked, Link, LinkState, Stranger};
 use consort_proto::message::Refusal;
 use consort_proto::{Agreement, Harp, Name, Naming, Readiness, Seat, Tenure, Tolerance, Tuning, Uptime};
@@ -38,6 +39,10 @@ pub struct Image {
     pub input: Input,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
+    /// The check by listening that is under way, and how loud the last two strings swelled together.
+    pub listening: Option<Listening>,
+    /// That, at every fiftieth of a second, 1 the loudest.
+    pub swell: Vec<f32>,
     /// What she has chosen, how far she has come, how long she has.
     pub course: Course,
 }
@@ -82,6 +87,8 @@ impl Image {
             unsent: view.unsent,
             input: Input::Waiting,
             notices: Vec::new(),
+            listening: None,
+            swell: Vec::new(),
             course,
         }
     }

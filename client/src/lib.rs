@@ -4,6 +4,7 @@
 //! and pages are here, every decision is there.
 
 pub mod args;
+mod beat;
 pub mod beats;
 mod browse;
 mod browser;

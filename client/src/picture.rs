@@ -1,5 +1,7 @@
 //! What the station has to show, as the desk's page takes it: every sentence finished.
 
+mod listening;
+
 use std::time::Duration;
 
 use consort_guide::{Action, Way};
@@ -68,6 +70,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
+        listening: listening::of(image, words),
         string,
         word,
         far,

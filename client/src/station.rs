@@ -1,6 +1,7 @@
 //! The event loop: one task owns the link, hands it events, and carries out its effects without ever waiting for them.
 
 mod effects;
+mod listening;
 mod show;
 mod sound;
 mod wish;
@@ -12,6 +13,7 @@ use std::sync::mpsc::Sender as ToEars;
 use std::time::Duration;
 
 use consort_clock::{Clock, LOOK_EVERY};
+use consort_guide::listening::Listening;
 use consort_guide::opening::Check;
 use consort_link::{Event, Link, LinkState};
 use consort_proto::{Agreement, Harp, Name, Report, Round, Sequence, Tenure, Uptime};
@@ -93,6 +95,9 @@ pub(crate) struct EventLoop {
     rest_at: Option<Instant>,
     /// What was sensed in the last seconds, for the file of something that was wrong.
     lately: Lately,
+    /// The check by listening that is under way, and the last swell that was heard in it.
+    listening: Option<Listening>,
+    swell: Vec<f32>,
     /// Whether to end so that the station starts anew, with another harp or input.
     anew: bool,
     /// The agreement that the ear and the disk know of.
@@ -234,6 +239,8 @@ impl EventLoop {
             clock_at: None,
             rest_at: None,
             lately: Lately::default(),
+            listening: None,
+            swell: Vec::new(),
             anew: false,
             agreed: None,
             noted_tenure: Tenure::default(),

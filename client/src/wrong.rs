@@ -25,6 +25,8 @@ const LINES_MAX: usize = 400;
 pub(crate) struct Tail {
     samples: VecDeque<f32>,
     room: usize,
+    /// How many samples have gone by.
+    count: u64,
 }
 
 impl Tail {
@@ -34,6 +36,7 @@ impl Tail {
         Self {
             samples: VecDeque::with_capacity(room),
             room,
+            count: 0,
         }
     }
 
@@ -43,6 +46,15 @@ impl Tail {
         let over = (self.samples.len() + newest.len()).saturating_sub(self.room);
         self.samples.drain(..over);
         self.samples.extend(newest);
+        self.count += samples.len() as u64;
+    }
+
+    /// The `count` samples from number `from` of the sound on, or `None` while they are not all there.
+    pub(crate) fn from(&self, from: u64, count: usize) -> Option<Vec<f32>> {
+        let oldest = self.count - self.samples.len() as u64;
+        let skip = usize::try_from(from.checked_sub(oldest)?).ok()?;
+        let there = skip.checked_add(count)? <= self.samples.len();
+        there.then(|| self.samples.iter().skip(skip).take(count).copied().collect())
     }
 
     /// Writes them to `path`.

@@ -10,6 +10,7 @@ mod browser;
 mod control;
 mod desk;
 mod director;
+mod ear;
 mod gallery;
 mod keyboard;
 mod network;

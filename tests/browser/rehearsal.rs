@@ -138,7 +138,13 @@ impl Harp {
         let full = f32::from(2_u16.pow(15)) * 2_f32.powi(info.bits_per_sample.cast_signed() - 16);
         let sound = reader.samples().map(|sample| sample.expect("a sample") as f32 / full);
         let silence = std::iter::repeat_n(0.0, 48_000);
-        let bytes: Vec<u8> = sound.chain(silence).flat_map(f32::to_le_bytes).collect();
+        let sound: Vec<f32> = sound.chain(silence).collect();
+        self.sounds(&sound);
+    }
+
+    /// Lets the station hear this sound of 48 kHz.
+    pub(crate) fn sounds(&mut self, sound: &[f32]) {
+        let bytes: Vec<u8> = sound.iter().copied().flat_map(f32::to_le_bytes).collect();
         self.sound.write_all(&bytes).expect("the station listens");
         self.sound.flush().expect("the station listens");
     }

@@ -14,6 +14,11 @@ const STIFFNESS: [(f64, f64); 5] = [
     (3000.0, 1.5e-3),
 ];
 
+/// The inharmonicity B of fₙ = n·f₀·√(1 + B·n²) to expect of a harp string of this pitch, dimensionless.
+pub fn expected_inharmonicity(hz: consort_proto::Hz) -> f64 {
+    expected_stiffness(hz.get())
+}
+
 /// The inharmonicity to expect of a string whose first partial is at `hz`.
 pub(crate) fn expected_stiffness(hz: f64) -> f64 {
     let x = hz.ln();

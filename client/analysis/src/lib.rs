@@ -47,6 +47,7 @@ mod trust;
 mod window;
 
 pub use beating::{Beating, NEAR_CENTS, NoBeat, Together, beating};
+pub use character::expected_inharmonicity;
 pub use config::Config;
 pub use context::{Context, ExpectedString, Order, STRINGS_MAX, Spread, TooManyStrings};
 pub use heard::{Doubt, Health, Heard, Onset, Partials, Reading, Refusal, Refused, SampleTime, Track};

@@ -7,6 +7,7 @@ mod advice;
 mod doubt;
 mod first;
 mod key;
+pub mod listening;
 pub mod opening;
 mod place;
 mod playing;

@@ -26,6 +26,8 @@ impl EventLoop {
         let image = Image {
             input: self.input,
             notices: self.notices.clone(),
+            listening: self.listening.clone(),
+            swell: self.swell.clone(),
             ..Image::of(&self.link, &self.harp, (&self.name, &self.own_tag), drawn, now)
         };
         let tenure = image.link.tenure;

@@ -25,6 +25,7 @@ impl EventLoop {
                 let sensed = self.hearing.told_apart(sensed, &self.harp, &self.link, shown);
                 self.sense(&sensed);
             }
+            Fed::Beats(found) => self.listened(found),
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
                 self.hearing.begin_sound();
@@ -49,6 +50,9 @@ impl EventLoop {
                 self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
             }
             return;
+        }
+        if self.listening.is_some() {
+            return self.sense_in_check(sensed);
         }
         if self.hearing.plays(sensed) {
             self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
@@ -105,7 +109,7 @@ impl EventLoop {
         }
     }
 
-    fn set_input(&mut self, input: Input) {
+    pub(super) fn set_input(&mut self, input: Input) {
         if self.input != input {
             self.input = input;
             self.refresh();

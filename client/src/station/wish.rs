@@ -3,6 +3,7 @@
 use std::fs;
 use std::time::Duration;
 
+use consort_guide::listening::Kind;
 use consort_guide::{LastCheck, Order, Quick, Way};
 use consort_link::Event;
 use consort_proto::message::Content;
@@ -41,6 +42,8 @@ pub(crate) enum Wish {
     Quick(bool),
     /// Begin a last check, or end it.
     LastCheck(bool),
+    /// Check by listening, beginning on this string; `None` ends it.
+    Listen(Option<(Kind, StringNumber)>),
     /// Keep the last seconds: what was made of them is wrong.
     Wrong,
     /// Hear this input from now on; `None` for the one that the system prefers.
@@ -69,6 +72,7 @@ impl EventLoop {
             }
             Wish::Quick(on) => self.hearing.set_quick(on.then(Quick::default)),
             Wish::LastCheck(on) => self.hearing.set_last_check(on.then(LastCheck::default)),
+            Wish::Listen(asked) => return self.listen(asked),
             Wish::Wrong => return self.keep_what_was_wrong(),
             Wish::Input(input) => {
                 self.kept.change(|choices| choices.set_input(input));

@@ -242,6 +242,7 @@ mod tests {
             questions: Vec::new(),
             help: Some(false),
             notices: Vec::new(),
+            listening: None,
             string: Some(StringInHand::of(
                 number,
                 string,

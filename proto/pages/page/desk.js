@@ -1,5 +1,6 @@
 // The harpist's desk: the string in hand, which way and how far, and the whole harp. Every text is only set as text.
 import { at, enter, follow, make, otherTheme, post, say, showQuestions, speak, still } from "./follow.js";
+import { openEar, showEar, wireEar } from "./ear.js";
 import { drawLarge, drawLink, sign } from "./large.js";
 import { openSetup, wireSetup } from "./setup.js";
 import { colour, drawHarp, shape } from "./strings.js";
@@ -183,7 +184,8 @@ function show(picture) {
   glide(previous);
   showHarp();
   showList();
-  tell(now.sentence);
+  showEar(now.listening);
+  tell(now.listening ? [now.listening.trouble ?? now.listening.found ?? now.listening.ask, now.listening.trouble ? null : now.listening.means].filter(Boolean).join(" ") : now.sentence);
 }
 
 // Marks, and the code or link to join with.
@@ -251,6 +253,8 @@ at("tone").addEventListener("click", tone);
 at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
 at("dark").addEventListener("click", goOn);
 wireSetup(ask, () => now);
+wireEar(ask);
+at("open-listen").addEventListener("click", () => openEar(now));
 
 // Left is towards the long strings, as on the drawing.
 function neighbour(by) {
@@ -271,12 +275,13 @@ const KEYS = {
   w: () => wish({ wish: "wrong" }),
   u: () => wish({ wish: "undo" }),
   s: () => openSetup(() => now),
+  e: () => openEar(now),
   " ": goOn,
 };
 
 addEventListener("keydown", (event) => {
   // Whoever types or picks from a list means that, and nothing else.
-  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName) || at("setup").open) return;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName) || at("setup").open || at("listen").open) return;
   // Space on a button presses that button.
   if (event.key === " " && event.target.tagName === "BUTTON" && !now?.dark) return;
   const does = KEYS[event.key.toLowerCase()];

@@ -5,6 +5,7 @@ use consort_words::Words;
 use serde::Serialize;
 
 use crate::board::tenths;
+use crate::listening::ListeningPage;
 use crate::question::Question;
 
 /// Everything that the desk shows.
@@ -62,6 +63,8 @@ pub struct DeskPage {
     pub place: Option<String>,
     /// The advice as one whole sentence, for those who hear the page.
     pub sentence: String,
+    /// The check by listening that is under way.
+    pub listening: Option<ListeningPage>,
     /// The strings from the top.
     pub strings: Vec<DeskString>,
 }

@@ -61,9 +61,10 @@ impl From<u64> for Arg {
 }
 
 /// The English sentences, by area.
-const ENGLISH: [&str; 7] = [
+const ENGLISH: [&str; 8] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
+    include_str!("../en/listening.ftl"),
     include_str!("../en/standing.ftl"),
     include_str!("../en/board.ftl"),
     include_str!("../en/link.ftl"),

@@ -8,9 +8,10 @@ use consort_proto::{Cents, Standing, Temperament, Tuning, harp_file};
 use consort_words::{Arg, Key, Words};
 use fluent_syntax::ast::Entry;
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
+    include_str!("../en/listening.ftl"),
     include_str!("../en/standing.ftl"),
     include_str!("../en/board.ftl"),
     include_str!("../en/link.ftl"),

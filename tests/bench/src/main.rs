@@ -17,6 +17,7 @@ mod network;
 mod opening;
 mod record;
 mod recordings;
+mod regulation;
 mod statistics;
 
 use std::process::ExitCode;
@@ -33,6 +34,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
     ("beats", beats::ABOUT, beats::run),
+    ("regulation", regulation::ABOUT, regulation::run),
     ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
     ("network", network::ABOUT, network::run),

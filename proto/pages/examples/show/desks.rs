@@ -117,6 +117,7 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
         questions: Vec::new(),
         help: (state != "offline").then_some(false),
         notices: Vec::new(),
+        listening: None,
         sentence: format!("{word}. {why}"),
         string,
         word: word.to_owned(),

@@ -1,0 +1,102 @@
+// Checks by listening: which one, on which string, what was heard and what it means. Every text is only set as text.
+import { at, say } from "./follow.js";
+import { belly, colour, curve, round, shape } from "./strings.js";
+
+// What is drawn of two strings together: this long, in steps of so many seconds.
+const [LENGTH_S, STEP_S] = [2, 0.02];
+const [WIDTH, MIDDLE, THIN, THICK] = [1000, 70, 3, 52];
+let send = null;
+let shown = "";
+
+export function openEar(now) {
+  const strings = at("listen-string");
+  const before = strings.value;
+  strings.replaceChildren(...now.strings.map((string) => new Option(string.name, string.string)));
+  strings.value = before || now.string?.string || String(Math.ceil(now.strings.length / 2));
+  say("listen-answer", "");
+  at("listen").showModal();
+}
+
+async function begin() {
+  const why = await send({ wish: "listen", kind: at("listen-kind").value, string: Number(at("listen-string").value) });
+  say("listen-answer", why ?? "");
+}
+
+export function wireEar(ask) {
+  send = ask;
+  at("listen-kind").addEventListener("change", begin);
+  at("listen-string").addEventListener("change", begin);
+  at("listen-begin").addEventListener("click", begin);
+  // However it is closed, strings are tuned again afterwards.
+  at("listen").addEventListener("close", () => send({ wish: "listen", kind: null, string: null }));
+}
+
+export function showEar(listening) {
+  at("listen-heard").hidden = !listening;
+  if (!listening) return;
+  say("listen-ask", listening.ask);
+  say("listen-for", listening.listen_for);
+  say("listen-found", listening.trouble ?? listening.found ?? "");
+  say("listen-means", listening.trouble ? "" : listening.means ?? "");
+  at("listen-heard").classList.toggle("right", listening.right && !listening.trouble);
+  const picture = JSON.stringify([listening.together, listening.sounds, listening.swell, listening.expected, listening.beats]);
+  if (picture === shown) return;
+  shown = picture;
+  if (listening.together) drawTogether(listening);
+  else drawInTurn(listening);
+}
+
+// Two strings as one ribbon between its ends: where they swell it is broad, where they fade it is narrow. Above as it was
+// heard, below, dotted, as it is when all is in tune; a ribbon that stays even stands still.
+function drawTogether({ swell, expected, beats }) {
+  const heard = swell.length ? even(swell) : [];
+  const still = Array.from({ length: LENGTH_S / STEP_S }, (_, n) => Math.abs(Math.cos(Math.PI * expected * n * STEP_S)));
+  const parts = [...ends(MIDDLE), ...ends(3 * MIDDLE)];
+  if (heard.length) parts.push(shape("path", { class: "ribbon", d: ribbon(heard, MIDDLE) }));
+  else parts.push(shape("path", { class: "rest", d: `M0 ${MIDDLE}H${WIDTH}` }));
+  parts.push(shape("path", { class: "ribbon wanted", d: ribbon(still, 3 * MIDDLE) }));
+  const label = (y, text) => shape("text", { class: "label start", x: 0, y }, text);
+  parts.push(label(14, beats === null ? "as heard" : `as heard, ${beats.toFixed(1)} in a second`));
+  parts.push(label(2 * MIDDLE + 14, `in tune, ${expected.toFixed(1)} in a second`));
+  at("listen-drawn").setAttribute("viewBox", `-12 -4 ${WIDTH + 24} ${4 * MIDDLE + 8}`);
+  at("listen-drawn").replaceChildren(...parts);
+}
+
+const ends = (y) => [0, WIDTH].map((x) => shape("path", { class: "bar", d: `M${x} ${y - 30}V${y + 30}` }));
+
+function ribbon(sizes, y) {
+  const place = (size, n) => [round((n * WIDTH) / (sizes.length - 1)), THIN + (THICK - THIN) * size];
+  const above = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y - half)}`; });
+  const below = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y + half)}`; }).reverse();
+  return `M${above.join("L")}L${below.join("L")}z`;
+}
+
+// All strings die away: what is drawn is how they swell beside that, by the straight line through the logarithms.
+function even(swell) {
+  const sizes = swell.slice(5, LENGTH_S / STEP_S);
+  const logs = sizes.map((size) => Math.log(Math.max(size, 1e-3)));
+  const middle = (sizes.length - 1) / 2;
+  const mean = logs.reduce((sum, log) => sum + log, 0) / logs.length;
+  const slope = logs.reduce((sum, log, n) => sum + (n - middle) * log, 0) / logs.reduce((sum, _, n) => sum + (n - middle) ** 2, 0);
+  const beside = logs.map((log, n) => Math.exp(log - mean - slope * (n - middle)));
+  const most = Math.max(...beside);
+  return beside.map((size) => size / most);
+}
+
+// Strings side by side, each bowed by how far it was heard from what is expected of it.
+function drawInTurn({ sounds }) {
+  const gap = WIDTH / (sounds.length + 1);
+  const [top, bottom, most] = [20, 230, Math.min(80, gap * 0.42)];
+  const parts = [];
+  sounds.forEach(({ name, letter, cents, now }, place) => {
+    const x = (place + 1) * gap;
+    parts.push(shape("path", { class: "rest", d: curve(x, top, bottom, 0) }));
+    if (cents !== null) parts.push(shape("path", { class: `line ${colour(letter)}`, d: curve(x, top, bottom, belly(cents, most)), "stroke-width": 8 }));
+    parts.push(shape("path", { class: cents === null ? "pin" : "pin full", d: `M${round(x - 7)} ${top - 7}h14v14h-14z` }));
+    if (now) parts.push(shape("path", { class: "frame", d: `M${round(x - 14)} ${top - 14}h28v28h-28z` }));
+    parts.push(shape("text", { class: "label", x, y: bottom + 34, "text-anchor": "middle" }, name));
+    parts.push(shape("text", { class: "label", x, y: bottom + 62, "text-anchor": "middle" }, cents === null ? "" : `${cents > 0 ? "+" : ""}${cents.toFixed(1)}`));
+  });
+  at("listen-drawn").setAttribute("viewBox", `0 0 ${WIDTH} 300`);
+  at("listen-drawn").replaceChildren(...parts);
+}

@@ -1,0 +1,144 @@
+//! Checks by listening at the desk: two strings of a virtual harp together, and one after another.
+
+use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
+use consort_proto::{Letter, SampleRate, StringNumber, harp_file};
+
+use crate::axe::Rules;
+use crate::browser::{Browser, LAPTOP, PHONE, THEMES};
+use crate::network::alone;
+use crate::rehearsal::{Harp, Rehearsal};
+use crate::tools::screens;
+
+/// A harp whose C above middle C stands this far above its octave, cents, and whose other strings are in tune.
+const SHARP: f64 = 9.0;
+
+/// A virtual harp beside the station that hears it.
+struct Player {
+    harp: VirtualHarp,
+}
+
+impl Player {
+    fn sit_down() -> Self {
+        let harp = harp_file::preset("pedal-47").expect("a preset");
+        let mut condition = Condition::sound(11);
+        condition.far_off = vec![(string(Letter::C, 4), 0.0), (string(Letter::C, 5), SHARP)];
+        let stage = Stage {
+            rate: SampleRate::STUDIO,
+            voices: Voices::Computed,
+            pickup: Pickup::GOOD,
+            room: Room::default(),
+        };
+        Self {
+            harp: VirtualHarp::new(&harp, &condition, stage),
+        }
+    }
+
+    /// Plucks strings together, lets them ring, and stops all that sounds.
+    fn pluck(&mut self, station: &mut Harp, strings: &[StringNumber], harmonic: bool) {
+        let mut sound = vec![0.0; 48_000 * 33 / 10];
+        self.harp.render(&mut sound[..4_800]);
+        for &string in strings {
+            if harmonic {
+                self.harp.pluck_harmonic(string, Pluck::ORDINARY);
+            } else {
+                self.harp.pluck(string, Pluck::ORDINARY);
+            }
+        }
+        self.harp.render(&mut sound[4_800..134_400]);
+        self.harp.damp_all();
+        self.harp.render(&mut sound[134_400..]);
+        station.sounds(&sound);
+    }
+}
+
+fn string(letter: Letter, octave: i8) -> StringNumber {
+    let harp = harp_file::preset("pedal-47").expect("a preset");
+    harp.find(letter, octave).expect("a string")
+}
+
+fn text(browser: &Browser, id: &str) -> String {
+    browser.text(&format!("document.getElementById('{id}').textContent"))
+}
+
+fn begin(browser: &Browser, kind: &str, from: StringNumber) {
+    browser.run(&format!(
+        "document.getElementById('listen-kind').value = '{kind}';
+         document.getElementById('listen-string').value = '{from}';
+         document.getElementById('listen-begin').click();"
+    ));
+}
+
+#[test]
+fn an_octave_is_listened_to_at_the_desk_and_what_is_heard_is_no_reading() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("ear");
+        let mut station = rehearsal.unlinked("Runa", 0, &[]);
+        let mut player = Player::sit_down();
+        let (lower, higher) = (string(Letter::C, 4), string(Letter::C, 5));
+        let browser = Browser::open(tools);
+        let rules = Rules::read(tools);
+        browser.go(&station.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent !== ''");
+        browser.press(['e']);
+        browser.wait("the dialog", "document.getElementById('listen').open");
+        begin(&browser, "octave", lower);
+        browser.wait(
+            "what to pluck",
+            "document.getElementById('listen-ask').textContent.startsWith('Pluck 4C and 3C')",
+        );
+        player.pluck(&mut station, &[lower, higher], false);
+        browser.wait(
+            "what was found",
+            "document.getElementById('listen-found').textContent.includes('beats a second')",
+        );
+        // 9 cents of 494 hertz are 2.6 beats, and the octave of a string that is a little stiff is a little wider.
+        let found = text(&browser, "listen-found");
+        let beats: f64 = found
+            .split(' ')
+            .next()
+            .and_then(|word| word.parse().ok())
+            .expect("a number");
+        assert!((2.2..3.0).contains(&beats), "{found}");
+        let means = text(&browser, "listen-means");
+        assert!(means.contains("tune 3C"), "{means}");
+        for (theme, scheme) in THEMES {
+            for screen in [LAPTOP, PHONE] {
+                browser.screen(screen);
+                browser.prefer(scheme);
+                browser.picture(&screens().join(format!("desk-by-ear-{theme}-{}.png", screen.name)));
+                let violated = rules.violated_by(&browser);
+                assert!(violated.is_empty(), "{theme}, {}: {violated:?}", screen.name);
+            }
+        }
+        // One string alone is named.
+        player.pluck(&mut station, &[higher], false);
+        browser.wait(
+            "that one is missing",
+            "document.getElementById('listen-found').textContent.startsWith('Only 3C')",
+        );
+        // A harmonic, and its octave.
+        begin(&browser, "harmonic", lower);
+        browser.wait(
+            "what to pluck",
+            "document.getElementById('listen-ask').textContent.includes('harmonic')",
+        );
+        player.pluck(&mut station, &[lower], true);
+        browser.wait(
+            "the second",
+            "document.getElementById('listen-ask').textContent === 'Pluck 3C.'",
+        );
+        player.pluck(&mut station, &[higher], false);
+        browser.wait(
+            "what was found",
+            "document.getElementById('listen-found').textContent.includes('above the other')",
+        );
+        browser.screen(LAPTOP);
+        browser.picture(&screens().join("desk-by-ear-harmonic.png"));
+        let strings = text(&browser, "strings");
+        assert!(
+            strings.contains("3C: not heard yet") && strings.contains("4C: not heard yet"),
+            "{strings}"
+        );
+        browser.expect_quiet();
+    });
+}
