@@ -26,6 +26,7 @@ mod character;
 mod comb;
 mod config;
 mod context;
+mod course;
 mod decimate;
 mod evidence;
 mod fit;
