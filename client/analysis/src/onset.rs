@@ -88,16 +88,18 @@ impl OnsetDetector {
         let frame = history.slice(start, len)?;
         self.spectrum.power(frame, &self.window, &mut self.power);
         let mut now = [0.0; BANDS];
+        let mut power = 0.0;
         for (band, level) in now.iter_mut().enumerate() {
             let bins = &self.power[self.edges[band]..self.edges[band + 1].max(self.edges[band])];
-            *level = f64::from(bins.iter().sum::<f32>()).sqrt();
+            let sum = f64::from(bins.iter().sum::<f32>());
+            power += sum;
+            // Bands are compared on a scale between amplitude and its root, so that a loud neighbour hides nobody.
+            *level = sum.powf(0.35);
         }
         let mut new = 0.0;
         let mut all = 0.0;
         for (band, &level) in now.iter().enumerate() {
             let before = self.past[NEAR..].iter().map(|frame| frame[band]).fold(0.0, f64::max);
-            // Bands are compared on a scale between amplitude and its root, so that a loud neighbour hides nobody.
-            let (level, before) = (level.powf(0.7), before.powf(0.7));
             new += (level - before).max(0.0);
             all += level;
         }
@@ -111,7 +113,7 @@ impl OnsetDetector {
         let risen = share >= asked && share >= self.lowest + RISE * asked;
         self.shares[(self.frames % SHARES as u64) as usize] = share;
         self.lowest = self.lowest.min(share);
-        let loud = now.iter().map(|level| level * level).sum::<f64>() > POWER_MIN;
+        let loud = power > POWER_MIN;
         let rested = self
             .last
             .is_none_or(|last| (history.count() - last) as f64 > REFRACTORY_S * self.rate);
