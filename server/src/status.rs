@@ -57,6 +57,8 @@ pub struct Status {
     pub watching: Vec<Watching>,
     /// The reference pitch that somebody has measured, in hertz; null while none waits for the leader.
     pub proposed_hz: Option<f64>,
+    /// A4 from the next round on, in hertz; null while none was decided.
+    pub next_pitch_hz: Option<f64>,
     /// Harps that are ready.
     pub ready: usize,
     /// The session in one line for people.
@@ -230,6 +232,7 @@ impl Status {
                 })
                 .collect(),
             proposed_hz: view.proposal.as_ref().map(|(_, proposal)| proposal.a4.hz().get()),
+            next_pitch_hz: view.next_pitch.map(|a4| a4.hz().get()),
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
             line: line(view, words),
             stations: view

@@ -4,10 +4,10 @@ use std::time::{Duration, SystemTime};
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, Report, Revision, Round, Sequence, SessionId,
-    StringNumber, StringStory, Tenure, Verdict,
+    Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, ReferencePitch, Report, Revision, Round,
+    Sequence, SessionId, StringNumber, StringStory, Tenure, Verdict,
 };
-use consort_session::{PAST_MAX, Past, Record, Saved, SavedStation};
+use consort_session::{PAST_MAX, Past, Record, Ruled, Ruling, Saved, SavedStation};
 use consort_store::column::{cents, meaningless, parsed};
 use consort_store::{Unreadable, agreement};
 use rusqlite::types::Value;
@@ -86,6 +86,9 @@ pub(crate) const MIGRATIONS: &[&str] = &["
     ALTER TABLE reading ADD COLUMN level_dbfs REAL;
     -- Keys that the leader has granted to change the agreement.
     CREATE TABLE deputy (fingerprint BLOB PRIMARY KEY) STRICT;
+", "
+    -- A4 from the next round on, if another than now was decided.
+    ALTER TABLE session ADD COLUMN next_a4_hz REAL;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -125,6 +128,7 @@ pub(crate) fn write(transaction: &Transaction<'_>, record: &Record, handed_over:
             };
             transaction.execute(change, [peer.0]).map(drop)
         }
+        Record::Ruling(ruling) => write_ruling(transaction, ruling),
     }
 }
 
@@ -153,6 +157,8 @@ fn write_agreement(
     // Only readings inside a round count; the marks stay with the strings.
     if round(transaction)?.is_some_and(|before| before != agreement.round) {
         transaction.execute("DELETE FROM reading", [])?;
+        // The round for which it was decided has come.
+        transaction.execute("UPDATE session SET next_a4_hz = NULL", [])?;
     }
     let start = start.map(unix_seconds).map_or(Value::Null, Value::Integer);
     let undo_to = undo_to.map_or(Value::Null, |revision| Value::Integer(revision.0.cast_signed()));
@@ -167,6 +173,17 @@ fn write_agreement(
             params_from_iter(values),
         )
         .map(drop)
+}
+
+fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
+    match ruling {
+        Ruling::NextPitch(a4) => {
+            let hz = a4.map(|a4| a4.hz().get());
+            transaction
+                .execute("UPDATE session SET next_a4_hz = ?1", [hz])
+                .map(drop)
+        }
+    }
 }
 
 fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, harp: &Harp) -> Result<()> {
@@ -295,8 +312,16 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
         token,
         pinned: read_keys(connection, "SELECT fingerprint FROM pinned ORDER BY rowid")?,
         deputies: read_keys(connection, "SELECT fingerprint FROM deputy ORDER BY rowid")?,
+        ruled: read_ruled(connection)?,
         stations: read_stations(connection)?,
     }))
+}
+
+fn read_ruled(connection: &Connection) -> Result<Ruled, Unreadable> {
+    let next_a4: Option<f64> = connection.query_row("SELECT next_a4_hz FROM session", [], |row| row.get(0))?;
+    Ok(Ruled {
+        next_pitch: next_a4.map(ReferencePitch::new).transpose().map_err(meaningless)?,
+    })
 }
 
 /// One row of the agreements.

@@ -157,6 +157,7 @@ impl Session {
             | Waiting::Reports { .. }
             | Waiting::TakenOver { .. }
             | Waiting::Deputy { .. }
+            | Waiting::Ruling(_)
             | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);

@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use consort_proto::{
-    Agreement, Fingerprint, Harp, JoinToken, Name, Report, Revision, Sequence, StringStory, Tenure, Tolerance, Tuning,
+    Agreement, Fingerprint, Harp, JoinToken, Name, ReferencePitch, Report, Revision, Sequence, StringStory, Tenure,
+    Tolerance, Tuning,
 };
 
 /// The number of a record: counts up from 1 in each run of the program.
@@ -65,6 +66,33 @@ pub enum Record {
         /// Whether it may.
         granted: bool,
     },
+    /// The leader ruled something beside the agreement.
+    Ruling(Ruling),
+}
+
+/// What the leader rules beside the agreement: no string is judged by it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ruling {
+    /// The reference pitch from the next round on; `None` for none after all. A new round ends it.
+    NextPitch(Option<ReferencePitch>),
+}
+
+/// What was ruled, put together.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Ruled {
+    /// The reference pitch from the next round on, if another was decided.
+    pub next_pitch: Option<ReferencePitch>,
+}
+
+impl Ruled {
+    /// The same with one more ruling.
+    #[must_use]
+    pub fn with(mut self, ruling: &Ruling) -> Self {
+        match ruling {
+            Ruling::NextPitch(a4) => self.next_pitch = *a4,
+        }
+        self
+    }
 }
 
 /// What was written down, put together again.
@@ -84,6 +112,8 @@ pub struct Saved {
     pub pinned: Vec<Fingerprint>,
     /// Keys that may change the agreement as deputies.
     pub deputies: Vec<Fingerprint>,
+    /// What the leader ruled beside the agreement.
+    pub ruled: Ruled,
     /// Everyone who was ever let in.
     pub stations: Vec<SavedStation>,
 }

@@ -5,9 +5,7 @@ use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::{Proposal, Refusal};
-use consort_proto::{
-    Agreement, Binding, Fingerprint, JoinToken, Name, ReferencePitch, ToCoordinator, ToStation, Uptime,
-};
+use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, ToCoordinator, ToStation, Uptime};
 
 use crate::call::{self, Called, Plucked};
 use crate::copies::Copies;
@@ -18,7 +16,7 @@ use crate::event::{Event, LinkId};
 use crate::knocking::Knock;
 use crate::neighbour::Neighbours;
 use crate::pace::Pace;
-use crate::record::{Record, Saved, Ticket};
+use crate::record::{Record, Ruled, Ruling, Saved, Ticket};
 use crate::room::{self, RoomMove};
 use crate::roster::Roster;
 use crate::takeover::Wanted;
@@ -90,8 +88,8 @@ pub struct Session {
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
     pub(crate) proposal: Option<(Name, Proposal)>,
-    /// The pitch from the next round on, if another was decided; a restart forgets it.
-    pub(crate) next_pitch: Option<ReferencePitch>,
+    /// What the leader ruled beside the agreement, as it rests on the disk.
+    pub(crate) ruled: Ruled,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
     /// What waits for the disk, by the ticket that it waits for.
@@ -152,6 +150,8 @@ pub(crate) enum Waiting {
     TakenOver { from: Fingerprint, to: Fingerprint },
     /// The station may change the agreement, or may not any more.
     Deputy { peer: Fingerprint, granted: bool },
+    /// The ruling holds.
+    Ruling(Ruling),
 }
 
 /// A disk that took no record is tried again after this time.
@@ -172,7 +172,7 @@ impl Session {
             wanted: BTreeMap::new(),
             copies: BTreeMap::new(),
             proposal: None,
-            next_pitch: None,
+            ruled: saved.ruled,
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
@@ -306,7 +306,7 @@ impl Session {
             knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
             watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
             proposal: self.proposal.clone(),
-            next_pitch: self.next_pitch,
+            next_pitch: self.ruled.next_pitch,
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
@@ -423,6 +423,7 @@ impl Session {
                 Waiting::Removed { peer, removed } => self.put_removal_in_force(now, peer, removed),
                 Waiting::TakenOver { from, to } => self.put_take_over_in_force(now, from, to),
                 Waiting::Deputy { peer, granted } => self.put_deputy_in_force(peer, granted),
+                Waiting::Ruling(ruling) => self.put_ruling_in_force(&ruling),
             }
             self.redraw();
         }
@@ -437,7 +438,11 @@ impl Session {
         for (_, lost) in self.waiting.split_off(&ticket) {
             match &lost {
                 // The leader was told, and decides again.
-                Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => {}
+                Waiting::Decided(_)
+                | Waiting::Removed { .. }
+                | Waiting::TakenOver { .. }
+                | Waiting::Deputy { .. }
+                | Waiting::Ruling(_) => {}
                 Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record, .. } => {
                     self.again.push((record.clone(), lost));
                 }
@@ -472,7 +477,11 @@ impl Session {
         let queues = match waiting {
             Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
             // The leader waits for the outcome and decides again.
-            Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => false,
+            Waiting::Decided(_)
+            | Waiting::Removed { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
+            | Waiting::Ruling(_) => false,
         };
         if queues {
             // Behind what the disk did not take yet: an acknowledgement speaks for every earlier report, too.

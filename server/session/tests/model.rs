@@ -338,6 +338,7 @@ impl Model {
                 let known = self.seats.contains_key(&peer) || self.pinned.contains(&peer);
                 assert!(known, "{peer:?} was granted something and is nobody");
             }
+            Record::Ruling(_) => {}
             Record::Pinned { peer } => drop(self.pinned.insert(peer)),
             Record::Removed { peer, removed } => {
                 self.seats.get_mut(&peer).expect("a seat").removed = removed;

@@ -8,7 +8,7 @@ use consort_proto::{
     Cents, Fingerprint, Harp, Hz, Mark, Reading, ReferencePitch, Report, Scheme, Sequence, StringNumber, Temperament,
     Tenure, harp_file,
 };
-use consort_session::SavedStation;
+use consort_session::{Ruling, SavedStation};
 
 fn folder(test: &str) -> Folder {
     let path = std::env::temp_dir().join(format!("consort-session-{test}-{}", std::process::id()));
@@ -411,4 +411,23 @@ fn deputies_levels_and_a_called_string_are_kept() {
         (&vec![OTHER], &called)
     );
     assert_eq!(only_station(&opened).stories[11].readings(), [quiet]);
+}
+
+#[test]
+fn a_pitch_for_the_next_round_is_kept_until_that_round_begins() {
+    let folder = folder("next-pitch");
+    let mut opened = open(&folder);
+    let a4 = ReferencePitch::new(441.5).expect("pitch");
+    persist(&mut opened, vec![Record::Ruling(Ruling::NextPitch(Some(a4)))]);
+    drop(opened);
+    let mut opened = open(&folder);
+    assert_eq!(opened.saved.ruled.next_pitch, Some(a4));
+    let next = Agreement {
+        revision: Revision(2),
+        round: Round(2),
+        ..opened.saved.agreement.clone()
+    };
+    persist(&mut opened, vec![agreed(next)]);
+    drop(opened);
+    assert_eq!(open(&folder).saved.ruled.next_pitch, None);
 }

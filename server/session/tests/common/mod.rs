@@ -9,7 +9,7 @@ use consort_proto::{
     Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round,
     Seat, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
 };
-use consort_session::{Command, Config, Effect, Event, LinkId, Record, Saved, Session, StationView, Ticket};
+use consort_session::{Command, Config, Effect, Event, LinkId, Record, Ruled, Saved, Session, StationView, Ticket};
 
 pub(crate) const ILSE: Fingerprint = Fingerprint([1; 32]);
 pub(crate) const OTTO: Fingerprint = Fingerprint([2; 32]);
@@ -33,6 +33,7 @@ pub(crate) fn saved() -> Saved {
         token: TOKEN,
         pinned: Vec::new(),
         deputies: Vec::new(),
+        ruled: Ruled::default(),
         stations: Vec::new(),
     }
 }

@@ -1,0 +1,61 @@
+//! What the leader rules beside the agreement: on the disk before it holds, and there again after a restart.
+
+mod common;
+
+use common::*;
+use consort_proto::{ReferencePitch, Uptime};
+use consort_session::{Command, Config, Effect, Event, Record, Ruled, Ruling, Saved, Session};
+
+fn a4(hz: f64) -> ReferencePitch {
+    ReferencePitch::new(hz).expect("in reach")
+}
+
+fn next_pitch(hz: Option<f64>) -> Event {
+    command(Command::NextPitch(hz.map(a4)))
+}
+
+fn written(ticket: u64, ruling: Ruling) -> Effect {
+    persist(ticket, Record::Ruling(ruling))
+}
+
+fn next_hz(session: &Session) -> Option<f64> {
+    let next = session.view(Uptime::default()).next_pitch;
+    next.map(|a4| a4.hz().get())
+}
+
+#[test]
+#[rustfmt::skip]
+fn a_pitch_for_the_next_round_holds_once_it_is_on_the_disk_and_until_the_round_begins() {
+    let mut session = session();
+    let kept = |hz: Option<f64>| Ruling::NextPitch(hz.map(a4));
+    check(&mut session, vec![
+        (10, next_pitch(Some(441.0)),       vec![written(1, kept(Some(441.0)))]),
+        (11, next_pitch(Some(441.0)),       vec![]),
+    ]);
+    assert_eq!(next_hz(&session), None, "not before it is on the disk");
+    check(&mut session, vec![
+        (12, persisted(1),                  vec![]),
+        (13, next_pitch(None),              vec![written(2, kept(None))]),
+        (14, persisted(2),                  vec![]),
+        (15, next_pitch(Some(442.0)),       vec![written(3, kept(Some(442.0)))]),
+    ]);
+    // The round is called before the disk has answered: it begins with the pitch all the same.
+    session.handle(Uptime::from_millis(16), command(Command::NewRound));
+    play(&mut session, vec![(17, persisted(4))]);
+    let view = session.view(Uptime::from_millis(18));
+    assert_eq!((view.agreement.tuning.a4, view.agreement.round.0, view.next_pitch), (a4(442.0), 2, None));
+}
+
+#[test]
+fn a_pitch_for_the_next_round_outlasts_a_restart() {
+    let saved = Saved {
+        ruled: Ruled {
+            next_pitch: Some(a4(443.0)),
+        },
+        ..saved()
+    };
+    let mut session = Session::open(Uptime::default(), Config::default(), saved);
+    assert_eq!(next_hz(&session), Some(443.0));
+    play(&mut session, vec![(1, command(Command::NewRound)), (2, persisted(1))]);
+    assert_eq!(session.view(Uptime::from_millis(3)).agreement.tuning.a4, a4(443.0));
+}
