@@ -78,6 +78,7 @@ impl Image {
                 asked: view.asked.cloned(),
                 help: view.help,
                 refused_by: view.refused_by.map(str::to_owned),
+                silenced: view.silenced,
             },
             unsent: view.unsent,
             input: Input::Waiting,
@@ -114,6 +115,8 @@ pub struct Connection {
     pub help: bool,
     /// The tag of the coordinator that said no to the code.
     pub refused_by: Option<String>,
+    /// Whether the leader has silenced the reference tones.
+    pub silenced: bool,
 }
 
 /// The state of the sound.

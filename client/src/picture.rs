@@ -66,6 +66,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         may_join: !matches!(image.link.state, LinkState::Joined | LinkState::Reaching),
         questions: question::all(image, words),
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
+        no_tone: image.link.silenced.then(|| words.say(Key::DeskNoTone, &[])),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
         string,

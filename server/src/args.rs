@@ -193,6 +193,12 @@ pub enum Order {
     Link,
     /// Show a fresh joining code, and open joining if it was closed.
     Code,
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// `off` silences them, `on` lets them sound.
+        #[arg(value_parser = ["on", "off"])]
+        word: String,
+    },
     /// Open or close joining for players who have not joined yet.
     Joining {
         /// `on` or `off`.

@@ -89,6 +89,7 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         watching: view.watching.clone(),
         proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
         next_pitch: view.next_pitch,
+        silenced: view.silenced,
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         was_joined: !view.stations.is_empty(),

@@ -54,6 +54,11 @@ pub enum OrderBody {
         /// Whether it may.
         granted: bool,
     },
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// Whether they may sound.
+        allowed: bool,
+    },
     /// Put the proposed reference pitch away.
     DropProposal,
     /// Answer the proposed reference pitch: agree on it, to half a hertz, at once or from the next round, or keep what is
@@ -134,6 +139,7 @@ impl OrderBody {
                 peer: station(&key)?,
                 granted,
             },
+            Self::Tones { allowed } => Command::Tones { allowed },
             Self::DropProposal => Command::DropProposal,
             Self::Proposal { .. } => {
                 return Err("nobody has measured an A: `consort-coordinator status` says when somebody has".to_owned());
@@ -211,6 +217,7 @@ impl OrderBody {
             Order::Round => changed(ChangeBody::Round),
             Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
+            Order::Tones { word } => Ok(Some(Self::Tones { allowed: word == "on" })),
             Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),
             Order::Status | Order::Link | Order::Summary { .. } => Ok(None),
@@ -256,6 +263,10 @@ mod tests {
             (r#"{"order":"undo"}"#, Command::Undo),
             (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
             (r#"{"order":"code"}"#, Command::Joining(true)),
+            (
+                r#"{"order":"tones","allowed":false}"#,
+                Command::Tones { allowed: false },
+            ),
             (r#"{"order":"next-pitch","hz":null}"#, Command::NextPitch(None)),
         ] {
             let body: OrderBody = serde_json::from_str(text).expect(text);

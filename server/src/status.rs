@@ -59,6 +59,8 @@ pub struct Status {
     pub proposed_hz: Option<f64>,
     /// A4 from the next round on, in hertz; null while none was decided.
     pub next_pitch_hz: Option<f64>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Harps that are ready.
     pub ready: usize,
     /// The session in one line for people.
@@ -233,6 +235,7 @@ impl Status {
                 .collect(),
             proposed_hz: view.proposal.as_ref().map(|(_, proposal)| proposal.a4.hz().get()),
             next_pitch_hz: view.next_pitch.map(|a4| a4.hz().get()),
+            silenced: view.silenced,
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
             line: line(view, words),
             stations: view

@@ -89,6 +89,9 @@ pub(crate) const MIGRATIONS: &[&str] = &["
 ", "
     -- A4 from the next round on, if another than now was decided.
     ALTER TABLE session ADD COLUMN next_a4_hz REAL;
+", "
+    -- Whether the reference tones of all desks are silenced.
+    ALTER TABLE session ADD COLUMN silenced INTEGER NOT NULL DEFAULT 0;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -183,6 +186,9 @@ fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
                 .execute("UPDATE session SET next_a4_hz = ?1", [hz])
                 .map(drop)
         }
+        Ruling::Tones { allowed } => transaction
+            .execute("UPDATE session SET silenced = ?1", [!allowed])
+            .map(drop),
     }
 }
 
@@ -318,9 +324,13 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
 }
 
 fn read_ruled(connection: &Connection) -> Result<Ruled, Unreadable> {
-    let next_a4: Option<f64> = connection.query_row("SELECT next_a4_hz FROM session", [], |row| row.get(0))?;
+    let (next_a4, silenced): (Option<f64>, bool) =
+        connection.query_row("SELECT next_a4_hz, silenced FROM session", [], |row| {
+            Ok((row.get(0)?, row.get(1)?))
+        })?;
     Ok(Ruled {
         next_pitch: next_a4.map(ReferencePitch::new).transpose().map_err(meaningless)?,
+        silenced,
     })
 }
 

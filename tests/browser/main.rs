@@ -17,5 +17,6 @@ mod questions;
 mod record;
 mod rehearsal;
 mod stranger;
+mod tones;
 mod tools;
 mod walnut;

@@ -60,4 +60,6 @@ pub struct LinkView<'a> {
     pub help: bool,
     /// The tag of the coordinator that said no, or that is asked.
     pub refused_by: Option<&'a str>,
+    /// Whether the leader has silenced the reference tones.
+    pub silenced: bool,
 }

@@ -133,6 +133,8 @@ impl Assembly {
             proposal: None,
             // What is decided for later stays with the leader until it is agreed.
             next_pitch: None,
+            // So is whether tones may sound.
+            silenced: false,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,
             was_joined: true,

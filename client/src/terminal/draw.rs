@@ -241,6 +241,7 @@ mod tests {
             may_join: false,
             questions: Vec::new(),
             help: Some(false),
+            no_tone: None,
             notices: Vec::new(),
             string: Some(StringInHand::of(
                 number,

@@ -178,6 +178,10 @@ function show(picture) {
   showQuestions(at("questions"), now.questions, wish);
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
+  // Who plays another tone disturbs those who listen: the leader has said so for everyone.
+  if (now.no_tone) silence();
+  at("tone").disabled = Boolean(now.no_tone);
+  say("no-tone", now.no_tone);
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
   if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
   glide(previous);
@@ -237,6 +241,7 @@ function goOn() {
 }
 
 function tone() {
+  if (now.no_tone) return;
   const told = () => at("tone").setAttribute("aria-pressed", String(sounds()));
   if (sounds()) silence();
   else sound(now.strings[Number(at("chosen").value) - 1].target_hz, told);

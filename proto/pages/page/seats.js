@@ -4,6 +4,8 @@ import { decide, order, state } from "./draft.js";
 import { drawHarp, shape } from "./strings.js";
 
 at("new-code").addEventListener("click", () => order({ order: "code" }));
+// The tones that players listen to at their desks.
+at("tones").addEventListener("click", () => order({ order: "tones", allowed: state.now.silenced }));
 at("joining").addEventListener("click", () => order({ order: "joining", open: !state.now.joining }));
 
 async function copy(button, text) {
@@ -82,6 +84,9 @@ function row(seat) {
 
 export function showHarps() {
   say("headline", [state.now.board.headline_names.replace("{time}", clock(state.now.board.headline_in_s)), state.now.board.count].filter(Boolean).join(" · "));
+  at("tones").setAttribute("aria-pressed", String(state.now.silenced));
+  // A deputy changes the agreement; what the desks may do is the leader's.
+  at("tones").hidden = state.now.links.join === "";
   const items = state.now.stations.map((station) => {
     const parts = rows.get(station.seat) ?? row(station.seat);
     const harp = state.now.board.harps.find((one) => one.seat === station.seat);

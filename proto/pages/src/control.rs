@@ -51,6 +51,8 @@ pub struct ControlPage {
     pub questions: Vec<Question>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// How many harps the agreement goes to at once.
     pub heard: usize,
     /// How to join and where to look.
@@ -151,6 +153,7 @@ impl ControlPage {
             }),
             questions: questions(session, words),
             can_undo: session.can_undo,
+            silenced: session.silenced,
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),
             stations: session.seats.iter().map(|seat| Station::of(seat, words)).collect(),

@@ -40,6 +40,8 @@ pub struct DeskPage {
     pub questions: Vec<Question>,
     /// Whether she wants help; null while nobody could come.
     pub help: Option<bool>,
+    /// That the leader has silenced the reference tones, in words; null while they may sound.
+    pub no_tone: Option<String>,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
     /// The string that the advice is about; null when all is set.

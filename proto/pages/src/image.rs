@@ -27,6 +27,8 @@ pub struct SessionImage<'a> {
     pub proposal: Option<(&'a Name, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
@@ -50,6 +52,7 @@ impl<'a> SessionImage<'a> {
             watching: Vec::new(),
             proposal: None,
             next_pitch: None,
+            silenced: false,
             can_undo: false,
             disk_trouble: false,
             was_joined: !seats.is_empty(),

@@ -3,14 +3,14 @@
 use std::time::Duration;
 
 use bincode::{Decode, Encode};
-use consort_proto::message::Refusal;
+use consort_proto::message::{NEWEST, Refusal};
 use consort_proto::{Fingerprint, Name, Proof, Revision, Sequence, SessionId, Share, ToStation};
 
 use crate::code::Coded;
 use crate::codec;
 use crate::document::{DocumentV1, tenure};
 use crate::error::WireError;
-use crate::frame::{self, MUST_UNDERSTAND, NEWEST, kind};
+use crate::frame::{self, MUST_UNDERSTAND, kind};
 
 /// [`ToStation::Welcome`], version 1.
 #[derive(Debug, Decode, Encode)]
@@ -20,7 +20,7 @@ struct WelcomeV1 {
     acked: u64,
     seat: u32,
     seat_epoch: u32,
-    /// [`NEWEST`]: the other side says nothing newer.
+    /// [`NEWEST`], which no message of a station depends on yet.
     newest: u16,
 }
 
@@ -83,6 +83,12 @@ struct TakeOverDeniedV1 {
     seat: u32,
 }
 
+/// [`ToStation::Tones`], since the messages of number 1.
+#[derive(Debug, Decode, Encode)]
+struct TonesV1 {
+    allowed: bool,
+}
+
 /// The frame of `message`.
 pub fn encode(message: &ToStation) -> Vec<u8> {
     match message {
@@ -141,6 +147,7 @@ pub fn encode(message: &ToStation) -> Vec<u8> {
             },
         ),
         &ToStation::TakeOverDenied { seat } => codec::encode(kind::TAKE_OVER_DENIED, TakeOverDeniedV1 { seat }),
+        &ToStation::Tones { allowed } => codec::encode(kind::TONES, TonesV1 { allowed }),
     }
 }
 
@@ -149,7 +156,7 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
     let (header, payload) = frame::split(frame)?;
     Ok(Some(match header.kind {
         kind::WELCOME => {
-            // Nothing newer than this version is ever said, so that what the other side knows makes no difference yet.
+            // A station says nothing that came after the freeze, so that what the coordinator knows makes no difference yet.
             let WelcomeV1 {
                 session,
                 epoch,
@@ -206,6 +213,10 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
         kind::TAKE_OVER_DENIED => {
             let TakeOverDeniedV1 { seat } = codec::decode(header, payload)?;
             ToStation::TakeOverDenied { seat }
+        }
+        kind::TONES => {
+            let TonesV1 { allowed } = codec::decode(header, payload)?;
+            ToStation::Tones { allowed }
         }
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),

@@ -300,6 +300,7 @@ keys! {
     LinkChanged = "link-changed",
     DeskStartIn = "desk-start-in",
     DeskDark = "desk-dark",
+    DeskNoTone = "desk-no-tone",
     WrongKept = "wrong-kept",
     AskKey = "ask-key",
     AskKeyAway = "ask-key-away",

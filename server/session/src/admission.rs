@@ -9,6 +9,9 @@ use crate::record::Record;
 use crate::session::{LinkState, Session, Waiting};
 use crate::view::Newcomer;
 
+/// The number of messages with which [`ToStation::Tones`] came.
+const TONES_SINCE: u16 = 1;
+
 impl Session {
     /// Answers a station's first word.
     pub(crate) fn admit(&mut self, now: Uptime, id: LinkId, peer: Fingerprint, hello: Hello) {
@@ -32,6 +35,7 @@ impl Session {
         }
         if let Some(link) = self.links.get_mut(&id) {
             link.state = LinkState::Admitted;
+            link.newest = hello.newest;
         }
         let record = Record::Station {
             peer,
@@ -86,6 +90,18 @@ impl Session {
             tenure: station.tenure,
         };
         self.send(id, welcome);
+        // They may sound as long as nothing is said of them.
+        if self.ruled.silenced {
+            self.send_tones(id);
+        }
+    }
+
+    /// Tells a station that knows the message whether reference tones may sound.
+    pub(crate) fn send_tones(&mut self, id: LinkId) {
+        let allowed = !self.ruled.silenced;
+        if self.links.get(&id).is_some_and(|link| link.newest >= TONES_SINCE) {
+            self.send(id, ToStation::Tones { allowed });
+        }
     }
 
     /// Sends the whole agreement.

@@ -91,6 +91,7 @@ impl Session {
             Command::Decline(peer) => self.decline(peer),
             Command::GiveUp { seat, yes } => self.answer_for_seat(seat, yes),
             Command::Deputy { peer, granted } => self.set_deputy(peer, granted),
+            Command::Tones { allowed } => self.rule(Ruling::Tones { allowed }),
             Command::DropProposal => {
                 if self.proposal.take().is_some() {
                     self.redraw();
@@ -218,6 +219,10 @@ impl Session {
     /// A ruling rests on the disk.
     pub(crate) fn put_ruling_in_force(&mut self, ruling: &Ruling) {
         self.ruled = std::mem::take(&mut self.ruled).with(ruling);
+        if let Ruling::Tones { .. } = ruling {
+            let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
+            joined.into_iter().for_each(|link| self.send_tones(link));
+        }
     }
 
     fn set_removed(&mut self, peer: Fingerprint, removed: bool) {

@@ -114,6 +114,11 @@ pub enum Command {
         /// Whether it may.
         granted: bool,
     },
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// Whether they may sound.
+        allowed: bool,
+    },
     /// Put the proposed reference pitch away.
     DropProposal,
 }

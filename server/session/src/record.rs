@@ -75,6 +75,11 @@ pub enum Record {
 pub enum Ruling {
     /// The reference pitch from the next round on; `None` for none after all. A new round ends it.
     NextPitch(Option<ReferencePitch>),
+    /// Whether reference tones may sound at the desks.
+    Tones {
+        /// Whether they may.
+        allowed: bool,
+    },
 }
 
 /// What was ruled, put together.
@@ -82,6 +87,8 @@ pub enum Ruling {
 pub struct Ruled {
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// Whether the reference tones are silenced.
+    pub silenced: bool,
 }
 
 impl Ruled {
@@ -90,6 +97,7 @@ impl Ruled {
     pub fn with(mut self, ruling: &Ruling) -> Self {
         match ruling {
             Ruling::NextPitch(a4) => self.next_pitch = *a4,
+            Ruling::Tones { allowed } => self.silenced = !allowed,
         }
         self
     }

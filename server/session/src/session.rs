@@ -112,6 +112,8 @@ pub(crate) struct Link {
     pub(crate) from: IpAddr,
     pub(crate) binding: Binding,
     pub(crate) state: LinkState,
+    /// The newest of the messages that the station knows.
+    pub(crate) newest: u16,
     pub(crate) pace: Pace,
     pub(crate) heard_at: Uptime,
 }
@@ -215,6 +217,7 @@ impl Session {
                         from,
                         binding,
                         state: LinkState::Open,
+                        newest: 0,
                         pace: Pace::starting_at(now),
                         heard_at: now,
                     },
@@ -307,6 +310,7 @@ impl Session {
             watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
             proposal: self.proposal.clone(),
             next_pitch: self.ruled.next_pitch,
+            silenced: self.ruled.silenced,
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,

@@ -39,6 +39,8 @@ pub struct View {
     pub proposal: Option<(Name, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.

@@ -3,8 +3,10 @@
 mod common;
 
 use common::*;
-use consort_proto::{ReferencePitch, Uptime};
+use consort_proto::{Fingerprint, Hello, ReferencePitch, ToCoordinator, ToStation, Uptime};
 use consort_session::{Command, Config, Effect, Event, Record, Ruled, Ruling, Saved, Session};
+
+const GRETA: Fingerprint = Fingerprint([3; 32]);
 
 fn a4(hz: f64) -> ReferencePitch {
     ReferencePitch::new(hz).expect("in reach")
@@ -51,6 +53,7 @@ fn a_pitch_for_the_next_round_outlasts_a_restart() {
     let saved = Saved {
         ruled: Ruled {
             next_pitch: Some(a4(443.0)),
+            ..Ruled::default()
         },
         ..saved()
     };
@@ -58,4 +61,63 @@ fn a_pitch_for_the_next_round_outlasts_a_restart() {
     assert_eq!(next_hz(&session), Some(443.0));
     play(&mut session, vec![(1, command(Command::NewRound)), (2, persisted(1))]);
     assert_eq!(session.view(Uptime::from_millis(3)).agreement.tuning.a4, a4(443.0));
+}
+
+/// Otto's station is older and does not know the message.
+#[test]
+fn tones_are_silenced_at_every_station_that_knows_how_and_at_those_that_come_later() {
+    let mut session = with_ilse();
+    let joins = |session: &mut Session, link, newest, ticket| {
+        let hello = Hello {
+            name: "Otto".parse().expect("a name"),
+            harp: harp(),
+            token: Some(TOKEN),
+            process: 1,
+            newest,
+        };
+        let mut told = Vec::new();
+        for event in [
+            opened(link, if newest == 0 { OTTO } else { GRETA }),
+            heard(link, ToCoordinator::Hello(hello)),
+            persisted(ticket),
+        ] {
+            session.handle(Uptime::from_millis(5), event);
+            told.extend(std::iter::from_fn(|| session.poll_effect()).filter(is_of_tones));
+        }
+        told
+    };
+    assert_eq!(joins(&mut session, 2, 0, 2), []);
+    let tones = |allowed| command(Command::Tones { allowed });
+    let kept = |ticket, allowed| written(ticket, Ruling::Tones { allowed });
+    check(
+        &mut session,
+        vec![
+            (10, tones(true), vec![]),
+            (11, tones(false), vec![kept(3, false)]),
+            (12, persisted(3), vec![say(1, ToStation::Tones { allowed: false })]),
+            (13, tones(false), vec![]),
+        ],
+    );
+    assert!(session.view(Uptime::from_millis(14)).silenced);
+    assert_eq!(
+        joins(&mut session, 3, 1, 4),
+        [say(3, ToStation::Tones { allowed: false })]
+    );
+    session.handle(Uptime::from_millis(20), tones(true));
+    session.handle(Uptime::from_millis(21), persisted(5));
+    let told: Vec<Effect> = std::iter::from_fn(|| session.poll_effect())
+        .filter(is_of_tones)
+        .collect();
+    let both = [1, 3].map(|link| say(link, ToStation::Tones { allowed: true }));
+    assert_eq!(told, both);
+}
+
+fn is_of_tones(effect: &Effect) -> bool {
+    matches!(
+        effect,
+        Effect::Send {
+            message: ToStation::Tones { .. },
+            ..
+        }
+    )
 }

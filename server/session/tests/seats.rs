@@ -162,7 +162,7 @@ fn everyone_hears_of_a_new_seat_and_nobody_of_a_return() {
 fn two_laptops_with_one_key_are_both_told_and_neither_is_let_in() {
     let mut session = session();
     let come = |link: u64, process: u64| {
-        let words = Hello { name: name("Player"), harp: harp(), token: Some(TOKEN), process };
+        let words = Hello { name: name("Player"), harp: harp(), token: Some(TOKEN), process, newest: 0 };
         heard(link, ToCoordinator::Hello(words))
     };
     let displaced = |ticket: u64, link: u64, older: u64| {

@@ -106,6 +106,7 @@ impl Play {
                 harp: play.harp.clone(),
                 token: Some(TOKEN),
                 process: 1,
+                newest: 0,
             };
             play.says(player, ToCoordinator::Hello(hello));
             play.disk_takes_all();

@@ -8,7 +8,7 @@ use consort_proto::{
     Cents, Fingerprint, Harp, Hz, Mark, Reading, ReferencePitch, Report, Scheme, Sequence, StringNumber, Temperament,
     Tenure, harp_file,
 };
-use consort_session::{Ruling, SavedStation};
+use consort_session::{Ruled, Ruling, SavedStation};
 
 fn folder(test: &str) -> Folder {
     let path = std::env::temp_dir().join(format!("consort-session-{test}-{}", std::process::id()));
@@ -414,14 +414,19 @@ fn deputies_levels_and_a_called_string_are_kept() {
 }
 
 #[test]
-fn a_pitch_for_the_next_round_is_kept_until_that_round_begins() {
-    let folder = folder("next-pitch");
+fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
+    let folder = folder("ruled");
     let mut opened = open(&folder);
     let a4 = ReferencePitch::new(441.5).expect("pitch");
-    persist(&mut opened, vec![Record::Ruling(Ruling::NextPitch(Some(a4)))]);
+    let rulings = [Ruling::NextPitch(Some(a4)), Ruling::Tones { allowed: false }];
+    persist(&mut opened, rulings.map(Record::Ruling).into());
     drop(opened);
     let mut opened = open(&folder);
-    assert_eq!(opened.saved.ruled.next_pitch, Some(a4));
+    let ruled = Ruled {
+        next_pitch: Some(a4),
+        silenced: true,
+    };
+    assert_eq!(opened.saved.ruled, ruled);
     let next = Agreement {
         revision: Revision(2),
         round: Round(2),
@@ -429,5 +434,9 @@ fn a_pitch_for_the_next_round_is_kept_until_that_round_begins() {
     };
     persist(&mut opened, vec![agreed(next)]);
     drop(opened);
-    assert_eq!(open(&folder).saved.ruled.next_pitch, None);
+    let ruled = Ruled {
+        next_pitch: None,
+        silenced: true,
+    };
+    assert_eq!(open(&folder).saved.ruled, ruled);
 }

@@ -8,6 +8,7 @@ use std::process::{Child, ChildStdout, Command, Output, Stdio};
 use std::sync::Arc;
 
 use consort_peer::{Dialer, Hear, Identity, Say};
+use consort_proto::message::NEWEST;
 use consort_proto::{Fingerprint, Hello, JoinLink, JoinToken, ToCoordinator, ToStation, harp_file};
 use serde_json::Value;
 
@@ -203,6 +204,7 @@ impl Station {
             harp: harp_file::preset("lever-34").ok_or("no such preset")?,
             token,
             process: self.process,
+            newest: NEWEST,
         };
         say.say(&ToCoordinator::Hello(hello)).await?;
         Ok((say, hear))

@@ -116,6 +116,7 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
         may_join: state == "pluck",
         questions: Vec::new(),
         help: (state != "offline").then_some(false),
+        no_tone: None,
         notices: Vec::new(),
         sentence: format!("{word}. {why}"),
         string,

@@ -24,9 +24,20 @@ fn welcome() {
             ("acknowledged",       &[9]),
             ("seat",               &[3]),
             ("its first holder",   &[1]),
-            ("newest version known", &[0]),
+            ("newest of the messages", &[1]),
         ],
     );
+}
+
+#[test]
+#[rustfmt::skip]
+fn whether_tones_may_sound() {
+    for (allowed, byte) in [(false, 0), (true, 1)] {
+        check_to_station(
+            ToStation::Tones { allowed },
+            &[("kind", &[112, 0]), ("may be missed", &[0]), ("length", &[1, 0, 0, 0]), ("allowed", &[byte])],
+        );
+    }
 }
 
 #[test]

@@ -4,7 +4,7 @@
 use std::net::IpAddr;
 use std::time::Duration;
 
-use consort_proto::message::{Content, Refusal};
+use consort_proto::message::{Content, NEWEST, Refusal};
 use consort_proto::{
     Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round,
     Seat, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
@@ -163,6 +163,7 @@ pub(crate) fn hello(link: u64, token: Option<JoinToken>) -> Event {
         harp: harp(),
         token,
         process: 1,
+        newest: NEWEST,
     };
     heard(link, ToCoordinator::Hello(hello))
 }
