@@ -12,6 +12,7 @@ use consort_guide::{Order, Way};
 use consort_link::Event;
 use consort_pages::{DeskPage, Guard, HarpShape, desk_files, record_files, stream};
 use consort_proto::message::Proposal;
+use consort_proto::setting::NotASetting;
 use consort_proto::{Cents, Harp, Mark, Naming, Reading, ReferencePitch, StringNumber, harp_file};
 use consort_store::Folder;
 use consort_words::Words;
@@ -71,6 +72,8 @@ enum WishBody {
     Quick { on: bool },
     /// Begin a last check, or end it.
     LastCheck { on: bool },
+    /// The pedals, or levers, stand like this: a major key, or all seven.
+    Pedals { setting: String },
     /// Keep the last seconds, since what was made of them is wrong.
     Wrong,
     /// Hear this input from now on, or the one that the system prefers.
@@ -266,6 +269,10 @@ impl WishBody {
                 .map(Wish::KeyWay),
             Self::Quick { on } => Ok(Wish::Quick(on)),
             Self::LastCheck { on } => Ok(Wish::LastCheck(on)),
+            Self::Pedals { setting } => setting
+                .parse()
+                .map(Wish::Pedals)
+                .map_err(|why: NotASetting| why.to_string()),
             Self::Wrong => Ok(Wish::Wrong),
             Self::Input { name } => Ok(Wish::Input(name)),
             Self::Harp { harp: shape } => shape.file(harp).map(Wish::Harp).map_err(|why| why.to_string()),
@@ -300,6 +307,8 @@ mod tests {
                 r#"{"wish":"harp","harp":{"name":"None","kind":"lever","strings":[]}}"#,
                 "1 to 63 strings",
             ),
+            (r#"{"wish":"pedals","setting":"H"}"#, "pedal setting"),
+            (r#"{"wish":"pedals","setting":"C D E F G A A"}"#, "each letter once"),
             (r#"{"wish":"propose","hz":4400,"sigma_cents":0.3}"#, "4400"),
             (r#"{"wish":"propose","hz":441,"sigma_cents":-1}"#, "uncertainty"),
             (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),

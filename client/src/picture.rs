@@ -2,9 +2,9 @@
 
 use std::time::Duration;
 
-use consort_guide::{Action, Way};
+use consort_guide::{Action, Pedals, Way};
 use consort_link::LinkState;
-use consort_pages::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
+use consort_pages::{DeskPage, DeskPedals, DeskString, KeyTurn, StringInHand, Telling};
 use consort_proto::{Naming, Standing, StringNumber};
 use consort_words::{Arg, Key, Words};
 
@@ -67,6 +67,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         questions: question::all(image, words),
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
         no_tone: image.link.silenced.then(|| words.say(Key::DeskNoTone, &[])),
+        pedals: DeskPedals::of(&image.harp, course.pedals.as_ref().map(Pedals::setting), words),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
         string,
@@ -86,15 +87,23 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
 }
 
 fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
-    let string = image.harp.string(number)?;
+    let pedals = image.course.pedals.as_ref();
+    let raised = pedals.filter(|pedals| !pedals.is_open(number));
+    let string = raised.map_or(&*image.harp, Pedals::sounding).string(number)?;
     // Nothing that is in doubt is drawn, so that it cannot be taken for advice.
     let action = image.advice.action;
     let in_doubt = action.is_doubt() || matches!(action, Action::Again | Action::Pluck | Action::PlayOn);
+    let cents = image.advice.cents.filter(|_| !in_doubt);
+    let standing = match raised {
+        // What is known of the open string says nothing of how it stands now.
+        Some(_) => cents.map_or(Standing::NotHeard, Standing::Off),
+        None => image.readiness.of(number).unwrap_or(Standing::NotHeard),
+    };
     Some(StringInHand::of(
         number,
         string,
-        image.readiness.of(number).unwrap_or(Standing::NotHeard),
-        image.advice.cents.filter(|_| !in_doubt),
+        standing,
+        cents,
         image.tolerance.of(string),
         image.course.naming,
     ))

@@ -320,3 +320,68 @@ fn a_message_moves_nothing_and_two_windows_show_one_desk() {
         browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
     });
 }
+
+/// The recorded G flat has the pitch of an F in sharp, and the G itself stands in natural.
+#[test]
+fn a_string_is_compared_as_its_pedal_stands_and_turned_only_in_flat() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-pedals");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        let word = "document.getElementById('word').textContent";
+        browser.wait("the desk", &format!("{word} === 'Pluck'"));
+        browser.press(['p']);
+        let pedal = |name: &str, stands: &str| {
+            browser.run(&format!(
+                "[...document.querySelectorAll('#pedals button')].find((button) => button.textContent.startsWith('{name}')).click()"
+            ));
+            browser.wait(
+                stands,
+                &format!("[...document.querySelectorAll('#pedals button')].some((button) => button.textContent === '{stands}')"),
+            );
+        };
+        pedal("F", "F♮");
+        pedal("F", "F♯");
+        pedal("G", "G♮");
+        browser.wait(
+            "that it is said",
+            "document.getElementById('pedals-says').textContent.startsWith('The pedals stand in')",
+        );
+        runa.play("clean-26-gb4.flac");
+        browser.wait(
+            "how it stands",
+            &format!("['Flat', 'Sharp', 'In tune'].includes({word})"),
+        );
+        assert_eq!(browser.text("document.querySelector('#name .f').textContent"), "F");
+        assert_eq!(
+            browser.text("document.getElementById('far').textContent"),
+            "",
+            "nothing to turn"
+        );
+        assert!(
+            browser
+                .text("document.getElementById('why').textContent")
+                .contains("only with the F pedal in flat")
+        );
+        browser.picture(&screens().join("desk-stands.png"));
+        let heard = rehearsal.status()["stations"][0]["strings"].to_string();
+        assert_eq!(
+            heard.matches("not-heard").count(),
+            47,
+            "it is no reading of the open string"
+        );
+        browser.run("document.querySelector('#pedals .all').click()");
+        browser.wait(
+            "all in flat",
+            "document.getElementById('pedals-says').textContent === ''",
+        );
+        runa.play("clean-26-gb4.flac");
+        browser.wait("the G", "document.getElementById('name').textContent.includes('G')");
+        wait_for("its reading", || {
+            let heard = rehearsal.status()["stations"][0]["strings"].to_string();
+            (heard.matches("not-heard").count() == 46).then_some(())
+        });
+        browser.expect_quiet();
+    });
+}

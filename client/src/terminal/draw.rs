@@ -242,6 +242,7 @@ mod tests {
             questions: Vec::new(),
             help: Some(false),
             no_tone: None,
+            pedals: None,
             notices: Vec::new(),
             string: Some(StringInHand::of(
                 number,

@@ -3,6 +3,7 @@ import { at, enter, follow, make, otherTheme, post, say, showQuestions, speak, s
 import { drawLarge, drawLink, sign } from "./large.js";
 import { openSetup, wireSetup } from "./setup.js";
 import { colour, drawHarp, shape } from "./strings.js";
+import { movePedals, showPedals } from "./stand.js";
 import { silence, sound, sounds } from "./tone.js";
 
 // The eye should see the string travel, not jump: within 120 ms nine tenths of the way are covered.
@@ -182,6 +183,7 @@ function show(picture) {
   if (now.no_tone) silence();
   at("tone").disabled = Boolean(now.no_tone);
   say("no-tone", now.no_tone);
+  showPedals(now.pedals, wish);
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
   if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
   glide(previous);
@@ -251,6 +253,7 @@ function tone() {
 at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
 at("check").addEventListener("click", check);
+at("open-pedals").addEventListener("click", movePedals);
 at("goon").addEventListener("click", goOn);
 at("tone").addEventListener("click", tone);
 at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
@@ -272,6 +275,7 @@ const KEYS = {
   h: help,
   t: otherTheme,
   l: check,
+  p: movePedals,
   r: tone,
   w: () => wish({ wish: "wrong" }),
   u: () => wish({ wish: "undo" }),

@@ -54,6 +54,7 @@ pub(crate) const DESK: &[Asset] = files! {
     "desk.js": SCRIPT from "desk.js",
     "large.js": SCRIPT from "large.js",
     "setup.js": SCRIPT from "setup.js",
+    "stand.js": SCRIPT from "stand.js",
     "tone.js": SCRIPT from "tone.js",
     "page.css": STYLE from "page.css",
     "follow.js": SCRIPT from "follow.js",

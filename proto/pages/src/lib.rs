@@ -28,7 +28,7 @@ mod viewing;
 pub use asset::{control_files, desk_files, record_files};
 pub use board::BoardPage;
 pub use control::{ControlPage, SettingChoice, Station, TemperamentChoice, Tolerances};
-pub use desk::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
+pub use desk::{DeskPage, DeskPedal, DeskPedals, DeskString, KeyTurn, StringInHand, Telling};
 pub use guard::{Guard, same, with_headers};
 pub use hand::Hand;
 pub use harp::{HarpShape, StringShape};
