@@ -17,7 +17,7 @@ use crate::units::Cents;
 
 /// The newest of the messages that are known here and may be missed, within version 1.
 ///
-/// 0 is what every program of version 1 knows; 1 adds [`ToStation::Tones`].
+/// 0 is what every program of version 1 knows; 1 adds [`ToStation::Tones`] and [`ToStation::Places`].
 /// What is newer than a station names in its [`Hello`] is not said to it.
 pub const NEWEST: u16 = 1;
 
@@ -194,6 +194,9 @@ pub enum ToStation {
         /// The seat's number.
         seat: u32,
     },
+    /// Under which numbers the seats are shown, where the leader has put them in another order: each seat's own number, then
+    /// the one that is shown; at most [`crate::agreement::SEATS_MAX`]. Seats are shown under their own until this is heard.
+    Places(Vec<(u32, u32)>),
     /// Whether reference tones may sound: the leader can silence all. They may until this is heard on a link.
     Tones {
         /// Whether they may.

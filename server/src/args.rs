@@ -193,6 +193,12 @@ pub enum Order {
     Link,
     /// Show a fresh joining code, and open joining if it was closed.
     Code,
+    /// Show seats in another order, on the board and everywhere.
+    Order {
+        /// Numbers of seats, as they are shown: these come first, in this order, the others after them as they were.
+        #[arg(required = true, value_name = "SEAT")]
+        seats: Vec<String>,
+    },
     /// Silence the reference tones of all desks, or let them sound again.
     Tones {
         /// `off` silences them, `on` lets them sound.

@@ -99,7 +99,7 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
 
 fn seat(station: &StationView) -> SeatImage<'_> {
     SeatImage {
-        seat: station.seat,
+        seat: station.place,
         station: station.peer,
         name: &station.name,
         harp: &station.harp,

@@ -97,7 +97,7 @@ fn harp(station: &StationView, words: &Words) -> String {
         }
     }
     let args = [
-        ("seat", Arg::from(station.seat.to_string())),
+        ("seat", Arg::from(station.place.to_string())),
         ("name", Arg::from(station.name.as_str())),
         ("tag", Arg::from(station.peer.tag())),
         ("says", Arg::from(says.join(" · "))),
@@ -110,7 +110,7 @@ fn wanted(station: &StationView, who: &Newcomer, words: &Words) -> String {
     let args = [
         ("name", Arg::from(who.name.as_str())),
         ("tag", Arg::from(who.peer.tag())),
-        ("seat", Arg::from(station.seat.to_string())),
+        ("seat", Arg::from(station.place.to_string())),
         ("holder", Arg::from(station.name.as_str())),
     ];
     words.say(Key::SeatWanted, &args)

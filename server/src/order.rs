@@ -2,7 +2,7 @@
 
 use consort_pages::ChangeBody;
 use consort_proto::ReferencePitch;
-use consort_session::{Command, View};
+use consort_session::{Command, StationView, View};
 use serde::{Deserialize, Serialize};
 
 use crate::args::Order;
@@ -54,6 +54,11 @@ pub enum OrderBody {
         /// Whether it may.
         granted: bool,
     },
+    /// Show the seats of these stations first, in this order, the others after them as they were.
+    Order {
+        /// Each by the fingerprint of its key, its tag, or the number under which its seat is shown.
+        stations: Vec<String>,
+    },
     /// Silence the reference tones of all desks, or let them sound again.
     Tones {
         /// Whether they may sound.
@@ -102,6 +107,21 @@ impl OrderBody {
                 Answer::Keep => Self::DropProposal,
             };
         }
+        if let Self::GiveUp { seat, .. } = &mut self {
+            // People know a seat by the number that is shown.
+            let shown = view.stations.iter().find(|one| one.place == *seat);
+            *seat = shown.map_or(0, |one| one.seat);
+        }
+        if let Self::Order { stations } = &mut self {
+            for station in stations {
+                let meant = station.trim();
+                let is_meant =
+                    |one: &&StationView| one.place.to_string() == meant || one.peer.tag().eq_ignore_ascii_case(meant);
+                if let Some(one) = view.stations.iter().find(is_meant) {
+                    *station = one.peer.to_string();
+                }
+            }
+        }
         if let Self::Admit { station }
         | Self::Decline { station }
         | Self::Remove { station }
@@ -139,6 +159,13 @@ impl OrderBody {
                 peer: station(&key)?,
                 granted,
             },
+            Self::Order { stations } => {
+                let seat = |text: &String| {
+                    text.parse()
+                        .map_err(|_| format!("there is no seat “{text}”: `consort-coordinator status` lists them"))
+                };
+                Command::Order(stations.iter().map(seat).collect::<Result<_, String>>()?)
+            }
             Self::Tones { allowed } => Command::Tones { allowed },
             Self::DropProposal => Command::DropProposal,
             Self::Proposal { .. } => {
@@ -217,6 +244,9 @@ impl OrderBody {
             Order::Round => changed(ChangeBody::Round),
             Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
+            Order::Order { seats } => Ok(Some(Self::Order {
+                stations: seats.clone(),
+            })),
             Order::Tones { word } => Ok(Some(Self::Tones { allowed: word == "on" })),
             Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),

@@ -65,7 +65,7 @@ pub struct Status {
     pub ready: usize,
     /// The session in one line for people.
     pub line: String,
-    /// The stations in the order in which they first joined.
+    /// The stations in the order of their seats.
     pub stations: Vec<StationStatus>,
 }
 
@@ -138,7 +138,7 @@ pub struct Watching {
 /// One station in a [`Status`].
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StationStatus {
-    /// Its place in the order of joining, from 1.
+    /// The number under which its seat is shown.
     pub seat: u32,
     /// The harpist.
     pub name: String,
@@ -294,7 +294,7 @@ impl StationStatus {
         };
         let strings = station.harp.numbered().zip(station.readiness.standings());
         Self {
-            seat: station.seat,
+            seat: station.place,
             name: station.name.to_string(),
             tag: station.peer.tag(),
             harp: station.harp.name().to_owned(),

@@ -92,6 +92,10 @@ pub(crate) const MIGRATIONS: &[&str] = &["
 ", "
     -- Whether the reference tones of all desks are silenced.
     ALTER TABLE session ADD COLUMN silenced INTEGER NOT NULL DEFAULT 0;
+", "
+    -- The number under which the seat is shown, from 1.
+    ALTER TABLE station ADD COLUMN place INTEGER NOT NULL DEFAULT 0;
+    UPDATE station SET place = seat;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -186,6 +190,12 @@ fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
                 .execute("UPDATE session SET next_a4_hz = ?1", [hz])
                 .map(drop)
         }
+        Ruling::Order(order) => {
+            let mut statement = transaction.prepare_cached("UPDATE station SET place = ?1 WHERE fingerprint = ?2")?;
+            (1_u32..)
+                .zip(order)
+                .try_for_each(|(place, peer)| statement.execute(params![place, peer.0]).map(drop))
+        }
         Ruling::Tones { allowed } => transaction
             .execute("UPDATE session SET silenced = ?1", [!allowed])
             .map(drop),
@@ -194,7 +204,8 @@ fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
 
 fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, harp: &Harp) -> Result<()> {
     transaction.execute(
-        "INSERT INTO station (fingerprint, name, harp, kind, acked, removed) VALUES (?1, ?2, ?3, ?4, 0, 0)
+        "INSERT INTO station (fingerprint, name, harp, kind, acked, removed, place)
+         VALUES (?1, ?2, ?3, ?4, 0, 0, (SELECT COALESCE(MAX(place), 0) + 1 FROM station))
          ON CONFLICT (fingerprint) DO UPDATE SET name = excluded.name, harp = excluded.harp, kind = excluded.kind",
         params![peer.0, name, harp.name(), word(&harp.kind())],
     )?;
@@ -432,6 +443,7 @@ fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadabl
         stations.push(SavedStation {
             peer: Fingerprint(row.get("fingerprint")?),
             tenure: read_tenure(row)?,
+            place: row.get("place")?,
             name: parsed(row, "name")?,
             harp: Harp::new(row.get("harp")?, from_word(row, "kind")?, strings).map_err(meaningless)?,
             acked: Sequence(row.get::<_, i64>("acked")?.cast_unsigned()),

@@ -127,6 +127,7 @@ impl Link {
             } => {
                 self.session = Some(session);
                 self.silenced = false;
+                self.seating.places.clear();
                 self.seated(session, tenure);
                 self.welcomed(now, attempt, coordinator, address);
                 let renumbered = self.journal.outrun(now, acked);
@@ -151,6 +152,10 @@ impl Link {
                 self.seat_wanted(now, Asked { seat, name, by });
             }
             ToStation::TakeOverDenied { seat } if self.joined == Some(attempt) => self.seat_denied(seat),
+            ToStation::Places(places) if self.joined == Some(attempt) => {
+                self.seating.places = places.into_iter().collect();
+                self.redraw();
+            }
             ToStation::Tones { allowed } if self.joined == Some(attempt) => {
                 self.silenced = !allowed;
                 self.redraw();
@@ -181,6 +186,7 @@ impl Link {
             | ToStation::TakeOverAsked { .. }
             | ToStation::TakeOverDenied { .. }
             | ToStation::Tones { .. }
+            | ToStation::Places(_)
             | ToStation::Acked(_)
             | ToStation::Beat { .. } => {}
         }

@@ -264,6 +264,7 @@ impl Link {
                 .map(|session| self.seating.tenure_in(session))
                 .unwrap_or_default(),
             seats: &self.seating.seats,
+            places: &self.seating.places,
             wants_seat: self.seating.wanted,
             denied_seat: self.seating.denied,
             asked: self.seating.asked.as_ref().map(|(asked, _)| asked),

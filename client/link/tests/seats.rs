@@ -330,3 +330,21 @@ fn tones_stay_silenced_until_the_leader_or_a_new_welcome_says_otherwise() {
         "a coordinator that knows nothing of it allows them"
     );
 }
+
+#[test]
+fn seats_are_shown_under_the_numbers_that_the_leader_gives() {
+    let mut link = joined();
+    let shown = |link: &Link, at| link.view(Uptime::from_millis(at)).places.clone();
+    play(
+        &mut link,
+        vec![(100, heard(1, ToStation::Places(vec![(1, 2), (2, 1)])))],
+    );
+    assert_eq!(shown(&link, 100).into_iter().collect::<Vec<_>>(), [(1, 2), (2, 1)]);
+    play(
+        &mut link,
+        vec![(200, heard(1, ToStation::Places(vec![(1, 1), (2, 2)])))],
+    );
+    assert_eq!(shown(&link, 200).get(&1), Some(&1));
+    play(&mut link, vec![(300, welcome(1, 0))]);
+    assert!(shown(&link, 300).is_empty());
+}

@@ -99,7 +99,7 @@ pub struct Tolerances {
 pub struct Station {
     /// The fingerprint of its key, as orders carry it.
     pub station: String,
-    /// Its place in the order of joining, from 1.
+    /// The number of its seat, from 1.
     pub seat: u32,
     /// The harpist.
     pub name: String,

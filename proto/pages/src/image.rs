@@ -103,7 +103,7 @@ pub enum CodeImage {
 /// One harp in a [`SessionImage`].
 #[derive(Clone, Debug)]
 pub struct SeatImage<'a> {
-    /// Its place in the order of joining, from 1.
+    /// The number under which it is shown, from 1.
     pub seat: u32,
     /// The key of its station.
     pub station: Fingerprint,

@@ -14,7 +14,7 @@ use crate::image::{Presence, SeatImage};
 /// One harp on the board.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct BoardHarp {
-    /// Its place in the order of joining, from 1.
+    /// The number of its seat, from 1.
     pub seat: u32,
     /// The harpist.
     pub name: String,

@@ -95,6 +95,7 @@ pub(crate) mod kind {
     pub(crate) const TAKE_OVER_ASKED: u16 = 110;
     pub(crate) const TAKE_OVER_DENIED: u16 = 111;
     pub(crate) const TONES: u16 = 112;
+    pub(crate) const PLACES: u16 = 113;
     pub(crate) const WATCH: u16 = 201;
     pub(crate) const DEPUTY_BEAT: u16 = 202;
     pub(crate) const ORDER: u16 = 203;
@@ -107,7 +108,7 @@ pub(crate) mod kind {
 /// The flags of a frame of `kind`: what came after the freeze may be missed.
 const fn flags_of(kind: u16) -> u8 {
     match kind {
-        kind::TONES => 0,
+        kind::TONES | kind::PLACES => 0,
         _ => MUST_UNDERSTAND,
     }
 }
@@ -129,7 +130,7 @@ const fn limit_of(kind: u16) -> u32 {
         | kind::ADMITTED
         | kind::TAKE_OVER_ASKED
         | kind::ORDER => 512,
-        kind::PICTURE => 1024,
+        kind::PICTURE | kind::PLACES => 1024,
         kind::STATION_BEAT
         | kind::LEAVE
         | kind::TAKE_OVER

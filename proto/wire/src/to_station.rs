@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use bincode::{Decode, Encode};
+use consort_proto::agreement::SEATS_MAX;
 use consort_proto::message::{NEWEST, Refusal};
 use consort_proto::{Fingerprint, Name, Proof, Revision, Sequence, SessionId, Share, ToStation};
 
@@ -89,6 +90,12 @@ struct TonesV1 {
     allowed: bool,
 }
 
+/// [`ToStation::Places`], since the messages of number 1.
+#[derive(Debug, Decode, Encode)]
+struct PlacesV1 {
+    places: Vec<(u32, u32)>,
+}
+
 /// The frame of `message`.
 pub fn encode(message: &ToStation) -> Vec<u8> {
     match message {
@@ -147,6 +154,7 @@ pub fn encode(message: &ToStation) -> Vec<u8> {
             },
         ),
         &ToStation::TakeOverDenied { seat } => codec::encode(kind::TAKE_OVER_DENIED, TakeOverDeniedV1 { seat }),
+        ToStation::Places(places) => codec::encode(kind::PLACES, PlacesV1 { places: places.clone() }),
         &ToStation::Tones { allowed } => codec::encode(kind::TONES, TonesV1 { allowed }),
     }
 }
@@ -218,9 +226,19 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
             let TonesV1 { allowed } = codec::decode(header, payload)?;
             ToStation::Tones { allowed }
         }
+        kind::PLACES => ToStation::Places(places(codec::decode(header, payload)?)?),
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),
     }))
+}
+
+/// The numbers of so many seats as one message may hold.
+fn places(PlacesV1 { places }: PlacesV1) -> Result<Vec<(u32, u32)>, WireError> {
+    if places.len() > SEATS_MAX {
+        let why = format_args!("{} are more than {SEATS_MAX}", places.len());
+        return Err(WireError::range("the places of seats", why));
+    }
+    Ok(places)
 }
 
 /// The frame of a refusal: one of its own for the one that says for how long.

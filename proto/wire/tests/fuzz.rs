@@ -216,6 +216,7 @@ fn whatever_the_coordinator_may_have_meant() {
         },
         ToStation::TakeOverDenied { seat: 3 },
         ToStation::Tones { allowed: false },
+        ToStation::Places(vec![(1, 2), (2, 1)]),
     ];
     let seeds: Vec<Vec<u8>> = said.iter().map(encode_to_station).collect();
     play(2, &seeds, decode_to_station, encode_to_station);

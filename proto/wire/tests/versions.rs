@@ -74,11 +74,11 @@ fn version_1_takes_what_it_can_of_a_newer_station() {
 #[test]
 fn version_1_takes_what_it_can_of_a_newer_coordinator() {
     for (what, newer, meant) in [
-        ("a frame that may be skipped", frame(113, 0, b"forecasts"), Ok(None)),
+        ("a frame that may be skipped", frame(114, 0, b"forecasts"), Ok(None)),
         (
             "a frame that must be understood",
-            frame(113, MUST_UNDERSTAND, b""),
-            Err(WireError::Unknown(113)),
+            frame(114, MUST_UNDERSTAND, b""),
+            Err(WireError::Unknown(114)),
         ),
         (
             "a no for a reason that is not known",
@@ -95,6 +95,11 @@ fn version_1_takes_what_it_can_of_a_newer_coordinator() {
             "that tones may not sound, which an older station skips",
             frame(112, 0, &[0]),
             Ok(Some(ToStation::Tones { allowed: false })),
+        ),
+        (
+            "an order of seats, which an older station skips",
+            frame(113, 0, &[1, 3, 1]),
+            Ok(Some(ToStation::Places(vec![(3, 1)]))),
         ),
         (
             "a coordinator that knows more",

@@ -9,9 +9,6 @@ use crate::record::Record;
 use crate::session::{LinkState, Session, Waiting};
 use crate::view::Newcomer;
 
-/// The number of messages with which [`ToStation::Tones`] came.
-const TONES_SINCE: u16 = 1;
-
 impl Session {
     /// Answers a station's first word.
     pub(crate) fn admit(&mut self, now: Uptime, id: LinkId, peer: Fingerprint, hello: Hello) {
@@ -96,12 +93,25 @@ impl Session {
         }
     }
 
+    /// Tells a station that knows the message under which numbers the seats are shown.
+    pub(crate) fn send_places(&mut self, id: LinkId) {
+        let places = self.roster.places();
+        if self.knows_newer(id) {
+            self.send(id, ToStation::Places(places));
+        }
+    }
+
     /// Tells a station that knows the message whether reference tones may sound.
     pub(crate) fn send_tones(&mut self, id: LinkId) {
         let allowed = !self.ruled.silenced;
-        if self.links.get(&id).is_some_and(|link| link.newest >= TONES_SINCE) {
+        if self.knows_newer(id) {
             self.send(id, ToStation::Tones { allowed });
         }
+    }
+
+    /// Whether the station knows what may be missed and came with number 1: tones and places.
+    fn knows_newer(&self, id: LinkId) -> bool {
+        self.links.get(&id).is_some_and(|link| link.newest >= 1)
     }
 
     /// Sends the whole agreement.
@@ -114,6 +124,10 @@ impl Session {
             seats: self.roster.seats(),
         };
         self.send(id, ToStation::Agreement(Box::new(document)));
+        // Seats are shown under their own numbers as long as nothing is said of them.
+        if self.roster.places().iter().any(|(seat, place)| seat != place) {
+            self.send_places(id);
+        }
     }
 
     /// Sends everyone the whole agreement.

@@ -92,6 +92,7 @@ impl Session {
             Command::GiveUp { seat, yes } => self.answer_for_seat(seat, yes),
             Command::Deputy { peer, granted } => self.set_deputy(peer, granted),
             Command::Tones { allowed } => self.rule(Ruling::Tones { allowed }),
+            Command::Order(first) => self.order_seats(&first),
             Command::DropProposal => {
                 if self.proposal.take().is_some() {
                     self.redraw();
@@ -195,6 +196,32 @@ impl Session {
         }
     }
 
+    /// The seats of `first` are shown first, the others after them as they were.
+    fn order_seats(&mut self, first: &[Fingerprint]) {
+        let pending = self.waiting.values().rev().find_map(|waiting| match waiting {
+            Waiting::Ruling(Ruling::Order(order)) => Some(order.clone()),
+            Waiting::Ruling(_)
+            | Waiting::Decided(_)
+            | Waiting::Welcome { .. }
+            | Waiting::Pinned { .. }
+            | Waiting::Reports { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
+            | Waiting::Removed { .. } => None,
+        });
+        let before = pending.unwrap_or_else(|| self.roster.order());
+        let mut order: Vec<Fingerprint> = Vec::new();
+        for peer in first.iter().chain(&before) {
+            if before.contains(peer) && !order.contains(peer) {
+                order.push(*peer);
+            }
+        }
+        if order != before {
+            let ruling = Ruling::Order(order);
+            self.persist(Record::Ruling(ruling.clone()), Waiting::Ruling(ruling));
+        }
+    }
+
     /// What was ruled, in force or on its way to the disk.
     fn newest_ruled(&self) -> Ruled {
         let mut round = self.agreement.round;
@@ -219,9 +246,14 @@ impl Session {
     /// A ruling rests on the disk.
     pub(crate) fn put_ruling_in_force(&mut self, ruling: &Ruling) {
         self.ruled = std::mem::take(&mut self.ruled).with(ruling);
-        if let Ruling::Tones { .. } = ruling {
-            let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
-            joined.into_iter().for_each(|link| self.send_tones(link));
+        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
+        match ruling {
+            Ruling::Tones { .. } => joined.into_iter().for_each(|link| self.send_tones(link)),
+            Ruling::Order(order) => {
+                self.roster.put_in_order(order);
+                joined.into_iter().for_each(|link| self.send_places(link));
+            }
+            Ruling::NextPitch(_) => {}
         }
     }
 

@@ -114,6 +114,8 @@ pub enum Command {
         /// Whether it may.
         granted: bool,
     },
+    /// Show the seats of these stations first, in this order, the others after them as they were.
+    Order(Vec<Fingerprint>),
     /// Silence the reference tones of all desks, or let them sound again.
     Tones {
         /// Whether they may sound.

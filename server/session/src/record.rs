@@ -80,6 +80,8 @@ pub enum Ruling {
         /// Whether they may.
         allowed: bool,
     },
+    /// Seats are shown in this order, from 1 on: those of all stations by their keys.
+    Order(Vec<Fingerprint>),
 }
 
 /// What was ruled, put together.
@@ -98,6 +100,8 @@ impl Ruled {
         match ruling {
             Ruling::NextPitch(a4) => self.next_pitch = *a4,
             Ruling::Tones { allowed } => self.silenced = !allowed,
+            // The stations keep it.
+            Ruling::Order(_) => {}
         }
         self
     }
@@ -146,6 +150,8 @@ pub struct SavedStation {
     pub peer: Fingerprint,
     /// Its seat.
     pub tenure: Tenure,
+    /// The number under which the seat is shown.
+    pub place: u32,
     /// The harpist.
     pub name: Name,
     /// The harp.

@@ -273,17 +273,18 @@ impl Session {
 
     /// What everyone may see at `now`.
     pub fn view(&self, now: Uptime) -> View {
-        let seat_of = |peer| self.roster.get(peer).map(|station| station.tenure.seat);
+        let place_of = |peer| self.roster.get(peer).map(|station| station.place);
         let stations = self.roster.iter().map(|(peer, station)| {
             let readiness = station.readiness(&self.agreement);
             StationView {
                 peer,
                 seat: station.tenure.seat,
+                place: station.place,
                 name: station.name.clone(),
                 harp: station.harp.clone(),
                 confirmed_ago: station.traces.confirmed_ago(now, &readiness),
                 to_confirm: station.traces.to_confirm(now, &readiness),
-                overhears: self.neighbours.suspect(peer).and_then(seat_of),
+                overhears: self.neighbours.suspect(peer).and_then(place_of),
                 outlook: station.course.outlook(now, &station.harp, &readiness),
                 readiness,
                 presence: station.presence(now),
@@ -295,7 +296,7 @@ impl Session {
             }
         });
         let mut stations: Vec<StationView> = stations.collect();
-        stations.sort_by_key(|station| station.seat);
+        stations.sort_by_key(|station| station.place);
         View {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
@@ -328,7 +329,7 @@ impl Session {
             .map(|station| (station, ago(station).unwrap_or_default()))
             .collect();
         let plucked = here.iter().map(|(station, ago)| Plucked {
-            seat: station.seat,
+            seat: station.place,
             harp: &station.harp,
             readiness: &station.readiness,
             ago,

@@ -45,7 +45,7 @@ pub struct View {
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
-    /// The stations in the order in which they first joined.
+    /// The stations in the order in which their seats are shown.
     pub stations: Vec<StationView>,
 }
 
@@ -84,6 +84,8 @@ pub struct StationView {
     pub peer: Fingerprint,
     /// The number of its seat, in the order of joining, from 1.
     pub seat: u32,
+    /// The number under which the seat is shown, in the leader's order.
+    pub place: u32,
     /// The harpist.
     pub name: Name,
     /// The harp.
@@ -95,7 +97,7 @@ pub struct StationView {
     pub confirmed_ago: Option<Duration>,
     /// How long ago the harp was ready, when a round has begun since and it is not ready in it yet: to be confirmed.
     pub to_confirm: Option<Duration>,
-    /// The seat of the harp that this station seems to hear in place of its own: its input is suspected, and what it
+    /// The place of the harp that this station seems to hear in place of its own: its input is suspected, and what it
     /// hears of that harp is not counted.
     pub overhears: Option<u32>,
     /// When it will be ready, and how long nothing was heard of it.

@@ -433,7 +433,10 @@ impl Model {
                 assert!(known, "{peer:?} is admitted before it is on disk");
             }
             ToStation::TakeOverAsked { seat, .. } => assert_eq!(self.seats[&peer].tenure.seat, seat),
-            ToStation::Refused(_) | ToStation::TakeOverDenied { .. } | ToStation::Tones { .. } => {}
+            ToStation::Refused(_)
+            | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_) => {}
             // Only the shell makes these.
             ToStation::PairReply { .. } | ToStation::PairAccept { .. } => panic!("{message:?}"),
         }

@@ -121,3 +121,40 @@ fn is_of_tones(effect: &Effect) -> bool {
         }
     )
 }
+
+#[test]
+fn seats_are_shown_in_the_order_that_the_leader_gives_and_keep_their_numbers() {
+    let mut session = with_ilse();
+    join(&mut session, 0, 2, OTTO, 2);
+    join(&mut session, 0, 3, GRETA, 3);
+    let shown = |session: &Session| -> Vec<(Fingerprint, u32, u32)> {
+        let stations = session.view(Uptime::from_millis(20)).stations;
+        stations
+            .iter()
+            .map(|station| (station.peer, station.place, station.seat))
+            .collect()
+    };
+    assert_eq!(shown(&session), [(ILSE, 1, 1), (OTTO, 2, 2), (GRETA, 3, 3)]);
+    let order = |first: &[Fingerprint]| command(Command::Order(first.to_vec()));
+    let told = |link| say(link, ToStation::Places(vec![(1, 2), (2, 3), (3, 1)]));
+    check(
+        &mut session,
+        vec![
+            (10, order(&[]), vec![]),
+            (11, order(&[ILSE, OTTO]), vec![]),
+            (
+                12,
+                order(&[GRETA]),
+                vec![written(4, Ruling::Order(vec![GRETA, ILSE, OTTO]))],
+            ),
+            // Told once more before the disk has answered.
+            (13, order(&[GRETA, ILSE]), vec![]),
+            (14, persisted(4), vec![told(1), told(2), told(3)]),
+        ],
+    );
+    assert_eq!(shown(&session), [(GRETA, 1, 3), (ILSE, 2, 1), (OTTO, 3, 2)]);
+    // Who comes later is shown last.
+    let late = Fingerprint([4; 32]);
+    join(&mut session, 30, 4, late, 5);
+    assert_eq!(shown(&session).last(), Some(&(late, 4, 4)));
+}

@@ -440,3 +440,27 @@ fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
     };
     assert_eq!(open(&folder).saved.ruled, ruled);
 }
+
+#[test]
+fn the_order_of_seats_is_kept_and_who_comes_later_is_last() {
+    let folder = folder("order");
+    let mut opened = open(&folder);
+    let seated = |number: u8| Record::Station {
+        peer: Fingerprint([number; 32]),
+        name: "Ilse".parse().expect("name"),
+        harp: harp(),
+    };
+    let order = [3, 1, 2].map(|number| Fingerprint([number; 32]));
+    let records = vec![
+        seated(1),
+        seated(2),
+        seated(3),
+        Record::Ruling(Ruling::Order(order.into())),
+        seated(4),
+    ];
+    persist(&mut opened, records);
+    drop(opened);
+    let stations = open(&folder).saved.stations;
+    let places: Vec<(u8, u32)> = stations.iter().map(|one| (one.peer.0[0], one.place)).collect();
+    assert_eq!(places, [(1, 2), (2, 3), (3, 1), (4, 4)]);
+}

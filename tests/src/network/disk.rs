@@ -124,6 +124,7 @@ impl Disk {
                         seat: self.stations.len() as u32 + 1,
                         epoch: 1,
                     },
+                    place: self.stations.len() as u32 + 1,
                     name,
                     acked: Sequence(0),
                     removed: false,

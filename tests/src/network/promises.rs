@@ -146,7 +146,8 @@ impl Hall {
             | ToStation::Admitted { .. }
             | ToStation::TakeOverAsked { .. }
             | ToStation::TakeOverDenied { .. }
-            | ToStation::Tones { .. } => return Ok(()),
+            | ToStation::Tones { .. }
+            | ToStation::Places(_) => return Ok(()),
         };
         if told > newest || told_epoch != self.disk.epoch {
             return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));

@@ -42,6 +42,22 @@ fn whether_tones_may_sound() {
 
 #[test]
 #[rustfmt::skip]
+fn under_which_numbers_seats_are_shown() {
+    check_to_station(
+        ToStation::Places(vec![(1, 2), (300, 1)]),
+        &[
+            ("kind",               &[113, 0]),
+            ("may be missed",      &[0]),
+            ("length",             &[7, 0, 0, 0]),
+            ("seats",              &[2]),
+            ("seat 1 as 2",        &[1, 2]),
+            ("seat 300 as 1",      &[251, 0x2c, 0x01, 1]),
+        ],
+    );
+}
+
+#[test]
+#[rustfmt::skip]
 fn the_agreement_whole_with_its_seats() {
     let seat = |seat, name: &str| Seat { tenure: Tenure { seat, epoch: 1 }, name: name.parse().expect("a name") };
     let document = Document {
