@@ -193,6 +193,8 @@ pub enum Order {
     Link,
     /// Show a fresh joining code, and open joining if it was closed.
     Code,
+    /// Give the board a new address: whoever looks by the one before sees nothing more.
+    Board,
     /// Show seats in another order, on the board and everywhere.
     Order {
         /// Numbers of seats, as they are shown: these come first, in this order, the others after them as they were.

@@ -33,6 +33,15 @@ struct Shared {
     networks: watch::Receiver<Network>,
 }
 
+impl Shared {
+    /// The board's address once it is the one of that number.
+    async fn board_at(&self, number: u32) -> String {
+        let mut networks = self.networks.clone();
+        let shown = networks.wait_for(|network| network.board == number).await;
+        shown.map(|network| network.links.board.clone()).unwrap_or_default()
+    }
+}
+
 /// The page's address, with the token where it is not sent to any server: behind `#`.
 pub(crate) fn url(at: SocketAddr, token: &str) -> String {
     format!("http://{at}/#{token}")
@@ -156,6 +165,7 @@ fn refused(status: StatusCode, why: &str) -> Response {
 
 async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
     let of_door = matches!(body, OrderBody::Joining { .. } | OrderBody::Code);
+    let of_board = body == OrderBody::Board;
     let Some(view) = shared.viewer.look().await else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
@@ -170,6 +180,9 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
     match shared.viewer.order(command).await {
         Some(Outcome::Done(view)) => {
             let mut status = Status::of(&view, &shared.words);
+            if of_board {
+                status.line = shared.board_at(view.board).await;
+            }
             if of_door {
                 let says = if view.joining {
                     Key::JoiningOpen

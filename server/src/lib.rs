@@ -170,13 +170,12 @@ impl Coordinator {
             stations: stations_at,
             board: board_at,
             token: saved.token,
-            board_token: board::token(&saved),
         };
         let addresses = Addresses {
             stations: stations_at,
             typed: doors.typed(),
             join: doors.join(),
-            board: doors.board_url(),
+            board: doors.board_url(saved.ruled.board),
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
@@ -230,10 +229,14 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let (network, networks) = watch::channel(self.doors.network());
+        let number = self.images.borrow().board;
+        let (network, networks) = watch::channel(self.doors.network(number));
+        let (tokens, token) = watch::channel(Arc::from(board::token(self.doors.token, number)));
         let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
         let control = control::pages(self.viewer(), drawing.control(), &self.handle, networks.clone());
-        let board = consort_pages::board(drawing.board(), &self.doors.board_token);
+        let board = consort_pages::board_behind(drawing.board(), token);
+        let keeping = board::keep(self.doors.token, self.images(), tokens);
+        let followed = self.images();
         let ensemble = self.images.borrow().agreement.ensemble.clone();
         let announced = self.discovery.map(|discovery| (discovery, ensemble));
         let mut advert = None;
@@ -254,7 +257,8 @@ impl Coordinator {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, limits, &desk) => {}
             () = drawing.follow(self.images, networks) => {}
-            () = network::follow(&doors, announced, &mut advert, &network) => {}
+            () = network::follow(&doors, announced, &mut advert, &network, followed) => {}
+            () = keeping => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }

@@ -54,6 +54,8 @@ pub enum OrderBody {
         /// Whether it may.
         granted: bool,
     },
+    /// Make the board's address anew: the one before opens nothing any more.
+    Board,
     /// Show the seats of these stations first, in this order, the others after them as they were.
     Order {
         /// Each by the fingerprint of its key, its tag, or the number under which its seat is shown.
@@ -159,6 +161,7 @@ impl OrderBody {
                 peer: station(&key)?,
                 granted,
             },
+            Self::Board => Command::RenewBoard,
             Self::Order { stations } => {
                 let seat = |text: &String| {
                     text.parse()
@@ -244,6 +247,7 @@ impl OrderBody {
             Order::Round => changed(ChangeBody::Round),
             Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
+            Order::Board => Ok(Some(Self::Board)),
             Order::Order { seats } => Ok(Some(Self::Order {
                 stations: seats.clone(),
             })),
@@ -293,6 +297,7 @@ mod tests {
             (r#"{"order":"undo"}"#, Command::Undo),
             (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
             (r#"{"order":"code"}"#, Command::Joining(true)),
+            (r#"{"order":"board"}"#, Command::RenewBoard),
             (
                 r#"{"order":"tones","allowed":false}"#,
                 Command::Tones { allowed: false },

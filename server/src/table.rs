@@ -96,6 +96,9 @@ pub(crate) const MIGRATIONS: &[&str] = &["
     -- The number under which the seat is shown, from 1.
     ALTER TABLE station ADD COLUMN place INTEGER NOT NULL DEFAULT 0;
     UPDATE station SET place = seat;
+", "
+    -- How often the leader has had the board's address made anew.
+    ALTER TABLE session ADD COLUMN board INTEGER NOT NULL DEFAULT 0;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -196,6 +199,7 @@ fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
                 .zip(order)
                 .try_for_each(|(place, peer)| statement.execute(params![place, peer.0]).map(drop))
         }
+        Ruling::Board(number) => transaction.execute("UPDATE session SET board = ?1", [number]).map(drop),
         Ruling::Tones { allowed } => transaction
             .execute("UPDATE session SET silenced = ?1", [!allowed])
             .map(drop),
@@ -335,13 +339,14 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
 }
 
 fn read_ruled(connection: &Connection) -> Result<Ruled, Unreadable> {
-    let (next_a4, silenced): (Option<f64>, bool) =
-        connection.query_row("SELECT next_a4_hz, silenced FROM session", [], |row| {
-            Ok((row.get(0)?, row.get(1)?))
+    let (next_a4, silenced, board): (Option<f64>, bool, u32) =
+        connection.query_row("SELECT next_a4_hz, silenced, board FROM session", [], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
         })?;
     Ok(Ruled {
         next_pitch: next_a4.map(ReferencePitch::new).transpose().map_err(meaningless)?,
         silenced,
+        board,
     })
 }
 

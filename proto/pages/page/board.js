@@ -76,8 +76,9 @@ export function show(board) {
 }
 
 // What is shown may no longer be true, and says so.
-function lost(seen) {
-  const since = seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
+function lost(seen, refused) {
+  const gone = "This address of the board is not good any more, or there is no place left: ask the leader. This is how it was.";
+  const since = seen && refused ? gone : seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
   document.body.classList.add("lost");
   headline.about = "";
   say("headline", since);

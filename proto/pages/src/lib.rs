@@ -44,4 +44,4 @@ pub use record::{
 pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
 pub use together::{Called, CalledHarp, RegisterShown, Together};
-pub use viewing::{VIEWERS_MAX, board};
+pub use viewing::{VIEWERS_MAX, board, board_behind};

@@ -85,6 +85,7 @@ cheapest-line = As the harps are, A = { $pitch } costs least: { $strings ->
    *[other] { $strings } strings
 } to turn, about { $time }.
 board-no-link = No link to the coordinator. This is what was heard last, and may not be so any more.
+board-elsewhere = This is not an address of the board, or not any more: ask the leader for the one that is shown now.
 board-not-granted = The leader has not granted this laptop to change anything. Looking is all it can do.
 board-disk-full = The disk takes nothing, so nothing new is kept: make room.
 

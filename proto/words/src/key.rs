@@ -169,6 +169,7 @@ keys! {
     CallHarp = "call-harp",
     CheapestLine = "cheapest-line",
     BoardNoLink = "board-no-link",
+    BoardElsewhere = "board-elsewhere",
     BoardNotGranted = "board-not-granted",
     BoardDiskFull = "board-disk-full",
 

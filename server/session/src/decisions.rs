@@ -93,6 +93,10 @@ impl Session {
             Command::Deputy { peer, granted } => self.set_deputy(peer, granted),
             Command::Tones { allowed } => self.rule(Ruling::Tones { allowed }),
             Command::Order(first) => self.order_seats(&first),
+            Command::RenewBoard => {
+                let number = self.newest_ruled().board + 1;
+                self.rule(Ruling::Board(number));
+            }
             Command::DropProposal => {
                 if self.proposal.take().is_some() {
                     self.redraw();
@@ -253,7 +257,7 @@ impl Session {
                 self.roster.put_in_order(order);
                 joined.into_iter().for_each(|link| self.send_places(link));
             }
-            Ruling::NextPitch(_) => {}
+            Ruling::NextPitch(_) | Ruling::Board(_) => {}
         }
     }
 

@@ -116,6 +116,8 @@ pub enum Command {
     },
     /// Show the seats of these stations first, in this order, the others after them as they were.
     Order(Vec<Fingerprint>),
+    /// Make the board's address anew: the one before opens nothing any more.
+    RenewBoard,
     /// Silence the reference tones of all desks, or let them sound again.
     Tones {
         /// Whether they may sound.

@@ -80,6 +80,8 @@ pub enum Ruling {
         /// Whether they may.
         allowed: bool,
     },
+    /// The address of the board is the one of this number: those before it open nothing any more.
+    Board(u32),
     /// Seats are shown in this order, from 1 on: those of all stations by their keys.
     Order(Vec<Fingerprint>),
 }
@@ -91,6 +93,8 @@ pub struct Ruled {
     pub next_pitch: Option<ReferencePitch>,
     /// Whether the reference tones are silenced.
     pub silenced: bool,
+    /// How often the leader has had the board's address made anew.
+    pub board: u32,
 }
 
 impl Ruled {
@@ -100,6 +104,7 @@ impl Ruled {
         match ruling {
             Ruling::NextPitch(a4) => self.next_pitch = *a4,
             Ruling::Tones { allowed } => self.silenced = !allowed,
+            Ruling::Board(number) => self.board = *number,
             // The stations keep it.
             Ruling::Order(_) => {}
         }

@@ -311,6 +311,7 @@ impl Session {
             watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
             proposal: self.proposal.clone(),
             next_pitch: self.ruled.next_pitch,
+            board: self.ruled.board,
             silenced: self.ruled.silenced,
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,

@@ -39,6 +39,8 @@ pub struct View {
     pub proposal: Option<(Name, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// How often the leader has had the board's address made anew.
+    pub board: u32,
     /// Whether the reference tones of all desks are silenced.
     pub silenced: bool,
     /// Whether the last change can be taken back.

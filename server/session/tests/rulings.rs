@@ -158,3 +158,17 @@ fn seats_are_shown_in_the_order_that_the_leader_gives_and_keep_their_numbers() {
     join(&mut session, 30, 4, late, 5);
     assert_eq!(shown(&session).last(), Some(&(late, 4, 4)));
 }
+
+#[test]
+#[rustfmt::skip]
+fn each_new_address_of_the_board_has_a_number_of_its_own() {
+    let mut session = session();
+    let renew = || command(Command::RenewBoard);
+    check(&mut session, vec![
+        (10, renew(),           vec![written(1, Ruling::Board(1))]),
+        (11, renew(),           vec![written(2, Ruling::Board(2))]),
+    ]);
+    assert_eq!(session.view(Uptime::default()).board, 0, "not before it is on the disk");
+    check(&mut session, vec![(12, persisted(2), vec![])]);
+    assert_eq!(session.view(Uptime::default()).board, 2);
+}

@@ -418,13 +418,18 @@ fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
     let folder = folder("ruled");
     let mut opened = open(&folder);
     let a4 = ReferencePitch::new(441.5).expect("pitch");
-    let rulings = [Ruling::NextPitch(Some(a4)), Ruling::Tones { allowed: false }];
+    let rulings = [
+        Ruling::NextPitch(Some(a4)),
+        Ruling::Tones { allowed: false },
+        Ruling::Board(3),
+    ];
     persist(&mut opened, rulings.map(Record::Ruling).into());
     drop(opened);
     let mut opened = open(&folder);
     let ruled = Ruled {
         next_pitch: Some(a4),
         silenced: true,
+        board: 3,
     };
     assert_eq!(opened.saved.ruled, ruled);
     let next = Agreement {
@@ -437,6 +442,7 @@ fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
     let ruled = Ruled {
         next_pitch: None,
         silenced: true,
+        board: 3,
     };
     assert_eq!(open(&folder).saved.ruled, ruled);
 }
