@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use consort_outlook::Course;
-use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_pages::{Age, BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
 use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, Readiness, Round, Uptime};
@@ -126,6 +126,9 @@ impl Assembly {
                 harp: &harp.harp,
                 readiness,
                 outlook: course.outlook(self.heard_at, &harp.harp, readiness),
+                // A picture tells how strings stand, not since when.
+                age: Age::default(),
+                overhears: None,
                 presence: self.presence(harp.heard),
                 removed: false,
                 help: harp.help,
@@ -145,7 +148,9 @@ impl Assembly {
             proposal: None,
             // What is decided for later stays with the leader until it is agreed.
             next_pitch: None,
-            // So is whether tones may sound.
+            // So are what the room did and whether tones may sound.
+            room: Vec::new(),
+            cheapest: None,
             silenced: false,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,

@@ -3,7 +3,7 @@ import { at, clock, follow, make, say, speak } from "./follow.js";
 import { drawCrowd, drawSection } from "./section.js";
 import { drawHarp } from "./strings.js";
 import { showReady, showRows } from "./rows.js";
-import { showCalled, showHands, showTogether } from "./beside.js";
+import { showCalled, showHands, showRoom, showTogether } from "./beside.js";
 
 // A headline that changes is read anew: it waits so long, in milliseconds, unless harps come or go.
 const HEADLINE_EVERY = 10_000;
@@ -70,6 +70,7 @@ export function show(board) {
   showReady(board, who);
   say("remains", board.remains);
   at("remains").hidden = !board.remains;
+  showRoom(board.room);
   showCalled(board.called);
   showHands(board.hands, people());
   showTogether(board.together, people() !== "seats");

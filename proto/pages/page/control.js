@@ -1,7 +1,7 @@
 // The leader's control: gathers decisions, says what they do, and sends them together. Every text is only set as text.
 import { at, clock, enter, follow, make, post, say, speak } from "./follow.js";
 import { decide, decided, forget, order, state, whenDecided } from "./draft.js";
-import { noPitch, outOfReach, plain, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
+import { noPitch, outOfReach, plain, showCheapest, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
 import { showHarps, showJoining } from "./seats.js";
 
 const tell = speak("sentence");
@@ -151,6 +151,7 @@ at("undo").addEventListener("click", () => order({ order: "undo" }));
 function render() {
   if (!state.now) return;
   if (document.activeElement !== at("hz")) at("hz").value = shownHz();
+  showCheapest();
   showTemperament();
   showSetting();
   showTolerance();

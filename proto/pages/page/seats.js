@@ -102,6 +102,9 @@ function row(key) {
 
 export function showHarps() {
   say("headline", [state.now.board.headline_names.replace("{time}", clock(state.now.board.headline_in_s)), state.now.board.count].filter(Boolean).join(" · "));
+  const { room } = state.now.board;
+  at("room").hidden = room.length === 0;
+  if (at("room").textContent !== room.join("")) at("room").replaceChildren(...room.map((says) => make("li", "", says)));
   at("tones").setAttribute("aria-pressed", String(state.now.silenced));
   // A deputy changes the agreement; what the desks may do is the leader's.
   at("tones").hidden = state.now.links.join === "";

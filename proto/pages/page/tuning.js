@@ -37,6 +37,17 @@ at("hz").addEventListener("input", () => {
   const hz = typedHz(at("hz").value);
   decide("hz", hz === "" ? state.now.pitch_hz : hz, state.now.pitch_hz);
 });
+// The A that the harps are nearest to is only written into the field: what it does is said before it is sent.
+at("cheapest").querySelector("button").addEventListener("click", () => {
+  decide("hz", state.now.cheapest.hz, state.now.pitch_hz);
+  at("hz").value = shownHz();
+});
+
+export function showCheapest() {
+  at("cheapest").hidden = !state.now.cheapest;
+  say(at("cheapest").querySelector("span"), state.now.cheapest?.says);
+}
+
 at("hz").addEventListener("blur", () => { if (state.now) at("hz").value = shownHz(); });
 
 // Temperament.

@@ -51,6 +51,8 @@ pub struct ControlPage {
     pub questions: Vec<Question>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
+    /// The A that would cost least, where that is not the one that is agreed; null otherwise.
+    pub cheapest: Option<Cheapest>,
     /// Whether the reference tones of all desks are silenced.
     pub silenced: bool,
     /// How many harps the agreement goes to at once.
@@ -59,6 +61,15 @@ pub struct ControlPage {
     pub links: Links,
     /// All stations, also those that were turned away, in the order of their seats.
     pub stations: Vec<Station>,
+}
+
+/// A pitch that would cost the ensemble little.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Cheapest {
+    /// What it would cost, in words.
+    pub says: String,
+    /// A4 in hertz.
+    pub hz: f64,
 }
 
 /// A temperament that can be chosen.
@@ -153,6 +164,13 @@ impl ControlPage {
             }),
             questions: questions(session, words),
             can_undo: session.can_undo,
+            cheapest: session
+                .cheapest
+                .filter(|cheapest| cheapest.a4 != tuning.a4)
+                .map(|cheapest| Cheapest {
+                    says: cheapest.says(words),
+                    hz: cheapest.a4.hz().get(),
+                }),
             silenced: session.silenced,
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),

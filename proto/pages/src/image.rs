@@ -6,6 +6,8 @@ use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch};
 
+use crate::watch::{Age, CheapestPitch, RoomMoved};
+
 /// Everything that board and control are made from, at one moment.
 #[derive(Clone, Debug)]
 pub struct SessionImage<'a> {
@@ -27,6 +29,10 @@ pub struct SessionImage<'a> {
     pub proposal: Option<(&'a Name, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// What the room did to the strings of most harps.
+    pub room: Vec<RoomMoved>,
+    /// The A that would cost least; `None` while hardly any string was heard.
+    pub cheapest: Option<CheapestPitch>,
     /// Whether the reference tones of all desks are silenced.
     pub silenced: bool,
     /// Whether the last change can be taken back.
@@ -52,6 +58,8 @@ impl<'a> SessionImage<'a> {
             watching: Vec::new(),
             proposal: None,
             next_pitch: None,
+            room: Vec::new(),
+            cheapest: None,
             silenced: false,
             can_undo: false,
             disk_trouble: false,
@@ -71,6 +79,8 @@ impl<'a> SeatImage<'a> {
             harp,
             readiness,
             outlook: Outlook::default(),
+            age: Age::default(),
+            overhears: None,
             presence: Presence::Here,
             removed: false,
             help: false,
@@ -115,6 +125,10 @@ pub struct SeatImage<'a> {
     pub readiness: &'a Readiness,
     /// When it will be ready, and how long nothing was heard of it.
     pub outlook: Outlook,
+    /// How old it is what was reported of it.
+    pub age: Age,
+    /// The seat of the harp that its station seems to hear in place of its own.
+    pub overhears: Option<u32>,
     /// Whether its station can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.

@@ -203,6 +203,8 @@ keys! {
     HandAwayWhy = "hand-away-why",
     HandQuiet = "hand-quiet",
     HandQuietWhy = "hand-quiet-why",
+    HandOverhears = "hand-overhears",
+    HandOverhearsWhy = "hand-overhears-why",
     HandCopied = "hand-copied",
     HandCopiedWhy = "hand-copied-why",
     RegisterWires = "register-wires",
