@@ -91,7 +91,10 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         newcomer: view.newcomer.as_ref().map(person),
         knocking: view.knocking.iter().map(person).collect(),
         watching: view.watching.clone(),
-        proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
+        proposal: view
+            .proposal
+            .as_ref()
+            .map(|(name, proposal)| (name.as_ref(), *proposal)),
         next_pitch: view.next_pitch,
         room: view.room.iter().map(room).collect(),
         cheapest: view.cheapest().as_ref().map(cheapest),

@@ -13,6 +13,7 @@ mod deputy;
 mod endpoint;
 mod image;
 pub mod lines;
+mod microphone;
 mod network;
 pub mod order;
 mod pairing;
@@ -47,6 +48,7 @@ use crate::config::{Discovery, Limits};
 use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::deputy::Desk;
 use crate::image::Drawing;
+use crate::microphone::Microphone;
 use crate::network::Doors;
 use crate::pairing::Exchanges;
 use crate::remote::Handle;
@@ -62,6 +64,7 @@ pub struct Coordinator {
     board: TcpListener,
     control: TcpListener,
     discovery: Option<Discovery>,
+    microphone: Option<String>,
     limits: Limits,
     event_loop: EventLoop,
     inputs: mpsc::Receiver<Input>,
@@ -196,6 +199,7 @@ impl Coordinator {
             board,
             control,
             discovery: config.discovery,
+            microphone: config.microphone,
             limits: config.limits,
             event_loop,
             inputs,
@@ -233,7 +237,13 @@ impl Coordinator {
         let (network, networks) = watch::channel(self.doors.network(number));
         let (tokens, token) = watch::channel(Arc::from(board::token(self.doors.token, number)));
         let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
-        let control = control::pages(self.viewer(), drawing.control(), &self.handle, networks.clone());
+        let control = control::pages(
+            self.viewer(),
+            drawing.control(),
+            &self.handle,
+            networks.clone(),
+            Microphone::new(self.microphone.clone()),
+        );
         let board = consort_pages::board_behind(drawing.board(), token);
         let keeping = board::keep(self.doors.token, self.images(), tokens);
         let followed = self.images();

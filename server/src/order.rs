@@ -54,6 +54,8 @@ pub enum OrderBody {
         /// Whether it may.
         granted: bool,
     },
+    /// Measure an A through this laptop, and propose it.
+    Measure,
     /// Make the board's address anew: the one before opens nothing any more.
     Board,
     /// Show the seats of these stations first, in this order, the others after them as they were.
@@ -140,7 +142,7 @@ impl OrderBody {
         self
     }
 
-    /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
+    /// The session's command; `None` for [`OrderBody::Stop`] and [`OrderBody::Measure`], which the session knows nothing of.
     pub(crate) fn command(self) -> Result<Option<Command>, String> {
         let station = |text: &str| {
             let text = text.trim();
@@ -177,7 +179,8 @@ impl OrderBody {
             Self::NextPitch { hz } => {
                 Command::NextPitch(hz.map(ReferencePitch::new).transpose().map_err(|why| why.to_string())?)
             }
-            Self::Stop => return Ok(None),
+            // Measuring takes its time; what it comes to is an order of its own.
+            Self::Measure | Self::Stop => return Ok(None),
         }))
     }
 }
@@ -247,6 +250,7 @@ impl OrderBody {
             Order::Round => changed(ChangeBody::Round),
             Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
+            Order::Measure => Ok(Some(Self::Measure)),
             Order::Board => Ok(Some(Self::Board)),
             Order::Order { seats } => Ok(Some(Self::Order {
                 stations: seats.clone(),

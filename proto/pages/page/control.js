@@ -2,6 +2,7 @@
 import { at, clock, enter, follow, make, post, say, speak } from "./follow.js";
 import { decide, decided, forget, order, state, whenDecided } from "./draft.js";
 import { noPitch, outOfReach, plain, showCheapest, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
+import { showMeasure } from "./measure.js";
 import { showHarps, showJoining } from "./seats.js";
 
 const tell = speak("sentence");
@@ -152,6 +153,7 @@ function render() {
   if (!state.now) return;
   if (document.activeElement !== at("hz")) at("hz").value = shownHz();
   showCheapest();
+  showMeasure();
   showTemperament();
   showSetting();
   showTolerance();

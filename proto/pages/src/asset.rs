@@ -42,6 +42,7 @@ pub(crate) const CONTROL: &[Asset] = files! {
     "control.js": SCRIPT from "control.js",
     "draft.js": SCRIPT from "draft.js",
     "tuning.js": SCRIPT from "tuning.js",
+    "measure.js": SCRIPT from "measure.js",
     "seats.js": SCRIPT from "seats.js",
     "page.css": STYLE from "page.css",
     "follow.js": SCRIPT from "follow.js",

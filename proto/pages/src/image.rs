@@ -25,8 +25,8 @@ pub struct SessionImage<'a> {
     pub knocking: Vec<(&'a Name, Fingerprint)>,
     /// Keys of laptops that look at the board over a link of their own, and whether each may change the agreement.
     pub watching: Vec<(Fingerprint, bool)>,
-    /// The reference pitch that somebody has measured.
-    pub proposal: Option<(&'a Name, Proposal)>,
+    /// The reference pitch that somebody has measured, or the leader's own laptop for no name.
+    pub proposal: Option<(Option<&'a Name>, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
     /// What the room did to the strings of most harps.

@@ -97,6 +97,8 @@ joining-knocking-no = No
 seat-wanted = { $name }, with the tag { $tag }, wants to play the harp of seat { $seat }, { $holder }, at another laptop.
 seat-wanted-yes = Let it change
 seat-wanted-no = Leave it
+proposal-measured = A = { $pitch }, give or take { $cents } cents. It is proposed and not agreed yet: now, next or keep.
+proposal-own = This laptop
 proposal-says = { $name } has measured A = { $pitch }, give or take { $cents } cents: { $off } from A = { $agreed }.
 proposal-near = { $name } has measured A = { $pitch }, give or take { $cents } cents. That is { $off } from A = { $agreed } and within the tolerance: it can stay.
 proposal-yes = A = { $pitch } now

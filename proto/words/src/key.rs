@@ -242,6 +242,8 @@ keys! {
     SeatWanted = "seat-wanted",
     SeatWantedYes = "seat-wanted-yes",
     SeatWantedNo = "seat-wanted-no",
+    ProposalMeasured = "proposal-measured",
+    ProposalOwn = "proposal-own",
     ProposalSays = "proposal-says",
     ProposalNear = "proposal-near",
     ProposalYes = "proposal-yes",

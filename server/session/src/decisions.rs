@@ -97,6 +97,10 @@ impl Session {
                 let number = self.newest_ruled().board + 1;
                 self.rule(Ruling::Board(number));
             }
+            Command::Propose(proposal) => {
+                self.proposal = Some((None, proposal));
+                self.redraw();
+            }
             Command::DropProposal => {
                 if self.proposal.take().is_some() {
                     self.redraw();

@@ -3,6 +3,7 @@
 use std::net::IpAddr;
 use std::time::Duration;
 
+use consort_proto::message::Proposal;
 use consort_proto::{
     Binding, Fingerprint, JoinCode, Note, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance,
 };
@@ -123,6 +124,8 @@ pub enum Command {
         /// Whether they may sound.
         allowed: bool,
     },
+    /// Propose a reference pitch that this laptop has measured.
+    Propose(Proposal),
     /// Put the proposed reference pitch away.
     DropProposal,
 }

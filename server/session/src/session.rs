@@ -87,7 +87,8 @@ pub struct Session {
     pub(crate) wanted: BTreeMap<u32, Wanted>,
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
-    pub(crate) proposal: Option<(Name, Proposal)>,
+    /// A measured pitch, and whose harpist did; without one, this laptop.
+    pub(crate) proposal: Option<(Option<Name>, Proposal)>,
     /// What the leader ruled beside the agreement, as it rests on the disk.
     pub(crate) ruled: Ruled,
     pub(crate) roster: Roster,
@@ -373,7 +374,10 @@ impl Session {
                 }
             }
             (LinkState::Joined, ToCoordinator::Propose(proposal)) => {
-                self.proposal = self.roster.get(peer).map(|station| (station.name.clone(), proposal));
+                self.proposal = self
+                    .roster
+                    .get(peer)
+                    .map(|station| (Some(station.name.clone()), proposal));
                 self.redraw();
             }
             // A heartbeat may overtake a hello; reports may have been sent just before an old link was given up.

@@ -35,8 +35,9 @@ pub struct View {
     pub knocking: Vec<Newcomer>,
     /// Keys that look at the board over a link of their own, and whether each may change the agreement.
     pub watching: Vec<(Fingerprint, bool)>,
-    /// The newest reference pitch that a station has measured, and whose harpist did; until the leader has seen to it.
-    pub proposal: Option<(Name, Proposal)>,
+    /// The newest reference pitch that was measured, and whose harpist did, or this laptop for `None`; until the leader has
+    /// seen to it.
+    pub proposal: Option<(Option<Name>, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
     /// How often the leader has had the board's address made anew.

@@ -283,7 +283,7 @@ fn a_measured_a_is_proposed_and_agreed_on_by_nobody_but_the_leader() {
         &mut session,
         vec![(10, heard(2, ToCoordinator::Propose(proposal)), vec![])],
     );
-    assert_eq!(shown(&session), Some((name("Player"), proposal)));
+    assert_eq!(shown(&session), Some((Some(name("Player")), proposal)));
     assert_eq!(session.view(Uptime::from_millis(20)).agreement, agreement(1, 440.0, 1));
     play(&mut session, vec![(20, command(Command::DropProposal))]);
     assert_eq!(shown(&session), None);

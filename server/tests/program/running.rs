@@ -60,7 +60,13 @@ impl Running {
     }
 
     pub(crate) fn start_with(folder: &Path, words: &[&str]) -> Self {
-        let mut child = program()
+        Self::start_program(Path::new(env!("CARGO_BIN_EXE_consort-coordinator")), folder, words)
+    }
+
+    /// The same with the program at `path`.
+    pub(crate) fn start_program(path: &Path, folder: &Path, words: &[&str]) -> Self {
+        let mut child = Command::new(path)
+            .env_remove("CONSORT_LOG")
             .args(LOCAL)
             .args(["--json", "--data"])
             .arg(folder)
