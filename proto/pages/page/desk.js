@@ -138,7 +138,7 @@ function showTimes() {
 setInterval(showTimes, 5000);
 showTimes();
 
-function show(picture) {
+export function show(picture) {
   const previous = now;
   now = picture;
   document.title = `Desk · ${now.name}`;
