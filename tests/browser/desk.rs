@@ -385,3 +385,24 @@ fn a_string_is_compared_as_its_pedal_stands_and_turned_only_in_flat() {
         browser.expect_quiet();
     });
 }
+
+/// Middle C is 4C the harpist's way, C4 in acoustics; the top string of a harp of 47 is G flat 7.
+#[test]
+fn strings_are_called_the_harpists_way_in_the_set_up_until_she_wants_it_otherwise() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-names");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        browser.press(['s']);
+        let option = |place: u32| format!("document.getElementById('from').options[{place}]?.textContent");
+        browser.wait("the top string", &format!("{} === '0G♭, nylon'", option(0)));
+        assert_eq!(browser.text(&option(25)), "4C♭, gut");
+        browser.run(
+            "const names = document.getElementById('octaves'); names.value = 'scientific'; names.dispatchEvent(new Event('change'));",
+        );
+        browser.wait("the other way", &format!("{} === 'G♭7, nylon'", option(0)));
+        browser.expect_quiet();
+    });
+}
