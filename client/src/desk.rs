@@ -224,6 +224,11 @@ async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Respo
     }
 }
 
+/// The wish that `body` stands for, of whoever plays `harp`; `None` for what is no wish.
+pub(crate) fn wish_of(body: serde_json::Value, harp: &Harp) -> Option<Wish> {
+    serde_json::from_value::<WishBody>(body).ok()?.meant(harp).ok()
+}
+
 impl WishBody {
     /// The wish of whoever plays `harp`; else the sentence that says what is wrong with it.
     fn meant(self, harp: &Harp) -> Result<Wish, String> {
@@ -327,6 +332,15 @@ mod tests {
         ] {
             assert!(serde_json::from_str::<WishBody>(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn an_answer_is_a_wish_and_anything_else_is_none() {
+        let harp = harp_file::preset("pedal-47").expect("a preset");
+        let wish = wish_of(json!({"wish": "key-way", "way": "away"}), &harp);
+        assert!(matches!(wish, Some(Wish::KeyWay(Some(Way::Away)))), "{wish:?}");
+        assert!(wish_of(json!({"wish": "key-way", "way": "round"}), &harp).is_none());
+        assert!(wish_of(json!({"order": "stop"}), &harp).is_none());
     }
 
     #[test]
