@@ -406,3 +406,28 @@ fn strings_are_called_the_harpists_way_in_the_set_up_until_she_wants_it_otherwis
         browser.expect_quiet();
     });
 }
+
+/// The longest name that an ensemble can have.
+#[test]
+fn a_long_name_of_the_ensemble_pushes_nothing_on_the_desk() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-long");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.screen(LAPTOP);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        let top = || browser.run("return document.getElementById('hand').getBoundingClientRect().top");
+        browser.wait(
+            "the ensemble",
+            "document.getElementById('message').textContent.startsWith('With ')",
+        );
+        let before = top();
+        let long = "The United Harps of the Upper and the Lower Alder Valley and Friends".repeat(2);
+        browser.run(&format!(
+            "document.getElementById('message').textContent = 'With {long}.'"
+        ));
+        assert_eq!(top(), before);
+        browser.picture(&screens().join("desk-long-name.png"));
+    });
+}

@@ -145,6 +145,7 @@ export function show(picture) {
   showTuning(now.tuning);
   at("tuning").title = `${now.name} · ${now.harp}`;
   say("message", now.message);
+  at("message").title = now.message;
   say("start", now.start);
   if (at("link").dataset.link !== now.link) {
     at("link").dataset.link = now.link;
