@@ -67,7 +67,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         questions: question::all(image, words),
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
         no_tone: image.link.silenced.then(|| words.say(Key::DeskNoTone, &[])),
-        pedals: DeskPedals::of(&image.harp, course.pedals.as_ref().map(Pedals::setting), words),
+        pedals: pedals(image, words),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
         string,
@@ -132,7 +132,12 @@ fn start(left: Duration, words: &Words) -> String {
     words.say(Key::DeskStartIn, &[("time", Arg::from(time))])
 }
 
-/// One message at a time: what spoils the sound first, then the link, then what is merely so.
+/// Where the pedals or levers stand.
+fn pedals(image: &Image, words: &Words) -> Option<DeskPedals> {
+    DeskPedals::of(&image.harp, image.course.pedals.as_ref().map(Pedals::setting), words)
+}
+
+/// One message at a time: what spoils the sound first, then what has changed, where the pedals stand, the link, and what is merely so.
 fn message(image: &Image, words: &Words) -> (String, bool) {
     let of_input = image.input.sentence(words);
     if let Some(sentence) = of_input.as_ref().filter(|_| image.input.is_urgent()) {
@@ -143,6 +148,9 @@ fn message(image: &Image, words: &Words) -> (String, bool) {
     }
     if let Some(changed) = &image.course.changed {
         return (changed.clone(), true);
+    }
+    if let Some(says) = pedals(image, words).and_then(|pedals| pedals.says) {
+        return (says, false);
     }
     let link = image
         .link

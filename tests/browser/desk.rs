@@ -346,7 +346,7 @@ fn a_string_is_compared_as_its_pedal_stands_and_turned_only_in_flat() {
         pedal("G", "G♮");
         browser.wait(
             "that it is said",
-            "document.getElementById('pedals-says').textContent.startsWith('The pedals stand in')",
+            "document.getElementById('message').textContent.startsWith('The pedals stand in')",
         );
         runa.play("clean-26-gb4.flac");
         browser.wait(
@@ -374,7 +374,7 @@ fn a_string_is_compared_as_its_pedal_stands_and_turned_only_in_flat() {
         browser.run("document.querySelector('#pedals .all').click()");
         browser.wait(
             "all in flat",
-            "document.getElementById('pedals-says').textContent === ''",
+            "document.getElementById('message').textContent.startsWith('With ')",
         );
         runa.play("clean-26-gb4.flac");
         browser.wait("the G", "document.getElementById('name').textContent.includes('G')");

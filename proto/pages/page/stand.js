@@ -10,6 +10,7 @@ let shown = "";
 export function movePedals() {
   at("pedals").hidden = !at("pedals").hidden;
   press();
+  at("pedals").scrollIntoView({ block: "nearest" });
 }
 
 const press = () => at("open-pedals").setAttribute("aria-pressed", String(!at("pedals").hidden));
@@ -30,7 +31,6 @@ function letter({ letter: name, may, stands }, { levers, letters }, wish) {
 export function showPedals(pedals, wish) {
   at("open-pedals").hidden = !pedals;
   if (!pedals) return;
-  say("pedals-says", pedals.says);
   if (pedals.says) at("pedals").hidden = false;
   press();
   say(at("open-pedals").firstChild, pedals.levers ? "Levers " : "Pedals ");
