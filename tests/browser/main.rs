@@ -12,6 +12,7 @@ mod desk;
 mod director;
 mod gallery;
 mod keyboard;
+mod leader;
 mod network;
 mod questions;
 mod record;
