@@ -54,6 +54,8 @@ pub(crate) enum NotMeasured {
 const SECONDS: u32 = 6;
 /// The station's program, as it is named beside this one.
 const PROGRAM: &str = "consort-station";
+/// What stands before its complaints.
+const COMPLAINS: &str = "station: ";
 
 /// What the program says of a tone, as far as it is needed here.
 #[derive(Deserialize)]
@@ -126,7 +128,7 @@ fn understood(told: &str, complained: &str, program: &Path) -> Result<Proposal, 
     let not_understood = || NotMeasured::NotUnderstood(program.to_owned());
     let complaint = complained.lines().rev().find(|line| !line.trim().is_empty());
     let Some(last) = told.lines().rev().find(|line| !line.trim().is_empty()) else {
-        let said = complaint.map(|line| line.trim_start_matches(PROGRAM).trim_start_matches(": ").to_owned());
+        let said = complaint.map(|line| line.trim_start_matches(COMPLAINS).to_owned());
         return Err(said.map_or_else(not_understood, NotMeasured::Said));
     };
     let held: Held = serde_json::from_str(last).map_err(|_| not_understood())?;
@@ -164,14 +166,14 @@ mod tests {
             (other, "", "at 512.3 Hz"),
             (
                 "",
-                "consort-station: no input is there: plug a microphone in\n",
+                "station: no input is there: plug a microphone in\n",
                 "no input is there: plug a microphone in",
             ),
             ("", "", "another version"),
             ("held\n", "", "another version"),
         ] {
             let why = said(told, complained).expect_err(says);
-            assert!(why.contains(says) && !why.starts_with("consort-station: no"), "{why}");
+            assert!(why.contains(says) && !why.starts_with("station: "), "{why}");
         }
     }
 }

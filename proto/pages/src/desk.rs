@@ -192,7 +192,8 @@ impl DeskPedals {
         let letters: Vec<DeskPedal> = letters.collect();
         let levers = harp.kind() != Kind::Pedal;
         let key = if levers { Key::DeskLevers } else { Key::DeskPedals };
-        let says = declared.map(|setting| words.say(key, &[("setting", Arg::from(words.setting(setting)))]));
+        let signs = |setting| words.setting(setting).replace('b', "♭").replace('#', "♯");
+        let says = declared.map(|setting| words.say(key, &[("setting", Arg::from(signs(setting)))]));
         (!letters.is_empty()).then_some(Self { levers, says, letters })
     }
 }
