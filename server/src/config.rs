@@ -26,6 +26,8 @@ pub struct Config {
     pub control_port: u16,
     /// How the session is announced; `None` keeps it unannounced.
     pub discovery: Option<Discovery>,
+    /// The input through which an A is measured; `None` for the one that the system prefers.
+    pub microphone: Option<String>,
     /// What is changed at the opening; everything absent stays as it was saved.
     pub opening: Opening,
     /// How many may call at the same time.
@@ -85,6 +87,7 @@ impl Config {
                 port: 5353,
                 loopback_only: false,
             }),
+            microphone: None,
             opening: Opening::default(),
             limits: Limits::default(),
             session: consort_session::Config::default(),
@@ -111,6 +114,7 @@ impl TryFrom<Args> for Config {
                 port: typed.mdns_port,
                 loopback_only: typed.mdns_loopback,
             }),
+            microphone: typed.microphone,
             opening: Opening {
                 pitch: typed.pitch,
                 temperament: typed.temperament,

@@ -312,14 +312,7 @@ impl EventLoop {
         let door = |session: &Session| {
             let view = session.view(now);
             let wanted: Vec<_> = view.stations.into_iter().map(|station| station.wanted_by).collect();
-            (
-                view.joining,
-                view.code,
-                view.knocking,
-                view.proposal,
-                view.next_pitch,
-                wanted,
-            )
+            (view.joining, view.code, view.knocking, view.proposal, wanted)
         };
         let door_before = door(&self.session);
         self.session.handle(now, Event::Command(command));

@@ -13,6 +13,7 @@ mod deputy;
 mod endpoint;
 mod image;
 pub mod lines;
+mod microphone;
 mod network;
 pub mod order;
 mod pairing;
@@ -47,6 +48,7 @@ use crate::config::{Discovery, Limits};
 use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::deputy::Desk;
 use crate::image::Drawing;
+use crate::microphone::Microphone;
 use crate::network::Doors;
 use crate::pairing::Exchanges;
 use crate::remote::Handle;
@@ -62,6 +64,7 @@ pub struct Coordinator {
     board: TcpListener,
     control: TcpListener,
     discovery: Option<Discovery>,
+    microphone: Option<String>,
     limits: Limits,
     event_loop: EventLoop,
     inputs: mpsc::Receiver<Input>,
@@ -170,13 +173,12 @@ impl Coordinator {
             stations: stations_at,
             board: board_at,
             token: saved.token,
-            board_token: board::token(&saved),
         };
         let addresses = Addresses {
             stations: stations_at,
             typed: doors.typed(),
             join: doors.join(),
-            board: doors.board_url(),
+            board: doors.board_url(saved.ruled.board),
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
@@ -197,6 +199,7 @@ impl Coordinator {
             board,
             control,
             discovery: config.discovery,
+            microphone: config.microphone,
             limits: config.limits,
             event_loop,
             inputs,
@@ -230,10 +233,20 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let (network, networks) = watch::channel(self.doors.network());
+        let number = self.images.borrow().board;
+        let (network, networks) = watch::channel(self.doors.network(number));
+        let (tokens, token) = watch::channel(Arc::from(board::token(self.doors.token, number)));
         let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
-        let control = control::pages(self.viewer(), drawing.control(), &self.handle, networks.clone());
-        let board = consort_pages::board(drawing.board(), &self.doors.board_token);
+        let control = control::pages(
+            self.viewer(),
+            drawing.control(),
+            &self.handle,
+            networks.clone(),
+            Microphone::new(self.microphone.clone()),
+        );
+        let board = consort_pages::board_behind(drawing.board(), token);
+        let keeping = board::keep(self.doors.token, self.images(), tokens);
+        let followed = self.images();
         let ensemble = self.images.borrow().agreement.ensemble.clone();
         let announced = self.discovery.map(|discovery| (discovery, ensemble));
         let mut advert = None;
@@ -254,7 +267,8 @@ impl Coordinator {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, limits, &desk) => {}
             () = drawing.follow(self.images, networks) => {}
-            () = network::follow(&doors, announced, &mut advert, &network) => {}
+            () = network::follow(&doors, announced, &mut advert, &network, followed) => {}
+            () = keeping => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }

@@ -126,6 +126,8 @@ impl Link {
                 session, acked, tenure, ..
             } => {
                 self.session = Some(session);
+                self.silenced = false;
+                self.seating.places.clear();
                 self.seated(session, tenure);
                 self.welcomed(now, attempt, coordinator, address);
                 let renumbered = self.journal.outrun(now, acked);
@@ -150,6 +152,14 @@ impl Link {
                 self.seat_wanted(now, Asked { seat, name, by });
             }
             ToStation::TakeOverDenied { seat } if self.joined == Some(attempt) => self.seat_denied(seat),
+            ToStation::Places(places) if self.joined == Some(attempt) => {
+                self.seating.places = places.into_iter().collect();
+                self.redraw();
+            }
+            ToStation::Tones { allowed } if self.joined == Some(attempt) => {
+                self.silenced = !allowed;
+                self.redraw();
+            }
             ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
             ToStation::Refused(Refusal::Superseded) if self.joined == Some(attempt) && self.is_introducing_itself() => {
                 // By this station's own newer link, whose welcome is on its way.
@@ -175,6 +185,8 @@ impl Link {
             ToStation::Agreement(_)
             | ToStation::TakeOverAsked { .. }
             | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_)
             | ToStation::Acked(_)
             | ToStation::Beat { .. } => {}
         }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use consort_proto::message::Content;
+use consort_proto::message::{Content, NEWEST};
 use consort_proto::{
     Agreement, Document, Fingerprint, Harp, Hello, JoinLink, JoinToken, Name, Readiness, Report, Revision, Round,
     Sequence, SessionId, StringNumber, StringStory, Tenure, ToCoordinator, Tolerance, Tuning, Uptime,
@@ -95,6 +95,8 @@ pub struct Link {
     pub(crate) calls: BTreeMap<Attempt, Call>,
     pub(crate) joined: Option<Attempt>,
     pub(crate) last_heard: Uptime,
+    /// Whether the leader has silenced the reference tones.
+    pub(crate) silenced: bool,
     /// Whether no agreement was heard on this link yet.
     pub(crate) asks_anew: bool,
     pub(crate) offline_since: Option<Uptime>,
@@ -146,6 +148,7 @@ impl Link {
             calls: BTreeMap::new(),
             joined: None,
             last_heard: now,
+            silenced: false,
             asks_anew: true,
             offline_since: None,
             trouble: None,
@@ -261,11 +264,13 @@ impl Link {
                 .map(|session| self.seating.tenure_in(session))
                 .unwrap_or_default(),
             seats: &self.seating.seats,
+            places: &self.seating.places,
             wants_seat: self.seating.wanted,
             denied_seat: self.seating.denied,
             asked: self.seating.asked.as_ref().map(|(asked, _)| asked),
             help: self.help,
             refused_by: self.refused_by.as_deref(),
+            silenced: self.silenced,
         }
     }
 
@@ -479,6 +484,7 @@ impl Link {
             harp: self.harp.clone(),
             token,
             process: self.process,
+            newest: NEWEST,
         }
     }
 

@@ -3,6 +3,7 @@ import { at, enter, follow, make, otherTheme, post, say, showQuestions, speak, s
 import { drawLarge, drawLink, sign } from "./large.js";
 import { openSetup, wireSetup } from "./setup.js";
 import { colour, drawHarp, shape } from "./strings.js";
+import { movePedals, showPedals } from "./stand.js";
 import { silence, sound, sounds } from "./tone.js";
 
 // The eye should see the string travel, not jump: within 120 ms nine tenths of the way are covered.
@@ -137,13 +138,14 @@ function showTimes() {
 setInterval(showTimes, 5000);
 showTimes();
 
-function show(picture) {
+export function show(picture) {
   const previous = now;
   now = picture;
   document.title = `Desk · ${now.name}`;
   showTuning(now.tuning);
   at("tuning").title = `${now.name} · ${now.harp}`;
   say("message", now.message);
+  at("message").title = now.message;
   say("start", now.start);
   if (at("link").dataset.link !== now.link) {
     at("link").dataset.link = now.link;
@@ -178,6 +180,11 @@ function show(picture) {
   showQuestions(at("questions"), now.questions, wish);
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
+  // Who plays another tone disturbs those who listen: the leader has said so for everyone.
+  if (now.no_tone) silence();
+  at("tone").disabled = Boolean(now.no_tone);
+  say("no-tone", now.no_tone);
+  showPedals(now.pedals, wish);
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
   if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
   glide(previous);
@@ -237,6 +244,7 @@ function goOn() {
 }
 
 function tone() {
+  if (now.no_tone) return;
   const told = () => at("tone").setAttribute("aria-pressed", String(sounds()));
   if (sounds()) silence();
   else sound(now.strings[Number(at("chosen").value) - 1].target_hz, told);
@@ -246,6 +254,7 @@ function tone() {
 at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
 at("check").addEventListener("click", check);
+at("open-pedals").addEventListener("click", movePedals);
 at("goon").addEventListener("click", goOn);
 at("tone").addEventListener("click", tone);
 at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
@@ -267,6 +276,7 @@ const KEYS = {
   h: help,
   t: otherTheme,
   l: check,
+  p: movePedals,
   r: tone,
   w: () => wish({ wish: "wrong" }),
   u: () => wish({ wish: "undo" }),

@@ -64,6 +64,9 @@ input-ended = The recordings have ended.
 link-changed = Changed, it was { $was }. { $does }
 desk-start-in = { $time } to the start
 desk-dark = The start has passed: nothing is heard until the next round.
+desk-pedals = The pedals stand in { $setting }.
+desk-levers = The levers stand for { $setting }.
+desk-no-tone = The leader has silenced the tones.
 wrong-kept = The last seconds are kept on this laptop, in { $file }.
 
 ask-key = To tighten a string, which way does the handle of the key go on this harp?

@@ -32,6 +32,7 @@ impl Session {
         }
         if let Some(link) = self.links.get_mut(&id) {
             link.state = LinkState::Admitted;
+            link.newest = hello.newest;
         }
         let record = Record::Station {
             peer,
@@ -86,6 +87,31 @@ impl Session {
             tenure: station.tenure,
         };
         self.send(id, welcome);
+        // They may sound as long as nothing is said of them.
+        if self.ruled.silenced {
+            self.send_tones(id);
+        }
+    }
+
+    /// Tells a station that knows the message under which numbers the seats are shown.
+    pub(crate) fn send_places(&mut self, id: LinkId) {
+        let places = self.roster.places();
+        if self.knows_newer(id) {
+            self.send(id, ToStation::Places(places));
+        }
+    }
+
+    /// Tells a station that knows the message whether reference tones may sound.
+    pub(crate) fn send_tones(&mut self, id: LinkId) {
+        let allowed = !self.ruled.silenced;
+        if self.knows_newer(id) {
+            self.send(id, ToStation::Tones { allowed });
+        }
+    }
+
+    /// Whether the station knows what may be missed and came with number 1: tones and places.
+    fn knows_newer(&self, id: LinkId) -> bool {
+        self.links.get(&id).is_some_and(|link| link.newest >= 1)
     }
 
     /// Sends the whole agreement.
@@ -98,6 +124,10 @@ impl Session {
             seats: self.roster.seats(),
         };
         self.send(id, ToStation::Agreement(Box::new(document)));
+        // Seats are shown under their own numbers as long as nothing is said of them.
+        if self.roster.places().iter().any(|(seat, place)| seat != place) {
+            self.send_places(id);
+        }
     }
 
     /// Sends everyone the whole agreement.
@@ -157,6 +187,7 @@ impl Session {
             | Waiting::Reports { .. }
             | Waiting::TakenOver { .. }
             | Waiting::Deputy { .. }
+            | Waiting::Ruling(_)
             | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);

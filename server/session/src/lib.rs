@@ -32,7 +32,7 @@ use std::time::Duration;
 pub use door::DoorConfig;
 pub use effect::Effect;
 pub use event::{Command, Event, LinkId};
-pub use record::{Past, Record, Saved, SavedStation, Ticket};
+pub use record::{Past, Record, Ruled, Ruling, Saved, SavedStation, Ticket};
 pub use session::{Config, Session};
 pub use view::{CodeView, Newcomer, Presence, StationView, View};
 

@@ -10,12 +10,14 @@ mod figures;
 mod flood;
 mod forecast;
 mod hearing;
+mod hour;
 mod joining;
 mod light;
 mod network;
 mod opening;
 mod record;
 mod recordings;
+mod script;
 mod statistics;
 
 use std::process::ExitCode;
@@ -29,6 +31,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("evening", evening::ABOUT, evening::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("desk", desk::ABOUT, desk::run),
+    ("hour", hour::ABOUT, hour::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
     ("opening", opening::ABOUT, opening::run),

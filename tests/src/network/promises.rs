@@ -145,7 +145,9 @@ impl Hall {
             | ToStation::PairAccept { .. }
             | ToStation::Admitted { .. }
             | ToStation::TakeOverAsked { .. }
-            | ToStation::TakeOverDenied { .. } => return Ok(()),
+            | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_) => return Ok(()),
         };
         if told > newest || told_epoch != self.disk.epoch {
             return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));
