@@ -29,6 +29,11 @@ impl Interval {
     /// 2 to 1.
     pub const OCTAVE: Self = Self { high: 2, low: 1 };
 
+    /// The partials of the lower and of the higher string that nearly meet, counted from 1: 3 and 2 in a fifth.
+    pub const fn meeting(self) -> (u32, u32) {
+        (self.high, self.low)
+    }
+
     /// Beats per second between `lower` and `higher`, positive where the interval is wider than pure.
     ///
     /// They come from the lowest pair of partials that would coincide were the interval pure, on strings without

@@ -4,6 +4,8 @@
 //! It waits for an onset, takes away what sounded before it, asks which string's whole comb of partials explains what
 //! was added, and then measures each partial and fits the stiff-string model fₙ = n·f₀·√(1 + B·n²) to all of them.
 //!
+//! Beside it stand [`HeldTone`], which hears a given A, and [`beating()`], which tells how two strings beat.
+//!
 //! This crate opens no device and no file, reads no clock, starts no thread and takes no lock, and after construction
 //! it allocates nothing: it can run anywhere sound arrives. Time is a count of samples.
 //!
@@ -22,6 +24,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod beating;
 mod character;
 mod comb;
 mod config;
@@ -44,6 +47,7 @@ mod spectrum;
 mod trust;
 mod window;
 
+pub use beating::{Beating, NEAR_CENTS, NoBeat, Together, beating};
 pub use config::Config;
 pub use context::{Context, ExpectedString, Order, STRINGS_MAX, Spread, TooManyStrings};
 pub use heard::{Doubt, Health, Heard, Onset, Partials, Reading, Refusal, Refused, SampleTime, Track};

@@ -1,5 +1,6 @@
 //! Named measures of hearing, latency and memory, compared with their goals.
 
+mod beats;
 mod board;
 mod capacity;
 mod coordinator;
@@ -34,6 +35,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("hour", hour::ABOUT, hour::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
+    ("beats", beats::ABOUT, beats::run),
     ("opening", opening::ABOUT, opening::run),
     ("flood", flood::ABOUT, flood::run),
     ("network", network::ABOUT, network::run),

@@ -6,7 +6,7 @@ mod truth;
 
 use std::sync::Arc;
 
-pub use truth::TrueString;
+pub use truth::{Beating, TrueString};
 
 use consort_proto::{Harp, Hz, Letter, Material, Mechanism, SampleRate, StringNumber, Tuning};
 

@@ -30,7 +30,7 @@ pub use advice::{AdviceLine, Word};
 pub use condition::Condition;
 pub use fault::{Fault, Wrong};
 pub use hand::Pace;
-pub use harp::{Stage, TrueString, VirtualHarp, Voices};
+pub use harp::{Beating, Stage, TrueString, VirtualHarp, Voices};
 pub use harpist::Harpist;
 pub use pickup::Pickup;
 pub use pluck::Pluck;

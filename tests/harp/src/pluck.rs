@@ -92,15 +92,20 @@ fn polarisations(string: &Stringing, plane: f64, n: usize) -> [(f64, f64, f64); 
 ///
 /// The first partial is that of the law, f₀·√(1 + B), since that of a low string is weak and lies beside it.
 pub fn true_hz(string: &Stringing, pluck: Pluck) -> f64 {
+    let off_law = string.pitch_hz() / string.partial_hz(1);
+    off_law * mean_hz(string, pluck, 1, (TRUTH_FROM_S, TRUTH_TO_S))
+}
+
+/// The frequency of partial `n` of `pluck`, hertz, with the string's rest at its note: the mean between two moments after
+/// the pluck, seconds, weighted by energy.
+pub fn mean_hz(string: &Stringing, pluck: Pluck, n: usize, (from_s, to_s): (f64, f64)) -> f64 {
     let start_cents = string.glide_cents(string.draw_mm() * pluck.loudness, pluck.place);
     let glide_decay_s = string.decay_s(1);
-    let mut lines = polarisations(string, pluck.plane, 1);
-    let off_law = string.pitch_hz() / string.partial_hz(1);
-    lines.iter_mut().for_each(|line| line.1 *= off_law);
+    let lines = polarisations(string, pluck.plane, n);
     // Both lines sound as one: its phase advances by Im(z̄·z′) / |z|², which is weighted by |z|².
     let (mut advance, mut energy) = (0.0, 0.0);
     for step in 0..TRUTH_STEPS {
-        let time = TRUTH_FROM_S + (TRUTH_TO_S - TRUTH_FROM_S) * (step as f64 + 0.5) / TRUTH_STEPS as f64;
+        let time = from_s + (to_s - from_s) * (step as f64 + 0.5) / TRUTH_STEPS as f64;
         let bend = (glide_at(start_cents, glide_decay_s, time) / 1200.0).exp2();
         let (mut z, mut change) = ((0.0, 0.0), (0.0, 0.0));
         for (share, hz, decay_s) in lines {

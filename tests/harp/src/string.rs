@@ -106,6 +106,11 @@ impl Strung {
         pluck::true_hz(&self.stringing, pluck) * self.rest_bend()
     }
 
+    /// The true frequency of partial `n` of `pluck` between two moments after it, seconds, hertz.
+    pub(crate) fn true_partial_hz(&self, pluck: Pluck, n: usize, between_s: (f64, f64)) -> f64 {
+        pluck::mean_hz(&self.stringing, pluck, n, between_s) * self.rest_bend()
+    }
+
     /// Turns the pin so that the open string would move by `cents`; how far the pitch itself moves.
     pub(crate) fn turn(&mut self, cents: f64, now_s: f64) {
         let reaches = if self.position == 0 { 1.0 } else { GRIPPED_SHARE };

@@ -1,10 +1,11 @@
 //! The truth about a harp: what a station has to find out by listening.
 
-use consort_proto::{Mechanism, Tolerance, Tuning};
+use consort_proto::{Mechanism, StringNumber, Tolerance, Tuning};
 use serde::Serialize;
 
 use super::VirtualHarp;
 use crate::fault::{Fault, Wrong};
+use crate::pluck::Pluck;
 
 /// One string as it truly is.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -23,6 +24,17 @@ pub struct TrueString {
     pub wrong: Option<Wrong>,
 }
 
+/// One of two strings that beat: which of its partials, and how it was plucked.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beating {
+    /// The string.
+    pub string: StringNumber,
+    /// How it was plucked.
+    pub pluck: Pluck,
+    /// The partial that nearly meets one of the other string, counted from 1.
+    pub partial: usize,
+}
+
 impl TrueString {
     /// Whether it is in tune.
     pub fn is_in_tune(&self) -> bool {
@@ -31,6 +43,19 @@ impl TrueString {
 }
 
 impl VirtualHarp {
+    /// How often partial `p` of string `lower` and partial `q` of string `higher` truly beat between two moments after
+    /// they were plucked, in a second; positive where the higher one is sharp.
+    ///
+    /// Each partial counts as it would turn alone; computed voices only.
+    ///
+    /// # Panics
+    ///
+    /// When the harp has no such strings.
+    pub fn true_beats(&self, lower: Beating, higher: Beating, between_s: (f64, f64)) -> f64 {
+        let hz = |one: Beating| self.strings[one.string.index()].true_partial_hz(one.pluck, one.partial, between_s);
+        hz(higher) - hz(lower)
+    }
+
     /// Every string as it truly is just now, from the top, against the open targets of `tuning`.
     pub fn standing(&self, tuning: &Tuning, tolerance: &Tolerance) -> Vec<TrueString> {
         let numbered = self.harp.numbered().zip(&self.strings);
