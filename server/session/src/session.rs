@@ -22,7 +22,7 @@ use crate::record::{Record, Saved, Ticket};
 use crate::room::{self, RoomMove};
 use crate::roster::Roster;
 use crate::takeover::Wanted;
-use crate::view::{Newcomer, StationView, View};
+use crate::view::{DoorView, Newcomer, StationView, View};
 
 /// How many, how often, and whether strangers may knock.
 #[derive(Clone, Debug)]
@@ -89,6 +89,8 @@ pub struct Session {
     pub(crate) wanted: BTreeMap<u32, Wanted>,
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
+    /// Nothing of them is stale before then.
+    pub(crate) copies_stale_at: Option<Uptime>,
     pub(crate) proposal: Option<(Name, Proposal)>,
     /// The pitch from the next round on, if another was decided; a restart forgets it.
     pub(crate) next_pitch: Option<ReferencePitch>,
@@ -171,6 +173,7 @@ impl Session {
             declined: BTreeSet::new(),
             wanted: BTreeMap::new(),
             copies: BTreeMap::new(),
+            copies_stale_at: None,
             proposal: None,
             next_pitch: None,
             config,
@@ -310,6 +313,22 @@ impl Session {
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
+        }
+    }
+
+    /// What the leader can change that is not written down, as it is at `now`.
+    pub fn door(&self, now: Uptime) -> DoorView {
+        DoorView {
+            joining: self.joining,
+            code: self.door.view(now),
+            knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
+            proposal: self.proposal.clone(),
+            next_pitch: self.next_pitch,
+            wanted: self
+                .wanted
+                .iter()
+                .map(|(&seat, wanted)| (seat, wanted.by.clone()))
+                .collect(),
         }
     }
 

@@ -47,6 +47,23 @@ pub struct View {
     pub stations: Vec<StationView>,
 }
 
+/// What a session shows of its door and of open questions: none of it is written down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoorView {
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// The joining code.
+    pub code: CodeView,
+    /// Who knocks without a code.
+    pub knocking: Vec<Newcomer>,
+    /// The newest reference pitch that a station has measured.
+    pub proposal: Option<(Name, Proposal)>,
+    /// The reference pitch from the next round on.
+    pub next_pitch: Option<ReferencePitch>,
+    /// Which seats are wanted, and by whom.
+    pub wanted: Vec<(u32, Newcomer)>,
+}
+
 /// What the leader sees of the joining code.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub enum CodeView {
