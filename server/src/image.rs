@@ -12,6 +12,7 @@ use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
+use tokio::time::{Instant, sleep};
 
 use crate::network::Network;
 
@@ -22,6 +23,10 @@ pub(crate) struct Drawing {
     board: watch::Sender<Arc<str>>,
     control: watch::Sender<Arc<str>>,
 }
+
+/// Between two pictures it rests at least so many times as long as the first of them took: those of a crowd come more
+/// slowly, and stations do not wait for them.
+const RESTS: u32 = 9;
 
 impl Drawing {
     /// A drawing that shows `view` at first; the control page also shows the `network`.
@@ -63,7 +68,9 @@ impl Drawing {
             }
             self.network = networks.borrow_and_update().clone();
             let view = images.borrow_and_update().clone();
+            let began = Instant::now();
             self.draw(&view);
+            sleep(began.elapsed() * RESTS).await;
         }
     }
 

@@ -100,6 +100,8 @@ pub struct Link {
     /// Whether no agreement was heard on this link yet.
     pub(crate) asks_anew: bool,
     pub(crate) offline_since: Option<Uptime>,
+    /// Whether nothing was heard for so long that the coordinator is called anew, just in case.
+    pub(crate) in_doubt: bool,
     pub(crate) trouble: Option<LinkState>,
     /// Where somebody else answered, while that is the trouble.
     pub(crate) strange_place: Option<SocketAddr>,
@@ -151,6 +153,7 @@ impl Link {
             silenced: false,
             asks_anew: true,
             offline_since: None,
+            in_doubt: false,
             trouble: None,
             strange_place: None,
             trouble_ends: None,
@@ -223,10 +226,14 @@ impl Link {
 
     /// When to hand in [`Event::Tick`], if nothing happens before.
     pub fn poll_timeout(&self) -> Option<Uptime> {
-        let silent = self
-            .joined
-            .filter(|_| self.offline_since.is_none())
-            .map(|_| self.last_heard + crate::SILENT_AFTER);
+        let silent = self.joined.filter(|_| self.offline_since.is_none()).map(|_| {
+            self.last_heard
+                + if self.in_doubt {
+                    crate::SILENT_AFTER
+                } else {
+                    crate::UNSURE_AFTER
+                }
+        });
         let calls = self
             .calls
             .iter()

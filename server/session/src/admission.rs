@@ -138,18 +138,22 @@ impl Session {
 
     /// Which programs showed a key long ago says nothing any more.
     pub(crate) fn keep_copies(&mut self, now: Uptime) {
+        // With every heartbeat of a crowd, so that it is not looked through each time.
+        if self.copies_stale_at.is_none_or(|at| now < at) {
+            return;
+        }
         let frozen = |session: &Self| session.copies.values().filter(|copies| copies.is_frozen()).count();
         let before = frozen(self);
         self.copies.retain(|_, copies| copies.stale_at() > now);
+        self.copies_stale_at = self.copies.values().map(Copies::stale_at).min();
         if frozen(self) < before {
             self.redraw();
         }
     }
 
-    /// When something about frozen keys changes by itself.
-    pub(crate) fn next_thaw(&self) -> Option<Uptime> {
-        let frozen = self.copies.values().filter(|copies| copies.is_frozen());
-        frozen.map(Copies::stale_at).min()
+    /// When something about frozen keys may change by itself.
+    pub(crate) const fn next_thaw(&self) -> Option<Uptime> {
+        self.copies_stale_at
     }
 
     /// Whether the key of `peer` is shown by one laptop only; when not, the one that is in is turned away as well.
@@ -157,6 +161,8 @@ impl Session {
         let copies = self.copies.entry(peer).or_default();
         let was_frozen = copies.is_frozen();
         let is_one = copies.show(now, process);
+        let stale_at = copies.stale_at();
+        self.copies_stale_at = Some(self.copies_stale_at.map_or(stale_at, |at| at.min(stale_at)));
         if !is_one {
             for link in self.links_of(peer) {
                 self.close(link, Refusal::Copied);

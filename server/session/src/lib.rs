@@ -34,7 +34,7 @@ pub use effect::Effect;
 pub use event::{Command, Event, LinkId};
 pub use record::{Past, Record, Ruled, Ruling, Saved, SavedStation, Ticket};
 pub use session::{Config, Session};
-pub use view::{CodeView, Newcomer, Presence, StationView, View};
+pub use view::{CodeView, DoorView, Newcomer, Presence, StationView, View};
 
 /// Changes that can be taken back; older ones are from another rehearsal.
 pub const PAST_MAX: usize = 20;

@@ -20,7 +20,7 @@ use crate::record::{Record, Ruled, Ruling, Saved, Ticket};
 use crate::room::{self, RoomMove};
 use crate::roster::Roster;
 use crate::takeover::Wanted;
-use crate::view::{Newcomer, StationView, View};
+use crate::view::{DoorView, Newcomer, StationView, View};
 
 /// How many, how often, and whether strangers may knock.
 #[derive(Clone, Debug)]
@@ -87,6 +87,8 @@ pub struct Session {
     pub(crate) wanted: BTreeMap<u32, Wanted>,
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
+    /// Nothing of them is stale before then.
+    pub(crate) copies_stale_at: Option<Uptime>,
     /// A measured pitch, and whose harpist did; without one, this laptop.
     pub(crate) proposal: Option<(Option<Name>, Proposal)>,
     /// What the leader ruled beside the agreement, as it rests on the disk.
@@ -174,6 +176,7 @@ impl Session {
             declined: BTreeSet::new(),
             wanted: BTreeMap::new(),
             copies: BTreeMap::new(),
+            copies_stale_at: None,
             proposal: None,
             ruled: saved.ruled,
             config,
@@ -317,6 +320,21 @@ impl Session {
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
+        }
+    }
+
+    /// What the leader can change that is not written down, as it is at `now`.
+    pub fn door(&self, now: Uptime) -> DoorView {
+        DoorView {
+            joining: self.joining,
+            code: self.door.view(now),
+            knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
+            proposal: self.proposal.clone(),
+            wanted: self
+                .wanted
+                .iter()
+                .map(|(&seat, wanted)| (seat, wanted.by.clone()))
+                .collect(),
         }
     }
 

@@ -52,6 +52,21 @@ pub struct View {
     pub stations: Vec<StationView>,
 }
 
+/// What a session shows of its door and of open questions: none of it is written down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoorView {
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// The joining code.
+    pub code: CodeView,
+    /// Who knocks without a code.
+    pub knocking: Vec<Newcomer>,
+    /// The newest reference pitch that somebody has measured, and who; this laptop without a name.
+    pub proposal: Option<(Option<Name>, Proposal)>,
+    /// Which seats are wanted, and by whom.
+    pub wanted: Vec<(u32, Newcomer)>,
+}
+
 /// What the leader sees of the joining code.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub enum CodeView {
