@@ -14,6 +14,7 @@ use std::time::Duration;
 use consort_clock::{Clock, LOOK_EVERY};
 use consort_guide::opening::Check;
 use consort_link::{Event, Link, LinkState};
+use consort_logbook::Logged;
 use consort_proto::{Agreement, Harp, Name, Report, Round, Sequence, Tenure, Uptime};
 use consort_store::Folder;
 use consort_words::Words;
@@ -57,7 +58,7 @@ pub(crate) struct Inboxes {
 
 /// The link, its harp's sound, its memory, and what shows them.
 pub(crate) struct EventLoop {
-    link: Link,
+    link: Logged<Link>,
     calls: Calls,
     exchanges: Exchanges,
     store: Store,
@@ -117,7 +118,7 @@ pub(crate) struct EventLoop {
 
 /// What a loop starts from.
 pub(crate) struct Parts {
-    pub(crate) link: Link,
+    pub(crate) link: Logged<Link>,
     pub(crate) calls: Calls,
     pub(crate) exchanges: Exchanges,
     pub(crate) store: Store,

@@ -88,6 +88,9 @@ pub struct OpeningArgs {
     /// Do not open the leader's page in a browser.
     #[arg(long)]
     pub no_browser: bool,
+    /// Write down everything that happens to the session, for `replay`; names and codes are left out.
+    #[arg(long, value_name = "FILE")]
+    pub logbook: Option<PathBuf>,
     /// Do not announce the session on the network: stations then need the address or the join link.
     #[arg(long)]
     pub no_discovery: bool,
@@ -220,6 +223,11 @@ pub enum Order {
     },
     /// Close the session and end the coordinator.
     Stop,
+    /// Play a logbook again and look whether everything comes out as it did.
+    Replay {
+        /// What `--logbook` wrote.
+        file: PathBuf,
+    },
 }
 
 #[cfg(test)]

@@ -32,6 +32,8 @@ pub struct Config {
     pub opening: Opening,
     /// How many may call at the same time.
     pub limits: Limits,
+    /// Where everything that happens to the session is written down; `None` for nowhere.
+    pub logbook: Option<PathBuf>,
     /// How many seats there are, how often hearts beat, and how long a joining code is good.
     pub session: consort_session::Config,
 }
@@ -90,6 +92,7 @@ impl Config {
             microphone: None,
             opening: Opening::default(),
             limits: Limits::default(),
+            logbook: None,
             session: consort_session::Config::default(),
         }
     }
@@ -115,6 +118,7 @@ impl TryFrom<Args> for Config {
                 loopback_only: typed.mdns_loopback,
             }),
             microphone: typed.microphone,
+            logbook: typed.logbook,
             opening: Opening {
                 pitch: typed.pitch,
                 temperament: typed.temperament,

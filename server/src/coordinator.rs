@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use consort_clock::{Clock, LOOK_EVERY};
+use consort_logbook::Logged;
 use consort_proto::{Binding, Fingerprint, Uptime};
 use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -85,7 +86,7 @@ pub enum Outcome {
 /// The session, its links, its store, and those who wait for it.
 #[derive(Debug)]
 pub(crate) struct EventLoop {
-    session: Session,
+    session: Logged<Session>,
     store: Store,
     exchanges: Exchanges,
     events: mpsc::UnboundedReceiver<Event>,
@@ -154,7 +155,7 @@ impl EventLoop {
 impl EventLoop {
     /// A loop around `session`; images of it appear in the receiver.
     pub(crate) fn new(
-        session: Session,
+        session: Logged<Session>,
         store: Store,
         exchanges: Exchanges,
         events: mpsc::UnboundedReceiver<Event>,

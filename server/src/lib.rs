@@ -28,16 +28,17 @@ mod visitors;
 use std::fmt;
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
 use consort_clock::Clock;
+use consort_logbook::{Logbook, Logged};
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Identity, IdentityError, ListenError, Listener};
 use consort_proto::{JoinLink, Uptime};
 use consort_session::{Command, Event, Session, View};
-use consort_store::{Folder, FolderError};
+use consort_store::{Folder, FolderError, Lines};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
@@ -114,6 +115,14 @@ pub enum BindError {
         /// The option that chooses another.
         option: &'static str,
     },
+    /// No logbook can be written there.
+    #[error("no logbook can be written to {path} ({cause}): choose another file with --logbook", path = .path.display())]
+    Logbook {
+        /// Where.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
     /// A page cannot be served.
     #[error("cannot serve pages on {address} ({cause})")]
     NoSocket {
@@ -182,7 +191,18 @@ impl Coordinator {
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
-        let mut session = Session::open(Uptime::default(), config.session, saved);
+        let logbook = match config.logbook {
+            Some(path) => match Lines::append(&path) {
+                Ok(lines) => Some(Logbook::new(move |line| lines.add(line))),
+                Err(cause) => return Err(BindError::Logbook { path, cause }),
+            },
+            None => None,
+        };
+        let opening = consort_session::Opening {
+            config: config.session,
+            saved,
+        };
+        let mut session = Logged::<Session>::start(Uptime::default(), opening, logbook);
         // Before anybody looks, so that the first image shows a code.
         session.handle(Uptime::default(), Event::Code(pairing::draw_code()?));
         if let Some(wait) = config.opening.start {

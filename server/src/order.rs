@@ -258,6 +258,8 @@ impl OrderBody {
             Order::Tones { word } => Ok(Some(Self::Tones { allowed: word == "on" })),
             Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),
+            // Nothing that a coordinator is asked.
+            Order::Replay { .. } => Ok(None),
             Order::Status | Order::Link | Order::Summary { .. } => Ok(None),
         }
     }

@@ -11,6 +11,7 @@ mod hearing;
 mod journal;
 mod knocking;
 mod link;
+mod logbook;
 mod pairing;
 mod random;
 mod seat;

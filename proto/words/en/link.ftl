@@ -45,6 +45,11 @@ ask-give-up-no = Keep it
 ask-renew = This laptop's tag is a copy of another's. A fresh one needs the leader's code again.
 ask-renew-yes = Make this laptop new
 
+# What `replay` says of a logbook that was played to its end.
+logbook-played = { $lives ->
+        [one] One start
+       *[other] { $lives } starts
+    }, { $events } events and { $effects } effects: everything came out as it did.
 network-first-start = The system may ask now whether this program may use the network: allow it for private networks, else nobody can join.
 network-own-address = Nothing answers at { $address }, this laptop's own address: a firewall stands between. Allow this program for private networks.
 

@@ -333,6 +333,7 @@ keys! {
     AskRenew = "ask-renew",
     AskRenewYes = "ask-renew-yes",
     NetworkFirstStart = "network-first-start",
+    LogbookPlayed = "logbook-played",
     NetworkOwnAddress = "network-own-address",
 
     RefusalNotInvited = "refusal-not-invited",
