@@ -118,6 +118,8 @@ pub(super) struct Hall {
     pub(super) faulty: bool,
     /// What the board was last drawn with; nothing while the coordinator is down.
     pub(super) board: Vec<StationView>,
+    /// Whom it shows as ready, by place.
+    pub(super) ready: Vec<usize>,
     pub(super) board_revision: Revision,
     pub(super) board_epoch: u32,
     /// When anything of a station last reached the coordinator.
@@ -157,6 +159,7 @@ impl Hall {
             harp: small_harp(),
             faulty: true,
             board: Vec::new(),
+            ready: Vec::new(),
             board_revision: Revision(0),
             board_epoch: 0,
             last_arrival: BTreeMap::new(),

@@ -48,6 +48,7 @@ impl Hall {
         self.judged = false;
         self.session = None;
         self.board.clear();
+        self.ready.clear();
         self.coordinator_tick = self.rearm(self.coordinator_tick, None, Due::CoordinatorTick);
         self.break_wires(|_| true);
         self.close_up_ends();
