@@ -109,6 +109,10 @@ pub struct StationArgs {
     /// Folder for the station's data [default: the usual place for this user's data].
     #[arg(long, value_name = "FOLDER")]
     pub data: Option<PathBuf>,
+    /// Write down everything that happens between this station and its coordinator, for `replay`; names and codes are left
+    /// out.
+    #[arg(long, value_name = "FILE")]
+    pub logbook: Option<PathBuf>,
     /// Do not look for a coordinator on the network.
     #[arg(long)]
     pub no_discovery: bool,
@@ -220,6 +224,12 @@ pub enum Order {
     },
     /// List the inputs that can be heard.
     Inputs,
+    /// Play a logbook again and look whether everything comes out as it did.
+    Replay {
+        /// What `--logbook` wrote.
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+    },
     /// List the harps that are known by name.
     Harps,
     /// Print a known harp as a file, to start one's own from.

@@ -32,6 +32,8 @@ pub struct Config {
     pub coordinator: Option<SocketAddr>,
     /// Where key, journal and memory are kept.
     pub data: PathBuf,
+    /// Where everything that happens to the link is written down; `None` for nowhere.
+    pub logbook: Option<PathBuf>,
     /// How coordinators are looked for; `None` does not look.
     pub discovery: Option<Discovery>,
     /// The TCP port of the desk, always on loopback; 0 takes any free one.
@@ -151,6 +153,7 @@ impl TryFrom<Args> for Config {
                 .map(Invitation::Code)
                 .or_else(|| typed.join.map(Invitation::Link)),
             coordinator: typed.coordinator,
+            logbook: typed.logbook,
             data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,
             discovery: (!typed.no_discovery).then_some(Discovery {
                 port: typed.mdns_port,

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_guide::{Order, Way};
+use consort_guide::{Order, Pedals, Way};
 use consort_proto::{Naming, StringNumber};
 
 /// What the harpist has chosen, how far she has come, and how long she has.
@@ -32,6 +32,8 @@ pub struct Course {
     pub can_undo: bool,
     /// Whether the harp is the usual one because nobody has said which it is.
     pub fresh: bool,
+    /// Where the pedals or levers stand, while they are not all open.
+    pub pedals: Option<Pedals>,
     /// The input that she has chosen in the place of the one that the system prefers.
     pub input: Option<String>,
 }

@@ -14,6 +14,7 @@ use consort_guide::{Order, Way};
 use consort_link::Event;
 use consort_pages::{DeskPage, Guard, HarpShape, desk_files, record_files, stream};
 use consort_proto::message::Proposal;
+use consort_proto::setting::NotASetting;
 use consort_proto::{Cents, Harp, Mark, Naming, Reading, ReferencePitch, StringNumber, Tuning, harp_file};
 use consort_store::Folder;
 use consort_words::Words;
@@ -78,6 +79,8 @@ enum WishBody {
         kind: Option<String>,
         string: Option<StringNumber>,
     },
+    /// The pedals, or levers, stand like this: a major key, or all seven.
+    Pedals { setting: String },
     /// Keep the last seconds, since what was made of them is wrong.
     Wrong,
     /// Hear this input from now on, or the one that the system prefers.
@@ -228,6 +231,11 @@ async fn wish(State(shared): State<Shared>, Json(body): Json<WishBody>) -> Respo
     }
 }
 
+/// The wish that `body` stands for, of whoever plays `harp`; `None` for what is no wish.
+pub(crate) fn wish_of(body: serde_json::Value, harp: &Harp) -> Option<Wish> {
+    serde_json::from_value::<WishBody>(body).ok()?.meant(harp).ok()
+}
+
 impl WishBody {
     /// The wish of whoever plays `harp`; else the sentence that says what is wrong with it.
     fn meant(self, harp: &Harp) -> Result<Wish, String> {
@@ -292,6 +300,10 @@ impl WishBody {
                     .map_err(|why| why.to_string())?;
                 Ok(Wish::Listen(Some((kind, string))))
             }
+            Self::Pedals { setting } => setting
+                .parse()
+                .map(Wish::Pedals)
+                .map_err(|why: NotASetting| why.to_string()),
             Self::Wrong => Ok(Wish::Wrong),
             Self::Input { name } => Ok(Wish::Input(name)),
             Self::Harp { harp: shape } => shape.file(harp).map(Wish::Harp).map_err(|why| why.to_string()),
@@ -329,6 +341,8 @@ mod tests {
             (r#"{"wish":"listen","kind":"third","string":20}"#, "enharmonic"),
             (r#"{"wish":"listen","kind":"octave"}"#, "choose one"),
             (r#"{"wish":"listen","kind":"octave","string":2}"#, "another string"),
+            (r#"{"wish":"pedals","setting":"H"}"#, "pedal setting"),
+            (r#"{"wish":"pedals","setting":"C D E F G A A"}"#, "each letter once"),
             (r#"{"wish":"propose","hz":4400,"sigma_cents":0.3}"#, "4400"),
             (r#"{"wish":"propose","hz":441,"sigma_cents":-1}"#, "uncertainty"),
             (r#"{"wish":"join","with":"4829 1373"}"#, "one digit of the code"),
@@ -347,6 +361,15 @@ mod tests {
         ] {
             assert!(serde_json::from_str::<WishBody>(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn an_answer_is_a_wish_and_anything_else_is_none() {
+        let harp = harp_file::preset("pedal-47").expect("a preset");
+        let wish = wish_of(json!({"wish": "key-way", "way": "away"}), &harp);
+        assert!(matches!(wish, Some(Wish::KeyWay(Some(Way::Away)))), "{wish:?}");
+        assert!(wish_of(json!({"wish": "key-way", "way": "round"}), &harp).is_none());
+        assert!(wish_of(json!({"order": "stop"}), &harp).is_none());
     }
 
     #[test]

@@ -17,6 +17,8 @@ pub struct Expectation {
     harp: Arc<Harp>,
     tuning: Tuning,
     order: Order,
+    /// Whether strings are plucked in that order now, not as she likes.
+    in_order: bool,
     /// The newest settled pitch of each string from the top; only kept while one tuning is heard.
     last: Vec<Option<Hz>>,
     /// The first settled pitch of each: how the harp was found.
@@ -107,6 +109,7 @@ impl Expectation {
             harp,
             tuning,
             order: Order::Unknown,
+            in_order: true,
             previous: None,
         }
     }
@@ -136,7 +139,7 @@ impl Expectation {
         // A harp never has more strings than a context holds, and a context without strings hears nothing.
         let mut context =
             Context::new(&expected.collect::<Vec<_>>()).unwrap_or_else(|_| Context::concert_harp(self.tuning.a4.hz()));
-        context.order = self.order;
+        context.order = if self.in_order { self.order } else { Order::Unknown };
         context.spread = self.spread();
         context.previous = self.previous.map(StringNumber::get);
         context
@@ -152,7 +155,7 @@ impl Expectation {
     }
 
     fn remember(&mut self, answer: &Answer) -> bool {
-        let keeps = self.order == Order::Usual && answer.verdict == Verdict::Settled;
+        let keeps = self.in_order && self.order == Order::Usual && answer.verdict == Verdict::Settled;
         if let Some(last) = self.last.get_mut(answer.string.index()).filter(|_| keeps) {
             *last = Some(answer.hz);
             self.found[answer.string.index()].get_or_insert(answer.hz);
@@ -208,6 +211,21 @@ impl Ear {
     /// Listens for other targets from the next pluck on.
     pub fn retune(&mut self, tuning: Tuning) {
         self.expectation.tuning = tuning;
+        self.listener.set_context(&self.expectation.context());
+    }
+
+    /// Listens for the strings of `harp`, which is the same one with its pedals elsewhere, from the next pluck on.
+    pub fn resound(&mut self, harp: Arc<Harp>, in_order: bool) {
+        let expectation = &mut self.expectation;
+        let strings = expectation.harp.strings().iter().zip(harp.strings());
+        let memories = expectation.last.iter_mut().zip(&mut expectation.found);
+        // What was heard of a string that stands elsewhere now says nothing.
+        for ((before, now), (last, found)) in strings.zip(memories) {
+            if before.open != now.open {
+                (*last, *found) = (None, None);
+            }
+        }
+        (expectation.harp, expectation.in_order) = (harp, in_order);
         self.listener.set_context(&self.expectation.context());
     }
 

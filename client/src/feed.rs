@@ -8,7 +8,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use consort_analysis::{Beating, NoBeat, Together};
-use consort_proto::{SampleRate, Tuning, Uptime};
+use consort_proto::{Harp, SampleRate, Tuning, Uptime};
 use consort_words::Words;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::mpsc::error::TrySendError;
@@ -55,6 +55,13 @@ pub enum NoSound {
 pub(crate) enum ToEar {
     /// Listen for these targets from the next pluck on.
     Retune(Tuning),
+    /// Listen for the strings of the same harp with its pedals elsewhere, in the usual order or in any.
+    Resound {
+        /// The harp as it sounds now.
+        harp: Arc<Harp>,
+        /// Whether its strings are plucked in the usual order.
+        in_order: bool,
+    },
     /// Keep the last seconds of sound in this file.
     Keep(PathBuf),
     /// Tell how these strings beat whenever they are plucked together; `None` for no more.
@@ -336,6 +343,7 @@ impl Feed {
                 match told {
                     ToEar::Retune(tuning) => ear.retune(tuning),
                     ToEar::Beats(pair) => beats.listen_to(pair, ear.last_onset_s()),
+                    ToEar::Resound { harp, in_order } => ear.resound(harp, in_order),
                     ToEar::Keep(path) => {
                         if let Err(why) = tail.write(&path, rate) {
                             let _ = out.blocking_send(Fed::Said(format!("{}: {why}", path.display())));

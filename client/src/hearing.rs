@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Heard, LastCheck, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
+    Action, Advice, Heard, LastCheck, Pedals, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -76,6 +76,22 @@ impl Hearing {
         }
     }
 
+    /// The pedals stand as she says; `None` for all in flat, or levers down.
+    pub(crate) fn declare(&mut self, pedals: Option<Pedals>) {
+        self.ways.pedals = pedals;
+        self.follower.let_go();
+    }
+
+    /// Whether what is heard of `string` counts: not while its pedal, or that of one that sounds the same, is not in flat.
+    pub(crate) fn counts(&self, string: StringNumber) -> bool {
+        self.ways.pedals.as_ref().is_none_or(|pedals| pedals.is_open(string))
+    }
+
+    /// The harp as it sounds.
+    fn sounding<'a>(&'a self, harp: &'a Harp) -> &'a Harp {
+        self.ways.pedals.as_ref().map_or(harp, Pedals::sounding)
+    }
+
     /// A quick pass begins or ends by her wish.
     pub(crate) fn set_quick(&mut self, quick: Option<Quick>) {
         self.ways.quick = quick;
@@ -134,6 +150,10 @@ impl Hearing {
             } => (*onset_s, string, *hz, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
         };
+        if self.ways.pedals.is_some() {
+            // Nothing is asked for, and where the pedals stand is known.
+            return sensed;
+        }
         if let Some(asked) = self.opening.takes(harp, link.tuning(), onset_s, hz) {
             *string = asked;
             return sensed;
@@ -182,7 +202,10 @@ impl Hearing {
             self.pace.hear(time_s);
         }
         let changed = self.follower.follow(sensed);
-        if changed && let Some(hand) = self.follower.hand(harp, tuning) {
+        if changed
+            && let Some(hand) = self.follower.hand(self.sounding(harp), tuning)
+            && self.counts(hand.string)
+        {
             if self.ways.looked_at.is_some_and(|string| string != hand.string) {
                 self.ways.looked_at = None;
             }
@@ -208,8 +231,10 @@ impl Hearing {
             (!cents.is_within(link.tolerance().of(string))).then_some(cents)
         });
         self.standstill.hear(reading, off);
-        self.opening
-            .hear(harp, link.tuning(), onset_s, reading.string, reading.hz);
+        if self.ways.pedals.is_none() {
+            self.opening
+                .hear(harp, link.tuning(), onset_s, reading.string, reading.hz);
+        }
         if let Some(check) = &mut self.ways.last_check {
             check.hear(reading.string);
         }
@@ -248,6 +273,9 @@ impl Hearing {
 
     /// The string that comes after the one that is shown.
     pub(crate) fn following(&self, harp: &Harp, link: &Link, shown: Option<StringNumber>) -> Option<StringNumber> {
+        if self.ways.pedals.is_some() {
+            return None;
+        }
         let readiness = link.readiness();
         consort_guide::following(&self.situation(harp, link, &readiness), shown?)
     }
@@ -257,7 +285,7 @@ impl Hearing {
             harp,
             tolerance: link.tolerance(),
             readiness,
-            hand: self.follower.hand(harp, link.tuning()),
+            hand: self.follower.hand(self.sounding(harp), link.tuning()),
             stands_still: self
                 .follower
                 .sounds()

@@ -1,5 +1,6 @@
 //! The station at one moment: what desk, terminal and machine lines are drawn from.
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
@@ -78,11 +79,13 @@ impl Image {
                 own_tag: own_tag.to_owned(),
                 tenure: view.tenure,
                 seats: view.seats.to_vec(),
+                places: view.places.clone(),
                 wants_seat: view.wants_seat,
                 denied_seat: view.denied_seat,
                 asked: view.asked.cloned(),
                 help: view.help,
                 refused_by: view.refused_by.map(str::to_owned),
+                silenced: view.silenced,
             },
             unsent: view.unsent,
             input: Input::Waiting,
@@ -111,6 +114,8 @@ pub struct Connection {
     pub tenure: Tenure,
     /// All seats, as last heard.
     pub seats: Vec<Seat>,
+    /// Under which numbers they are shown, where that is not their own.
+    pub places: BTreeMap<u32, u32>,
     /// The seat that the harpist wants, while others are asked.
     pub wants_seat: Option<u32>,
     /// The seat that she wanted and did not get.
@@ -121,6 +126,8 @@ pub struct Connection {
     pub help: bool,
     /// The tag of the coordinator that said no to the code.
     pub refused_by: Option<String>,
+    /// Whether the leader has silenced the reference tones.
+    pub silenced: bool,
 }
 
 /// The state of the sound.
@@ -176,6 +183,11 @@ impl Input {
 }
 
 impl Connection {
+    /// The number under which a seat is shown, on the board as well.
+    pub fn shown(&self, seat: u32) -> u32 {
+        self.places.get(&seat).copied().unwrap_or(seat)
+    }
+
     /// The word by which programs know the state.
     pub const fn word(&self) -> &'static str {
         match self.state {

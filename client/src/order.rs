@@ -2,14 +2,17 @@
 
 use std::ffi::OsString;
 use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use clap::Parser;
 use clap::error::ErrorKind;
+use consort_link::Link;
+use consort_logbook::{ReplayError, Replayed};
 use consort_proto::harp_file;
-use consort_words::{Key, Words};
+use consort_words::{Arg, Key, Words};
 use tokio::sync::Notify;
 
 use crate::args::{Args, HarpArgs, Order};
@@ -52,6 +55,12 @@ pub(crate) enum Refusal {
     /// No board is shown.
     #[error(transparent)]
     Podium(#[from] PodiumError),
+    /// The logbook is none, or comes out otherwise.
+    #[error(transparent)]
+    Replay(#[from] ReplayError),
+    /// The logbook cannot be read.
+    #[error("{file} cannot be read: {1}", file = .0.display())]
+    Logbook(PathBuf, std::io::Error),
     /// The system gives no event loop.
     #[error("the system lets this program do nothing ({0})")]
     Runtime(std::io::Error),
@@ -150,6 +159,7 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
         Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
         Some(Order::Beats { csv }) => print_beats(&args.harp, csv, json),
         Some(Order::Inputs) => print_inputs(json),
+        Some(Order::Replay { file }) => replay(&file, json),
         Some(Order::Harps) => {
             print_harps();
             Ok(true)
@@ -308,6 +318,21 @@ fn print_beats(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> 
 fn print_inputs(as_json: bool) -> Result<bool, Refusal> {
     for input in input::usable()? {
         say::line(&if as_json { json(&input) } else { input.to_string() });
+    }
+    Ok(true)
+}
+
+/// Plays a logbook again, and says what was in it.
+fn replay(file: &Path, json: bool) -> Result<bool, Refusal> {
+    let text = std::fs::read_to_string(file).map_err(|cause| Refusal::Logbook(file.to_owned(), cause))?;
+    let Replayed { lives, events, effects } = consort_logbook::replay::<Link>(&text)?;
+    if json {
+        let counted = serde_json::json!({ "event": "replayed", "lives": lives, "events": events, "effects": effects });
+        say::line(&counted.to_string());
+    } else {
+        let counted = [("lives", lives), ("events", events), ("effects", effects)];
+        let counted = counted.map(|(name, number)| (name, Arg::from(number)));
+        say::line(&Words::english().say(Key::LogbookPlayed, &counted));
     }
     Ok(true)
 }

@@ -4,9 +4,9 @@ mod listening;
 
 use std::time::Duration;
 
-use consort_guide::{Action, Way};
+use consort_guide::{Action, Pedals, Way};
 use consort_link::LinkState;
-use consort_pages::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
+use consort_pages::{DeskPage, DeskPedals, DeskString, KeyTurn, StringInHand, Telling};
 use consort_proto::{Naming, Standing, StringNumber};
 use consort_words::{Arg, Key, Words};
 
@@ -68,6 +68,8 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
         may_join: !matches!(image.link.state, LinkState::Joined | LinkState::Reaching),
         questions: question::all(image, words),
         help: (image.link.state == LinkState::Joined).then_some(image.link.help),
+        no_tone: image.link.silenced.then(|| words.say(Key::DeskNoTone, &[])),
+        pedals: pedals(image, words),
         notices: image.notices.clone(),
         sentence: sentence(string.as_ref(), place.as_deref(), &word, far.as_deref(), &why),
         listening: listening::of(image, words),
@@ -88,15 +90,23 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
 }
 
 fn hand(image: &Image, number: StringNumber) -> Option<StringInHand> {
-    let string = image.harp.string(number)?;
+    let pedals = image.course.pedals.as_ref();
+    let raised = pedals.filter(|pedals| !pedals.is_open(number));
+    let string = raised.map_or(&*image.harp, Pedals::sounding).string(number)?;
     // Nothing that is in doubt is drawn, so that it cannot be taken for advice.
     let action = image.advice.action;
     let in_doubt = action.is_doubt() || matches!(action, Action::Again | Action::Pluck | Action::PlayOn);
+    let cents = image.advice.cents.filter(|_| !in_doubt);
+    let standing = match raised {
+        // What is known of the open string says nothing of how it stands now.
+        Some(_) => cents.map_or(Standing::NotHeard, Standing::Off),
+        None => image.readiness.of(number).unwrap_or(Standing::NotHeard),
+    };
     Some(StringInHand::of(
         number,
         string,
-        image.readiness.of(number).unwrap_or(Standing::NotHeard),
-        image.advice.cents.filter(|_| !in_doubt),
+        standing,
+        cents,
         image.tolerance.of(string),
         image.course.naming,
     ))
@@ -125,7 +135,12 @@ fn start(left: Duration, words: &Words) -> String {
     words.say(Key::DeskStartIn, &[("time", Arg::from(time))])
 }
 
-/// One message at a time: what spoils the sound first, then the link, then what is merely so.
+/// Where the pedals or levers stand.
+fn pedals(image: &Image, words: &Words) -> Option<DeskPedals> {
+    DeskPedals::of(&image.harp, image.course.pedals.as_ref().map(Pedals::setting), words)
+}
+
+/// One message at a time: what spoils the sound first, then what has changed, where the pedals stand, the link, and what is merely so.
 fn message(image: &Image, words: &Words) -> (String, bool) {
     let of_input = image.input.sentence(words);
     if let Some(sentence) = of_input.as_ref().filter(|_| image.input.is_urgent()) {
@@ -136,6 +151,9 @@ fn message(image: &Image, words: &Words) -> (String, bool) {
     }
     if let Some(changed) = &image.course.changed {
         return (changed.clone(), true);
+    }
+    if let Some(says) = pedals(image, words).and_then(|pedals| pedals.says) {
+        return (says, false);
     }
     let link = image
         .link

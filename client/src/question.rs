@@ -62,7 +62,7 @@ fn take_over<'a>(image: &'a Image, words: &'a Words) -> impl Iterator<Item = Que
         let number = seat.tenure.seat;
         let args = [
             ("name", Arg::from(seat.name.as_str())),
-            ("seat", Arg::from(number.to_string())),
+            ("seat", Arg::from(link.shown(number).to_string())),
         ];
         if link.wants_seat == Some(number) {
             return Question::new(words.say(Key::AskSeatWaits, &args), []);

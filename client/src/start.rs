@@ -8,9 +8,10 @@ use std::time::Duration;
 
 use consort_clock::Clock;
 use consort_link::{Event, Link};
+use consort_logbook::{Logbook, Logged};
 use consort_peer::{Dialer, Identity, IdentityError};
 use consort_proto::{Fingerprint, Harp, Name, Sequence, Tolerance, Uptime, harp_file};
-use consort_store::{Folder, FolderError};
+use consort_store::{Folder, FolderError, Lines};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
@@ -74,6 +75,14 @@ pub enum StartError {
     /// No socket for calls.
     #[error("no coordinator can be called from here ({0}): look at the network settings")]
     Network(io::Error),
+    /// No logbook can be written there.
+    #[error("no logbook can be written to {path} ({cause}): choose another file with --logbook", path = .path.display())]
+    Logbook {
+        /// Where.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
+    },
     /// Another program has the desk's port.
     #[error("another program already uses TCP port {0}: end it, or choose another port with --desk-port")]
     PortInUse(u16),
@@ -120,7 +129,14 @@ impl Station {
             .or_else(|| saved.name.clone())
             .unwrap_or_else(|| made_up(identity.fingerprint()));
         store.note(Note::Started(name.clone(), (*harp).clone()));
-        let mut link = Link::new(
+        let logbook = match config.logbook {
+            Some(path) => match Lines::append(&path) {
+                Ok(lines) => Some(Logbook::new(move |line| lines.add(line))),
+                Err(cause) => return Err(StartError::Logbook { path, cause }),
+            },
+            None => None,
+        };
+        let mut link = Logged::<Link>::start(
             Uptime::default(),
             consort_link::Config {
                 name: name.clone(),
@@ -136,6 +152,7 @@ impl Station {
                 own: (config.tuning, Tolerance::default()),
                 seed: random()?,
             },
+            logbook,
         );
 
         let kept = Kept::open(folder.clone());

@@ -16,6 +16,7 @@ use consort_clock::{Clock, LOOK_EVERY};
 use consort_guide::listening::Listening;
 use consort_guide::opening::Check;
 use consort_link::{Event, Link, LinkState};
+use consort_logbook::Logged;
 use consort_proto::{Agreement, Harp, Name, Report, Round, Sequence, Tenure, Uptime};
 use consort_store::Folder;
 use consort_words::Words;
@@ -59,7 +60,7 @@ pub(crate) struct Inboxes {
 
 /// The link, its harp's sound, its memory, and what shows them.
 pub(crate) struct EventLoop {
-    link: Link,
+    link: Logged<Link>,
     calls: Calls,
     exchanges: Exchanges,
     store: Store,
@@ -122,7 +123,7 @@ pub(crate) struct EventLoop {
 
 /// What a loop starts from.
 pub(crate) struct Parts {
-    pub(crate) link: Link,
+    pub(crate) link: Logged<Link>,
     pub(crate) calls: Calls,
     pub(crate) exchanges: Exchanges,
     pub(crate) store: Store,

@@ -14,8 +14,8 @@ use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, Ke
 use tokio::sync::{Notify, mpsc, watch};
 
 use crate::image::Image;
-use crate::picture;
 use crate::station::Wish;
+use crate::{desk, picture, question};
 
 /// Keys are looked for this often; a picture is drawn as soon as there is a new one.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
@@ -40,7 +40,7 @@ pub(crate) fn show(
             let resized = match next_key() {
                 Some(Pressed::Key(key)) => {
                     let image = images.borrow().clone();
-                    match meant(key, &image) {
+                    match meant(key, &image, &words) {
                         Some(Meant::Quit) => quit.notify_one(),
                         // A loop that is behind by hundreds of wishes has other worries than one more.
                         Some(Meant::Wish(wish)) => drop(wishes.try_send(wish)),
@@ -85,8 +85,16 @@ fn next_key() -> Option<Pressed> {
     }
 }
 
-/// The keys are the page's.
-fn meant(key: KeyEvent, image: &Image) -> Option<Meant> {
+/// What the answer of that digit to the question that is shown wishes.
+fn answer(digit: char, image: &Image, words: &Words) -> Option<Wish> {
+    let place = digit.to_digit(10)?.checked_sub(1)?;
+    let question = question::all(image, words).into_iter().next()?;
+    let answer = question.answers.into_iter().nth(place as usize)?;
+    desk::wish_of(answer.body, &image.harp)
+}
+
+/// The keys are the page's; a digit answers a question, which the page has buttons for.
+fn meant(key: KeyEvent, image: &Image, words: &Words) -> Option<Meant> {
     let course = &image.course;
     let shown: Option<StringNumber> = image.advice.string;
     let mark = |mark| shown.map(|string| Wish::Mark { string, mark });
@@ -103,6 +111,7 @@ fn meant(key: KeyEvent, image: &Image) -> Option<Meant> {
         KeyCode::Char('n') => mark(Some(Mark::New)),
         KeyCode::Char('m') => mark(Some(Mark::Missing)),
         KeyCode::Char('0') => mark(None),
+        KeyCode::Char(digit @ '1'..='9') if !course.dark => answer(digit, image, words),
         _ => None,
     };
     wish.map(Meant::Wish)

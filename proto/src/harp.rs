@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::name::is_invisible;
 use crate::note::{Letter, Note};
+use crate::setting::Setting;
 use crate::units::Cents;
 
 /// The number of a string, counted from the shortest: 1 to [`StringNumber::MAX`].
@@ -126,6 +127,14 @@ pub struct HarpString {
 }
 
 impl HarpString {
+    /// How many semitones the mechanism adds with the pedals or levers in `setting`: 0, 1 or 2.
+    ///
+    /// A setting that the string cannot reach is met as nearly as its mechanism allows.
+    pub fn position_in(&self, setting: Setting) -> u8 {
+        let wanted = setting.of(self.open.letter).semitones() - self.open.accidental.semitones();
+        wanted.clamp(0, i32::from(self.mechanism.positions())) as u8
+    }
+
     /// The regulation error of `position`; the open string has none.
     pub const fn regulation_error(&self, position: u8) -> Cents {
         match position {

@@ -15,6 +15,12 @@ use crate::reading::Reading;
 use crate::target::ReferencePitch;
 use crate::units::Cents;
 
+/// The newest of the messages that are known here and may be missed, within version 1.
+///
+/// 0 is what every program of version 1 knows; 1 adds [`ToStation::Tones`] and [`ToStation::Places`].
+/// What is newer than a station names in its [`Hello`] is not said to it.
+pub const NEWEST: u16 = 1;
+
 /// The number of a report: counts up for ever on one station, also over restarts.
 #[derive(Clone, Copy, Debug, Default, Eq, Ord, PartialEq, PartialOrd)]
 pub struct Sequence(pub u64);
@@ -83,6 +89,8 @@ pub struct Hello {
     pub token: Option<JoinToken>,
     /// Random at each start of the program: tells a restarted station from a copied one.
     pub process: u64,
+    /// The newest of the messages that the station knows, as [`NEWEST`].
+    pub newest: u16,
 }
 
 /// One numbered report.
@@ -185,6 +193,14 @@ pub enum ToStation {
     TakeOverDenied {
         /// The seat's number.
         seat: u32,
+    },
+    /// Under which numbers the seats are shown, where the leader has put them in another order: each seat's own number, then
+    /// the one that is shown; at most [`crate::agreement::SEATS_MAX`]. Seats are shown under their own until this is heard.
+    Places(Vec<(u32, u32)>),
+    /// Whether reference tones may sound: the leader can silence all. They may until this is heard on a link.
+    Tones {
+        /// Whether they may.
+        allowed: bool,
     },
 }
 

@@ -107,11 +107,8 @@ impl Tuning {
     }
 
     /// How many semitones the mechanism of `string` adds in the served setting: 0, 1 or 2.
-    ///
-    /// A setting that the string cannot reach is served as nearly as its mechanism allows.
     pub fn position(&self, string: &HarpString) -> u8 {
-        let wanted = self.setting.of(string.open.letter).semitones() - string.open.accidental.semitones();
-        wanted.clamp(0, i32::from(string.mechanism.positions())) as u8
+        string.position_in(self.setting)
     }
 
     /// The note that `string` sounds in the served setting.

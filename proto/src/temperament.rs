@@ -202,6 +202,16 @@ pub enum NotATemperament {
     /// There are not twelve of them.
     #[error("{0} offsets given: twelve are needed, from C to B")]
     NotTwelve(usize),
+    /// There are not twelve fifths.
+    #[error("{0} fifths given: twelve are needed, C–G first and F–C last")]
+    NotTwelveFifths(usize),
+    /// Twelve fifths that do not lead back to where they began.
+    #[error(
+        "these fifths do not close: twelve of them come to {size} cents {more} than seven octaves, which are 8400; \
+         change one or several of them by that much",
+        size = (.0.0.abs() * 100.0).round() / 100.0, more = if .0.0 < 0.0 { "less" } else { "more" }
+    )]
+    DoesNotClose(Cents),
 }
 
 /// Why a text is not a temperament.
@@ -209,7 +219,7 @@ pub enum NotATemperament {
 pub enum NotATemperamentText {
     /// Neither a known word nor numbers.
     #[error(
-        "there is no temperament called “{0}”: choose one of {names}, or give twelve offsets in cents from C to B",
+        "there is no temperament called “{0}”: choose one of {names}, or give twelve offsets in cents from C to B, or twelve fifths from C–G to F–C",
         names = Scheme::ALL.map(Scheme::word).join(", ")
     )]
     Unknown(String),
@@ -224,7 +234,8 @@ const SHOWN_MAX: usize = 60;
 impl FromStr for Temperament {
     type Err = NotATemperamentText;
 
-    /// A scheme's word, or twelve offsets in cents from C to B, with spaces, commas or semicolons between.
+    /// A scheme's word, or twelve offsets in cents from C to B, with spaces, commas or semicolons between; or twelve fifths in
+    /// cents in place of the offsets, from C–G by way of G–D, D–A and so on to F–C.
     fn from_str(text: &str) -> Result<Self, NotATemperamentText> {
         if let Some(scheme) = Scheme::from_word(text.trim()) {
             return Ok(Self::named(scheme));
@@ -232,6 +243,9 @@ impl FromStr for Temperament {
         let numbers = text.split([' ', ',', ';']).filter(|word| !word.is_empty());
         let offsets: Result<Vec<f64>, _> = numbers.map(|number| number.replace('−', "-").parse::<f64>()).collect();
         match offsets {
+            Ok(fifths) if !fifths.is_empty() && fifths.iter().all(|fifth| FIFTHS.contains(fifth)) => {
+                Ok(Self::of_fifths(&fifths)?)
+            }
             Ok(offsets) if !offsets.is_empty() => Ok(Self::own(&offsets)?),
             _ => Err(NotATemperamentText::Unknown(text.chars().take(SHOWN_MAX).collect())),
         }
@@ -276,6 +290,24 @@ impl Temperament {
         }
     }
 
+    /// A temperament of one's own: twelve fifths in cents, C–G first and F–C last, which together are seven octaves.
+    pub fn of_fifths(fifths: &[f64]) -> Result<Self, NotATemperament> {
+        if fifths.len() != 12 {
+            return Err(NotATemperament::NotTwelveFifths(fifths.len()));
+        }
+        let over = fifths.iter().sum::<f64>() - SEVEN_OCTAVES;
+        if !Cents(over).is_within(CLOSES_WITHIN) {
+            return Err(NotATemperament::DoesNotClose(Cents(over)));
+        }
+        let mut offsets = [0.0; 12];
+        let mut above = 0.0;
+        for (fifth, place) in fifths.iter().zip(1..12) {
+            above += fifth - 700.0;
+            offsets[place * 7 % 12] = above;
+        }
+        Self::own(&offsets)
+    }
+
     /// The name it came from; `None` for own offsets.
     pub const fn scheme(&self) -> Option<Scheme> {
         self.scheme
@@ -292,6 +324,13 @@ impl Default for Temperament {
         Self::named(Scheme::Equal)
     }
 }
+
+/// Twelve numbers within these are fifths: no offset is that large, and no fifth that far off.
+const FIFTHS: std::ops::RangeInclusive<f64> = 640.0..=780.0;
+/// Twelve fifths that close, in cents.
+const SEVEN_OCTAVES: f64 = 8400.0;
+/// Twelve fifths that are each rounded to a tenth still close.
+const CLOSES_WITHIN: Cents = Cents(0.6);
 
 /// The place of A among the twelve notes from C.
 const A: usize = 9;

@@ -391,3 +391,40 @@ fn a_temperament_is_written_as_a_word_or_as_twelve_numbers() {
     let far = read("99 0 0 0 0 0 0 0 0 20 0 0").expect_err("too far").to_string();
     assert!(far.contains("offset 99 ") && far.contains("which is 20"), "{far}");
 }
+
+/// A pure fifth is 701.955 cents, and Vallotti narrows six of them, F–C–G–D–A–E–B, by a sixth of the Pythagorean comma,
+/// 23.460 cents (the numbers of `proto/src/temperament.rs`, rounded here to a hundredth).
+#[test]
+fn twelve_fifths_are_a_temperament_if_they_close_and_else_it_is_said_by_how_much_they_do_not() {
+    let fifths = "698.05 698.05 698.05 698.05 698.05 701.96 701.96 701.96 701.96 701.95 701.95 698.05";
+    let own: Temperament = fifths.parse().expect("they close");
+    let named = Temperament::named(Scheme::Vallotti);
+    for (typed, known) in own.offsets().iter().zip(named.offsets()) {
+        assert!((typed.0 - known.0).abs() < 0.1, "{typed:?} {known:?}");
+    }
+    assert_eq!(own.scheme(), None);
+    let why = |text: &str| text.parse::<Temperament>().expect_err(text).to_string();
+    let pure = ["701.955"; 12].join(" ");
+    assert!(
+        why(&pure).contains("23.46 cents more than seven octaves"),
+        "{}",
+        why(&pure)
+    );
+    let narrow = ["697"; 12].join(", ");
+    assert!(
+        why(&narrow).contains("36 cents less than seven octaves"),
+        "{}",
+        why(&narrow)
+    );
+    let eleven = ["700"; 11].join(" ");
+    assert!(why(&eleven).starts_with("11 fifths given"), "{}", why(&eleven));
+    assert_eq!(
+        ["700"; 12].join(" ").parse::<Temperament>().map(|own| *own.offsets()),
+        Temperament::own(&[0.0; 12])
+            .map(|own| *own.offsets())
+            .map_err(Into::into)
+    );
+    // A circle that closes may still hold a fifth that puts a note beyond its neighbour.
+    let wild = "780 780 780 640 640 640 700 700 700 640 700 700";
+    assert!(!why(wild).is_empty());
+}

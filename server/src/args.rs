@@ -82,9 +82,15 @@ pub struct OpeningArgs {
     /// TCP port for the leader's page, on this laptop only.
     #[arg(long, value_name = "PORT", default_value_t = discovery::PORT + 2)]
     pub control_port: u16,
+    /// The input of this laptop through which an A is measured, as `consort-station inputs` lists it [default: the system's].
+    #[arg(long, value_name = "INPUT")]
+    pub microphone: Option<String>,
     /// Do not open the leader's page in a browser.
     #[arg(long)]
     pub no_browser: bool,
+    /// Write down everything that happens to the session, for `replay`; names and codes are left out.
+    #[arg(long, value_name = "FILE")]
+    pub logbook: Option<PathBuf>,
     /// Do not announce the session on the network: stations then need the address or the join link.
     #[arg(long)]
     pub no_discovery: bool,
@@ -107,6 +113,8 @@ pub enum Order {
         #[arg(long)]
         next_round: bool,
     },
+    /// Measure the A that somebody gives near this laptop, through its microphone: it is proposed, never agreed by itself.
+    Measure,
     /// Answer an A that somebody has measured.
     Proposal {
         /// `now` or `next` agrees on it, to half a hertz, at once or from the next round; `keep` stays with what is agreed.
@@ -193,6 +201,20 @@ pub enum Order {
     Link,
     /// Show a fresh joining code, and open joining if it was closed.
     Code,
+    /// Give the board a new address: whoever looks by the one before sees nothing more.
+    Board,
+    /// Show seats in another order, on the board and everywhere.
+    Order {
+        /// Numbers of seats, as they are shown: these come first, in this order, the others after them as they were.
+        #[arg(required = true, value_name = "SEAT")]
+        seats: Vec<String>,
+    },
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// `off` silences them, `on` lets them sound.
+        #[arg(value_parser = ["on", "off"])]
+        word: String,
+    },
     /// Open or close joining for players who have not joined yet.
     Joining {
         /// `on` or `off`.
@@ -201,6 +223,11 @@ pub enum Order {
     },
     /// Close the session and end the coordinator.
     Stop,
+    /// Play a logbook again and look whether everything comes out as it did.
+    Replay {
+        /// What `--logbook` wrote.
+        file: PathBuf,
+    },
 }
 
 #[cfg(test)]

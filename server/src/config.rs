@@ -26,10 +26,14 @@ pub struct Config {
     pub control_port: u16,
     /// How the session is announced; `None` keeps it unannounced.
     pub discovery: Option<Discovery>,
+    /// The input through which an A is measured; `None` for the one that the system prefers.
+    pub microphone: Option<String>,
     /// What is changed at the opening; everything absent stays as it was saved.
     pub opening: Opening,
     /// How many may call at the same time.
     pub limits: Limits,
+    /// Where everything that happens to the session is written down; `None` for nowhere.
+    pub logbook: Option<PathBuf>,
     /// How many seats there are, how often hearts beat, and how long a joining code is good.
     pub session: consort_session::Config,
 }
@@ -85,8 +89,10 @@ impl Config {
                 port: 5353,
                 loopback_only: false,
             }),
+            microphone: None,
             opening: Opening::default(),
             limits: Limits::default(),
+            logbook: None,
             session: consort_session::Config::default(),
         }
     }
@@ -111,6 +117,8 @@ impl TryFrom<Args> for Config {
                 port: typed.mdns_port,
                 loopback_only: typed.mdns_loopback,
             }),
+            microphone: typed.microphone,
+            logbook: typed.logbook,
             opening: Opening {
                 pitch: typed.pitch,
                 temperament: typed.temperament,

@@ -11,13 +11,15 @@ use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{Guard, Proposal, control_files, stream};
 use consort_proto::Scheme;
-use consort_words::{Key, Words};
+use consort_session::Command;
+use consort_words::{Arg, Key, Words};
 use serde_json::json;
 use tokio::sync::watch;
 
 use crate::coordinator::{Outcome, Viewer};
 use crate::image;
 use crate::lines::lines;
+use crate::microphone::Microphone;
 use crate::network::Network;
 pub use crate::order::OrderBody;
 use crate::remote::Handle;
@@ -31,6 +33,16 @@ struct Shared {
     words: Arc<Words>,
     pictures: watch::Receiver<Arc<str>>,
     networks: watch::Receiver<Network>,
+    microphone: Microphone,
+}
+
+impl Shared {
+    /// The board's address once it is the one of that number.
+    async fn board_at(&self, number: u32) -> String {
+        let mut networks = self.networks.clone();
+        let shown = networks.wait_for(|network| network.board == number).await;
+        shown.map(|network| network.links.board.clone()).unwrap_or_default()
+    }
 }
 
 /// The page's address, with the token where it is not sent to any server: behind `#`.
@@ -44,12 +56,14 @@ pub(crate) fn pages(
     pictures: watch::Receiver<Arc<str>>,
     handle: &Handle,
     networks: watch::Receiver<Network>,
+    microphone: Microphone,
 ) -> Router {
     let shared = Shared {
         viewer,
         words: Arc::new(Words::english()),
         pictures,
         networks,
+        microphone,
     };
     let guard = Guard::new(handle.port, handle.cookie(), handle.token.clone());
     let closed = Router::new()
@@ -149,6 +163,28 @@ async fn consequence(State(shared): State<Shared>, Json(proposal): Json<Proposal
     }
 }
 
+/// Measures an A through this laptop and proposes it: nothing is agreed by that.
+///
+/// Whoever asked waits; when they leave, so does whatever listens.
+async fn measure(shared: Shared) -> Response {
+    let proposal = match shared.microphone.measure().await {
+        Ok(proposal) => proposal,
+        Err(why) => return refused(StatusCode::UNPROCESSABLE_ENTITY, &why.to_string()),
+    };
+    let (a4, sigma) = (proposal.a4.hz().get(), proposal.sigma.0);
+    let Some(Outcome::Done(view) | Outcome::Unchanged(view)) = shared.viewer.order(Command::Propose(proposal)).await
+    else {
+        return StatusCode::SERVICE_UNAVAILABLE.into_response();
+    };
+    let mut status = Status::of(&view, &shared.words);
+    let args = [
+        ("pitch", Arg::from(format!("{a4:.1}"))),
+        ("cents", Arg::from(format!("{sigma:.1}"))),
+    ];
+    status.line = shared.words.say(Key::ProposalMeasured, &args);
+    Json(status).into_response()
+}
+
 /// Says in a sentence why not.
 fn refused(status: StatusCode, why: &str) -> Response {
     (status, Json(json!({"why": why}))).into_response()
@@ -156,9 +192,13 @@ fn refused(status: StatusCode, why: &str) -> Response {
 
 async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Response {
     let of_door = matches!(body, OrderBody::Joining { .. } | OrderBody::Code);
+    let of_board = body == OrderBody::Board;
     let Some(view) = shared.viewer.look().await else {
         return StatusCode::SERVICE_UNAVAILABLE.into_response();
     };
+    if body == OrderBody::Measure {
+        return measure(shared).await;
+    }
     let command = match body.named_in(&view).command() {
         Ok(Some(command)) => command,
         Ok(None) => {
@@ -170,6 +210,9 @@ async fn order(State(shared): State<Shared>, Json(body): Json<OrderBody>) -> Res
     match shared.viewer.order(command).await {
         Some(Outcome::Done(view)) => {
             let mut status = Status::of(&view, &shared.words);
+            if of_board {
+                status.line = shared.board_at(view.board).await;
+            }
             if of_door {
                 let says = if view.joining {
                     Key::JoiningOpen

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use consort_clock::{Clock, LOOK_EVERY};
+use consort_logbook::Logged;
 use consort_proto::{Binding, Fingerprint, Uptime};
 use consort_session::{Command, Effect, Event, LinkId, Session, Ticket, View};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -85,7 +86,7 @@ pub enum Outcome {
 /// The session, its links, its store, and those who wait for it.
 #[derive(Debug)]
 pub(crate) struct EventLoop {
-    session: Session,
+    session: Logged<Session>,
     store: Store,
     exchanges: Exchanges,
     events: mpsc::UnboundedReceiver<Event>,
@@ -101,11 +102,15 @@ pub(crate) struct EventLoop {
     /// When the next image is due, if anything has changed since the last one.
     draw_at: Option<Instant>,
     drawn_at: Instant,
+    /// The shortest time until the next one.
+    draw_every: Duration,
 }
 
 /// At most one image in this time, so that a busy tuning costs no more to show than a quiet one. A change after a pause is
 /// drawn at once; the eye follows no more than twenty pictures in a second.
 const DRAW_EVERY: Duration = Duration::from_millis(50);
+/// Images of a crowd come more slowly: at least so many times as long as one of them took.
+const DRAWN_ONE_PART_IN: u32 = 10;
 
 /// What answers a station's share leaves at the end of such a slot, so that nobody can tell by the time how long it took to
 /// compute, which may depend on the code.
@@ -150,7 +155,7 @@ impl EventLoop {
 impl EventLoop {
     /// A loop around `session`; images of it appear in the receiver.
     pub(crate) fn new(
-        session: Session,
+        session: Logged<Session>,
         store: Store,
         exchanges: Exchanges,
         events: mpsc::UnboundedReceiver<Event>,
@@ -172,6 +177,7 @@ impl EventLoop {
             // The first image shows the session before anything happens in it, so a start may already count down.
             draw_at: Some(now),
             drawn_at: now,
+            draw_every: DRAW_EVERY,
         };
         (event_loop, images)
     }
@@ -299,7 +305,7 @@ impl EventLoop {
                 self.store.persist(ticket, record);
             }
             Effect::Redraw => {
-                let soon = self.drawn_at + DRAW_EVERY;
+                let soon = self.drawn_at + self.draw_every;
                 self.draw_at = Some(self.draw_at.map_or(soon, |at| at.min(soon)));
             }
         }
@@ -309,19 +315,7 @@ impl EventLoop {
     fn order(&mut self, command: Command, answer: oneshot::Sender<Outcome>) {
         let before = self.handed;
         let now = self.now();
-        let door = |session: &Session| {
-            let view = session.view(now);
-            let wanted: Vec<_> = view.stations.into_iter().map(|station| station.wanted_by).collect();
-            (
-                view.joining,
-                view.code,
-                view.knocking,
-                view.proposal,
-                view.next_pitch,
-                wanted,
-            )
-        };
-        let door_before = door(&self.session);
+        let door_before = self.session.door(now);
         self.session.handle(now, Event::Command(command));
         while let Some(effect) = self.session.poll_effect() {
             self.perform(effect);
@@ -331,7 +325,7 @@ impl EventLoop {
             return;
         }
         // The door is not written down: a restart opens it with another code.
-        let outcome = if door(&self.session) == door_before {
+        let outcome = if self.session.door(now) == door_before {
             Outcome::Unchanged(self.look())
         } else {
             Outcome::Done(self.look())
@@ -361,8 +355,10 @@ impl EventLoop {
     }
 
     fn draw(&mut self) {
+        let began = Instant::now();
         let view = self.look();
         self.drawn_at = Instant::now();
+        self.draw_every = DRAW_EVERY.max((self.drawn_at - began) * DRAWN_ONE_PART_IN);
         // A countdown moves by itself.
         let counts_down = view.start_in.is_some_and(|left| left > Duration::ZERO);
         // So does what is foretold while nobody is heard, more slowly.

@@ -107,13 +107,13 @@ async fn send(
     shown: &mut BTreeMap<u32, HarpPicture>,
 ) -> Result<(), consort_peer::SayError> {
     let seated = || view.stations.iter().filter(|station| !station.removed);
-    let seats: Vec<u32> = seated().map(|station| station.seat).collect();
+    let seats: Vec<u32> = seated().map(|station| station.place).collect();
     shown.retain(|seat, _| seats.contains(seat));
     for station in seated() {
         let picture = harp(station);
-        if shown.get(&station.seat) != Some(&picture) {
+        if shown.get(&station.place) != Some(&picture) {
             say.say(&ToDeputy::Harp(picture.clone())).await?;
-            shown.insert(station.seat, picture);
+            shown.insert(station.place, picture);
         }
     }
     say.say(&ToDeputy::Picture(Picture {
@@ -129,7 +129,7 @@ async fn send(
 
 fn harp(station: &StationView) -> HarpPicture {
     HarpPicture {
-        seat: station.seat,
+        seat: station.place,
         name: station.name.clone(),
         harp: station.harp.clone(),
         standings: station.readiness.standings().to_vec(),

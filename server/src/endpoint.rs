@@ -59,10 +59,10 @@ pub struct Limits {
 impl Default for Limits {
     fn default() -> Self {
         Self {
-            links: 128,
-            strangers: 32,
-            strangers_per_address: 16,
-            places_at_ease: 24,
+            links: 256,
+            strangers: 128,
+            strangers_per_address: 64,
+            places_at_ease: 96,
         }
     }
 }

@@ -2,12 +2,17 @@
 
 use std::sync::Arc;
 
-use consort_pages::{BoardPage, CodeImage, ControlPage, Presence, SeatImage, SessionImage};
+use consort_pages::{
+    Age, BoardPage, CheapestPitch, CodeImage, ControlPage, Presence, RoomMoved, SeatImage, SessionImage,
+};
 use consort_proto::{Fingerprint, Name};
+use consort_session::cheapest::Cost;
+use consort_session::room::RoomMove;
 use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
+use tokio::time::{Instant, sleep};
 
 use crate::network::Network;
 
@@ -18,6 +23,10 @@ pub(crate) struct Drawing {
     board: watch::Sender<Arc<str>>,
     control: watch::Sender<Arc<str>>,
 }
+
+/// Between two pictures it rests at least so many times as long as the first of them took: those of a crowd come more
+/// slowly, and stations do not wait for them.
+const RESTS: u32 = 9;
 
 impl Drawing {
     /// A drawing that shows `view` at first; the control page also shows the `network`.
@@ -59,7 +68,9 @@ impl Drawing {
             }
             self.network = networks.borrow_and_update().clone();
             let view = images.borrow_and_update().clone();
+            let began = Instant::now();
             self.draw(&view);
+            sleep(began.elapsed() * RESTS).await;
         }
     }
 
@@ -87,8 +98,14 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         newcomer: view.newcomer.as_ref().map(person),
         knocking: view.knocking.iter().map(person).collect(),
         watching: view.watching.clone(),
-        proposal: view.proposal.as_ref().map(|(name, proposal)| (name, *proposal)),
+        proposal: view
+            .proposal
+            .as_ref()
+            .map(|(name, proposal)| (name.as_ref(), *proposal)),
         next_pitch: view.next_pitch,
+        room: view.room.iter().map(room).collect(),
+        cheapest: view.cheapest().as_ref().map(cheapest),
+        silenced: view.silenced,
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         was_joined: !view.stations.is_empty(),
@@ -98,18 +115,55 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
 
 fn seat(station: &StationView) -> SeatImage<'_> {
     SeatImage {
-        seat: station.seat,
+        seat: station.place,
         station: station.peer,
         name: &station.name,
         harp: &station.harp,
         readiness: &station.readiness,
         outlook: station.outlook,
+        age: age(station),
+        overhears: station.overhears,
         presence: presence(station.presence),
         removed: station.removed,
         help: station.help,
         copied: station.copied,
         deputy: station.deputy,
         wanted_by: station.wanted_by.as_ref().map(person),
+    }
+}
+
+/// What the room did, as pages tell it.
+pub(crate) const fn room(moved: &RoomMove) -> RoomMoved {
+    let &RoomMove {
+        material,
+        cents,
+        harps,
+        of,
+        since,
+    } = moved;
+    RoomMoved {
+        material,
+        cents,
+        harps,
+        of,
+        since,
+    }
+}
+
+/// The A that would cost least, as pages tell it.
+pub(crate) const fn cheapest(cost: &Cost) -> CheapestPitch {
+    CheapestPitch {
+        a4: cost.a4,
+        strings: cost.strings,
+        takes: cost.takes,
+    }
+}
+
+/// How old it is what the station last reported.
+pub(crate) const fn age(station: &StationView) -> Age {
+    Age {
+        confirmed: station.confirmed_ago,
+        to_confirm: station.to_confirm,
     }
 }
 

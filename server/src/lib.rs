@@ -13,6 +13,7 @@ mod deputy;
 mod endpoint;
 mod image;
 pub mod lines;
+mod microphone;
 mod network;
 pub mod order;
 mod pairing;
@@ -27,16 +28,17 @@ mod visitors;
 use std::fmt;
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
 use consort_clock::Clock;
+use consort_logbook::{Logbook, Logged};
 use consort_peer::link::CLOSE_GOODBYE;
 use consort_peer::{Identity, IdentityError, ListenError, Listener};
 use consort_proto::{JoinLink, Uptime};
 use consort_session::{Command, Event, Session, View};
-use consort_store::{Folder, FolderError};
+use consort_store::{Folder, FolderError, Lines};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
@@ -47,6 +49,7 @@ use crate::config::{Discovery, Limits};
 use crate::coordinator::{EventLoop, Input, Viewer};
 use crate::deputy::Desk;
 use crate::image::Drawing;
+use crate::microphone::Microphone;
 use crate::network::Doors;
 use crate::pairing::Exchanges;
 use crate::remote::Handle;
@@ -62,6 +65,7 @@ pub struct Coordinator {
     board: TcpListener,
     control: TcpListener,
     discovery: Option<Discovery>,
+    microphone: Option<String>,
     limits: Limits,
     event_loop: EventLoop,
     inputs: mpsc::Receiver<Input>,
@@ -110,6 +114,14 @@ pub enum BindError {
         port: u16,
         /// The option that chooses another.
         option: &'static str,
+    },
+    /// No logbook can be written there.
+    #[error("no logbook can be written to {path} ({cause}): choose another file with --logbook", path = .path.display())]
+    Logbook {
+        /// Where.
+        path: PathBuf,
+        /// What the system said.
+        cause: io::Error,
     },
     /// A page cannot be served.
     #[error("cannot serve pages on {address} ({cause})")]
@@ -170,17 +182,27 @@ impl Coordinator {
             stations: stations_at,
             board: board_at,
             token: saved.token,
-            board_token: board::token(&saved),
         };
         let addresses = Addresses {
             stations: stations_at,
             typed: doors.typed(),
             join: doors.join(),
-            board: doors.board_url(),
+            board: doors.board_url(saved.ruled.board),
             control: control::url(control_at, &handle.token),
         };
         let exchanges = Exchanges::new(identity.fingerprint(), saved.agreement.session);
-        let mut session = Session::open(Uptime::default(), config.session, saved);
+        let logbook = match config.logbook {
+            Some(path) => match Lines::append(&path) {
+                Ok(lines) => Some(Logbook::new(move |line| lines.add(line))),
+                Err(cause) => return Err(BindError::Logbook { path, cause }),
+            },
+            None => None,
+        };
+        let opening = consort_session::Opening {
+            config: config.session,
+            saved,
+        };
+        let mut session = Logged::<Session>::start(Uptime::default(), opening, logbook);
         // Before anybody looks, so that the first image shows a code.
         session.handle(Uptime::default(), Event::Code(pairing::draw_code()?));
         if let Some(wait) = config.opening.start {
@@ -197,6 +219,7 @@ impl Coordinator {
             board,
             control,
             discovery: config.discovery,
+            microphone: config.microphone,
             limits: config.limits,
             event_loop,
             inputs,
@@ -230,10 +253,20 @@ impl Coordinator {
 
     /// Serves until `shutdown` or an order to stop, then takes leave of everyone.
     pub async fn run(self, shutdown: impl Future<Output = ()>) -> io::Result<()> {
-        let (network, networks) = watch::channel(self.doors.network());
+        let number = self.images.borrow().board;
+        let (network, networks) = watch::channel(self.doors.network(number));
+        let (tokens, token) = watch::channel(Arc::from(board::token(self.doors.token, number)));
         let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
-        let control = control::pages(self.viewer(), drawing.control(), &self.handle, networks.clone());
-        let board = consort_pages::board(drawing.board(), &self.doors.board_token);
+        let control = control::pages(
+            self.viewer(),
+            drawing.control(),
+            &self.handle,
+            networks.clone(),
+            Microphone::new(self.microphone.clone()),
+        );
+        let board = consort_pages::board_behind(drawing.board(), token);
+        let keeping = board::keep(self.doors.token, self.images(), tokens);
+        let followed = self.images();
         let ensemble = self.images.borrow().agreement.ensemble.clone();
         let announced = self.discovery.map(|discovery| (discovery, ensemble));
         let mut advert = None;
@@ -254,7 +287,8 @@ impl Coordinator {
             () = event_loop.run(inputs, shutdown) => {}
             () = endpoint::serve(&listener, limits, &desk) => {}
             () = drawing.follow(self.images, networks) => {}
-            () = network::follow(&doors, announced, &mut advert, &network) => {}
+            () = network::follow(&doors, announced, &mut advert, &network, followed) => {}
+            () = keeping => {}
             served = axum::serve(Visitors::of(self.control), control) => served?,
             served = axum::serve(Visitors::of(self.board), board) => served?,
         }

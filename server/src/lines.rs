@@ -2,13 +2,12 @@
 
 use std::time::Duration;
 
-use consort_proto::Material;
 use consort_session::call::Called;
 use consort_session::cheapest::Cost;
-use consort_session::room::RoomMove;
 use consort_session::{Newcomer, StationView, View};
 use consort_words::{Arg, Key, Words};
 
+use crate::image;
 use crate::status::presence;
 
 /// The session in one line.
@@ -45,9 +44,10 @@ pub fn line(view: &View, words: &Words) -> String {
 pub fn lines(view: &View, words: &Words) -> Vec<String> {
     let mut lines = vec![line(view, words)];
     lines.extend(view.called.as_ref().map(|called| side_by_side(called, words)));
-    lines.extend(view.room.iter().map(|moved| room(moved, words)));
+    lines.extend(view.room.iter().map(|moved| image::room(moved).says(words)));
     let other = |cost: &Cost| cost.a4 != view.agreement.tuning.a4;
-    lines.extend(view.cheapest().filter(other).map(|cost| cheapest(&cost, words)));
+    let cheapest = view.cheapest().filter(other);
+    lines.extend(cheapest.map(|cost| image::cheapest(&cost).says(words)));
     for station in &view.stations {
         lines.push(harp(station, words));
         lines.extend(station.wanted_by.iter().map(|who| wanted(station, who, words)));
@@ -74,11 +74,8 @@ fn harp(station: &StationView, words: &Words) -> String {
     }
     if !station.removed {
         let mut readiness = words.readiness(&station.harp, &station.readiness);
-        let ago = |key, ago| words.say(key, &[("time", Arg::from(words.time(ago)))]);
-        if let Some(ready) = station.to_confirm {
-            readiness = format!("{readiness}, {}", ago(Key::BoardToConfirm, ready));
-        } else if let Some(confirmed) = station.confirmed_ago.filter(|&ago| ago >= FADES_AFTER) {
-            readiness = format!("{readiness}, {}", ago(Key::BoardConfirmedAgo, confirmed));
+        if let Some(age) = image::age(station).says(words) {
+            readiness = format!("{readiness}, {age}");
         }
         // What was heard last may not be so any more.
         says.push(if station.presence.counts() {
@@ -97,7 +94,7 @@ fn harp(station: &StationView, words: &Words) -> String {
         }
     }
     let args = [
-        ("seat", Arg::from(station.seat.to_string())),
+        ("seat", Arg::from(station.place.to_string())),
         ("name", Arg::from(station.name.as_str())),
         ("tag", Arg::from(station.peer.tag())),
         ("says", Arg::from(says.join(" · "))),
@@ -110,14 +107,11 @@ fn wanted(station: &StationView, who: &Newcomer, words: &Words) -> String {
     let args = [
         ("name", Arg::from(who.name.as_str())),
         ("tag", Arg::from(who.peer.tag())),
-        ("seat", Arg::from(station.seat.to_string())),
+        ("seat", Arg::from(station.place.to_string())),
         ("holder", Arg::from(station.name.as_str())),
     ];
     words.say(Key::SeatWanted, &args)
 }
-
-/// A confirmation as old as this is worth another pluck before the performance (common practice, no source).
-const FADES_AFTER: Duration = Duration::from_secs(10 * 60);
 
 /// The string that is called, side by side.
 fn side_by_side(called: &Called, words: &Words) -> String {
@@ -140,37 +134,4 @@ fn side_by_side(called: &Called, words: &Words) -> String {
         ),
         None => words.say(Key::CallNobody, &[string, harps]),
     }
-}
-
-/// What the room did.
-fn room(moved: &RoomMove, words: &Words) -> String {
-    let material = match moved.material {
-        Material::Gut => Key::MaterialGut,
-        Material::Nylon => Key::MaterialNylon,
-        Material::Fluorocarbon => Key::MaterialFluorocarbon,
-        Material::Wire => Key::MaterialWire,
-    };
-    let key = if moved.cents.0 < 0.0 {
-        Key::RoomFell
-    } else {
-        Key::RoomRose
-    };
-    let args = [
-        ("material", Arg::from(words.say(material, &[]))),
-        ("cents", Arg::from(format!("{:.1}", moved.cents.0.abs()))),
-        ("harps", Arg::from(moved.harps)),
-        ("of", Arg::from(moved.of)),
-        ("time", Arg::from(words.time(moved.since))),
-    ];
-    words.say(key, &args)
-}
-
-/// The A that would cost least.
-fn cheapest(cost: &Cost, words: &Words) -> String {
-    let args = [
-        ("pitch", Arg::from(cost.a4.hz().get().to_string())),
-        ("strings", Arg::from(cost.strings)),
-        ("time", Arg::from(words.time(cost.takes))),
-    ];
-    words.say(Key::CheapestLine, &args)
 }

@@ -11,6 +11,7 @@ use consort_coordinator::config::data_folder;
 use consort_coordinator::control::OrderBody;
 use consort_coordinator::remote::Handle;
 use consort_coordinator::{Config, Coordinator};
+use consort_session::Session;
 use consort_words::Words;
 use serde_json::Value;
 
@@ -28,6 +29,7 @@ fn main() -> ExitCode {
     };
     let terminal = Terminal::new(args.json);
     let outcome = match args.order.clone() {
+        Some(Order::Replay { file }) => replay(&file, &terminal),
         Some(order) => send(&order, &args, &terminal),
         None => open(args, &terminal),
     };
@@ -78,6 +80,14 @@ fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
         return keep(file, &answer);
     }
     terminal.answered(order, &answer);
+    Ok(())
+}
+
+/// Plays a logbook again, and says what was in it.
+fn replay(file: &Path, terminal: &Terminal) -> Outcome {
+    let text = std::fs::read_to_string(file).map_err(|why| format!("{} cannot be read: {why}", file.display()))?;
+    let replayed = consort_logbook::replay::<Session>(&text)?;
+    terminal.replayed(replayed);
     Ok(())
 }
 

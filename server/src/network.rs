@@ -7,6 +7,7 @@ use std::time::Duration;
 use consort_pages::Links;
 use consort_peer::{Dialer, Identity};
 use consort_proto::{JoinLink, JoinToken, Name, ToCoordinator, ToStation};
+use consort_session::View;
 use consort_words::{Arg, Key, Words};
 use tokio::sync::watch;
 use tokio::time::{sleep, timeout};
@@ -24,7 +25,6 @@ pub(crate) struct Doors {
     /// Where the board is served.
     pub(crate) board: SocketAddr,
     pub(crate) token: JoinToken,
-    pub(crate) board_token: String,
 }
 
 /// What the leader should know of the network.
@@ -32,6 +32,8 @@ pub(crate) struct Doors {
 pub(crate) struct Network {
     /// How to join and where to look.
     pub(crate) links: Links,
+    /// The number of the board's address in them.
+    pub(crate) board: u32,
     /// What is in the way, and what to do; `None` when all is well.
     pub(crate) trouble: Option<String>,
 }
@@ -56,16 +58,17 @@ impl Doors {
         }
     }
 
-    /// The board's address.
-    pub(crate) fn board_url(&self) -> String {
-        board::url(address::reachable(self.board)[0], &self.board_token)
+    /// The board's address of that number.
+    pub(crate) fn board_url(&self, number: u32) -> String {
+        board::url(address::reachable(self.board)[0], &board::token(self.token, number))
     }
 
-    /// What the leader should know, before anything was tried.
-    pub(crate) fn network(&self) -> Network {
+    /// What the leader should know, before anything was tried, with the board's address of that number.
+    pub(crate) fn network(&self, board: u32) -> Network {
         let tag = self.identity.fingerprint().tag();
         Network {
-            links: Links::new(self.typed(), tag, self.join().to_string(), self.board_url()),
+            links: Links::new(self.typed(), tag, self.join().to_string(), self.board_url(board)),
+            board,
             trouble: None,
         }
     }
@@ -100,10 +103,12 @@ pub(crate) async fn follow(
     announced: Option<(Discovery, Name)>,
     advert: &mut Option<Advert>,
     network: &watch::Sender<Network>,
+    mut images: watch::Receiver<Arc<View>>,
 ) {
     let mut before: Option<Vec<IpAddr>> = None;
     loop {
         let now = address::own();
+        let board = images.borrow().board;
         if before.as_ref() != Some(&now) {
             before = Some(now);
             if let Some(older) = advert.take() {
@@ -115,11 +120,21 @@ pub(crate) async fn follow(
             let trouble = doors.trouble().await;
             let known = Network {
                 trouble,
-                ..doors.network()
+                ..doors.network(board)
             };
             network.send_if_modified(|shown| std::mem::replace(shown, known.clone()) != known);
         }
-        sleep(LOOK_EVERY).await;
+        if network.borrow().board != board {
+            let trouble = network.borrow().trouble.clone();
+            network.send_replace(Network {
+                trouble,
+                ..doors.network(board)
+            });
+        }
+        tokio::select! {
+            () = sleep(LOOK_EVERY) => {}
+            () = board::renewed(&mut images, |number| number != board) => {}
+        }
     }
 }
 

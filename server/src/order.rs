@@ -2,7 +2,7 @@
 
 use consort_pages::ChangeBody;
 use consort_proto::ReferencePitch;
-use consort_session::{Command, View};
+use consort_session::{Command, StationView, View};
 use serde::{Deserialize, Serialize};
 
 use crate::args::Order;
@@ -54,6 +54,20 @@ pub enum OrderBody {
         /// Whether it may.
         granted: bool,
     },
+    /// Measure an A through this laptop, and propose it.
+    Measure,
+    /// Make the board's address anew: the one before opens nothing any more.
+    Board,
+    /// Show the seats of these stations first, in this order, the others after them as they were.
+    Order {
+        /// Each by the fingerprint of its key, its tag, or the number under which its seat is shown.
+        stations: Vec<String>,
+    },
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// Whether they may sound.
+        allowed: bool,
+    },
     /// Put the proposed reference pitch away.
     DropProposal,
     /// Answer the proposed reference pitch: agree on it, to half a hertz, at once or from the next round, or keep what is
@@ -97,6 +111,21 @@ impl OrderBody {
                 Answer::Keep => Self::DropProposal,
             };
         }
+        if let Self::GiveUp { seat, .. } = &mut self {
+            // People know a seat by the number that is shown.
+            let shown = view.stations.iter().find(|one| one.place == *seat);
+            *seat = shown.map_or(0, |one| one.seat);
+        }
+        if let Self::Order { stations } = &mut self {
+            for station in stations {
+                let meant = station.trim();
+                let is_meant =
+                    |one: &&StationView| one.place.to_string() == meant || one.peer.tag().eq_ignore_ascii_case(meant);
+                if let Some(one) = view.stations.iter().find(is_meant) {
+                    *station = one.peer.to_string();
+                }
+            }
+        }
         if let Self::Admit { station }
         | Self::Decline { station }
         | Self::Remove { station }
@@ -113,7 +142,7 @@ impl OrderBody {
         self
     }
 
-    /// The session's command; `None` for [`OrderBody::Stop`], which the session knows nothing of.
+    /// The session's command; `None` for [`OrderBody::Stop`] and [`OrderBody::Measure`], which the session knows nothing of.
     pub(crate) fn command(self) -> Result<Option<Command>, String> {
         let station = |text: &str| {
             let text = text.trim();
@@ -134,6 +163,15 @@ impl OrderBody {
                 peer: station(&key)?,
                 granted,
             },
+            Self::Board => Command::RenewBoard,
+            Self::Order { stations } => {
+                let seat = |text: &String| {
+                    text.parse()
+                        .map_err(|_| format!("there is no seat “{text}”: `consort-coordinator status` lists them"))
+                };
+                Command::Order(stations.iter().map(seat).collect::<Result<_, String>>()?)
+            }
+            Self::Tones { allowed } => Command::Tones { allowed },
             Self::DropProposal => Command::DropProposal,
             Self::Proposal { .. } => {
                 return Err("nobody has measured an A: `consort-coordinator status` says when somebody has".to_owned());
@@ -141,7 +179,8 @@ impl OrderBody {
             Self::NextPitch { hz } => {
                 Command::NextPitch(hz.map(ReferencePitch::new).transpose().map_err(|why| why.to_string())?)
             }
-            Self::Stop => return Ok(None),
+            // Measuring takes its time; what it comes to is an order of its own.
+            Self::Measure | Self::Stop => return Ok(None),
         }))
     }
 }
@@ -211,8 +250,16 @@ impl OrderBody {
             Order::Round => changed(ChangeBody::Round),
             Order::Undo => changed(ChangeBody::Undo),
             Order::Code => Ok(Some(Self::Code)),
+            Order::Measure => Ok(Some(Self::Measure)),
+            Order::Board => Ok(Some(Self::Board)),
+            Order::Order { seats } => Ok(Some(Self::Order {
+                stations: seats.clone(),
+            })),
+            Order::Tones { word } => Ok(Some(Self::Tones { allowed: word == "on" })),
             Order::Joining { word } => Ok(Some(Self::Joining { open: word == "on" })),
             Order::Stop => Ok(Some(Self::Stop)),
+            // Nothing that a coordinator is asked.
+            Order::Replay { .. } => Ok(None),
             Order::Status | Order::Link | Order::Summary { .. } => Ok(None),
         }
     }
@@ -256,6 +303,11 @@ mod tests {
             (r#"{"order":"undo"}"#, Command::Undo),
             (r#"{"order":"joining","open":false}"#, Command::Joining(false)),
             (r#"{"order":"code"}"#, Command::Joining(true)),
+            (r#"{"order":"board"}"#, Command::RenewBoard),
+            (
+                r#"{"order":"tones","allowed":false}"#,
+                Command::Tones { allowed: false },
+            ),
             (r#"{"order":"next-pitch","hz":null}"#, Command::NextPitch(None)),
         ] {
             let body: OrderBody = serde_json::from_str(text).expect(text);

@@ -57,11 +57,15 @@ pub struct Status {
     pub watching: Vec<Watching>,
     /// The reference pitch that somebody has measured, in hertz; null while none waits for the leader.
     pub proposed_hz: Option<f64>,
+    /// A4 from the next round on, in hertz; null while none was decided.
+    pub next_pitch_hz: Option<f64>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Harps that are ready.
     pub ready: usize,
     /// The session in one line for people.
     pub line: String,
-    /// The stations in the order in which they first joined.
+    /// The stations in the order of their seats.
     pub stations: Vec<StationStatus>,
 }
 
@@ -134,7 +138,7 @@ pub struct Watching {
 /// One station in a [`Status`].
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StationStatus {
-    /// Its place in the order of joining, from 1.
+    /// The number under which its seat is shown.
     pub seat: u32,
     /// The harpist.
     pub name: String,
@@ -230,6 +234,8 @@ impl Status {
                 })
                 .collect(),
             proposed_hz: view.proposal.as_ref().map(|(_, proposal)| proposal.a4.hz().get()),
+            next_pitch_hz: view.next_pitch.map(|a4| a4.hz().get()),
+            silenced: view.silenced,
             ready: view.stations.iter().filter(|station| station.is_ready()).count(),
             line: line(view, words),
             stations: view
@@ -288,7 +294,7 @@ impl StationStatus {
         };
         let strings = station.harp.numbered().zip(station.readiness.standings());
         Self {
-            seat: station.seat,
+            seat: station.place,
             name: station.name.to_string(),
             tag: station.peer.tag(),
             harp: station.harp.name().to_owned(),

@@ -7,7 +7,7 @@ use std::time::SystemTime;
 
 use consort_proto::agreement::{Revision, Round};
 use consort_proto::{Agreement, JoinToken, Name, SessionId, Tolerance, Tuning};
-use consort_session::{Event, Past, Record, Saved, Ticket};
+use consort_session::{Event, Past, Record, Ruled, Saved, Ticket};
 use consort_store::{Database, DatabaseError, Folder, Writer, WriterError};
 use ring::rand::{RandomlyConstructable, SystemRandom, generate};
 use tokio::sync::mpsc;
@@ -160,6 +160,7 @@ fn begin() -> Result<Saved, StoreError> {
         token: JoinToken(random_bytes()?),
         pinned: Vec::new(),
         deputies: Vec::new(),
+        ruled: Ruled::default(),
         stations: Vec::new(),
     })
 }

@@ -4,10 +4,10 @@ use std::time::{Duration, SystemTime};
 
 use consort_proto::message::Content;
 use consort_proto::{
-    Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, Report, Revision, Round, Sequence, SessionId,
-    StringNumber, StringStory, Tenure, Verdict,
+    Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, ReferencePitch, Report, Revision, Round,
+    Sequence, SessionId, StringNumber, StringStory, Tenure, Verdict,
 };
-use consort_session::{PAST_MAX, Past, Record, Saved, SavedStation};
+use consort_session::{PAST_MAX, Past, Record, Ruled, Ruling, Saved, SavedStation};
 use consort_store::column::{cents, meaningless, parsed};
 use consort_store::{Unreadable, agreement};
 use rusqlite::types::Value;
@@ -86,6 +86,19 @@ pub(crate) const MIGRATIONS: &[&str] = &["
     ALTER TABLE reading ADD COLUMN level_dbfs REAL;
     -- Keys that the leader has granted to change the agreement.
     CREATE TABLE deputy (fingerprint BLOB PRIMARY KEY) STRICT;
+", "
+    -- A4 from the next round on, if another than now was decided.
+    ALTER TABLE session ADD COLUMN next_a4_hz REAL;
+", "
+    -- Whether the reference tones of all desks are silenced.
+    ALTER TABLE session ADD COLUMN silenced INTEGER NOT NULL DEFAULT 0;
+", "
+    -- The number under which the seat is shown, from 1.
+    ALTER TABLE station ADD COLUMN place INTEGER NOT NULL DEFAULT 0;
+    UPDATE station SET place = seat;
+", "
+    -- How often the leader has had the board's address made anew.
+    ALTER TABLE session ADD COLUMN board INTEGER NOT NULL DEFAULT 0;
 "];
 
 /// A start that has passed this long before the opening belongs to another evening.
@@ -125,6 +138,7 @@ pub(crate) fn write(transaction: &Transaction<'_>, record: &Record, handed_over:
             };
             transaction.execute(change, [peer.0]).map(drop)
         }
+        Record::Ruling(ruling) => write_ruling(transaction, ruling),
     }
 }
 
@@ -153,6 +167,8 @@ fn write_agreement(
     // Only readings inside a round count; the marks stay with the strings.
     if round(transaction)?.is_some_and(|before| before != agreement.round) {
         transaction.execute("DELETE FROM reading", [])?;
+        // The round for which it was decided has come.
+        transaction.execute("UPDATE session SET next_a4_hz = NULL", [])?;
     }
     let start = start.map(unix_seconds).map_or(Value::Null, Value::Integer);
     let undo_to = undo_to.map_or(Value::Null, |revision| Value::Integer(revision.0.cast_signed()));
@@ -169,9 +185,31 @@ fn write_agreement(
         .map(drop)
 }
 
+fn write_ruling(transaction: &Transaction<'_>, ruling: &Ruling) -> Result<()> {
+    match ruling {
+        Ruling::NextPitch(a4) => {
+            let hz = a4.map(|a4| a4.hz().get());
+            transaction
+                .execute("UPDATE session SET next_a4_hz = ?1", [hz])
+                .map(drop)
+        }
+        Ruling::Order(order) => {
+            let mut statement = transaction.prepare_cached("UPDATE station SET place = ?1 WHERE fingerprint = ?2")?;
+            (1_u32..)
+                .zip(order)
+                .try_for_each(|(place, peer)| statement.execute(params![place, peer.0]).map(drop))
+        }
+        Ruling::Board(number) => transaction.execute("UPDATE session SET board = ?1", [number]).map(drop),
+        Ruling::Tones { allowed } => transaction
+            .execute("UPDATE session SET silenced = ?1", [!allowed])
+            .map(drop),
+    }
+}
+
 fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, harp: &Harp) -> Result<()> {
     transaction.execute(
-        "INSERT INTO station (fingerprint, name, harp, kind, acked, removed) VALUES (?1, ?2, ?3, ?4, 0, 0)
+        "INSERT INTO station (fingerprint, name, harp, kind, acked, removed, place)
+         VALUES (?1, ?2, ?3, ?4, 0, 0, (SELECT COALESCE(MAX(place), 0) + 1 FROM station))
          ON CONFLICT (fingerprint) DO UPDATE SET name = excluded.name, harp = excluded.harp, kind = excluded.kind",
         params![peer.0, name, harp.name(), word(&harp.kind())],
     )?;
@@ -295,8 +333,21 @@ pub(crate) fn read(connection: &Connection) -> Result<Option<Saved>, Unreadable>
         token,
         pinned: read_keys(connection, "SELECT fingerprint FROM pinned ORDER BY rowid")?,
         deputies: read_keys(connection, "SELECT fingerprint FROM deputy ORDER BY rowid")?,
+        ruled: read_ruled(connection)?,
         stations: read_stations(connection)?,
     }))
+}
+
+fn read_ruled(connection: &Connection) -> Result<Ruled, Unreadable> {
+    let (next_a4, silenced, board): (Option<f64>, bool, u32) =
+        connection.query_row("SELECT next_a4_hz, silenced, board FROM session", [], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+        })?;
+    Ok(Ruled {
+        next_pitch: next_a4.map(ReferencePitch::new).transpose().map_err(meaningless)?,
+        silenced,
+        board,
+    })
 }
 
 /// One row of the agreements.
@@ -397,6 +448,7 @@ fn read_stations(connection: &Connection) -> Result<Vec<SavedStation>, Unreadabl
         stations.push(SavedStation {
             peer: Fingerprint(row.get("fingerprint")?),
             tenure: read_tenure(row)?,
+            place: row.get("place")?,
             name: parsed(row, "name")?,
             harp: Harp::new(row.get("harp")?, from_word(row, "kind")?, strings).map_err(meaningless)?,
             acked: Sequence(row.get::<_, i64>("acked")?.cast_unsigned()),

@@ -11,8 +11,9 @@ use consort_coordinator::coordinator::Viewer;
 use consort_coordinator::lines::line;
 use consort_coordinator::status::{Status, code};
 use consort_coordinator::{Addresses, Coordinator};
+use consort_logbook::Replayed;
 use consort_session::View;
-use consort_words::{Key, Words};
+use consort_words::{Arg, Key, Words};
 use serde_json::{Value, json};
 use tokio::sync::watch;
 use tracing_subscriber::EnvFilter;
@@ -127,6 +128,18 @@ impl Terminal {
             Order::Code => print(&text("code")),
             _ => print(&text("line")),
         }
+    }
+
+    /// Says what was in a logbook that was played to its end.
+    pub(crate) fn replayed(&self, replayed: Replayed) {
+        let Replayed { lives, events, effects } = replayed;
+        if self.json {
+            print(&json!({ "event": "replayed", "lives": lives, "events": events, "effects": effects }));
+            return;
+        }
+        let counted = [("lives", lives), ("events", events), ("effects", effects)];
+        let counted = counted.map(|(name, number)| (name, Arg::from(number)));
+        print(&self.words.say(Key::LogbookPlayed, &counted));
     }
 
     /// Replaces the live line on a terminal; elsewhere each is a line of its own.

@@ -320,3 +320,114 @@ fn a_message_moves_nothing_and_two_windows_show_one_desk() {
         browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
     });
 }
+
+/// The recorded G flat has the pitch of an F in sharp, and the G itself stands in natural.
+#[test]
+fn a_string_is_compared_as_its_pedal_stands_and_turned_only_in_flat() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-pedals");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        let word = "document.getElementById('word').textContent";
+        browser.wait("the desk", &format!("{word} === 'Pluck'"));
+        browser.press(['p']);
+        let pedal = |name: &str, stands: &str| {
+            browser.run(&format!(
+                "[...document.querySelectorAll('#pedals button')].find((button) => button.textContent.startsWith('{name}')).click()"
+            ));
+            browser.wait(
+                stands,
+                &format!("[...document.querySelectorAll('#pedals button')].some((button) => button.textContent === '{stands}')"),
+            );
+        };
+        pedal("F", "F♮");
+        pedal("F", "F♯");
+        pedal("G", "G♮");
+        browser.wait(
+            "that it is said",
+            "document.getElementById('message').textContent.startsWith('The pedals stand in')",
+        );
+        runa.play("clean-26-gb4.flac");
+        browser.wait(
+            "how it stands",
+            &format!("['Flat', 'Sharp', 'In tune'].includes({word})"),
+        );
+        assert_eq!(browser.text("document.querySelector('#name .f').textContent"), "F");
+        assert_eq!(
+            browser.text("document.getElementById('far').textContent"),
+            "",
+            "nothing to turn"
+        );
+        assert!(
+            browser
+                .text("document.getElementById('why').textContent")
+                .contains("only with the F pedal in flat")
+        );
+        browser.picture(&screens().join("desk-stands.png"));
+        let heard = rehearsal.status()["stations"][0]["strings"].to_string();
+        assert_eq!(
+            heard.matches("not-heard").count(),
+            47,
+            "it is no reading of the open string"
+        );
+        browser.run("document.querySelector('#pedals .all').click()");
+        browser.wait(
+            "all in flat",
+            "document.getElementById('message').textContent.startsWith('With ')",
+        );
+        runa.play("clean-26-gb4.flac");
+        browser.wait("the G", "document.getElementById('name').textContent.includes('G')");
+        wait_for("its reading", || {
+            let heard = rehearsal.status()["stations"][0]["strings"].to_string();
+            (heard.matches("not-heard").count() == 46).then_some(())
+        });
+        browser.expect_quiet();
+    });
+}
+
+/// Middle C is 4C the harpist's way, C4 in acoustics; the top string of a harp of 47 is G flat 7.
+#[test]
+fn strings_are_called_the_harpists_way_in_the_set_up_until_she_wants_it_otherwise() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-names");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        browser.press(['s']);
+        let option = |place: u32| format!("document.getElementById('from').options[{place}]?.textContent");
+        browser.wait("the top string", &format!("{} === '0G♭, nylon'", option(0)));
+        assert_eq!(browser.text(&option(25)), "4C♭, gut");
+        browser.run(
+            "const names = document.getElementById('octaves'); names.value = 'scientific'; names.dispatchEvent(new Event('change'));",
+        );
+        browser.wait("the other way", &format!("{} === 'G♭7, nylon'", option(0)));
+        browser.expect_quiet();
+    });
+}
+
+/// The longest name that an ensemble can have.
+#[test]
+fn a_long_name_of_the_ensemble_pushes_nothing_on_the_desk() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-long");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.screen(LAPTOP);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('word').textContent === 'Pluck'");
+        let top = || browser.run("return document.getElementById('hand').getBoundingClientRect().top");
+        browser.wait(
+            "the ensemble",
+            "document.getElementById('message').textContent.startsWith('With ')",
+        );
+        let before = top();
+        let long = "The United Harps of the Upper and the Lower Alder Valley and Friends".repeat(2);
+        browser.run(&format!(
+            "document.getElementById('message').textContent = 'With {long}.'"
+        ));
+        assert_eq!(top(), before);
+        browser.picture(&screens().join("desk-long-name.png"));
+    });
+}

@@ -7,6 +7,7 @@ mod deputy;
 mod disk;
 mod ensemble;
 mod joining;
+mod logbook;
 mod record;
 mod restart;
 mod weather;

@@ -8,6 +8,7 @@ mod chance;
 mod disk;
 mod ends;
 mod hall;
+mod logbooks;
 mod people;
 mod programs;
 mod promises;
@@ -16,6 +17,8 @@ mod wires;
 use std::time::Duration;
 
 use hall::Hall;
+use logbooks::Kept;
+pub use logbooks::Logbooks;
 
 /// What makes one schedule differ from another.
 #[derive(Clone, Copy, Debug)]
@@ -102,7 +105,18 @@ pub const HEALING: Duration = Duration::from_secs(30);
 
 /// Plays the schedule to its end.
 pub fn play(plan: Plan) -> Result<Tally, Broken> {
-    let mut hall = Hall::new(plan);
+    run(Hall::new(plan, None))
+}
+
+/// The same, with the logbooks that the programs would have kept, also of a schedule that breaks a promise.
+pub fn play_logged(plan: Plan) -> (Result<Tally, Broken>, Logbooks) {
+    let kept = Kept::for_stations(plan.stations);
+    let played = run(Hall::new(plan, Some(kept.clone())));
+    (played, kept.take())
+}
+
+fn run(mut hall: Hall) -> Result<Tally, Broken> {
+    let plan = hall.plan;
     hall.run_until(plan.faults_for)?;
     hall.heal()?;
     hall.run_until(plan.faults_for + HEALING)?;

@@ -1,14 +1,72 @@
 //! Thousands of bad evenings: whatever breaks, no promise does.
 
-use std::time::Duration;
+use std::io::Write;
+use std::path::PathBuf;
+use std::time::{Duration, Instant};
 
-use consort_tests::network::{Plan, Tally, play};
+use consort_link::Link;
+use consort_logbook::{ReplayError, replay};
+use consort_session::Session;
+use consort_tests::network::{Plan, Tally, play, play_logged};
 
-/// Schedules played unless `CONSORT_SCHEDULES` says otherwise.
+/// Schedules played unless `CONSORT_SCHEDULES` says otherwise; more where nobody waits for them, with `CI` set.
 const USUAL: u64 = 5_000;
+const UNATTENDED: u64 = 100_000;
+/// How long schedules are begun when nobody waits for them; two idle cores play as many in about that time.
+const UNATTENDED_FOR: Duration = Duration::from_secs(2 * 60);
 /// The longest that a station may need after the last fault: it was turned away, and rests 10 s before it tries again,
 /// or its last call was still out.
 const HEALED_WITHIN: Duration = Duration::from_secs(15);
+
+#[test]
+fn the_logbooks_of_a_schedule_come_out_as_they_were_written() {
+    let (mut lives, mut effects) = (0, 0);
+    for seed in 1..=40 {
+        let (played, logbooks) = play_logged(plan(seed));
+        assert!(played.is_ok(), "{played:?}");
+        let of_coordinator = replay::<Session>(&logbooks.coordinator);
+        let of_stations = logbooks.stations.iter().map(|text| replay::<Link>(text));
+        for replayed in of_stations.chain([of_coordinator]) {
+            let replayed = replayed.unwrap_or_else(|why| panic!("seed {seed}: {why}"));
+            lives += replayed.lives;
+            effects += replayed.effects;
+        }
+        let all = logbooks.stations.join("") + &logbooks.coordinator;
+        for name in ["Player", "Hall of numbers", "Nobody", "Three strings"] {
+            assert!(!all.contains(name), "seed {seed}: the name “{name}” is in a logbook");
+        }
+    }
+    assert!(lives > 100 && effects > 10_000, "{lives} lives, {effects} effects");
+}
+
+#[test]
+fn a_logbook_that_was_changed_is_found_out() {
+    let (_, logbooks) = play_logged(plan(3));
+    let text = logbooks.coordinator;
+    // One reading, a hair higher than it was.
+    let at = text.find(r#"["reading",["#).expect("a reading");
+    let begin = at + text[at..].find(r#",""#).expect("its pitch") + 2;
+    let end = begin + text[begin..].find('"').expect("its end");
+    let hz: f64 = text[begin..end].parse().expect("a number");
+    let changed = format!("{}{:?}{}", &text[..begin], hz + 0.001, &text[end..]);
+    assert!(matches!(replay::<Session>(&changed), Err(ReplayError::Differs { .. })));
+    let cut = &text[..text.len() - 10];
+    assert!(replay::<Session>(cut).is_ok(), "a last line that was cut is left out");
+    assert!(matches!(replay::<Link>(&text), Err(ReplayError::OtherProgram { .. })));
+    assert_eq!(replay::<Session>(""), Err(ReplayError::NoStart));
+    assert!(matches!(
+        replay::<Session>("nonsense\n"),
+        Err(ReplayError::NotALine { line: 1, .. })
+    ));
+}
+
+fn plan(seed: u64) -> Plan {
+    Plan {
+        seed,
+        stations: 1 + (seed % 5) as usize,
+        faults_for: Duration::from_secs(40),
+    }
+}
 
 #[test]
 fn no_schedule_of_faults_breaks_a_promise() {
@@ -20,25 +78,39 @@ fn no_schedule_of_faults_breaks_a_promise() {
                 .unwrap_or_else(|why| panic!("{name}={value}: {why}")),
         )
     };
+    let is_unattended = std::env::var_os("CI").is_some();
+    let usual = if is_unattended { UNATTENDED } else { USUAL };
+    let asked = ["CONSORT_SEED", "CONSORT_SCHEDULES"]
+        .map(std::env::var_os)
+        .iter()
+        .any(Option::is_some);
+    let begun_until = (is_unattended && !asked).then(|| Instant::now() + UNATTENDED_FOR);
     let seeds = match number("CONSORT_SEED") {
         Some(seed) => seed..=seed,
-        None => 1..=number("CONSORT_SCHEDULES").unwrap_or(USUAL),
+        None => 1..=number("CONSORT_SCHEDULES").unwrap_or(usual),
     };
     let (first, last) = (*seeds.start(), *seeds.end());
     let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get() as u64);
     // Each thread takes every so manieth seed; the first promise that is broken ends the test.
-    let all = std::thread::scope(|scope| {
+    let (all, played) = std::thread::scope(|scope| {
         let parts: Vec<_> = (0..threads)
-            .map(|thread| scope.spawn(move || play_all((first..=last).skip(thread as usize).step_by(threads as usize))))
+            .map(|thread| {
+                let seeds = (first..=last).skip(thread as usize).step_by(threads as usize);
+                let seeds = seeds.take_while(move |_| begun_until.is_none_or(|until| Instant::now() < until));
+                scope.spawn(move || play_all(seeds))
+            })
             .collect();
-        let mut all = Tally::default();
+        let (mut all, mut played) = (Tally::default(), 0);
         for part in parts {
             let part = part.join().expect("a schedule panicked");
-            all += part.unwrap_or_else(|broken| panic!("{broken}"));
+            let (tally, number) = part.unwrap_or_else(|broken| panic!("{broken}"));
+            all += tally;
+            played += number;
         }
-        all
+        (all, played)
     });
-    let played = seeds.end() - seeds.start() + 1;
+    // Told past the test's own capture, since on a busy machine fewer fit into the time.
+    let _ = writeln!(std::io::stderr(), "{played} schedules were played");
     if played < 100 {
         return;
     }
@@ -59,21 +131,33 @@ fn no_schedule_of_faults_breaks_a_promise() {
     }
 }
 
-/// Plays the schedules of these seeds, and adds up what they did; says how to play a broken one again.
-fn play_all(seeds: impl Iterator<Item = u64>) -> Result<Tally, String> {
-    let mut all = Tally::default();
+/// Plays the schedule once more and keeps what its programs would have written down; says where.
+fn keep_logbooks(plan: Plan) -> String {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("schedule-{}", plan.seed));
+    let (_, logbooks) = play_logged(plan);
+    let named = std::iter::once(("coordinator".to_owned(), logbooks.coordinator));
+    let stations = (1..).zip(logbooks.stations);
+    let mut named = named.chain(stations.map(|(number, text)| (format!("station-{number}"), text)));
+    let kept = std::fs::create_dir_all(&folder)
+        .and_then(|()| named.try_for_each(|(name, text)| std::fs::write(folder.join(name + ".logbook"), text)));
+    kept.map_or_else(|why| format!("no folder ({why})"), |()| folder.display().to_string())
+}
+
+/// Plays the schedules of these seeds, and adds up what they did and how many they were; says how to play a broken one again.
+fn play_all(seeds: impl Iterator<Item = u64>) -> Result<(Tally, u64), String> {
+    let (mut all, mut played) = (Tally::default(), 0);
     for seed in seeds {
-        let plan = Plan {
-            seed,
-            stations: 1 + (seed % 5) as usize,
-            faults_for: Duration::from_secs(40),
-        };
-        let tally = play(plan).map_err(|broken| format!("{broken}\nplay it again with CONSORT_SEED={seed}"))?;
+        let plan = plan(seed);
+        let tally = play(plan).map_err(|broken| {
+            let kept = keep_logbooks(plan);
+            format!("{broken}\nplay it again with CONSORT_SEED={seed}; its logbooks, for `replay`, are in {kept}")
+        })?;
         let healed = tally.healed_after;
         if healed > HEALED_WITHIN {
             return Err(format!("CONSORT_SEED={seed}: healed after {healed:?}"));
         }
         all += tally;
+        played += 1;
     }
-    Ok(all)
+    Ok((all, played))
 }

@@ -1,6 +1,7 @@
 //! One pitch from many partials: a robust fit of the stiff-string model.
 
 use crate::character::expected_stiffness;
+use crate::partials::FOLLOWED_MAX;
 
 /// What one partial says.
 #[derive(Clone, Copy, Debug, Default)]
@@ -42,6 +43,11 @@ const STIFFNESS_SHARE: f64 = 0.7;
 const BIWEIGHT: f64 = 4.7;
 const ROUNDS: usize = 8;
 
+/// √(a² + b²) of figures that are far from the ends of what a number holds, unlike those that `hypot` takes care of.
+fn root_of_squares(a: f64, b: f64) -> f64 {
+    (a * a + b * b).sqrt()
+}
+
 /// Standard deviation of a partial about the model, cents, beside its noise; `strongest` is the amplitude of the strongest.
 fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     let weakness = (strongest / partial.amplitude.max(1e-3 * strongest)).max(1.0);
@@ -49,11 +55,11 @@ fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     let board = STRAY_BOARD_CENTS * (BOARD_HZ / partial.hz) / (1.0 + (partial.hz / BOARD_TOP_HZ).powi(4));
     let own = if partial.n == 1 {
         let common = 1.0 / (1.0 + (partial.hz / FIRST_DECIDES_HZ).powi(8));
-        STRAY_FIRST_CENTS.hypot(own * common.sqrt())
+        root_of_squares(STRAY_FIRST_CENTS, own * common.sqrt())
     } else {
         own
     };
-    own.hypot(board)
+    root_of_squares(own, board)
 }
 
 /// Standard deviation with which a partial's own frequency is told, cents.
@@ -62,7 +68,10 @@ fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
 /// one another wants to see it. What does not come back is taken to be this share (assumed).
 pub(crate) fn uncertainty_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     const COMES_AND_GOES: f64 = 0.25;
-    (partial.sigma_hz / partial.hz / CENT).hypot(COMES_AND_GOES * stray_cents(partial, strongest))
+    root_of_squares(
+        partial.sigma_hz / partial.hz / CENT,
+        COMES_AND_GOES * stray_cents(partial, strongest),
+    )
 }
 
 /// Fits fₙ = n·f₀·√(1 + B·n²) to `partials`; `near_hz` is about the pitch.
@@ -76,6 +85,15 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     let (mut p, mut q) = (p_near, p_near * expected);
     let mut result = None;
     let strongest = partials.iter().map(|partial| partial.amplitude).fold(0.0, f64::max);
+    // What does not change from round to round is reckoned once: (fₙ/n)² and its standard deviation.
+    let mut points = [(0.0, 0.0, 0.0); FOLLOWED_MAX];
+    let points = &mut points[..partials.len().min(FOLLOWED_MAX)];
+    for (point, partial) in points.iter_mut().zip(partials) {
+        let y = (partial.hz / partial.n as f64).powi(2);
+        let noise_cents = partial.sigma_hz / partial.hz / CENT;
+        let sigma = 2.0 * y * root_of_squares(noise_cents, stray_cents(partial, strongest)) * CENT;
+        *point = ((partial.n * partial.n) as f64, y, sigma);
+    }
     for round in 0..ROUNDS {
         // The first rounds are lenient, so that a wrong start finds home.
         let lenience = if round < 3 {
@@ -85,11 +103,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         };
         let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, prior, 0.0, prior * expected * p_near);
         let (mut misses, mut weights) = (0.0, 0.0);
-        for partial in partials {
-            let n2 = (partial.n * partial.n) as f64;
-            let y = (partial.hz / partial.n as f64).powi(2);
-            let sigma_cents = (partial.sigma_hz / partial.hz / CENT).hypot(stray_cents(partial, strongest));
-            let sigma = 2.0 * y * sigma_cents * CENT;
+        for &(n2, y, sigma) in points.iter() {
             let miss = (y - p - q * n2) / sigma;
             let u = miss / (BIWEIGHT * lenience.max(1.0));
             let trust = if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 };

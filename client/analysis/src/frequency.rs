@@ -54,7 +54,7 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
         .enumerate()
         .max_by(|a, b| a.1.norm_sqr().total_cmp(&b.1.norm_sqr()))?
         .0;
-    let rest = |m: usize| frames[m] * Complex::from_polar(1.0, -step * m as f64);
+    let back = Complex::from_polar(1.0, -step);
     let mut sums = Sums::default();
     let middle_s = {
         let (mut a, mut b) = (0.0, 0.0);
@@ -65,20 +65,24 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
         a / b * framing.hop_s
     };
     for direction in [1_isize, -1] {
-        let mut last = rest(strongest);
+        // The last frame that counted, turned on by the coarse turn to the frame that is looked at.
+        let mut last = frames[strongest].conj();
+        let turned = if direction > 0 { back } else { back.conj() };
         let mut phase = 0.0;
         let mut m = strongest as isize;
         if direction < 0 {
             m -= 1;
+            last *= turned;
         }
         while (0..count as isize).contains(&m) {
-            let z = rest(m as usize);
+            let z = frames[m as usize];
             let power = z.norm_sqr();
             if power > CLEAR * framing.noise {
-                phase += (z * last.conj()).arg();
-                last = z;
+                phase += (z * last).arg();
+                last = z.conj();
                 sums.add(m as f64 * framing.hop_s - middle_s, phase, power);
             }
+            last *= turned;
             m += direction;
         }
     }

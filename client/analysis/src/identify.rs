@@ -19,6 +19,8 @@ pub(crate) const PARTIAL_MAX: usize = 40;
 /// Width of a peak's frequency error in resolution cells, and in cents.
 const PEAK_CELLS: f64 = 0.12;
 const PEAK_CENTS: f64 = 4.0;
+/// A peak that is so many widths off its place explains nothing: exp(−½·6²) is a hundred-millionth.
+const MISS_MAX: f64 = 6.0;
 /// The stiffness of a string is known to about this share of itself.
 const STIFFNESS_SHARE: f64 = 0.6;
 /// What a missing partial costs relative to what a found one of the same weight earns.
@@ -183,19 +185,18 @@ impl Identifier {
             let best = self
                 .pitches
                 .iter()
+                .filter(|&&(hz, _)| within(hz, string.target.get(), REACH_CENTS))
                 .map(|&(hz, score)| {
                     let offset = 1200.0 * (hz / string.target.get()).log2();
                     (
                         hz,
                         score,
-                        offset,
                         NATS * score + offset_worth(offset, string.offset, context.spread),
                     )
                 })
-                .filter(|(_, _, offset, _)| offset.abs() <= REACH_CENTS)
-                .max_by(|a, b| a.3.total_cmp(&b.3));
+                .max_by(|a, b| a.2.total_cmp(&b.2));
             belief.evidence *= MEMORY;
-            if let Some((hz, score, _, _)) = best {
+            if let Some((hz, score, _)) = best {
                 belief.evidence += NATS * score;
                 let before = if belief.seen { belief.score } else { score };
                 (belief.hz, belief.score, belief.seen) = (hz, MEMORY * before + (1.0 - MEMORY) * score, true);
@@ -212,17 +213,23 @@ impl Identifier {
         for peak in peaks.iter().take(SUGGESTING) {
             for n in 1..=SUGGESTED_PARTIAL_MAX {
                 let hz = peak.hz / partial_ratio(n, expected_stiffness(peak.hz / n as f64));
-                let cents = |other: f64| (1200.0 * (hz / other).log2()).abs();
                 let wanted = context
                     .strings()
-                    .any(|(_, string)| cents(string.target.get()) <= REACH_CENTS);
-                let new = self.pitches.iter().all(|&(other, _)| cents(other) > SAME_CENTS);
+                    .any(|(_, string)| within(hz, string.target.get(), REACH_CENTS));
+                let new = self.pitches.iter().all(|&(other, _)| !within(hz, other, SAME_CENTS));
                 if wanted && new && self.pitches.len() < PITCHES_MAX {
                     self.pitches.push((hz, 0.0));
                 }
             }
         }
     }
+}
+
+/// Whether two frequencies lie within so many cents: by 2·(h − l)/(h + l), which is two thousandths less than ln(h/l) at
+/// 250 cents, since a logarithm for each of ten thousand pairs would cost as much as all spectra.
+fn within(hz: f64, other: f64, cents: f64) -> bool {
+    let (low, high) = if hz < other { (hz, other) } else { (other, hz) };
+    2.0 * (high - low) <= cents * CENT * (high + low)
 }
 
 /// The partials that a string at `hz` would have.
@@ -245,9 +252,13 @@ impl Comb {
                 continue;
             };
             let stretch = 865.6 * STIFFNESS_SHARE * stiffness * (n * n) as f64;
-            let cents = PEAK_CENTS.hypot(stretch);
-            let width = (PEAK_CELLS / self.seconds).hypot(should * cents * CENT);
+            let cents = (PEAK_CENTS * PEAK_CENTS + stretch * stretch).sqrt();
+            let (cells, wide) = (PEAK_CELLS / self.seconds, should * cents * CENT);
+            let width = (cells * cells + wide * wide).sqrt();
             let miss = (peak.hz - should) / width;
+            if miss.abs() > MISS_MAX {
+                continue;
+            }
             let hit = (-0.5 * miss * miss).exp();
             // A comb that covers everything explains nothing: what chance would explain does not count.
             let chance = (2.5 * width / self.hz).min(1.0);
@@ -300,7 +311,8 @@ impl Comb {
             let above = most(&found[n..]);
             let should = (NEIGHBOURS * around).max(HIGHER * above);
             let parity = if n % 2 == 1 { 1.0 } else { 0.4 };
-            let audible = (hz / WEAK_BELOW_HZ).powf(1.5).min(1.0) / (1.0 + (hz / 2500.0).powi(2));
+            let low = (hz / WEAK_BELOW_HZ).min(1.0);
+            let audible = low * low.sqrt() / (1.0 + (hz / 2500.0).powi(2));
             let seen = should - found[n].max(evidence.masked(hz));
             missing += seen.max(0.0) * parity * audible;
         }

@@ -29,6 +29,7 @@ mod character;
 mod comb;
 mod config;
 mod context;
+mod course;
 mod decimate;
 mod evidence;
 mod fit;

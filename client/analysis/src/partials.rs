@@ -132,10 +132,12 @@ impl Follower {
         for at in 0..self.followed.len() {
             let step = std::f64::consts::TAU * self.followed[at].hz / self.rate;
             let table = at * self.frame_len_max;
+            // Turned on from sample to sample: after a thousand turns it is still exact to a trillionth.
+            let (turn, mut z) = (Complex::from_polar(1.0, step), Complex::new(1.0, 0.0));
             for n in 0..len {
-                let (sin, cos) = (step * n as f64).sin_cos();
-                self.cosines[table + n] = cos as f32 * self.window[n];
-                self.sines[table + n] = sin as f32 * self.window[n];
+                self.cosines[table + n] = z.re as f32 * self.window[n];
+                self.sines[table + n] = z.im as f32 * self.window[n];
+                z *= turn;
             }
         }
         self.done = 0;

@@ -8,6 +8,7 @@ use crate::doubt::doubt;
 use crate::first::about_opening;
 use crate::key::Turn;
 use crate::opening::Check;
+use crate::pedals::about_pedals;
 use crate::place::place;
 use crate::step::Step;
 use crate::turn::{CONFIRM_WITHIN, turn};
@@ -22,7 +23,7 @@ pub struct Situation<'a> {
     pub tolerance: &'a Tolerance,
     /// What each string is.
     pub readiness: &'a Readiness,
-    /// What is heard now; `None` between strings.
+    /// What is heard now, above the pitch that the string is to have as its pedal stands; `None` between strings.
     pub hand: Option<Hand>,
     /// Whether the last plucks of the string in hand have all found it where it is.
     pub stands_still: bool,
@@ -91,6 +92,12 @@ pub enum Action {
     NextOne,
     /// The last check: play the strings one after another.
     PlayOn,
+    /// As its pedal stands, the string is too low; nothing is turned so.
+    StandsFlat,
+    /// As its pedal stands, the string is in tune.
+    StandsTrue,
+    /// As its pedal stands, the string is too high; nothing is turned so.
+    StandsSharp,
     /// She plays: nothing is heard, nothing is said.
     Plays,
     /// Nothing is left to do.
@@ -127,7 +134,7 @@ const NEW_SHARP_TO: Cents = Cents(10.0);
 
 /// The advice for `situation`.
 ///
-/// While she plays there is none. The opening check comes first, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+/// While she plays there is none. Pedals that are declared not to be in flat come first, then the opening check, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
 pub fn advise(situation: &Situation<'_>) -> Advice {
     if situation.ways.plays {
         return Advice {
@@ -139,7 +146,13 @@ pub fn advise(situation: &Situation<'_>) -> Advice {
             place: None,
         };
     }
-    if let Some(advice) = about_opening(situation).or_else(|| about_last_check(situation)) {
+    if let Some(advice) = about_pedals(situation) {
+        return advice;
+    }
+    // What was found before pedals were declared is looked at once they are in flat again.
+    if situation.ways.pedals.is_none()
+        && let Some(advice) = about_opening(situation).or_else(|| about_last_check(situation))
+    {
         return advice;
     }
     match situation.hand {
@@ -183,6 +196,9 @@ impl Action {
             Self::NotHigher => Key::GuideNotHigher,
             Self::NextOne => Key::GuideNextOne,
             Self::PlayOn => Key::GuidePlayOn,
+            Self::StandsFlat => Key::GuideStandsFlat,
+            Self::StandsTrue => Key::GuideStandsTrue,
+            Self::StandsSharp => Key::GuideStandsSharp,
             Self::Plays => Key::GuidePlays,
             Self::AllSet => Key::GuideHarpDone,
             Self::Rest => Key::GuideRest,

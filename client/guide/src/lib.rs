@@ -9,6 +9,7 @@ mod first;
 mod key;
 pub mod listening;
 pub mod opening;
+mod pedals;
 mod place;
 mod playing;
 mod standstill;
@@ -24,6 +25,7 @@ use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
 pub use key::{Far, Turn, Way, cents_per_degree};
+pub use pedals::Pedals;
 pub use place::place;
 pub use playing::{Playing, REST_S};
 pub use standstill::Standstill;

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use consort_proto::{Cents, Harp, Naming, Readiness, Standing, StringNumber, order};
 
 use crate::key::Way;
+use crate::pedals::Pedals;
 
 /// What the harpist has chosen, and what the guide remembers from one string to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -29,6 +30,8 @@ pub struct Ways {
     pub rises: Vec<Cents>,
     /// How strings are named.
     pub naming: Naming,
+    /// Where the pedals or levers stand, while she says that they are not all open.
+    pub pedals: Option<Pedals>,
 }
 
 /// The order in which strings are asked for.

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Far, Hand, Heard, LastCheck, Order, Quick, Situation, Steady, Way, Ways, advise, following,
+    Action, Advice, Far, Hand, Heard, LastCheck, Order, Pedals, Quick, Situation, Steady, Way, Ways, advise, following,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -359,4 +359,31 @@ proptest! {
         let shown = steady.show(doubt, true, Uptime(Duration::from_millis(10)));
         prop_assert!(shown.action.is_doubt() && shown.turn.is_none());
     }
+}
+
+/// String 23 is an F, 27 the B below middle C, 26 the C flat that sounds like it when its pedal is in natural.
+#[test]
+fn with_pedals_declared_strings_are_compared_and_only_open_ones_turned() {
+    let mut desk = Desk::new();
+    desk.opening = Some(Check::begin(&desk.harp, &desk.readiness()));
+    desk.ways.pedals = Pedals::declared(&desk.harp, "Cb B Db Eb F# Gb Ab".parse().expect("a setting"));
+    let settled = |string, cents| Some((string, Heard::Settled(Cents(cents))));
+    for (hand, action) in [
+        (None, Action::Pluck),
+        (settled(23, -40.0), Action::StandsFlat),
+        (settled(23, 12.0), Action::StandsSharp),
+        (settled(23, 1.0), Action::StandsTrue),
+        (settled(26, -9.0), Action::StandsFlat),
+        (Some((23, Heard::Unsure)), Action::Again),
+    ] {
+        let advice = desk.advice(hand);
+        assert_eq!((advice.action, advice.turn), (action, None), "{hand:?}");
+    }
+    assert!(said(&desk.advice(settled(23, -40.0))).contains("only with the F pedal in flat"));
+    assert!(said(&desk.advice(settled(26, -9.0))).contains("neither pin is turned"));
+    // The D pedal is in flat, and nothing else sounds like a D flat.
+    let advice = desk.advice(settled(25, -9.0));
+    assert!(advice.action == Action::Tighten && advice.turn.is_some(), "{advice:?}");
+    desk.ways.pedals = None;
+    assert!(said(&desk.advice(None)).contains("1 of 7"), "the opening check goes on");
 }

@@ -31,8 +31,8 @@ pub(crate) struct Dialling {
     hints: Vec<Place>,
     /// The place to be called next in this turn.
     place: usize,
-    /// When to call it; `None` while the calls of a turn are out.
-    at: Option<Uptime>,
+    /// When to call it.
+    at: Uptime,
     /// Turns since the link was last up.
     turns: u32,
     begun: Uptime,
@@ -44,20 +44,22 @@ pub(crate) struct Dialling {
 /// Where a coordinator may be, and which one.
 type Place = (SocketAddr, Fingerprint);
 
-/// How long a call may take, by turn, over and over: a fresh one soon beats a long one on a bad network, above all when
-/// the network has just come back, and now and then one waits for a slow network.
-const PATIENCE: [Duration; 6] = [
-    Duration::from_secs(1),
-    Duration::from_secs(1),
+/// How long a call may take, by turn, over and over: now and then one waits for a slow network.
+const PATIENCE: [Duration; 4] = [
     Duration::from_secs(2),
-    Duration::from_secs(1),
-    Duration::from_secs(1),
-    Duration::from_secs(3),
+    Duration::from_secs(2),
+    Duration::from_secs(2),
+    Duration::from_secs(5),
 ];
+/// Calls that may be out to one place at once. A handshake that has lost a packet waits longer and longer before it says it
+/// again, so that a fresh one beside it is often answered first; the first that is answered ends the others.
+const CALLS_AT_ONCE: usize = 4;
 /// The pause between calls to several places in one turn.
 const STAGGER: Duration = Duration::from_millis(150);
 /// How long the coordinator may take to write a newcomer down and welcome it.
 pub(crate) const INTRODUCTION: Duration = Duration::from_secs(5);
+/// The longest pause after a call that came to nothing when the next one is due already.
+const AFTER_NOTHING: Duration = Duration::from_millis(500);
 /// The pause after a refusal: a person has to do something first.
 pub(crate) const AFTER_REFUSAL: Duration = Duration::from_secs(10);
 /// The pause of a laptop whose seat was taken over: its harp is played elsewhere, and a person would say so otherwise.
@@ -74,7 +76,7 @@ impl Dialling {
             firm: Vec::new(),
             hints: Vec::new(),
             place: 0,
-            at: Some(now),
+            at: now,
             turns: 0,
             begun: now,
             hurried_at: None,
@@ -114,24 +116,17 @@ impl Dialling {
         all.enumerate().skip(self.place)
     }
 
-    /// As [`hurry`](Self::hurry), for a sighting; `idle` when no call is out that would end in the next turn.
-    pub(crate) fn hurry_now_and_then(&mut self, now: Uptime, idle: bool) {
-        match self.hurried_at.map(|at| at + HURRY_EVERY).filter(|&at| at > now) {
-            None => {
-                self.hurried_at = Some(now);
-                self.hurry(now);
-            }
-            Some(at) if idle && self.at.is_none() => {
-                self.place = 0;
-                self.at = Some(at);
-            }
-            Some(_) => {}
+    /// As [`hurry`](Self::hurry), for a sighting.
+    pub(crate) fn hurry_now_and_then(&mut self, now: Uptime) {
+        if self.hurried_at.is_none_or(|at| at + HURRY_EVERY <= now) {
+            self.hurried_at = Some(now);
+            self.hurry(now);
         }
     }
 
     /// Calls at once, from the first place on.
     pub(crate) const fn hurry(&mut self, now: Uptime) {
-        self.at = Some(now);
+        self.at = now;
         self.place = 0;
     }
 
@@ -140,38 +135,35 @@ impl Dialling {
         self.turns = 0;
         self.begun = now;
         self.place = 0;
-        self.at = Some(now + random.pause(Duration::from_millis(200)));
+        self.at = now + random.pause(Duration::from_millis(200));
     }
 
-    /// A call came to nothing; when it was the last one out, the next turn follows after a pause.
-    pub(crate) fn call_ended(&mut self, now: Uptime, idle: bool, random: &mut Random) {
-        if idle && self.at.is_none() {
-            let cap = match now.since(self.begun).as_secs() {
-                0..60 => Duration::from_millis(500),
-                60..600 => Duration::from_secs(2),
-                _ => Duration::from_secs(5),
-            };
-            self.turns = self.turns.saturating_add(1);
-            self.place = 0;
-            self.at = Some(now + random.pause(cap));
-        }
+    /// All places were called; the next turn follows after a pause, whether or not anybody answers until then.
+    fn turn_ended(&mut self, now: Uptime, random: &mut Random) {
+        let (least, more) = match now.since(self.begun).as_secs() {
+            0..60 => (Duration::from_millis(600), Duration::from_millis(400)),
+            60..600 => (Duration::from_secs(1), Duration::from_secs(1)),
+            _ => (Duration::from_secs(3), Duration::from_secs(2)),
+        };
+        self.turns = self.turns.saturating_add(1);
+        self.place = 0;
+        self.at = now + least + random.pause(more);
     }
 
     /// Calls nobody for `pause`.
     pub(crate) fn rest(&mut self, now: Uptime, pause: Duration) {
         self.place = 0;
-        self.at = Some(now + pause);
+        self.at = now + pause;
     }
 }
 
 impl Link {
     /// When the next call is due; none while a coordinator that answered writes this station down.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
-        let at = self
-            .dialling
-            .at
-            .map(|at| at.max(self.pairing.known_wait_until().unwrap_or(at)));
-        at.filter(|_| !self.is_up() && !self.is_introducing_itself() && self.dialling.left().next().is_some())
+        let at = self.dialling.at;
+        let at = at.max(self.pairing.known_wait_until().unwrap_or(at));
+        let anybody = self.dialling.left().next().is_some();
+        (anybody && !self.is_up() && !self.is_introducing_itself()).then_some(at)
     }
 
     /// Makes the calls that are due.
@@ -180,13 +172,16 @@ impl Link {
         while self.next_dial().is_some_and(|at| at <= now) {
             let next = self.dialling.left().find(|(_, place)| self.is_wanted(*place));
             let Some((number, (address, expect))) = next else {
-                self.dialling.at = None;
+                self.dialling.turn_ended(now, &mut self.random);
                 return;
             };
             self.dialling.place = number + 1;
-            let more = self.dialling.left().next().is_some();
-            self.dialling.at = more.then_some(now + STAGGER);
             let patience = PATIENCE[self.dialling.turns as usize % PATIENCE.len()];
+            if self.dialling.left().next().is_some() {
+                self.dialling.at = now + STAGGER;
+            } else {
+                self.dialling.turn_ended(now, &mut self.random);
+            }
             self.call(now, address, Some(expect), patience);
         }
     }
@@ -212,22 +207,19 @@ impl Link {
         self.redraw();
     }
 
-    /// Whether a place is worth a call: nobody is being called there, and it is the invitation's, if there is one.
+    /// Whether a place is worth a call: few are out to it, and it is the invitation's, if there is one.
     fn is_wanted(&self, (address, expect): Place) -> bool {
-        let mut calls = self.calls.values();
-        !calls.any(|call| !call.answered && (call.address, call.expect) == (address, Some(expect)))
-            && self.invitation.is_none_or(|(invited, _)| invited == expect)
+        let calls = self.calls.values();
+        let there = calls.filter(|call| !call.answered && (call.address, call.expect) == (address, Some(expect)));
+        there.count() < CALLS_AT_ONCE && self.invitation.is_none_or(|(invited, _)| invited == expect)
     }
 
-    /// A call came to nothing.
+    /// A call came to nothing. The next one is due anyway; after a coordinator that kept this station waiting it is not
+    /// made by all stations at the same moment.
     pub(crate) fn call_ended(&mut self, now: Uptime) {
-        let idle = self.is_idle();
-        self.dialling.call_ended(now, idle, &mut self.random);
-    }
-
-    /// Whether no call is out.
-    pub(crate) fn is_idle(&self) -> bool {
-        !self.calls.keys().any(|&attempt| Some(attempt) != self.joined)
+        if self.dialling.at <= now {
+            self.dialling.rest(now, self.random.pause(AFTER_NOTHING));
+        }
     }
 
     /// Gives up the calls that `unwanted` picks.
@@ -248,8 +240,9 @@ impl Link {
         }
     }
 
-    pub(crate) fn is_up(&self) -> bool {
-        self.joined.is_some() && self.offline_since.is_none()
+    /// Whether the coordinator is heard, so that nobody needs to be called.
+    pub(crate) const fn is_up(&self) -> bool {
+        self.joined.is_some() && self.offline_since.is_none() && !self.in_doubt
     }
 
     /// Where known coordinators were last reached is worth a call, after what was learnt since.

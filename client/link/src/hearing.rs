@@ -5,13 +5,13 @@ use std::net::SocketAddr;
 use consort_proto::message::Refusal;
 use consort_proto::{Binding, Fingerprint, ToCoordinator, ToStation, Uptime};
 
-use crate::SILENT_AFTER;
 use crate::dialling::{AFTER_REFUSAL, AFTER_SEAT_TAKEN, INTRODUCTION};
 use crate::effect::Effect;
 use crate::event::{Attempt, AttemptFailure};
 use crate::link::Link;
 use crate::seat::Asked;
 use crate::view::LinkState;
+use crate::{SILENT_AFTER, UNSURE_AFTER};
 
 impl Link {
     /// The first call that is answered is the one that counts.
@@ -85,6 +85,7 @@ impl Link {
         if self.joined == Some(attempt) {
             self.joined = None;
             self.offline_since.get_or_insert(now);
+            self.in_doubt = false;
             self.dialling.start_over(now, &mut self.random);
         } else {
             self.call_ended(now);
@@ -101,7 +102,9 @@ impl Link {
         };
         if self.joined == Some(attempt) {
             self.last_heard = now;
-            if !matches!(message, ToStation::Refused(_)) && self.offline_since.take().is_some() {
+            let called = self.offline_since.is_some() || self.in_doubt;
+            if called && !matches!(message, ToStation::Refused(_)) {
+                (self.offline_since, self.in_doubt) = (None, false);
                 // It was only quiet: what was called meanwhile is not needed, unless the coordinator has been greeted there,
                 // since it may have given this link up for that one.
                 self.give_up_calls(|other, call| other != attempt && !call.answered);
@@ -126,6 +129,8 @@ impl Link {
                 session, acked, tenure, ..
             } => {
                 self.session = Some(session);
+                self.silenced = false;
+                self.seating.places.clear();
                 self.seated(session, tenure);
                 self.welcomed(now, attempt, coordinator, address);
                 let renumbered = self.journal.outrun(now, acked);
@@ -150,6 +155,14 @@ impl Link {
                 self.seat_wanted(now, Asked { seat, name, by });
             }
             ToStation::TakeOverDenied { seat } if self.joined == Some(attempt) => self.seat_denied(seat),
+            ToStation::Places(places) if self.joined == Some(attempt) => {
+                self.seating.places = places.into_iter().collect();
+                self.redraw();
+            }
+            ToStation::Tones { allowed } if self.joined == Some(attempt) => {
+                self.silenced = !allowed;
+                self.redraw();
+            }
             ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
             ToStation::Refused(Refusal::Superseded) if self.joined == Some(attempt) && self.is_introducing_itself() => {
                 // By this station's own newer link, whose welcome is on its way.
@@ -175,6 +188,8 @@ impl Link {
             ToStation::Agreement(_)
             | ToStation::TakeOverAsked { .. }
             | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_)
             | ToStation::Acked(_)
             | ToStation::Beat { .. } => {}
         }
@@ -185,7 +200,7 @@ impl Link {
         self.asks_anew |= self.joined != Some(attempt);
         self.joined = Some(attempt);
         self.last_heard = now;
-        self.offline_since = None;
+        (self.offline_since, self.in_doubt) = (None, false);
         self.forget_trouble();
         self.pairing.drop_code();
         self.invitation = self.invitation.filter(|(invited, _)| *invited != coordinator);
@@ -215,7 +230,7 @@ impl Link {
 
     /// After a sleep the link is taken for gone and the coordinator called anew, unless it is heard before it answers.
     pub(crate) fn woke(&mut self, now: Uptime) {
-        if self.is_up() {
+        if self.joined.is_some() && self.offline_since.is_none() {
             self.offline_since = Some(self.last_heard);
             self.dialling.start_over(now, &mut self.random);
             self.redraw();
@@ -227,10 +242,15 @@ impl Link {
 
     /// Everything that is due at `now`.
     pub(crate) fn keep_time(&mut self, now: Uptime) {
-        if self.joined.is_some() && self.offline_since.is_none() && now.since(self.last_heard) >= SILENT_AFTER {
-            self.offline_since = Some(self.last_heard);
-            self.dialling.start_over(now, &mut self.random);
-            self.redraw();
+        if self.joined.is_some() && self.offline_since.is_none() {
+            let quiet = now.since(self.last_heard);
+            if quiet >= UNSURE_AFTER && !std::mem::replace(&mut self.in_doubt, true) {
+                self.dialling.start_over(now, &mut self.random);
+            }
+            if quiet >= SILENT_AFTER {
+                self.offline_since = Some(self.last_heard);
+                self.redraw();
+            }
         }
         let joined = self.joined;
         let late = |attempt: Attempt, until: Uptime| Some(attempt) != joined && until <= now;

@@ -11,6 +11,7 @@ mod hearing;
 mod journal;
 mod knocking;
 mod link;
+mod logbook;
 mod pairing;
 mod random;
 mod seat;
@@ -28,5 +29,7 @@ pub use view::{LinkState, LinkView};
 
 /// The pause between two heartbeats to the coordinator, until it asks for another.
 pub const BEAT_EVERY: Duration = Duration::from_millis(500);
-/// A coordinator that was not heard for this long counts as gone: the desk says so, and it is called anew.
+/// A coordinator that was not heard for this long is called anew, while the link is kept: it may have been closed and opened.
+pub const UNSURE_AFTER: Duration = Duration::from_secs(2);
+/// A coordinator that was not heard for this long counts as gone, and the desk says so.
 pub const SILENT_AFTER: Duration = Duration::from_secs(4);

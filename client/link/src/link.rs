@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use consort_proto::message::Content;
+use consort_proto::message::{Content, NEWEST};
 use consort_proto::{
     Agreement, Document, Fingerprint, Harp, Hello, JoinLink, JoinToken, Name, Readiness, Report, Revision, Round,
     Sequence, SessionId, StringNumber, StringStory, Tenure, ToCoordinator, Tolerance, Tuning, Uptime,
@@ -95,9 +95,13 @@ pub struct Link {
     pub(crate) calls: BTreeMap<Attempt, Call>,
     pub(crate) joined: Option<Attempt>,
     pub(crate) last_heard: Uptime,
+    /// Whether the leader has silenced the reference tones.
+    pub(crate) silenced: bool,
     /// Whether no agreement was heard on this link yet.
     pub(crate) asks_anew: bool,
     pub(crate) offline_since: Option<Uptime>,
+    /// Whether nothing was heard for so long that the coordinator is called anew, just in case.
+    pub(crate) in_doubt: bool,
     pub(crate) trouble: Option<LinkState>,
     /// Where somebody else answered, while that is the trouble.
     pub(crate) strange_place: Option<SocketAddr>,
@@ -146,8 +150,10 @@ impl Link {
             calls: BTreeMap::new(),
             joined: None,
             last_heard: now,
+            silenced: false,
             asks_anew: true,
             offline_since: None,
+            in_doubt: false,
             trouble: None,
             strange_place: None,
             trouble_ends: None,
@@ -220,10 +226,14 @@ impl Link {
 
     /// When to hand in [`Event::Tick`], if nothing happens before.
     pub fn poll_timeout(&self) -> Option<Uptime> {
-        let silent = self
-            .joined
-            .filter(|_| self.offline_since.is_none())
-            .map(|_| self.last_heard + crate::SILENT_AFTER);
+        let silent = self.joined.filter(|_| self.offline_since.is_none()).map(|_| {
+            self.last_heard
+                + if self.in_doubt {
+                    crate::SILENT_AFTER
+                } else {
+                    crate::UNSURE_AFTER
+                }
+        });
         let calls = self
             .calls
             .iter()
@@ -261,11 +271,13 @@ impl Link {
                 .map(|session| self.seating.tenure_in(session))
                 .unwrap_or_default(),
             seats: &self.seating.seats,
+            places: &self.seating.places,
             wants_seat: self.seating.wanted,
             denied_seat: self.seating.denied,
             asked: self.seating.asked.as_ref().map(|(asked, _)| asked),
             help: self.help,
             refused_by: self.refused_by.as_deref(),
+            silenced: self.silenced,
         }
     }
 
@@ -479,6 +491,7 @@ impl Link {
             harp: self.harp.clone(),
             token,
             process: self.process,
+            newest: NEWEST,
         }
     }
 

@@ -1,5 +1,6 @@
 //! The seat: which one this station holds, which one its harpist wants, who wants this one.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use consort_proto::{Document, Fingerprint, Name, Seat, SessionId, Tenure, ToCoordinator, Uptime};
@@ -13,6 +14,8 @@ pub(crate) struct Seating {
     pub(crate) held: Option<(SessionId, Tenure)>,
     /// All seats as last heard.
     pub(crate) seats: Vec<Seat>,
+    /// Under which other numbers seats are shown.
+    pub(crate) places: BTreeMap<u32, u32>,
     /// The seat that the harpist wants.
     pub(crate) wanted: Option<u32>,
     /// The seat that she wanted and did not get.

@@ -34,8 +34,7 @@ impl Link {
         let resting = matches!(self.trouble, Some(crate::LinkState::Refused(_)));
         let wanted = self.invitation.is_none_or(|(invited, _)| invited == key);
         if news && wanted && !self.is_up() && !resting {
-            let idle = self.is_idle();
-            self.dialling.hurry_now_and_then(now, idle);
+            self.dialling.hurry_now_and_then(now);
         }
         self.redraw();
     }

@@ -1,5 +1,6 @@
 //! What a link looks like from outside, for desk and terminal.
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use consort_proto::message::Refusal;
@@ -50,6 +51,8 @@ pub struct LinkView<'a> {
     pub tenure: Tenure,
     /// All seats, as last heard.
     pub seats: &'a [Seat],
+    /// Under which numbers seats are shown, where that is not their own.
+    pub places: &'a BTreeMap<u32, u32>,
     /// The seat that the harpist wants, while its holder is asked.
     pub wants_seat: Option<u32>,
     /// The seat that she wanted and did not get.
@@ -60,4 +63,6 @@ pub struct LinkView<'a> {
     pub help: bool,
     /// The tag of the coordinator that said no, or that is asked.
     pub refused_by: Option<&'a str>,
+    /// Whether the leader has silenced the reference tones.
+    pub silenced: bool,
 }

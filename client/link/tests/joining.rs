@@ -77,10 +77,10 @@ fn another_key_where_the_coordinator_was_reached_is_said_until_nobody_is_there_a
         (30, came_to_nothing(1, AttemptFailure::OtherKey), vec![]),
     ]);
     assert_eq!(state(&link, 30), LinkState::OtherKey);
-    let redialled = tick_until(&mut link, 2_000);
+    let redialled = tick_until(&mut link, 3_100);
     assert!(redialled.iter().any(|(_, effect)| *effect == dial(2, 1, HALL)), "{redialled:?}");
     // Nobody has answered the second call in time.
-    assert_eq!(state(&link, 2_000), LinkState::Reaching);
+    assert_eq!(state(&link, 3_100), LinkState::Reaching);
 }
 
 #[test]

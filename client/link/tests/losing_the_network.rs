@@ -2,6 +2,8 @@
 
 mod common;
 
+use std::collections::BTreeMap;
+
 use common::*;
 use consort_link::{AttemptFailure, Effect, Event, Link, LinkState};
 use consort_proto::message::Refusal;
@@ -23,7 +25,7 @@ fn calls(link: &mut Link, until_ms: u64) -> Vec<u64> {
 fn a_joined_station_sends_two_beats_a_second() {
     let mut link = joined();
     let mut beats = Vec::new();
-    while let Some(at) = link.poll_timeout().filter(|&at| at < Uptime::from_millis(3_900)) {
+    while let Some(at) = link.poll_timeout().filter(|&at| at < Uptime::from_millis(1_900)) {
         link.handle(at, Event::Tick);
         while let Some(effect) = link.poll_effect() {
             assert_eq!(effect, say(1, ToCoordinator::Beat));
@@ -31,18 +33,29 @@ fn a_joined_station_sends_two_beats_a_second() {
         }
     }
     // The first went out with the welcome, at 20.
-    assert_eq!(beats, [520, 1020, 1520, 2020, 2520, 3020, 3520]);
+    assert_eq!(beats, [520, 1020, 1520]);
 }
 
 #[test]
-fn four_seconds_of_silence_are_offline_since_the_last_word() {
+fn after_two_seconds_of_silence_the_coordinator_is_called_and_after_four_it_is_offline_since_the_last_word() {
     let mut link = joined();
     play(&mut link, vec![(1_000, coordinator_beat(1))]);
+    assert_eq!(calls(&mut link, 2_999), Vec::<u64>::new());
+    let made = calls(&mut link, 3_200);
+    assert!(matches!(made[..], [at] if (3_000..=3_200).contains(&at)), "{made:?}");
     tick_until(&mut link, 4_999);
     assert_eq!(state(&link, 4_999), LinkState::Joined);
-    let made = calls(&mut link, 5_200);
-    assert_eq!(state(&link, 5_200), offline(1_000));
-    assert!(matches!(made[..], [at] if (5_000..=5_200).contains(&at)), "{made:?}");
+    tick_until(&mut link, 5_000);
+    assert_eq!(state(&link, 5_000), offline(1_000));
+}
+
+#[test]
+fn a_coordinator_that_was_only_quiet_is_kept_and_the_call_given_up() {
+    let mut link = joined();
+    tick_until(&mut link, 2_300);
+    check(&mut link, vec![(2_310, coordinator_beat(1), vec![close(2)])]);
+    assert_eq!(state(&link, 2_310), LinkState::Joined);
+    assert_eq!(calls(&mut link, 4_309), Vec::<u64>::new());
 }
 
 #[test]
@@ -66,9 +79,9 @@ fn an_old_link_that_is_heard_again_is_kept() {
     let mut link = joined();
     tick_until(&mut link, 4_500);
     assert_eq!(state(&link, 4_500), offline(21));
-    check(&mut link, vec![(4_600, coordinator_beat(1), vec![close(2)])]);
+    check(&mut link, vec![(4_600, coordinator_beat(1), vec![close(3), close(4)])]);
     assert_eq!(state(&link, 4_600), LinkState::Joined);
-    assert_eq!(calls(&mut link, 8_599), Vec::<u64>::new());
+    assert_eq!(calls(&mut link, 6_599), Vec::<u64>::new());
 }
 
 #[test]
@@ -77,8 +90,8 @@ fn a_new_link_that_is_welcomed_replaces_the_old_one() {
     let mut link = joined();
     tick_until(&mut link, 4_500);
     check(&mut link, vec![
-        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
-        (4_700, welcome(2, 0),         vec![close(1)]),
+        (4_600, connected(4, HALL, 1), vec![close(3), hello(4, None)]),
+        (4_700, welcome(4, 0),         vec![close(1)]),
         // What the old one still brings is not for this link.
         (4_710, refused(1, Refusal::Superseded), vec![]),
         (4_720, link_closed(1),        vec![]),
@@ -92,19 +105,19 @@ fn being_superseded_by_ones_own_new_link_is_no_refusal() {
     let mut link = joined();
     tick_until(&mut link, 4_500);
     check(&mut link, vec![
-        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
+        (4_600, connected(4, HALL, 1), vec![close(3), hello(4, None)]),
         // The coordinator gives the old link up before it welcomes the new one.
         (4_690, refused(1, Refusal::Superseded), vec![close(1)]),
-        (4_700, welcome(2, 0),         vec![]),
+        (4_700, welcome(4, 0),         vec![]),
     ]);
     assert_eq!(state(&link, 4_700), LinkState::Joined);
     // Nor does the old link, heard once more, cost the new one.
     let mut link = joined();
     tick_until(&mut link, 4_500);
     check(&mut link, vec![
-        (4_600, connected(2, HALL, 1), vec![hello(2, None)]),
+        (4_600, connected(4, HALL, 1), vec![close(3), hello(4, None)]),
         (4_650, coordinator_beat(1),   vec![]),
-        (4_700, welcome(2, 0),         vec![close(1)]),
+        (4_700, welcome(4, 0),         vec![close(1)]),
     ]);
     // By a copy of this station: it says so, and stays away for a while.
     let mut link = joined();
@@ -113,38 +126,50 @@ fn being_superseded_by_ones_own_new_link_is_no_refusal() {
     assert_eq!(calls(&mut link, 10_100), [10_100]);
 }
 
-/// How long calls last that nobody answers, in their order, over and over.
-const LASTS: [u64; 6] = [1_000, 1_000, 2_000, 1_000, 1_000, 3_000];
-
 #[test]
-fn attempts_last_one_one_and_two_or_three_seconds_over_and_over_with_short_pauses() {
+fn a_fresh_call_is_made_beside_one_that_nobody_answers_and_never_more_than_four_at_once() {
     let mut link = joined();
     play(&mut link, vec![(1_000, link_closed(1))]);
     assert_eq!(state(&link, 1_000), offline(1_000));
-    let made = calls(&mut link, 30_000);
-    let gaps: Vec<u64> = made.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    assert!(made[0] <= 1_200, "{made:?}");
-    for (gap, lasts) in gaps.iter().zip(LASTS.into_iter().cycle()) {
-        assert!((lasts..=lasts + 500).contains(gap), "{gaps:?}");
+    let (mut out, mut most, mut lasted) = (BTreeMap::new(), 0, Vec::new());
+    for (at_ms, effect) in tick_until(&mut link, 30_000) {
+        match effect {
+            Effect::Dial { attempt, .. } => drop(out.insert(attempt, at_ms)),
+            Effect::Close { attempt } => lasted.push(at_ms - out.remove(&attempt).expect("a call")),
+            _ => {}
+        }
+        most = most.max(out.len());
     }
+    assert_eq!(most, 4);
+    // Now and then one waits for a slow network.
+    assert!(
+        lasted.iter().all(|lasted| [2_000, 5_000].contains(lasted)),
+        "{lasted:?}"
+    );
+    assert!(lasted.contains(&5_000), "{lasted:?}");
 }
 
 #[test]
-fn pauses_grow_to_two_and_then_five_seconds() {
+fn calls_follow_each_other_within_a_second_then_two_then_five() {
     let mut link = joined();
     play(&mut link, vec![(0, link_closed(1))]);
     let made = calls(&mut link, 3_600_000);
-    let longest = |from_ms: u64, until_ms: u64| {
-        let pairs = made.windows(2).zip(LASTS.into_iter().cycle());
-        let pairs = pairs.filter(|(pair, _)| (from_ms..until_ms).contains(&pair[0]));
-        pairs
-            .map(|(pair, lasts)| pair[1] - pair[0] - lasts)
-            .max()
-            .expect("calls")
-    };
-    for (from_s, until_s, cap_ms) in [(10, 55, 500), (65, 590, 2_000), (610, 3_600, 5_000)] {
-        let longest = longest(from_s * 1000, until_s * 1000);
-        assert!(longest <= cap_ms && longest > cap_ms / 2, "{from_s} s: {longest} ms");
+    assert!(made[0] <= 200, "{made:?}");
+    for (from_s, until_s, least_ms, most_ms) in
+        [(1, 55, 600, 1_000), (65, 590, 1_000, 2_000), (610, 3_600, 3_000, 5_000)]
+    {
+        let pairs = made
+            .windows(2)
+            .filter(|pair| (from_s * 1_000..until_s * 1_000).contains(&pair[0]));
+        let pauses: Vec<u64> = pairs.map(|pair| pair[1] - pair[0]).collect();
+        // While a long call is out beside others, a turn may find nobody to call.
+        let within = |pause: &&u64| (least_ms..=most_ms).contains(*pause);
+        let in_time = pauses.iter().filter(within).count();
+        assert!(in_time * 10 >= pauses.len() * 8, "{from_s} s: {pauses:?}");
+        assert!(
+            pauses.iter().all(|&pause| pause >= least_ms && pause <= 2 * most_ms),
+            "{from_s} s: {pauses:?}"
+        );
     }
 }
 
@@ -187,11 +212,11 @@ fn another_version_is_named_until_somebody_answers_who_speaks_this_one() {
     ]);
     assert_eq!(state(&link, 10), LinkState::OtherVersion);
     check(&mut link, vec![
-        (600, Event::Tick,             vec![dial(2, 1, HALL)]),
-        (610, connected(2, HALL, 1),   vec![hello(2, None)]),
-        (620, welcome(2, 0),           vec![]),
+        (1_000, Event::Tick,           vec![dial(2, 1, HALL)]),
+        (1_010, connected(2, HALL, 1), vec![hello(2, None)]),
+        (1_020, welcome(2, 0),         vec![]),
     ]);
-    assert_eq!(state(&link, 620), LinkState::Joined);
+    assert_eq!(state(&link, 1_020), LinkState::Joined);
 }
 
 #[test]

@@ -310,3 +310,41 @@ fn the_document_says_how_often_to_beat_and_who_else_plays() {
     });
     assert!((11..=13).contains(&beats.count()));
 }
+
+#[test]
+fn tones_stay_silenced_until_the_leader_or_a_new_welcome_says_otherwise() {
+    let mut link = joined();
+    let silenced = |link: &Link, at| link.view(Uptime::from_millis(at)).silenced;
+    assert!(!silenced(&link, 90));
+    let tones = |allowed| heard(1, ToStation::Tones { allowed });
+    play(&mut link, vec![(100, tones(false))]);
+    assert!(silenced(&link, 100));
+    // Without a word of the coordinator it stays as it was said.
+    play(&mut link, vec![(60_000, Event::Tick)]);
+    assert!(silenced(&link, 60_000));
+    play(&mut link, vec![(60_100, tones(true))]);
+    assert!(!silenced(&link, 60_100));
+    play(&mut link, vec![(60_200, tones(false)), (60_300, welcome(1, 0))]);
+    assert!(
+        !silenced(&link, 60_300),
+        "a coordinator that knows nothing of it allows them"
+    );
+}
+
+#[test]
+fn seats_are_shown_under_the_numbers_that_the_leader_gives() {
+    let mut link = joined();
+    let shown = |link: &Link, at| link.view(Uptime::from_millis(at)).places.clone();
+    play(
+        &mut link,
+        vec![(100, heard(1, ToStation::Places(vec![(1, 2), (2, 1)])))],
+    );
+    assert_eq!(shown(&link, 100).into_iter().collect::<Vec<_>>(), [(1, 2), (2, 1)]);
+    play(
+        &mut link,
+        vec![(200, heard(1, ToStation::Places(vec![(1, 1), (2, 2)])))],
+    );
+    assert_eq!(shown(&link, 200).get(&1), Some(&1));
+    play(&mut link, vec![(300, welcome(1, 0))]);
+    assert!(shown(&link, 300).is_empty());
+}

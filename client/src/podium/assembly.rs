@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use consort_outlook::Course;
-use consort_pages::{BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_pages::{Age, BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
 use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, Readiness, Round, Uptime};
@@ -13,6 +13,8 @@ use consort_words::{Key, Words};
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Assembly {
     harps: BTreeMap<u32, Held>,
+    /// Harps of the picture that is coming.
+    coming: Vec<HarpPicture>,
     picture: Option<Picture>,
     /// When something was heard last.
     heard_at: Uptime,
@@ -45,21 +47,11 @@ impl Assembly {
         self.heard_at = now;
         match piece {
             ToDeputy::Harp(harp) => {
-                let readiness = Readiness::judged(harp.standings.clone());
-                let before = self.harps.remove(&harp.seat);
-                // Another harp on the same seat is another tuning.
-                let before = before.filter(|held| held.harp.harp.strings() == harp.harp.strings());
-                let mut course = before.map(|held| held.course).unwrap_or_default();
-                course.see(now, &harp.harp, &readiness);
-                let held = Held {
-                    harp,
-                    readiness,
-                    course,
-                };
-                self.harps.insert(held.harp.seat, held);
+                self.coming.push(harp);
                 false
             }
             ToDeputy::Picture(picture) => {
+                self.seat_who_came(now);
                 self.harps.retain(|seat, _| picture.seats.contains(seat));
                 if self.round().is_some_and(|round| round != picture.agreement.round) {
                     // Everything is tuned anew; what was heard already of the new round is where it begins.
@@ -73,6 +65,26 @@ impl Assembly {
                 true
             }
             ToDeputy::Done { .. } | ToDeputy::Refused(_) => false,
+        }
+    }
+
+    /// Puts the harps of the picture on their seats; one that has moved to another seat goes on with its tuning.
+    fn seat_who_came(&mut self, now: Uptime) {
+        let before = self.harps.clone();
+        for harp in std::mem::take(&mut self.coming) {
+            let readiness = Readiness::judged(harp.standings.clone());
+            let same = |held: &&Held| held.harp.name == harp.name && held.harp.harp.strings() == harp.harp.strings();
+            // Two of one name are told apart by their seats, as well as can be.
+            let stayed = before.get(&harp.seat).filter(same);
+            let own = stayed.or_else(|| before.values().find(same));
+            let mut course = own.map(|held| held.course.clone()).unwrap_or_default();
+            course.see(now, &harp.harp, &readiness);
+            let held = Held {
+                harp,
+                readiness,
+                course,
+            };
+            self.harps.insert(held.harp.seat, held);
         }
     }
 
@@ -114,6 +126,9 @@ impl Assembly {
                 harp: &harp.harp,
                 readiness,
                 outlook: course.outlook(self.heard_at, &harp.harp, readiness),
+                // A picture tells how strings stand, not since when.
+                age: Age::default(),
+                overhears: None,
                 presence: self.presence(harp.heard),
                 removed: false,
                 help: harp.help,
@@ -133,6 +148,10 @@ impl Assembly {
             proposal: None,
             // What is decided for later stays with the leader until it is agreed.
             next_pitch: None,
+            // So are what the room did and whether tones may sound.
+            room: Vec::new(),
+            cheapest: None,
+            silenced: false,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,
             was_joined: true,

@@ -108,6 +108,7 @@ impl EventLoop {
             changed: None,
             can_undo: self.kept.can_undo() || self.had_another_harp(),
             fresh: !self.knows_its_harp(),
+            pedals: ways.pedals.clone(),
             input: choices.input().map(str::to_owned),
         };
         (advice, course)

@@ -63,9 +63,12 @@ impl EventLoop {
         if let Sensed::Answer(answer) = sensed
             && answer.verdict != Verdict::Provisional
         {
-            let file = self.hearing.file();
-            self.voice.pluck(&file, answer, &self.image.borrow());
-            self.observe(answer);
+            // How a string stands with its pedal elsewhere is shown, and no reading of the open string.
+            if self.hearing.counts(answer.string) {
+                let file = self.hearing.file();
+                self.voice.pluck(&file, answer, &self.image.borrow());
+                self.observe(answer);
+            }
         }
         if let Sensed::Input(trouble) = sensed {
             self.set_input(trouble.map_or(Input::Hears, Input::Troubled));

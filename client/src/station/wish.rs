@@ -1,13 +1,14 @@
 //! What the harpist asks for at the desk, and what comes of it.
 
 use std::fs;
+use std::sync::Arc;
 use std::time::Duration;
 
 use consort_guide::listening::Kind;
-use consort_guide::{LastCheck, Order, Quick, Way};
+use consort_guide::{LastCheck, Order, Pedals, Quick, Way};
 use consort_link::Event;
 use consort_proto::message::Content;
-use consort_proto::{Mark, Naming, StringNumber, harp_file};
+use consort_proto::{Mark, Naming, Setting, StringNumber, harp_file};
 use consort_words::{Arg, Key};
 
 use super::EventLoop;
@@ -44,6 +45,8 @@ pub(crate) enum Wish {
     LastCheck(bool),
     /// Check by listening, beginning on this string; `None` ends it.
     Listen(Option<(Kind, StringNumber)>),
+    /// The pedals, or levers, stand like this.
+    Pedals(Setting),
     /// Keep the last seconds: what was made of them is wrong.
     Wrong,
     /// Hear this input from now on; `None` for the one that the system prefers.
@@ -73,6 +76,7 @@ impl EventLoop {
             Wish::Quick(on) => self.hearing.set_quick(on.then(Quick::default)),
             Wish::LastCheck(on) => self.hearing.set_last_check(on.then(LastCheck::default)),
             Wish::Listen(asked) => return self.listen(asked),
+            Wish::Pedals(setting) => self.declare(setting),
             Wish::Wrong => return self.keep_what_was_wrong(),
             Wish::Input(input) => {
                 self.kept.change(|choices| choices.set_input(input));
@@ -82,6 +86,17 @@ impl EventLoop {
             Wish::Undo => return self.undo(),
         }
         self.refresh();
+    }
+
+    /// Strings are heard as they stand now, and turned only where they are open.
+    fn declare(&mut self, setting: Setting) {
+        let pedals = Pedals::declared(&self.harp, setting);
+        let in_order = pedals.is_none();
+        let sounding = pedals.as_ref().map(|pedals| Arc::new(pedals.sounding().clone()));
+        let harp = sounding.unwrap_or_else(|| self.harp.clone());
+        // The ear may have ended with its sound.
+        let _ = self.ear.send(ToEar::Resound { harp, in_order });
+        self.hearing.declare(pedals);
     }
 
     fn play_another_harp(&mut self, text: &str) {

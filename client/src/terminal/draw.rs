@@ -1,6 +1,6 @@
 //! Drawing the desk in 80 columns and 24 lines, legible from a step away.
 
-use consort_pages::{DeskPage, DeskString};
+use consort_pages::{DeskPage, DeskString, Question};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style};
@@ -56,7 +56,7 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
         Constraint::Length(1),
         Constraint::Min(BOW),
         Constraint::Length(4),
-        Constraint::Length(2),
+        Constraint::Length(if page.questions.is_empty() { 2 } else { 4 }),
         Constraint::Length(1),
     ])
     .areas(area);
@@ -89,12 +89,16 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
         .map(|next| format!("next {next} · "))
         .unwrap_or_default();
     let mut below = vec![Line::from(format!("{next}{}", page.says)).style(STRONG)];
-    below.extend(
-        page.notices
-            .last()
-            .map(|notice| Line::from(notice.as_str()).style(CALM)),
-    );
-    frame.render_widget(Paragraph::new(below), says);
+    // One question at a time takes the place of what is merely said.
+    match page.questions.first() {
+        Some(question) => below.extend(asked(question)),
+        None => below.extend(
+            page.notices
+                .last()
+                .map(|notice| Line::from(notice.as_str()).style(CALM)),
+        ),
+    }
+    frame.render_widget(Paragraph::new(below).wrap(Wrap { trim: true }), says);
     let space = if page.may_go_on || page.may_see {
         "Space: I have looked   "
     } else {
@@ -102,6 +106,16 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
     };
     let keys_line = format!("{space}N new  M missing  0 no mark  L last check  W wrong  H help  U undo  Q end");
     frame.render_widget(Paragraph::new(keys_line).style(CALM), keys);
+}
+
+/// A question, and its answers by the keys that give them.
+fn asked(question: &Question) -> Vec<Line<'_>> {
+    let answers = question.answers.iter().zip(1..);
+    let answers: Vec<String> = answers.map(|(answer, key)| format!("{key} {}", answer.says)).collect();
+    vec![
+        Line::from(question.says.as_str()).style(NEEDED),
+        Line::from(answers.join("   ")).style(STRONG),
+    ]
 }
 
 /// The large word, how far, and why.
@@ -241,6 +255,8 @@ mod tests {
             may_join: false,
             questions: Vec::new(),
             help: Some(false),
+            no_tone: None,
+            pedals: None,
             notices: Vec::new(),
             listening: None,
             string: Some(StringInHand::of(
@@ -329,6 +345,28 @@ mod tests {
             "{all}"
         );
         assert!(!all.contains('░') && !all.contains("cents flat"), "{all}");
+    }
+
+    #[test]
+    fn a_question_stands_with_its_answers_where_it_does_not_cover_the_advice() {
+        let answer = |says: &str| (says.to_owned(), serde_json::Value::Null);
+        let asks = DeskPage {
+            questions: vec![Question::new(
+                "To tighten a string, which way does the handle of the key go on this harp?".to_owned(),
+                ["Away from you", "Towards you", "Leave it out"].map(answer),
+            )],
+            ..page("Tighten", Some(-14.2), None)
+        };
+        let all = screen(&asks, (80, 24)).join("\n");
+        for text in [
+            "which way does the handle",
+            "1 Away from you   2 Towards you   3 Leave it out",
+            "TIGHTEN",
+            "14.2 cents flat",
+            "L last check",
+        ] {
+            assert!(all.contains(text), "{text} is missing:\n{all}");
+        }
     }
 
     #[test]

@@ -53,3 +53,9 @@ export function showCalled(called) {
   say("called-title", called.says);
   renew(at("called-strings"), called.harps, () => drawCalled(at("called-strings"), called.harps));
 }
+
+// What the room did to most harps, which is a reason to tune once more.
+export function showRoom(room) {
+  at("room").hidden = room.length === 0;
+  renew(at("room"), room, () => room.map((says) => make("li", "", says)));
+}

@@ -3,7 +3,7 @@ import { at, clock, follow, make, say, speak } from "./follow.js";
 import { drawCrowd, drawSection } from "./section.js";
 import { drawHarp } from "./strings.js";
 import { showReady, showRows } from "./rows.js";
-import { showCalled, showHands, showTogether } from "./beside.js";
+import { showCalled, showHands, showRoom, showTogether } from "./beside.js";
 
 // A headline that changes is read anew: it waits so long, in milliseconds, unless harps come or go.
 const HEADLINE_EVERY = 10_000;
@@ -70,14 +70,16 @@ export function show(board) {
   showReady(board, who);
   say("remains", board.remains);
   at("remains").hidden = !board.remains;
+  showRoom(board.room);
   showCalled(board.called);
   showHands(board.hands, people());
   showTogether(board.together, people() !== "seats");
 }
 
 // What is shown may no longer be true, and says so.
-function lost(seen) {
-  const since = seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
+function lost(seen, refused) {
+  const gone = "This address of the board is not good any more, or there is no place left: ask the leader. This is how it was.";
+  const since = seen && refused ? gone : seen ? "No word from the coordinator. This is how it was." : "The board is not open, or has no place left. Trying again.";
   document.body.classList.add("lost");
   headline.about = "";
   say("headline", since);

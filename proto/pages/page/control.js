@@ -1,7 +1,8 @@
 // The leader's control: gathers decisions, says what they do, and sends them together. Every text is only set as text.
 import { at, clock, enter, follow, make, post, say, speak } from "./follow.js";
 import { decide, decided, forget, order, state, whenDecided } from "./draft.js";
-import { noPitch, outOfReach, plain, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
+import { noPitch, outOfReach, plain, showCheapest, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
+import { showMeasure } from "./measure.js";
 import { showHarps, showJoining } from "./seats.js";
 
 const tell = speak("sentence");
@@ -17,6 +18,7 @@ at("start").addEventListener("change", () => {
 at("soon").addEventListener("click", () => decide("start", "soon", null));
 at("no-start").addEventListener("click", () => decide("start", "none", state.now.board.start_in_s === null ? "none" : null));
 at("round").addEventListener("click", () => decide("round", !state.draft.round, false));
+at("new-board").addEventListener("click", () => decide("board", !state.draft.board, false));
 at("close").addEventListener("click", () => decide("close", !state.draft.close, false));
 
 function secondsUntil(time) {
@@ -85,6 +87,7 @@ function bar() {
   if (state.draft.start) lines.push(startSays(state.draft.start));
   if (state.draft.round) lines.push("A new round: every string counts as not heard until it is plucked again.");
   if (state.draft.remove) lines.push(`${state.draft.remove.name} is turned away until let back in.`);
+  if (state.draft.board) lines.push("The board gets a new address: whoever looks by the one before sees nothing more.");
   if (state.draft.close) lines.push("The session ends; every station goes on alone, and the next start goes on from here.");
   if (decided() && changedMeanwhile()) lines.push(changedMeanwhile());
   say("caution", tuned ? consequence?.caution : null);
@@ -121,6 +124,7 @@ const ORDERS = {
   tolerance: ([middle, wires, top]) => ({ order: "tolerance", middle, wires, top }),
   start: (time) => ({ order: "start", in_s: time === "none" ? null : secondsUntil(time) }),
   remove: ({ station }) => ({ order: "remove", station }),
+  board: () => ({ order: "board" }),
   round: () => ({ order: "round" }),
   close: () => ({ order: "stop" }),
 };
@@ -148,10 +152,13 @@ at("undo").addEventListener("click", () => order({ order: "undo" }));
 function render() {
   if (!state.now) return;
   if (document.activeElement !== at("hz")) at("hz").value = shownHz();
+  showCheapest();
+  showMeasure();
   showTemperament();
   showSetting();
   showTolerance();
   at("round").setAttribute("aria-pressed", String(Boolean(state.draft.round)));
+  at("new-board").setAttribute("aria-pressed", String(Boolean(state.draft.board)));
   at("close").setAttribute("aria-pressed", String(Boolean(state.draft.close)));
   at("undo").disabled = !state.now.can_undo;
   ask();

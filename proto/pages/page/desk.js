@@ -4,6 +4,7 @@ import { openEar, showEar, wireEar } from "./ear.js";
 import { drawLarge, drawLink, sign } from "./large.js";
 import { openSetup, wireSetup } from "./setup.js";
 import { colour, drawHarp, shape } from "./strings.js";
+import { movePedals, showPedals } from "./stand.js";
 import { silence, sound, sounds } from "./tone.js";
 
 // The eye should see the string travel, not jump: within 120 ms nine tenths of the way are covered.
@@ -20,6 +21,8 @@ let shown = null;
 let frame = null;
 let digits = { string: null, word: "", cents: null, at: 0 };
 let harpDrawn = "";
+// How often the size of the page has changed.
+let sized = 0;
 
 function showName(string) {
   const name = string?.name ?? "";
@@ -76,12 +79,12 @@ function showDigits() {
 
 function showHarp() {
   const hand = now.string?.string ?? null;
+  const picture = JSON.stringify([now.strings, hand, chosen, sized]);
+  if (picture === harpDrawn) return;
+  harpDrawn = picture;
   // On a phone the harp is drawn larger than its place would make it, so that its letters can be read.
   const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 196, 16];
   const [bow, harp] = [at("bow"), at("harp")].map((part) => part.getBoundingClientRect());
-  const picture = JSON.stringify([now.strings, hand, chosen, width, bow.width, harp.width, bow.left]);
-  if (picture === harpDrawn) return;
-  harpDrawn = picture;
   const place = drawHarp(at("harp"), now.strings, { width, height, letters, hand });
   if (hand && width > 1000) showThread(place(hand - 1), width, bow, harp);
   const gap = (width * 0.97) / now.strings.length;
@@ -105,7 +108,12 @@ function showThread({ x, top }, width, bow, harp) {
   );
 }
 
-addEventListener("resize", () => { if (now) showHarp(); });
+// Asking for a size lays the whole page out, which takes longer than all else: only when one has changed.
+const sizes = new ResizeObserver(() => {
+  sized += 1;
+  if (now) showHarp();
+});
+for (const part of [document.body, at("bow"), at("harp")]) sizes.observe(part);
 
 function showList() {
   const lines = now.strings.map((string) => `${string.name}: ${string.says}`);
@@ -138,13 +146,14 @@ function showTimes() {
 setInterval(showTimes, 5000);
 showTimes();
 
-function show(picture) {
+export function show(picture) {
   const previous = now;
   now = picture;
-  document.title = `Desk · ${now.name}`;
+  if (previous?.name !== now.name) document.title = `Desk · ${now.name}`;
   showTuning(now.tuning);
   at("tuning").title = `${now.name} · ${now.harp}`;
   say("message", now.message);
+  at("message").title = now.message;
   say("start", now.start);
   if (at("link").dataset.link !== now.link) {
     at("link").dataset.link = now.link;
@@ -179,6 +188,11 @@ function show(picture) {
   showQuestions(at("questions"), now.questions, wish);
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
+  // Who plays another tone disturbs those who listen: the leader has said so for everyone.
+  if (now.no_tone) silence();
+  at("tone").disabled = Boolean(now.no_tone);
+  say("no-tone", now.no_tone);
+  showPedals(now.pedals, wish);
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
   if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
   glide(previous);
@@ -239,6 +253,7 @@ function goOn() {
 }
 
 function tone() {
+  if (now.no_tone) return;
   const told = () => at("tone").setAttribute("aria-pressed", String(sounds()));
   if (sounds()) silence();
   else sound(now.strings[Number(at("chosen").value) - 1].target_hz, told);
@@ -248,6 +263,7 @@ function tone() {
 at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
 at("check").addEventListener("click", check);
+at("open-pedals").addEventListener("click", movePedals);
 at("goon").addEventListener("click", goOn);
 at("tone").addEventListener("click", tone);
 at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
@@ -271,6 +287,7 @@ const KEYS = {
   h: help,
   t: otherTheme,
   l: check,
+  p: movePedals,
   r: tone,
   w: () => wish({ wish: "wrong" }),
   u: () => wish({ wish: "undo" }),

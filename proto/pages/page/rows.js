@@ -166,7 +166,7 @@ function readyItem(harp, board, who) {
   say(parts.name, who(harp));
   say(parts.since, harp.ready_for_s === null || board.harps.length > 24 ? "" : clock(-harp.ready_for_s));
   // What is set aside is of her strings: only those see it who may see people.
-  say(parts.aside, people ? [harp.help, ...harp.aside].filter(Boolean).join(" · ") : "");
+  say(parts.aside, [harp.age, people && harp.help, ...(people ? harp.aside : [])].filter(Boolean).join(" · "));
   say(parts.sentence, spoken(harp));
   return parts.item;
 }

@@ -4,6 +4,8 @@ import { decide, order, state } from "./draft.js";
 import { drawHarp, shape } from "./strings.js";
 
 at("new-code").addEventListener("click", () => order({ order: "code" }));
+// The tones that players listen to at their desks.
+at("tones").addEventListener("click", () => order({ order: "tones", allowed: state.now.silenced }));
 at("joining").addEventListener("click", () => order({ order: "joining", open: !state.now.joining }));
 
 async function copy(button, text) {
@@ -50,7 +52,20 @@ export function showJoining(page) {
 
 const rows = new Map();
 
-function row(seat) {
+// A deputy knows no keys, and only looks at the harps.
+const keyOf = ({ station, seat }) => (state.now.links.join === "" ? `seat ${seat}` : station);
+const stationOf = (key) => state.now.stations.find((one) => keyOf(one) === key);
+
+// One seat earlier or later: those around it change numbers, here, on the board and on the wall.
+function move(key, by) {
+  const stations = state.now.stations.filter((one) => !one.removed).map(({ station }) => station);
+  const at = stations.indexOf(key);
+  if (at < 0 || !(at + by in stations)) return;
+  [stations[at], stations[at + by]] = [stations[at + by], stations[at]];
+  order({ order: "order", stations });
+}
+
+function row(key) {
   const parts = { item: make("li", "harp"), drawn: "" };
   for (const name of ["seat", "name", "says"]) parts[name] = make("span", name);
   for (const name of ["harp", "presence"]) parts[name] = make("small");
@@ -63,27 +78,38 @@ function row(seat) {
   parts.button = make("button");
   parts.button.type = "button";
   parts.button.addEventListener("click", () => {
-    const station = state.now.stations.find((one) => one.seat === seat);
+    const station = stationOf(key);
     if (station.removed) order({ order: "let-back", station: station.station });
-    else decide("remove", { station: station.station, name: station.name, seat }, null);
+    else decide("remove", { station: station.station, name: station.name }, null);
   });
   parts.deputy = make("button", "", "Let it change the agreement");
   parts.deputy.type = "button";
   parts.deputy.addEventListener("click", () => {
-    const station = state.now.stations.find((one) => one.seat === seat);
+    const station = stationOf(key);
     order({ order: "deputy", station: station.station, granted: !station.deputy });
   });
   parts.buttons = make("span", "buttons");
-  parts.buttons.append(parts.deputy, parts.button);
+  for (const [name, says, by] of [["earlier", "↑", -1], ["later", "↓", 1]]) {
+    parts[name] = make("button", "", says);
+    parts[name].type = "button";
+    parts[name].addEventListener("click", () => move(key, by));
+  }
+  parts.buttons.append(parts.earlier, parts.later, parts.deputy, parts.button);
   parts.item.append(parts.seat, parts.name, parts.says, parts.svg, parts.unseen, parts.notes, parts.buttons);
-  rows.set(seat, parts);
+  rows.set(key, parts);
   return parts;
 }
 
 export function showHarps() {
   say("headline", [state.now.board.headline_names.replace("{time}", clock(state.now.board.headline_in_s)), state.now.board.count].filter(Boolean).join(" · "));
+  const { room } = state.now.board;
+  at("room").hidden = room.length === 0;
+  if (at("room").textContent !== room.join("")) at("room").replaceChildren(...room.map((says) => make("li", "", says)));
+  at("tones").setAttribute("aria-pressed", String(state.now.silenced));
+  // A deputy changes the agreement; what the desks may do is the leader's.
+  at("tones").hidden = state.now.links.join === "";
   const items = state.now.stations.map((station) => {
-    const parts = rows.get(station.seat) ?? row(station.seat);
+    const parts = rows.get(keyOf(station)) ?? row(keyOf(station));
     const harp = state.now.board.harps.find((one) => one.seat === station.seat);
     say(parts.seat, String(station.seat));
     say(parts.player, station.name);
@@ -96,6 +122,13 @@ export function showHarps() {
     say(parts.button, station.removed ? "Let back in" : "Turn away");
     parts.button.setAttribute("aria-label", `${parts.button.textContent}: ${station.name}`);
     parts.deputy.hidden = station.removed;
+    const seated = state.now.stations.filter((one) => !one.removed);
+    for (const [name, end, says] of [["earlier", 0, "One seat earlier"], ["later", seated.length - 1, "One seat later"]]) {
+      parts[name].hidden = station.removed || seated.length < 2;
+      parts[name].disabled = seated.indexOf(station) === end;
+      parts[name].setAttribute("aria-label", `${says}: ${station.name}`);
+      parts[name].title = says;
+    }
     parts.deputy.setAttribute("aria-pressed", String(station.deputy));
     parts.deputy.setAttribute("aria-label", `${parts.deputy.textContent}: ${station.name}`);
     parts.svg.style.display = harp ? "" : "none";
@@ -108,5 +141,10 @@ export function showHarps() {
     return parts.item;
   });
   const list = at("harps");
-  if (items.length !== list.children.length || items.some((item, place) => list.children[place] !== item)) list.replaceChildren(...items);
+  if (items.length !== list.children.length || items.some((item, place) => list.children[place] !== item)) {
+    const held = document.activeElement;
+    list.replaceChildren(...items);
+    // Whoever moves a seat by several places goes on with the same button.
+    if (list.contains(held)) held.focus();
+  }
 }

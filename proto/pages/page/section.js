@@ -109,6 +109,7 @@ export function drawHand(svg, kind) {
     silent: () => [shape("path", { class: "line ink", d: "M12 2V23", "stroke-width": 4, "stroke-dasharray": "0 7", "stroke-linecap": "round" })],
     away: () => [shape("path", { class: "line ink", d: "M12 1V9M12 15V23", "stroke-width": 3.4 })],
     quiet: () => [shape("path", { class: "line ink", d: "M12 1V23", "stroke-width": 2, "stroke-dasharray": "0 5", "stroke-linecap": "round" })],
+    overhears: () => [shape("path", { class: "line ink", d: "M6 1V23", "stroke-width": 3.4 }), shape("path", { class: "line ink", d: "M18 1V23", "stroke-width": 2, "stroke-dasharray": "0 5", "stroke-linecap": "round" })],
     copied: () => [shape("path", { class: "line ink", d: "M8 1V23M16 1V23", "stroke-width": 3 })],
   }[kind];
   svg.replaceChildren(...draw());

@@ -8,11 +8,19 @@ const UP = "CDEFGAB";
 let send = null;
 let harp = null;
 let sizes = [];
+let scientific = false;
 let tracing = null;
 
 const fetched = (name) => fetch(name).then((answer) => (answer.ok ? answer.json() : null)).catch(() => null);
 const letter = (string) => string.note[0];
-const named = ({ note, open }) => `${note[0]}${{ flat: "♭", sharp: "♯" }[open] ?? ""} ${note.slice(1)}`;
+const SIGNS = { flat: "♭", sharp: "♯" };
+
+// A string as she calls it: 4C♭ the harpist's way, whose octaves count from the top and change at E, or C♭4.
+function named({ note, open }) {
+  const [name, octave] = [note[0], Number(note.slice(1))];
+  const sign = SIGNS[open] ?? "";
+  return scientific ? `${name}${sign}${octave}` : `${("CD".includes(name) ? 8 : 7) - octave}${name}${sign}`;
+}
 
 function fill(select, options, chosen) {
   select.replaceChildren(...options.map(([value, text]) => new Option(text, value, false, value === chosen)));
@@ -35,7 +43,7 @@ function showHarp() {
   const fixed = harp.strings.filter((string) => string.mechanism === "fixed");
   at("fixed-row").hidden = fixed.length === 0;
   at("fixed").replaceChildren(...fixed.map((string) => {
-    const label = make("label", "", `${string.note} `);
+    const label = make("label", "", `${named({ ...string, open: "natural" })} `);
     const select = make("select");
     fill(select, Object.entries(ACCIDENTALS), string.open);
     select.addEventListener("change", () => { string.open = select.value; showHarp(); });
@@ -102,10 +110,11 @@ export async function openSetup(picture) {
   ({ harp, sizes } = loaded);
   const own = sizes.findIndex((size) => size.name === harp.name);
   fill(at("size"), [["", "as it is"], ...sizes.map((size, index) => [String(index), size.name])], own < 0 ? "" : String(own));
+  const { telling } = picture();
+  ({ scientific } = telling);
   showLetters();
   at("from").value = at("to").value = "";
   showHarp();
-  const { telling } = picture();
   at("order").value = telling.order;
   at("key").value = telling.key ?? "";
   at("octaves").value = telling.scientific ? "scientific" : "harp";
@@ -156,7 +165,11 @@ export function wireSetup(wish, picture) {
   at("input").addEventListener("change", () => tell({ wish: "input", name: at("input").value || null }));
   at("order").addEventListener("change", () => tell({ wish: "order", order: at("order").value }));
   at("key").addEventListener("change", () => tell({ wish: "key-way", way: at("key").value || null }));
-  at("octaves").addEventListener("change", () => tell({ wish: "scientific", on: at("octaves").value === "scientific" }));
+  at("octaves").addEventListener("change", () => {
+    scientific = at("octaves").value === "scientific";
+    tell({ wish: "scientific", on: scientific });
+    showHarp();
+  });
   at("quick").addEventListener("change", () => tell({ wish: "quick", on: at("quick").value === "yes" }));
   at("setup").addEventListener("close", () => clearInterval(tracing));
   at("open-setup").addEventListener("click", () => openSetup(picture));

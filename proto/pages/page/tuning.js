@@ -37,6 +37,17 @@ at("hz").addEventListener("input", () => {
   const hz = typedHz(at("hz").value);
   decide("hz", hz === "" ? state.now.pitch_hz : hz, state.now.pitch_hz);
 });
+// The A that the harps are nearest to is only written into the field: what it does is said before it is sent.
+at("cheapest").querySelector("button").addEventListener("click", () => {
+  decide("hz", state.now.cheapest.hz, state.now.pitch_hz);
+  at("hz").value = shownHz();
+});
+
+export function showCheapest() {
+  at("cheapest").hidden = !state.now.cheapest;
+  say(at("cheapest").querySelector("span"), state.now.cheapest?.says);
+}
+
 at("hz").addEventListener("blur", () => { if (state.now) at("hz").value = shownHz(); });
 
 // Temperament.
@@ -77,12 +88,23 @@ at("home").addEventListener("change", () => {
   decide("temperament", at("offsets").value, null);
 });
 
+// Twelve numbers of this size are fifths in cents, C–G first and F–C last; the coordinator says whether they close.
+const FIFTHS = [640, 780];
+
+function ofFifths(fifths) {
+  const offsets = Array(12).fill(0);
+  let above = 0;
+  fifths.slice(0, 11).forEach((fifth, place) => { offsets[((place + 1) * 7) % 12] = above += fifth - 700; });
+  return fifths.length === 12 ? offsets : [];
+}
+
 // The offsets that are decided, or as they are.
 function shownOffsets() {
   const drafted = state.draft.temperament ?? state.now.temperament;
   const named = state.now.temperaments.find(({ word }) => word === drafted);
   const typed = at("offsets").value.replaceAll("−", "-").split(/[\s,;]+/).filter(Boolean).map(Number);
-  const own = typed.length === 12 && typed.every(Number.isFinite) ? typed.map((cents) => cents - typed[9]) : state.now.offsets;
+  const cents = typed.every((one) => one >= FIFTHS[0] && one <= FIFTHS[1]) ? ofFifths(typed) : typed;
+  const own = cents.length === 12 && cents.every(Number.isFinite) ? cents.map((one) => one - cents[9]) : state.now.offsets;
   return named ? named.offsets : state.draft.temperament ? own : state.now.offsets;
 }
 

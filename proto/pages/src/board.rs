@@ -53,6 +53,8 @@ pub struct BoardPage {
     pub together: Option<Together>,
     /// A string that everyone is asked for, side by side; null while none is called.
     pub called: Option<Called>,
+    /// What the room did to the strings of most harps, a sentence each.
+    pub room: Vec<String>,
     /// What would remain out of tune if it began now, in words; null when nobody is left to tune.
     pub remains: Option<String>,
 }
@@ -84,6 +86,7 @@ impl BoardPage {
             hands: hands(&seats, words),
             together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
+            room: session.room.iter().map(|moved| moved.says(words)).collect(),
             remains: left(&seats, words),
             harps: seats
                 .iter()

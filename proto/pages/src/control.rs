@@ -51,12 +51,25 @@ pub struct ControlPage {
     pub questions: Vec<Question>,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
+    /// The A that would cost least, where that is not the one that is agreed; null otherwise.
+    pub cheapest: Option<Cheapest>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// How many harps the agreement goes to at once.
     pub heard: usize,
     /// How to join and where to look.
     pub links: Links,
     /// All stations, also those that were turned away, in the order of their seats.
     pub stations: Vec<Station>,
+}
+
+/// A pitch that would cost the ensemble little.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Cheapest {
+    /// What it would cost, in words.
+    pub says: String,
+    /// A4 in hertz.
+    pub hz: f64,
 }
 
 /// A temperament that can be chosen.
@@ -97,7 +110,7 @@ pub struct Tolerances {
 pub struct Station {
     /// The fingerprint of its key, as orders carry it.
     pub station: String,
-    /// Its place in the order of joining, from 1.
+    /// The number of its seat, from 1.
     pub seat: u32,
     /// The harpist.
     pub name: String,
@@ -151,6 +164,14 @@ impl ControlPage {
             }),
             questions: questions(session, words),
             can_undo: session.can_undo,
+            cheapest: session
+                .cheapest
+                .filter(|cheapest| cheapest.a4 != tuning.a4)
+                .map(|cheapest| Cheapest {
+                    says: cheapest.says(words),
+                    hz: cheapest.a4.hz().get(),
+                }),
+            silenced: session.silenced,
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),
             stations: session.seats.iter().map(|seat| Station::of(seat, words)).collect(),

@@ -1,7 +1,9 @@
 //! The harpist's desk as data.
 
-use consort_proto::{Accidental, Cents, HarpString, Mechanism, Naming, Standing, StringNumber, Tuning};
-use consort_words::Words;
+use consort_proto::{
+    Accidental, Cents, Harp, HarpString, Kind, Letter, Mechanism, Naming, Setting, Standing, StringNumber, Tuning,
+};
+use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
 use crate::board::tenths;
@@ -41,6 +43,10 @@ pub struct DeskPage {
     pub questions: Vec<Question>,
     /// Whether she wants help; null while nobody could come.
     pub help: Option<bool>,
+    /// That the leader has silenced the reference tones, in words; null while they may sound.
+    pub no_tone: Option<String>,
+    /// The pedals or levers as she says they stand; null on a harp that has none.
+    pub pedals: Option<DeskPedals>,
     /// What has to be said besides, newest last.
     pub notices: Vec<String>,
     /// The string that the advice is about; null when all is set.
@@ -67,6 +73,28 @@ pub struct DeskPage {
     pub listening: Option<ListeningPage>,
     /// The strings from the top.
     pub strings: Vec<DeskString>,
+}
+
+/// The pedals, or levers by their letters, as the harpist says they stand.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DeskPedals {
+    /// Whether it is levers.
+    pub levers: bool,
+    /// That they are not all open, in words; null while they are.
+    pub says: Option<String>,
+    /// Each letter, in the order of the pedals.
+    pub letters: Vec<DeskPedal>,
+}
+
+/// One pedal, or the levers of one letter.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DeskPedal {
+    /// The letter.
+    pub letter: String,
+    /// Where it can stand, the open strings first.
+    pub may: Vec<Accidental>,
+    /// Where it stands.
+    pub stands: Accidental,
 }
 
 /// How the key turns.
@@ -142,6 +170,35 @@ pub struct DeskString {
     pub fixed: bool,
     /// How it is tuned open: `flat`, `natural` or `sharp`.
     pub accidental: Accidental,
+}
+
+impl DeskPedals {
+    /// The pedals or levers of `harp` in the `declared` setting, or all open; `None` on a harp that has none.
+    pub fn of(harp: &Harp, declared: Option<Setting>, words: &Words) -> Option<Self> {
+        let movable = |string: &&HarpString| string.mechanism != Mechanism::Fixed;
+        let of_letter = |letter: Letter| {
+            harp.strings()
+                .iter()
+                .filter(movable)
+                .find(|string| string.open.letter == letter)
+        };
+        let letters = Letter::PEDALS.into_iter().filter_map(|letter| {
+            let string = of_letter(letter)?;
+            let open = string.open.accidental.semitones();
+            let standing = |position: u8| Accidental::from_semitones(open + i32::from(position));
+            Some(DeskPedal {
+                letter: letter.to_string(),
+                may: (0..=string.mechanism.positions()).filter_map(standing).collect(),
+                stands: standing(declared.map_or(0, |setting| string.position_in(setting)))?,
+            })
+        });
+        let letters: Vec<DeskPedal> = letters.collect();
+        let levers = harp.kind() != Kind::Pedal;
+        let key = if levers { Key::DeskLevers } else { Key::DeskPedals };
+        let signs = |setting| words.setting(setting).replace('b', "♭").replace('#', "♯");
+        let says = declared.map(|setting| words.say(key, &[("setting", Arg::from(signs(setting)))]));
+        (!letters.is_empty()).then_some(Self { levers, says, letters })
+    }
 }
 
 impl StringInHand {

@@ -15,7 +15,7 @@ pub struct Hand {
     pub seat: u32,
     /// The harpist.
     pub name: String,
-    /// What is drawn beside it: `help`, `will-not-hold`, `pedal`, `silent`, `away`, `quiet` or `copied`.
+    /// What is drawn beside it: `help`, `will-not-hold`, `pedal`, `silent`, `away`, `quiet`, `overhears` or `copied`.
     pub kind: &'static str,
     /// What it is, after the name.
     pub what: String,
@@ -66,6 +66,10 @@ fn of_seat(seat: &SeatImage<'_>, words: &Words) -> Vec<(u8, Hand)> {
     }
     if seat.help {
         hands.push((0, hand("help", Key::HandHelp, Key::HandHelpWhy, &[])));
+    }
+    if let Some(other) = seat.overhears {
+        let args = [("seat", Arg::from(other.to_string()))];
+        hands.push((2, hand("overhears", Key::HandOverhears, Key::HandOverhearsWhy, &args)));
     }
     if let Some(letter) = pedal(seat) {
         let args = [("letter", Arg::from(letter.to_string()))];

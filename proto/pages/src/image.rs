@@ -6,6 +6,8 @@ use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
 use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch};
 
+use crate::watch::{Age, CheapestPitch, RoomMoved};
+
 /// Everything that board and control are made from, at one moment.
 #[derive(Clone, Debug)]
 pub struct SessionImage<'a> {
@@ -23,10 +25,16 @@ pub struct SessionImage<'a> {
     pub knocking: Vec<(&'a Name, Fingerprint)>,
     /// Keys of laptops that look at the board over a link of their own, and whether each may change the agreement.
     pub watching: Vec<(Fingerprint, bool)>,
-    /// The reference pitch that somebody has measured.
-    pub proposal: Option<(&'a Name, Proposal)>,
+    /// The reference pitch that somebody has measured, or the leader's own laptop for no name.
+    pub proposal: Option<(Option<&'a Name>, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// What the room did to the strings of most harps.
+    pub room: Vec<RoomMoved>,
+    /// The A that would cost least; `None` while hardly any string was heard.
+    pub cheapest: Option<CheapestPitch>,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
@@ -50,6 +58,9 @@ impl<'a> SessionImage<'a> {
             watching: Vec::new(),
             proposal: None,
             next_pitch: None,
+            room: Vec::new(),
+            cheapest: None,
+            silenced: false,
             can_undo: false,
             disk_trouble: false,
             was_joined: !seats.is_empty(),
@@ -68,6 +79,8 @@ impl<'a> SeatImage<'a> {
             harp,
             readiness,
             outlook: Outlook::default(),
+            age: Age::default(),
+            overhears: None,
             presence: Presence::Here,
             removed: false,
             help: false,
@@ -100,7 +113,7 @@ pub enum CodeImage {
 /// One harp in a [`SessionImage`].
 #[derive(Clone, Debug)]
 pub struct SeatImage<'a> {
-    /// Its place in the order of joining, from 1.
+    /// The number under which it is shown, from 1.
     pub seat: u32,
     /// The key of its station.
     pub station: Fingerprint,
@@ -112,6 +125,10 @@ pub struct SeatImage<'a> {
     pub readiness: &'a Readiness,
     /// When it will be ready, and how long nothing was heard of it.
     pub outlook: Outlook,
+    /// How old it is what was reported of it.
+    pub age: Age,
+    /// The seat of the harp that its station seems to hear in place of its own.
+    pub overhears: Option<u32>,
     /// Whether its station can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.

@@ -25,11 +25,12 @@ mod seat;
 mod stream;
 mod together;
 mod viewing;
+mod watch;
 
 pub use asset::{control_files, desk_files, record_files};
 pub use board::BoardPage;
-pub use control::{ControlPage, SettingChoice, Station, TemperamentChoice, Tolerances};
-pub use desk::{DeskPage, DeskString, KeyTurn, StringInHand, Telling};
+pub use control::{Cheapest, ControlPage, SettingChoice, Station, TemperamentChoice, Tolerances};
+pub use desk::{DeskPage, DeskPedal, DeskPedals, DeskString, KeyTurn, StringInHand, Telling};
 pub use guard::{Guard, same, with_headers};
 pub use hand::Hand;
 pub use harp::{HarpShape, StringShape};
@@ -46,4 +47,5 @@ pub use record::{
 pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
 pub use together::{Called, CalledHarp, RegisterShown, Together};
-pub use viewing::{VIEWERS_MAX, board};
+pub use viewing::{VIEWERS_MAX, board, board_behind};
+pub use watch::{Age, CheapestPitch, RoomMoved};

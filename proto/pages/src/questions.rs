@@ -49,7 +49,7 @@ pub(crate) fn questions(session: &SessionImage<'_>, words: &Words) -> Vec<Questi
     let proposed = session
         .proposal
         .iter()
-        .map(|(name, proposal)| measured(name, *proposal, session, words));
+        .map(|(name, proposal)| measured(*name, *proposal, session, words));
     let next = session.next_pitch.map(|a4| {
         let pitch = [("pitch", Arg::from(a4.hz().get().to_string()))];
         let answer = (say(Key::NextPitchNo), json!({"order": "next-pitch", "hz": null}));
@@ -73,15 +73,16 @@ pub(crate) fn questions(session: &SessionImage<'_>, words: &Words) -> Vec<Questi
 }
 
 /// A pitch that `name` has measured: to half a hertz, which is as fine as anybody agrees, and never agreed by itself.
-fn measured(name: &Name, proposal: Proposal, session: &SessionImage<'_>, words: &Words) -> Question {
+fn measured(name: Option<&Name>, proposal: Proposal, session: &SessionImage<'_>, words: &Words) -> Question {
     let agreed = session.agreement.tuning.a4.hz();
+    let name = name.map_or_else(|| words.say(Key::ProposalOwn, &[]), |name| name.to_string());
     let measured = proposal.a4.hz();
     let off = measured.cents_above(agreed);
     let half = (measured.get() * 2.0).round() / 2.0;
     let half = ReferencePitch::new(half).unwrap_or(proposal.a4).hz().get();
     let near = off.is_within(session.agreement.tolerance.middle) || half == agreed.get();
     let args = [
-        ("name", Arg::from(name.as_str())),
+        ("name", Arg::from(name)),
         ("pitch", Arg::from(((measured.get() * 10.0).round() / 10.0).to_string())),
         ("cents", Arg::from(tenths(proposal.sigma).to_string())),
         ("off", Arg::from(words.cents_apart(off))),

@@ -14,7 +14,7 @@ use crate::image::{Presence, SeatImage};
 /// One harp on the board.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct BoardHarp {
-    /// Its place in the order of joining, from 1.
+    /// The number of its seat, from 1.
     pub seat: u32,
     /// The harpist.
     pub name: String,
@@ -37,6 +37,8 @@ pub struct BoardHarp {
     pub when: String,
     /// How it stands to the start: `late`, `tight`, `in-time`, or `open` where there is no start or no forecast.
     pub against: &'static str,
+    /// That it is to be confirmed, or was confirmed long ago, in words; null while it is fresh.
+    pub age: Option<String>,
     /// For how many seconds it has been ready; null while it is not.
     pub ready_for_s: Option<u64>,
     /// How many strings are left to tune.
@@ -68,13 +70,19 @@ impl BoardHarp {
     /// `start_in` is how far the start is. In a `crowd` no single strings are told.
     pub(crate) fn of(seat: &SeatImage<'_>, start_in: Option<Duration>, crowd: bool, words: &Words) -> Self {
         let mut says = words.readiness(seat.harp, seat.readiness);
+        let age = seat.age.says(words);
+        let aged = |says: String| match &age {
+            Some(age) => format!("{says}, {age}"),
+            None => says,
+        };
+        says = aged(says);
         if !seat.presence.counts() {
             // Nothing is called ready that may no longer be.
             says = words.say(Key::BoardLastReported, &[("says", Arg::from(says))]);
         }
         let presence_says = presence(seat, words);
         let unnamed = match seat.is_ready() {
-            true => words.say(Key::HarpReady, &[]),
+            true => aged(words.say(Key::HarpReady, &[])),
             false => says.clone(),
         };
         let state = match (seat.presence.counts(), seat.is_ready()) {
@@ -96,6 +104,7 @@ impl BoardHarp {
         let strings = || seat.harp.numbered().zip(seat.readiness.standings());
         Self {
             seat: seat.seat,
+            age: age.clone(),
             name: seat.name.to_string(),
             initials: initials(seat.name.as_str()),
             ready_in_s,

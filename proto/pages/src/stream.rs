@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
+use futures_util::StreamExt;
 use futures_util::stream::unfold;
 use tokio::sync::watch;
 use tokio::time::{sleep, timeout};
@@ -42,8 +43,13 @@ pub fn stream(mut pictures: watch::Receiver<Arc<str>>, held: impl Send + 'static
     Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
 }
 
-/// The same at a `pace` of its own for each viewer.
-pub fn paced(pictures: watch::Receiver<Arc<str>>, pace: Pace, held: impl Send + 'static) -> Response {
+/// The same at a `pace` of its own for each viewer, until `ended`.
+pub fn paced(
+    pictures: watch::Receiver<Arc<str>>,
+    pace: Pace,
+    held: impl Send + 'static,
+    ended: impl Future<Output = ()> + Send + 'static,
+) -> Response {
     let stream = unfold((pictures, held, true), move |(mut pictures, held, first)| async move {
         if !first {
             sleep(pace.every).await;
@@ -55,5 +61,6 @@ pub fn paced(pictures: watch::Receiver<Arc<str>>, pace: Pace, held: impl Send + 
         let picture = Event::default().data(&*pictures.borrow_and_update().clone());
         Some((Ok::<_, Infallible>(picture), (pictures, held, false)))
     });
+    let stream = stream.take_until(Box::pin(ended));
     Sse::new(stream).keep_alive(KeepAlive::default()).into_response()
 }

@@ -3,13 +3,13 @@
 use std::time::Duration;
 
 use consort_pages::{
-    BoardPage, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage, SessionImage,
-    StringInHand,
+    BoardPage, CheapestPitch, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, RoomMoved,
+    SeatImage, SessionImage, StringInHand,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Mark, Name, Naming, Readiness, Reading, Revision, Round, SessionId, Standing,
-    StringNumber, StringStory, Tolerance, Tuning,
+    Agreement, Cents, Fingerprint, Harp, Mark, Material, Name, Naming, Readiness, Reading, ReferencePitch, Revision,
+    Round, SessionId, Standing, StringNumber, StringStory, Tolerance, Tuning,
 };
 use consort_words::Words;
 
@@ -349,4 +349,69 @@ fn the_desk_hides_the_bow_in_doubt_and_never_shows_minus_nothing() {
     );
     assert_eq!((row.letter.as_str(), row.cents), ("C", Some(-5.3)));
     assert_eq!(row.says, "has moved, −5 cents");
+}
+
+#[test]
+fn the_room_the_cheapest_pitch_and_how_old_a_report_is_are_on_board_and_control() {
+    let agreement = agreement();
+    let seats = [
+        seat("Maris", Some(0.0), Presence::Here),
+        seat("Ruben", Some(-20.0), Presence::Here),
+    ];
+    let mut image = image(&agreement, &seats);
+    image.seats[0].age.confirmed = Some(Duration::from_secs(900));
+    image.seats[1].age.to_confirm = Some(Duration::from_secs(1_800));
+    image.seats[1].overhears = Some(1);
+    image.room = vec![RoomMoved {
+        material: Material::Gut,
+        cents: Cents(-4.24),
+        harps: 9,
+        of: 12,
+        since: Duration::from_secs(1_200),
+    }];
+    image.cheapest = Some(CheapestPitch {
+        a4: ReferencePitch::new(439.5).expect("in reach"),
+        strings: 30,
+        takes: Duration::from_secs(200),
+    });
+    let links = Links::new(String::new(), String::new(), String::new(), String::new());
+    let control = ControlPage::of(&image, &links, &Words::english());
+    let board = &control.board;
+    assert_eq!(board.harps[0].says, "ready, last confirmed 15 min ago");
+    assert_eq!(
+        board.harps[0].sentence_by_seat,
+        "Seat 1: ready, last confirmed 15 min ago."
+    );
+    assert_eq!(
+        board.harps[1].age.as_deref(),
+        Some("was ready 30 min ago, to be confirmed")
+    );
+    assert!(
+        board.room[0].contains("fell by 4.2 cents on 9 of 12 harps in 20 min"),
+        "{:?}",
+        board.room
+    );
+    let hand = board
+        .hands
+        .iter()
+        .find(|hand| hand.kind == "overhears")
+        .expect("a hand");
+    assert_eq!((hand.seat, hand.what.as_str()), (2, "seems to hear the harp of seat 1"));
+    let cheapest = control.cheapest.expect("another pitch");
+    assert!(
+        cheapest.hz == 439.5 && cheapest.says.contains("30 strings to turn"),
+        "{cheapest:?}"
+    );
+    // What is agreed already is no news.
+    image.cheapest = image.cheapest.map(|cheapest| CheapestPitch {
+        a4: agreement.tuning.a4,
+        ..cheapest
+    });
+    assert_eq!(ControlPage::of(&image, &links, &Words::english()).cheapest, None);
+    image.seats[0].age.confirmed = Some(Duration::from_secs(300));
+    assert_eq!(
+        BoardPage::of(&image, &Words::english()).harps[0].says,
+        "ready",
+        "a fresh one is not told"
+    );
 }

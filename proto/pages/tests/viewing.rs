@@ -6,7 +6,7 @@ use std::time::Duration;
 use axum::Router;
 use axum::body::{Body, BodyDataStream};
 use axum::http::{Method, Request, StatusCode};
-use consort_pages::{Pace, VIEWERS_MAX, board};
+use consort_pages::{Pace, VIEWERS_MAX, board, board_behind};
 use futures_util::StreamExt;
 use tokio::sync::watch;
 use tokio::time::{Instant, advance, timeout};
@@ -159,4 +159,31 @@ async fn a_viewer_who_does_not_look_skips_pictures_and_is_owed_none() {
     drop(sender);
     let rest = timeout(Duration::from_secs(60), async { while slow.next().await.is_some() {} });
     assert!(rest.await.is_ok(), "the stream ends with the session");
+}
+
+#[tokio::test]
+async fn an_address_that_was_made_anew_shows_nothing_more_by_the_old_one() {
+    let (_sender, pictures) = watch::channel(Arc::from(r#"{"n":0}"#));
+    let (tokens, token) = watch::channel(Arc::from("token"));
+    let board = board_behind(pictures, token);
+    let mut stream = live(&board).await;
+    assert_eq!(next(&mut stream).await, r#"{"n":0}"#);
+    tokens.send_replace(Arc::from("newer"));
+    let ended = timeout(Duration::from_secs(10), async {
+        while stream.next().await.is_some() {}
+    })
+    .await;
+    assert!(ended.is_ok(), "who looked by the old one sees nothing more");
+    for target in ["/token/", "/token/live", "/token/board.json", "/token/board.js"] {
+        let response = ask(&board, Method::GET, target).await;
+        assert_eq!(response.status(), StatusCode::NOT_FOUND, "{target}");
+        let said = axum::body::to_bytes(response.into_body(), 1 << 10)
+            .await
+            .expect("a body");
+        assert!(
+            String::from_utf8_lossy(&said).contains("ask the leader"),
+            "{target}: {said:?}"
+        );
+    }
+    assert_eq!(ask(&board, Method::GET, "/newer/").await.status(), StatusCode::OK);
 }

@@ -13,8 +13,9 @@ use crate::identity::Identity;
 /// A link without a packet for this long is gone. Wi-Fi comes back in 2 to 5 s; who is *silent* is judged further in,
 /// by heartbeats, and long before.
 const IDLE_MS: u32 = 15_000;
-/// The first guess at the way there and back; the usual 333 ms would make the first retries on a lossy network slow.
-const FIRST_RTT: Duration = Duration::from_millis(100);
+/// The first guess at the way there and back, as in one room; the usual 333 ms would make the first retries on a lossy
+/// network slow, and a guess that is too low costs a packet said twice.
+const FIRST_RTT: Duration = Duration::from_millis(50);
 /// Bytes under way on one stream; the largest message is as long.
 const STREAM_WINDOW: u32 = 64 * 1024;
 /// Bytes under way on one link.
@@ -25,6 +26,10 @@ const DATAGRAMS_OUT: usize = 8 * 1024;
 const DATAGRAMS_IN: usize = 16 * 1024;
 /// Bytes that may be unacknowledged, whatever is lost.
 const CONGESTION_WINDOW: u64 = 64 * 1024;
+
+/// The shortest time between two words to stations that their links are gone: a whole ensemble wants to hear it in the
+/// moment in which a coordinator is opened again. Each is shorter than the packet that it answers.
+const RESET_EVERY: Duration = Duration::from_millis(1);
 
 /// The settings of every link, at both ends.
 pub(crate) fn transport() -> Arc<TransportConfig> {
@@ -52,6 +57,7 @@ pub(crate) fn lasting(identity: &Identity) -> EndpointConfig {
     let mut config = EndpointConfig::new(Arc::new(ring::hmac::Key::new(ring::hmac::HMAC_SHA256, &secret)));
     let [a, b, c, d, e, f, g, h, ..] = identity.secret_for("consort link numbers");
     let key = u64::from_le_bytes([a, b, c, d, e, f, g, h]);
+    config.min_reset_interval(RESET_EVERY);
     config.cid_generator(move || Box::new(HashedConnectionIdGenerator::from_key(key)));
     config
 }

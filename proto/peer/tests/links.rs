@@ -154,6 +154,7 @@ async fn the_words_of_both_programs_travel() {
             harp: harp_file::preset("pedal-47").expect("preset"),
             token: Some(JoinToken([5; 16])),
             process: 9,
+            newest: 0,
         });
         let beat = ToStation::Beat {
             epoch: 2,

@@ -7,8 +7,10 @@ pub mod agreement;
 pub mod column;
 pub mod database;
 pub mod folder;
+pub mod lines;
 pub mod writer;
 
 pub use database::{Database, DatabaseError, Newer, Unreadable};
 pub use folder::{Folder, FolderError};
+pub use lines::Lines;
 pub use writer::{Disk, Work, Writer, WriterError, Written};

@@ -9,11 +9,6 @@ pub const MUST_UNDERSTAND: u8 = 1;
 /// The most bytes that any payload may have, known kind or not: a full batch of reports takes about a third of it.
 pub const PAYLOAD_MAX: u32 = 16 * 1024;
 
-/// The newest version of the messages that is known here, within the major version that the handshake agrees on.
-///
-/// It goes up when frames are added that may be skipped; what must be understood needs a new major version.
-pub(crate) const NEWEST: u16 = 0;
-
 /// A parsed header.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub(crate) struct Header {
@@ -69,7 +64,7 @@ pub(crate) fn split(frame: &[u8]) -> Result<(Header, &[u8]), WireError> {
 pub(crate) fn join(kind: u16, payload: &[u8]) -> Vec<u8> {
     let mut frame = Vec::with_capacity(HEADER_LEN + payload.len());
     frame.extend(kind.to_le_bytes());
-    frame.push(MUST_UNDERSTAND);
+    frame.push(flags_of(kind));
     frame.extend((payload.len() as u32).to_le_bytes());
     frame.extend(payload);
     frame
@@ -99,6 +94,8 @@ pub(crate) mod kind {
     pub(crate) const ADMITTED: u16 = 109;
     pub(crate) const TAKE_OVER_ASKED: u16 = 110;
     pub(crate) const TAKE_OVER_DENIED: u16 = 111;
+    pub(crate) const TONES: u16 = 112;
+    pub(crate) const PLACES: u16 = 113;
     pub(crate) const WATCH: u16 = 201;
     pub(crate) const DEPUTY_BEAT: u16 = 202;
     pub(crate) const ORDER: u16 = 203;
@@ -106,6 +103,14 @@ pub(crate) mod kind {
     pub(crate) const PICTURE: u16 = 302;
     pub(crate) const DONE: u16 = 303;
     pub(crate) const DEPUTY_REFUSED: u16 = 304;
+}
+
+/// The flags of a frame of `kind`: what came after the freeze may be missed.
+const fn flags_of(kind: u16) -> u8 {
+    match kind {
+        kind::TONES | kind::PLACES => 0,
+        _ => MUST_UNDERSTAND,
+    }
 }
 
 /// The most bytes that a payload of `kind` may have.
@@ -125,7 +130,7 @@ const fn limit_of(kind: u16) -> u32 {
         | kind::ADMITTED
         | kind::TAKE_OVER_ASKED
         | kind::ORDER => 512,
-        kind::PICTURE => 1024,
+        kind::PICTURE | kind::PLACES => 1024,
         kind::STATION_BEAT
         | kind::LEAVE
         | kind::TAKE_OVER
@@ -133,6 +138,7 @@ const fn limit_of(kind: u16) -> u32 {
         | kind::HELP
         | kind::PROPOSE
         | kind::TAKE_OVER_DENIED
+        | kind::TONES
         | kind::WATCH
         | kind::DEPUTY_BEAT
         | kind::DONE

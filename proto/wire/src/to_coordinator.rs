@@ -7,7 +7,7 @@ use consort_proto::{Cents, Hello, JoinToken, Name, Proof, Reading, Share, ToCoor
 
 use crate::codec;
 use crate::error::WireError;
-use crate::frame::{self, MUST_UNDERSTAND, NEWEST, kind};
+use crate::frame::{self, MUST_UNDERSTAND, kind};
 use crate::harp::{HarpV1, cents, millicents};
 use crate::report::ReportsV1;
 use crate::tuning::{millihertz, reference};
@@ -19,7 +19,7 @@ struct HelloV1 {
     harp: HarpV1,
     token: Option<[u8; 16]>,
     process: u64,
-    /// [`NEWEST`]: the other side says nothing newer.
+    /// The newest of the messages that the station knows: the other side says nothing newer.
     newest: u16,
 }
 
@@ -80,7 +80,7 @@ pub fn encode(message: &ToCoordinator) -> Vec<u8> {
                 harp: HarpV1::from(&hello.harp),
                 token: hello.token.map(|token| token.0),
                 process: hello.process,
-                newest: NEWEST,
+                newest: hello.newest,
             },
         ),
         ToCoordinator::Reports(reports) => codec::encode(kind::REPORTS, ReportsV1::of(reports)),
@@ -157,19 +157,19 @@ impl TryFrom<HelloV1> for Hello {
     type Error = WireError;
 
     fn try_from(hello: HelloV1) -> Result<Self, WireError> {
-        // Nothing newer than this version is ever said, so that what the other side knows makes no difference yet.
         let HelloV1 {
             name,
             harp,
             token,
             process,
-            newest: _,
+            newest,
         } = hello;
         Ok(Self {
             name: parsed(&name)?,
             harp: harp.try_into()?,
             token: token.map(JoinToken),
             process,
+            newest,
         })
     }
 }

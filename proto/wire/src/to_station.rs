@@ -3,14 +3,15 @@
 use std::time::Duration;
 
 use bincode::{Decode, Encode};
-use consort_proto::message::Refusal;
+use consort_proto::agreement::SEATS_MAX;
+use consort_proto::message::{NEWEST, Refusal};
 use consort_proto::{Fingerprint, Name, Proof, Revision, Sequence, SessionId, Share, ToStation};
 
 use crate::code::Coded;
 use crate::codec;
 use crate::document::{DocumentV1, tenure};
 use crate::error::WireError;
-use crate::frame::{self, MUST_UNDERSTAND, NEWEST, kind};
+use crate::frame::{self, MUST_UNDERSTAND, kind};
 
 /// [`ToStation::Welcome`], version 1.
 #[derive(Debug, Decode, Encode)]
@@ -20,7 +21,7 @@ struct WelcomeV1 {
     acked: u64,
     seat: u32,
     seat_epoch: u32,
-    /// [`NEWEST`]: the other side says nothing newer.
+    /// [`NEWEST`], which no message of a station depends on yet.
     newest: u16,
 }
 
@@ -83,6 +84,18 @@ struct TakeOverDeniedV1 {
     seat: u32,
 }
 
+/// [`ToStation::Tones`], since the messages of number 1.
+#[derive(Debug, Decode, Encode)]
+struct TonesV1 {
+    allowed: bool,
+}
+
+/// [`ToStation::Places`], since the messages of number 1.
+#[derive(Debug, Decode, Encode)]
+struct PlacesV1 {
+    places: Vec<(u32, u32)>,
+}
+
 /// The frame of `message`.
 pub fn encode(message: &ToStation) -> Vec<u8> {
     match message {
@@ -141,6 +154,8 @@ pub fn encode(message: &ToStation) -> Vec<u8> {
             },
         ),
         &ToStation::TakeOverDenied { seat } => codec::encode(kind::TAKE_OVER_DENIED, TakeOverDeniedV1 { seat }),
+        ToStation::Places(places) => codec::encode(kind::PLACES, PlacesV1 { places: places.clone() }),
+        &ToStation::Tones { allowed } => codec::encode(kind::TONES, TonesV1 { allowed }),
     }
 }
 
@@ -149,7 +164,7 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
     let (header, payload) = frame::split(frame)?;
     Ok(Some(match header.kind {
         kind::WELCOME => {
-            // Nothing newer than this version is ever said, so that what the other side knows makes no difference yet.
+            // A station says nothing that came after the freeze, so that what the coordinator knows makes no difference yet.
             let WelcomeV1 {
                 session,
                 epoch,
@@ -207,9 +222,23 @@ pub fn decode(frame: &[u8]) -> Result<Option<ToStation>, WireError> {
             let TakeOverDeniedV1 { seat } = codec::decode(header, payload)?;
             ToStation::TakeOverDenied { seat }
         }
+        kind::TONES => {
+            let TonesV1 { allowed } = codec::decode(header, payload)?;
+            ToStation::Tones { allowed }
+        }
+        kind::PLACES => ToStation::Places(places(codec::decode(header, payload)?)?),
         unknown if header.flags & MUST_UNDERSTAND != 0 => return Err(WireError::Unknown(unknown)),
         _ => return Ok(None),
     }))
+}
+
+/// The numbers of so many seats as one message may hold.
+fn places(PlacesV1 { places }: PlacesV1) -> Result<Vec<(u32, u32)>, WireError> {
+    if places.len() > SEATS_MAX {
+        let why = format_args!("{} are more than {SEATS_MAX}", places.len());
+        return Err(WireError::range("the places of seats", why));
+    }
+    Ok(places)
 }
 
 /// The frame of a refusal: one of its own for the one that says for how long.

@@ -145,6 +145,7 @@ fn whatever_a_station_may_have_meant() {
         harp: harp_file::preset("lever-22").expect("a preset"),
         token: Some(JoinToken([9; 16])),
         process: 7,
+        newest: 1,
     };
     let proposal = Proposal {
         a4: ReferencePitch::new(441.0).expect("in reach"),
@@ -214,6 +215,8 @@ fn whatever_the_coordinator_may_have_meant() {
             by: Fingerprint([5; 32]),
         },
         ToStation::TakeOverDenied { seat: 3 },
+        ToStation::Tones { allowed: false },
+        ToStation::Places(vec![(1, 2), (2, 1)]),
     ];
     let seeds: Vec<Vec<u8>> = said.iter().map(encode_to_station).collect();
     play(2, &seeds, decode_to_station, encode_to_station);

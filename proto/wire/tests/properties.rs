@@ -91,15 +91,16 @@ fn report() -> impl Strategy<Value = Report> {
 }
 
 fn to_coordinator() -> impl Strategy<Value = ToCoordinator> {
-    let hello = (name(), harp(), any::<Option<[u8; 16]>>(), any::<u64>());
+    let hello = (name(), harp(), any::<Option<[u8; 16]>>(), any::<u64>(), any::<u16>());
     prop_oneof![
-        hello.prop_map(|(name, harp, token, process)| {
+        hello.prop_map(|(name, harp, token, process, newest)| {
             let token = token.map(JoinToken);
             ToCoordinator::Hello(Hello {
                 name,
                 harp,
                 token,
                 process,
+                newest,
             })
         }),
         prop::collection::vec(report(), 0..=REPORTS_MAX).prop_map(ToCoordinator::Reports),
@@ -216,6 +217,8 @@ fn to_station() -> impl Strategy<Value = ToStation> {
             by: Fingerprint(by),
         }),
         any::<u32>().prop_map(|seat| ToStation::TakeOverDenied { seat }),
+        any::<bool>().prop_map(|allowed| ToStation::Tones { allowed }),
+        prop::collection::vec(any::<(u32, u32)>(), 0..=SEATS_MAX).prop_map(ToStation::Places),
         any::<u64>().prop_map(|acked| ToStation::Acked(Sequence(acked))),
         (any::<u32>(), any::<u64>()).prop_map(|(epoch, revision)| ToStation::Beat {
             epoch,
@@ -385,9 +388,9 @@ proptest! {
 }
 
 /// Every kind of frame, and one that is none.
-const KINDS: [u16; 30] = [
-    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 101, 102, 103, 104, 105, 106, 107, 108, 109, 110, 111, 201, 202, 203, 301, 302,
-    303, 304, 999,
+const KINDS: [u16; 32] = [
+    1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 101, 102, 103, 104, 105, 106, 107, 108, 109, 110, 111, 112, 113, 201, 202, 203,
+    301, 302, 303, 304, 999,
 ];
 
 fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
@@ -400,7 +403,7 @@ fn frame(kind: u16, flags: u8, payload: &[u8]) -> Vec<u8> {
 
 #[test]
 fn an_unknown_frame_is_skipped_unless_it_must_be_understood() {
-    for kind in [0, 12, 100, 112, 40_000] {
+    for kind in [0, 12, 100, 114, 40_000] {
         assert_eq!(decode_to_coordinator(&frame(kind, 0, b"anything")), Ok(None));
         assert_eq!(decode_to_station(&frame(kind, 0, b"anything")), Ok(None));
         let must = frame(kind, MUST_UNDERSTAND, b"anything");
@@ -506,6 +509,7 @@ fn a_stranger_needs_no_more_than_four_kibibytes_for_the_longest_hello() {
         harp: Harp::new("🎵".repeat(60), Kind::Pedal, vec![string; 63]).expect("a harp"),
         token: Some(JoinToken([255; 16])),
         process: u64::MAX,
+        newest: u16::MAX,
     });
     let frame = encode_to_coordinator(&longest);
     assert!(frame.len() < 2048, "{}", frame.len());

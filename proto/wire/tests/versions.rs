@@ -74,18 +74,33 @@ fn version_1_takes_what_it_can_of_a_newer_station() {
 #[test]
 fn version_1_takes_what_it_can_of_a_newer_coordinator() {
     for (what, newer, meant) in [
-        ("a frame that may be skipped", frame(112, 0, b"forecasts"), Ok(None)),
+        ("a frame that may be skipped", frame(114, 0, b"forecasts"), Ok(None)),
         (
             "a frame that must be understood",
-            frame(112, MUST_UNDERSTAND, b""),
-            Err(WireError::Unknown(112)),
+            frame(114, MUST_UNDERSTAND, b""),
+            Err(WireError::Unknown(114)),
         ),
         (
             "a no for a reason that is not known",
             frame(105, 1, &[60]),
             Ok(Some(ToStation::Refused(Refusal::Misspoke))),
         ),
-        // The last byte of a welcome is the newest version that the coordinator knows.
+        // The last byte of a welcome is the newest of the messages that the coordinator knows.
+        (
+            "a coordinator that knows less",
+            changed(encode_to_station(&welcome()), 1, 0),
+            Ok(Some(welcome())),
+        ),
+        (
+            "that tones may not sound, which an older station skips",
+            frame(112, 0, &[0]),
+            Ok(Some(ToStation::Tones { allowed: false })),
+        ),
+        (
+            "an order of seats, which an older station skips",
+            frame(113, 0, &[1, 3, 1]),
+            Ok(Some(ToStation::Places(vec![(3, 1)]))),
+        ),
         (
             "a coordinator that knows more",
             changed(encode_to_station(&welcome()), 1, 4),

@@ -62,6 +62,8 @@ hand-away = has no link
 hand-away-why = Look whether the laptop is open and on the Wi-Fi.
 hand-quiet = no string heard for { $time }
 hand-quiet-why = The laptop is linked: is the pickup on?
+hand-overhears = seems to hear the harp of seat { $seat }
+hand-overhears-why = What it hears of that harp does not count: is the pickup on her own?
 hand-copied = two laptops show its tag
 hand-copied-why = One of them has to be made new at its desk.
 

@@ -45,6 +45,11 @@ ask-give-up-no = Keep it
 ask-renew = This laptop's tag is a copy of another's. A fresh one needs the leader's code again.
 ask-renew-yes = Make this laptop new
 
+# What `replay` says of a logbook that was played to its end.
+logbook-played = { $lives ->
+        [one] One start
+       *[other] { $lives } starts
+    }, { $events } events and { $effects } effects: everything came out as it did.
 network-first-start = The system may ask now whether this program may use the network: allow it for private networks, else nobody can join.
 network-own-address = Nothing answers at { $address }, this laptop's own address: a firewall stands between. Allow this program for private networks.
 
@@ -64,6 +69,9 @@ input-ended = The recordings have ended.
 link-changed = Changed, it was { $was }. { $does }
 desk-start-in = { $time } to the start
 desk-dark = The start has passed: nothing is heard until the next round.
+desk-pedals = The pedals stand in { $setting }.
+desk-levers = The levers stand for { $setting }.
+desk-no-tone = The leader has silenced the tones.
 wrong-kept = The last seconds are kept on this laptop, in { $file }.
 
 ask-key = To tighten a string, which way does the handle of the key go on this harp?

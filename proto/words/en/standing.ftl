@@ -85,6 +85,7 @@ cheapest-line = As the harps are, A = { $pitch } costs least: { $strings ->
    *[other] { $strings } strings
 } to turn, about { $time }.
 board-no-link = No link to the coordinator. This is what was heard last, and may not be so any more.
+board-elsewhere = This is not an address of the board, or not any more: ask the leader for the one that is shown now.
 board-not-granted = The leader has not granted this laptop to change anything. Looking is all it can do.
 board-disk-full = The disk takes nothing, so nothing new is kept: make room.
 
@@ -96,6 +97,8 @@ joining-knocking-no = No
 seat-wanted = { $name }, with the tag { $tag }, wants to play the harp of seat { $seat }, { $holder }, at another laptop.
 seat-wanted-yes = Let it change
 seat-wanted-no = Leave it
+proposal-measured = A = { $pitch }, give or take { $cents } cents. It is proposed and not agreed yet: now, next or keep.
+proposal-own = This laptop
 proposal-says = { $name } has measured A = { $pitch }, give or take { $cents } cents: { $off } from A = { $agreed }.
 proposal-near = { $name } has measured A = { $pitch }, give or take { $cents } cents. That is { $off } from A = { $agreed } and within the tolerance: it can stay.
 proposal-yes = A = { $pitch } now

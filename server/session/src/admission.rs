@@ -32,6 +32,7 @@ impl Session {
         }
         if let Some(link) = self.links.get_mut(&id) {
             link.state = LinkState::Admitted;
+            link.newest = hello.newest;
         }
         let record = Record::Station {
             peer,
@@ -86,6 +87,31 @@ impl Session {
             tenure: station.tenure,
         };
         self.send(id, welcome);
+        // They may sound as long as nothing is said of them.
+        if self.ruled.silenced {
+            self.send_tones(id);
+        }
+    }
+
+    /// Tells a station that knows the message under which numbers the seats are shown.
+    pub(crate) fn send_places(&mut self, id: LinkId) {
+        let places = self.roster.places();
+        if self.knows_newer(id) {
+            self.send(id, ToStation::Places(places));
+        }
+    }
+
+    /// Tells a station that knows the message whether reference tones may sound.
+    pub(crate) fn send_tones(&mut self, id: LinkId) {
+        let allowed = !self.ruled.silenced;
+        if self.knows_newer(id) {
+            self.send(id, ToStation::Tones { allowed });
+        }
+    }
+
+    /// Whether the station knows what may be missed and came with number 1: tones and places.
+    fn knows_newer(&self, id: LinkId) -> bool {
+        self.links.get(&id).is_some_and(|link| link.newest >= 1)
     }
 
     /// Sends the whole agreement.
@@ -98,6 +124,10 @@ impl Session {
             seats: self.roster.seats(),
         };
         self.send(id, ToStation::Agreement(Box::new(document)));
+        // Seats are shown under their own numbers as long as nothing is said of them.
+        if self.roster.places().iter().any(|(seat, place)| seat != place) {
+            self.send_places(id);
+        }
     }
 
     /// Sends everyone the whole agreement.
@@ -108,18 +138,22 @@ impl Session {
 
     /// Which programs showed a key long ago says nothing any more.
     pub(crate) fn keep_copies(&mut self, now: Uptime) {
+        // With every heartbeat of a crowd, so that it is not looked through each time.
+        if self.copies_stale_at.is_none_or(|at| now < at) {
+            return;
+        }
         let frozen = |session: &Self| session.copies.values().filter(|copies| copies.is_frozen()).count();
         let before = frozen(self);
         self.copies.retain(|_, copies| copies.stale_at() > now);
+        self.copies_stale_at = self.copies.values().map(Copies::stale_at).min();
         if frozen(self) < before {
             self.redraw();
         }
     }
 
-    /// When something about frozen keys changes by itself.
-    pub(crate) fn next_thaw(&self) -> Option<Uptime> {
-        let frozen = self.copies.values().filter(|copies| copies.is_frozen());
-        frozen.map(Copies::stale_at).min()
+    /// When something about frozen keys may change by itself.
+    pub(crate) const fn next_thaw(&self) -> Option<Uptime> {
+        self.copies_stale_at
     }
 
     /// Whether the key of `peer` is shown by one laptop only; when not, the one that is in is turned away as well.
@@ -127,6 +161,8 @@ impl Session {
         let copies = self.copies.entry(peer).or_default();
         let was_frozen = copies.is_frozen();
         let is_one = copies.show(now, process);
+        let stale_at = copies.stale_at();
+        self.copies_stale_at = Some(self.copies_stale_at.map_or(stale_at, |at| at.min(stale_at)));
         if !is_one {
             for link in self.links_of(peer) {
                 self.close(link, Refusal::Copied);
@@ -157,6 +193,7 @@ impl Session {
             | Waiting::Reports { .. }
             | Waiting::TakenOver { .. }
             | Waiting::Deputy { .. }
+            | Waiting::Ruling(_)
             | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);

@@ -7,7 +7,7 @@ use consort_proto::{Cents, Harp, Note, Readiness, StringNumber};
 /// One harp's string beside the others'.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Beside {
-    /// The seat.
+    /// The number under which the seat is shown.
     pub seat: u32,
     /// The string's number on this harp.
     pub string: StringNumber,
@@ -31,7 +31,7 @@ pub struct Called {
 /// A harp as it is compared: its seat, its strings, what they are, and how long ago each was last plucked, from the top.
 #[derive(Clone, Copy, Debug)]
 pub struct Plucked<'a> {
-    /// The seat.
+    /// The number under which the seat is shown.
     pub seat: u32,
     /// The harp.
     pub harp: &'a Harp,

@@ -5,7 +5,7 @@ use consort_proto::{Agreement, Fingerprint, Revision, Round, Tolerance, Tuning, 
 
 use crate::PAST_MAX;
 use crate::event::{Command, LinkId};
-use crate::record::{self, Record};
+use crate::record::{self, Record, Ruled, Ruling};
 use crate::session::{Session, Waiting};
 
 /// What an undo brings back.
@@ -53,8 +53,8 @@ impl Session {
             Command::NewRound => self.begin_round(now),
             Command::NextPitch(a4) => {
                 self.proposal = None;
-                self.next_pitch = a4;
                 self.redraw();
+                self.rule(Ruling::NextPitch(a4));
             }
             Command::Undo => self.change(now, |decided| {
                 if let Some(Past {
@@ -91,6 +91,16 @@ impl Session {
             Command::Decline(peer) => self.decline(peer),
             Command::GiveUp { seat, yes } => self.answer_for_seat(seat, yes),
             Command::Deputy { peer, granted } => self.set_deputy(peer, granted),
+            Command::Tones { allowed } => self.rule(Ruling::Tones { allowed }),
+            Command::Order(first) => self.order_seats(&first),
+            Command::RenewBoard => {
+                let number = self.newest_ruled().board + 1;
+                self.rule(Ruling::Board(number));
+            }
+            Command::Propose(proposal) => {
+                self.proposal = Some((None, proposal));
+                self.redraw();
+            }
             Command::DropProposal => {
                 if self.proposal.take().is_some() {
                     self.redraw();
@@ -105,7 +115,7 @@ impl Session {
         let Decided { agreement, start, past } = decided;
         if agreement.round != self.agreement.round {
             self.roster.begin_round(&self.agreement);
-            self.next_pitch = None;
+            self.ruled.next_pitch = None;
         }
         if agreement.called != self.agreement.called {
             self.called_at = now;
@@ -124,7 +134,7 @@ impl Session {
             // The performance that has begun is over, or in its intermission.
             decided.start = decided.start.filter(|&start| start > now);
         };
-        match self.next_pitch {
+        match self.newest_ruled().next_pitch {
             None => self.change(now, next),
             Some(a4) => self.change_undoably(now, |decided| {
                 next(decided);
@@ -164,6 +174,7 @@ impl Session {
             | Waiting::Reports { .. }
             | Waiting::TakenOver { .. }
             | Waiting::Deputy { .. }
+            | Waiting::Ruling(_)
             | Waiting::Removed { .. } => None,
         });
         let newest = newest.unwrap_or_else(|| Decided {
@@ -185,6 +196,75 @@ impl Session {
         self.persist(record, Waiting::Decided(decided));
     }
 
+    /// The leader rules something; what is so already is not written.
+    fn rule(&mut self, ruling: Ruling) {
+        let newest = self.newest_ruled();
+        if newest.clone().with(&ruling) != newest {
+            self.persist(Record::Ruling(ruling.clone()), Waiting::Ruling(ruling));
+        }
+    }
+
+    /// The seats of `first` are shown first, the others after them as they were.
+    fn order_seats(&mut self, first: &[Fingerprint]) {
+        let pending = self.waiting.values().rev().find_map(|waiting| match waiting {
+            Waiting::Ruling(Ruling::Order(order)) => Some(order.clone()),
+            Waiting::Ruling(_)
+            | Waiting::Decided(_)
+            | Waiting::Welcome { .. }
+            | Waiting::Pinned { .. }
+            | Waiting::Reports { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
+            | Waiting::Removed { .. } => None,
+        });
+        let before = pending.unwrap_or_else(|| self.roster.order());
+        let mut order: Vec<Fingerprint> = Vec::new();
+        for peer in first.iter().chain(&before) {
+            if before.contains(peer) && !order.contains(peer) {
+                order.push(*peer);
+            }
+        }
+        if order != before {
+            let ruling = Ruling::Order(order);
+            self.persist(Record::Ruling(ruling.clone()), Waiting::Ruling(ruling));
+        }
+    }
+
+    /// What was ruled, in force or on its way to the disk.
+    fn newest_ruled(&self) -> Ruled {
+        let mut round = self.agreement.round;
+        self.waiting
+            .values()
+            .fold(self.ruled.clone(), |ruled, waiting| match waiting {
+                Waiting::Ruling(ruling) => ruled.with(ruling),
+                Waiting::Decided(decided) if decided.agreement.round != round => {
+                    round = decided.agreement.round;
+                    ruled.with(&Ruling::NextPitch(None))
+                }
+                Waiting::Decided(_)
+                | Waiting::Welcome { .. }
+                | Waiting::Pinned { .. }
+                | Waiting::Reports { .. }
+                | Waiting::TakenOver { .. }
+                | Waiting::Deputy { .. }
+                | Waiting::Removed { .. } => ruled,
+            })
+    }
+
+    /// A ruling rests on the disk.
+    pub(crate) fn put_ruling_in_force(&mut self, ruling: &Ruling) {
+        self.ruled = std::mem::take(&mut self.ruled).with(ruling);
+        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
+        match ruling {
+            Ruling::Tones { .. } => joined.into_iter().for_each(|link| self.send_tones(link)),
+            Ruling::Order(order) => {
+                self.roster.put_in_order(order);
+                joined.into_iter().for_each(|link| self.send_places(link));
+            }
+            Ruling::NextPitch(_) | Ruling::Board(_) => {}
+        }
+    }
+
     fn set_removed(&mut self, peer: Fingerprint, removed: bool) {
         let Some(station) = self.roster.get(peer) else { return };
         if !removed && station.removed && !self.has_seat_for(peer) {
@@ -200,6 +280,7 @@ impl Session {
             | Waiting::Pinned { .. }
             | Waiting::TakenOver { .. }
             | Waiting::Deputy { .. }
+            | Waiting::Ruling(_)
             | Waiting::Reports { .. } => None,
         });
         if decided.unwrap_or(station.removed) == removed {

@@ -3,6 +3,7 @@
 use std::net::IpAddr;
 use std::time::Duration;
 
+use consort_proto::message::Proposal;
 use consort_proto::{
     Binding, Fingerprint, JoinCode, Note, ReferencePitch, Setting, Temperament, ToCoordinator, Tolerance,
 };
@@ -114,6 +115,17 @@ pub enum Command {
         /// Whether it may.
         granted: bool,
     },
+    /// Show the seats of these stations first, in this order, the others after them as they were.
+    Order(Vec<Fingerprint>),
+    /// Make the board's address anew: the one before opens nothing any more.
+    RenewBoard,
+    /// Silence the reference tones of all desks, or let them sound again.
+    Tones {
+        /// Whether they may sound.
+        allowed: bool,
+    },
+    /// Propose a reference pitch that this laptop has measured.
+    Propose(Proposal),
     /// Put the proposed reference pitch away.
     DropProposal,
 }

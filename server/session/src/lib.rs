@@ -14,6 +14,7 @@ mod door;
 pub mod effect;
 pub mod event;
 mod knocking;
+mod logbook;
 pub mod neighbour;
 mod pace;
 mod pairing;
@@ -32,9 +33,10 @@ use std::time::Duration;
 pub use door::DoorConfig;
 pub use effect::Effect;
 pub use event::{Command, Event, LinkId};
-pub use record::{Past, Record, Saved, SavedStation, Ticket};
+pub use logbook::Opening;
+pub use record::{Past, Record, Ruled, Ruling, Saved, SavedStation, Ticket};
 pub use session::{Config, Session};
-pub use view::{CodeView, Newcomer, Presence, StationView, View};
+pub use view::{CodeView, DoorView, Newcomer, Presence, StationView, View};
 
 /// Changes that can be taken back; older ones are from another rehearsal.
 pub const PAST_MAX: usize = 20;

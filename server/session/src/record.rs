@@ -3,7 +3,8 @@
 use std::time::Duration;
 
 use consort_proto::{
-    Agreement, Fingerprint, Harp, JoinToken, Name, Report, Revision, Sequence, StringStory, Tenure, Tolerance, Tuning,
+    Agreement, Fingerprint, Harp, JoinToken, Name, ReferencePitch, Report, Revision, Sequence, StringStory, Tenure,
+    Tolerance, Tuning,
 };
 
 /// The number of a record: counts up from 1 in each run of the program.
@@ -65,6 +66,50 @@ pub enum Record {
         /// Whether it may.
         granted: bool,
     },
+    /// The leader ruled something beside the agreement.
+    Ruling(Ruling),
+}
+
+/// What the leader rules beside the agreement: no string is judged by it.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ruling {
+    /// The reference pitch from the next round on; `None` for none after all. A new round ends it.
+    NextPitch(Option<ReferencePitch>),
+    /// Whether reference tones may sound at the desks.
+    Tones {
+        /// Whether they may.
+        allowed: bool,
+    },
+    /// The address of the board is the one of this number: those before it open nothing any more.
+    Board(u32),
+    /// Seats are shown in this order, from 1 on: those of all stations by their keys.
+    Order(Vec<Fingerprint>),
+}
+
+/// What was ruled, put together.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Ruled {
+    /// The reference pitch from the next round on, if another was decided.
+    pub next_pitch: Option<ReferencePitch>,
+    /// Whether the reference tones are silenced.
+    pub silenced: bool,
+    /// How often the leader has had the board's address made anew.
+    pub board: u32,
+}
+
+impl Ruled {
+    /// The same with one more ruling.
+    #[must_use]
+    pub fn with(mut self, ruling: &Ruling) -> Self {
+        match ruling {
+            Ruling::NextPitch(a4) => self.next_pitch = *a4,
+            Ruling::Tones { allowed } => self.silenced = !allowed,
+            Ruling::Board(number) => self.board = *number,
+            // The stations keep it.
+            Ruling::Order(_) => {}
+        }
+        self
+    }
 }
 
 /// What was written down, put together again.
@@ -84,6 +129,8 @@ pub struct Saved {
     pub pinned: Vec<Fingerprint>,
     /// Keys that may change the agreement as deputies.
     pub deputies: Vec<Fingerprint>,
+    /// What the leader ruled beside the agreement.
+    pub ruled: Ruled,
     /// Everyone who was ever let in.
     pub stations: Vec<SavedStation>,
 }
@@ -108,6 +155,8 @@ pub struct SavedStation {
     pub peer: Fingerprint,
     /// Its seat.
     pub tenure: Tenure,
+    /// The number under which the seat is shown.
+    pub place: u32,
     /// The harpist.
     pub name: Name,
     /// The harp.

@@ -37,10 +37,12 @@ impl Session {
                 && let Some(level_dbfs) = reading.level_dbfs
                 // All pluck at a time what they are asked for.
                 && !asked_for_one
+                // What was plucked before this start of the program has no moment that others could share.
+                && let Some(onset) = now.0.checked_sub(report.age)
             {
                 let pluck = Pluck {
                     station: peer,
-                    onset: plucked_at(now, report.age),
+                    onset: Uptime(onset),
                     hz: reading.hz,
                     sigma: reading.sigma,
                     level_dbfs,

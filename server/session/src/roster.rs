@@ -28,6 +28,8 @@ const NEVER: Uptime = Uptime(std::time::Duration::MAX);
 pub(crate) struct Station {
     /// Its seat, and how often that changed hands.
     pub(crate) tenure: Tenure,
+    /// The number under which the seat is shown.
+    pub(crate) place: u32,
     pub(crate) name: Name,
     pub(crate) harp: Harp,
     /// The last report that was handed to the disk.
@@ -66,6 +68,7 @@ impl Roster {
             let station = Station {
                 traces: Traces::of(&saved.harp),
                 tenure: saved.tenure,
+                place: saved.place,
                 name: saved.name,
                 harp: saved.harp,
                 accepted: saved.acked,
@@ -123,13 +126,41 @@ impl Roster {
         seats
     }
 
+    /// All stations in the order in which their seats are shown; those that were turned away come last.
+    pub(crate) fn order(&self) -> Vec<Fingerprint> {
+        let mut stations: Vec<_> = self.iter().collect();
+        stations.sort_by_key(|(_, station)| (station.removed, station.place));
+        stations.into_iter().map(|(peer, _)| peer).collect()
+    }
+
+    /// Shows the seats in this order from now on, from 1.
+    pub(crate) fn put_in_order(&mut self, order: &[Fingerprint]) {
+        for (place, peer) in (1..).zip(order) {
+            if let Some(station) = self.stations.get_mut(peer) {
+                station.place = place;
+            }
+        }
+    }
+
+    /// The number of each seat that is held and the one under which it is shown.
+    pub(crate) fn places(&self) -> Vec<(u32, u32)> {
+        let held = self.stations.values().filter(|station| !station.removed);
+        let mut places: Vec<(u32, u32)> = held.map(|station| (station.tenure.seat, station.place)).collect();
+        places.sort_unstable();
+        places.truncate(SEATS_MAX);
+        places
+    }
+
     /// Adds a station, or gives a known one its new name and harp; another harp starts with no story.
     pub(crate) fn seat(&mut self, peer: Fingerprint, name: Name, harp: Harp) {
         // As the store numbers them: after the highest, whoever holds it.
         let highest = self.stations.values().map(|station| station.tenure.seat).max();
         let seat = highest.unwrap_or_default() + 1;
+        let last = self.stations.values().map(|station| station.place).max();
+        let place = last.unwrap_or_default() + 1;
         let station = self.stations.entry(peer).or_insert_with(|| Station {
             tenure: Tenure { seat, epoch: 1 },
+            place,
             name: name.clone(),
             harp: harp.clone(),
             accepted: Sequence(0),
@@ -168,6 +199,7 @@ impl Roster {
             seat: giver.tenure.seat,
             epoch: giver.tenure.epoch + 1,
         };
+        taker.place = giver.place;
         self.stations.insert(to, taker);
     }
 

@@ -5,9 +5,7 @@ use std::net::IpAddr;
 use std::time::Duration;
 
 use consort_proto::message::{Proposal, Refusal};
-use consort_proto::{
-    Agreement, Binding, Fingerprint, JoinToken, Name, ReferencePitch, ToCoordinator, ToStation, Uptime,
-};
+use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, ToCoordinator, ToStation, Uptime};
 
 use crate::call::{self, Called, Plucked};
 use crate::copies::Copies;
@@ -18,11 +16,11 @@ use crate::event::{Event, LinkId};
 use crate::knocking::Knock;
 use crate::neighbour::Neighbours;
 use crate::pace::Pace;
-use crate::record::{Record, Saved, Ticket};
+use crate::record::{Record, Ruled, Ruling, Saved, Ticket};
 use crate::room::{self, RoomMove};
 use crate::roster::Roster;
 use crate::takeover::Wanted;
-use crate::view::{Newcomer, StationView, View};
+use crate::view::{DoorView, Newcomer, StationView, View};
 
 /// How many, how often, and whether strangers may knock.
 #[derive(Clone, Debug)]
@@ -89,9 +87,12 @@ pub struct Session {
     pub(crate) wanted: BTreeMap<u32, Wanted>,
     /// Which programs showed each key of late.
     pub(crate) copies: BTreeMap<Fingerprint, Copies>,
-    pub(crate) proposal: Option<(Name, Proposal)>,
-    /// The pitch from the next round on, if another was decided; a restart forgets it.
-    pub(crate) next_pitch: Option<ReferencePitch>,
+    /// Nothing of them is stale before then.
+    pub(crate) copies_stale_at: Option<Uptime>,
+    /// A measured pitch, and whose harpist did; without one, this laptop.
+    pub(crate) proposal: Option<(Option<Name>, Proposal)>,
+    /// What the leader ruled beside the agreement, as it rests on the disk.
+    pub(crate) ruled: Ruled,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
     /// What waits for the disk, by the ticket that it waits for.
@@ -114,6 +115,8 @@ pub(crate) struct Link {
     pub(crate) from: IpAddr,
     pub(crate) binding: Binding,
     pub(crate) state: LinkState,
+    /// The newest of the messages that the station knows.
+    pub(crate) newest: u16,
     pub(crate) pace: Pace,
     pub(crate) heard_at: Uptime,
 }
@@ -152,6 +155,8 @@ pub(crate) enum Waiting {
     TakenOver { from: Fingerprint, to: Fingerprint },
     /// The station may change the agreement, or may not any more.
     Deputy { peer: Fingerprint, granted: bool },
+    /// The ruling holds.
+    Ruling(Ruling),
 }
 
 /// A disk that took no record is tried again after this time.
@@ -171,8 +176,9 @@ impl Session {
             declined: BTreeSet::new(),
             wanted: BTreeMap::new(),
             copies: BTreeMap::new(),
+            copies_stale_at: None,
             proposal: None,
-            next_pitch: None,
+            ruled: saved.ruled,
             config,
             agreement: saved.agreement,
             start: saved.start_in.map(|left| now + left),
@@ -215,6 +221,7 @@ impl Session {
                         from,
                         binding,
                         state: LinkState::Open,
+                        newest: 0,
                         pace: Pace::starting_at(now),
                         heard_at: now,
                     },
@@ -270,17 +277,18 @@ impl Session {
 
     /// What everyone may see at `now`.
     pub fn view(&self, now: Uptime) -> View {
-        let seat_of = |peer| self.roster.get(peer).map(|station| station.tenure.seat);
+        let place_of = |peer| self.roster.get(peer).map(|station| station.place);
         let stations = self.roster.iter().map(|(peer, station)| {
             let readiness = station.readiness(&self.agreement);
             StationView {
                 peer,
                 seat: station.tenure.seat,
+                place: station.place,
                 name: station.name.clone(),
                 harp: station.harp.clone(),
                 confirmed_ago: station.traces.confirmed_ago(now, &readiness),
                 to_confirm: station.traces.to_confirm(now, &readiness),
-                overhears: self.neighbours.suspect(peer).and_then(seat_of),
+                overhears: self.neighbours.suspect(peer).and_then(place_of),
                 outlook: station.course.outlook(now, &station.harp, &readiness),
                 readiness,
                 presence: station.presence(now),
@@ -292,7 +300,7 @@ impl Session {
             }
         });
         let mut stations: Vec<StationView> = stations.collect();
-        stations.sort_by_key(|station| station.seat);
+        stations.sort_by_key(|station| station.place);
         View {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
@@ -306,10 +314,27 @@ impl Session {
             knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
             watching: self.watching.keys().map(|&peer| (peer, self.is_deputy(peer))).collect(),
             proposal: self.proposal.clone(),
-            next_pitch: self.next_pitch,
+            next_pitch: self.ruled.next_pitch,
+            board: self.ruled.board,
+            silenced: self.ruled.silenced,
             can_undo: !self.past.is_empty(),
             disk_trouble: self.disk_trouble,
             stations,
+        }
+    }
+
+    /// What the leader can change that is not written down, as it is at `now`.
+    pub fn door(&self, now: Uptime) -> DoorView {
+        DoorView {
+            joining: self.joining,
+            code: self.door.view(now),
+            knocking: self.knocks.iter().map(|knock| knock.who.clone()).collect(),
+            proposal: self.proposal.clone(),
+            wanted: self
+                .wanted
+                .iter()
+                .map(|(&seat, wanted)| (seat, wanted.by.clone()))
+                .collect(),
         }
     }
 
@@ -324,7 +349,7 @@ impl Session {
             .map(|station| (station, ago(station).unwrap_or_default()))
             .collect();
         let plucked = here.iter().map(|(station, ago)| Plucked {
-            seat: station.seat,
+            seat: station.place,
             harp: &station.harp,
             readiness: &station.readiness,
             ago,
@@ -367,7 +392,10 @@ impl Session {
                 }
             }
             (LinkState::Joined, ToCoordinator::Propose(proposal)) => {
-                self.proposal = self.roster.get(peer).map(|station| (station.name.clone(), proposal));
+                self.proposal = self
+                    .roster
+                    .get(peer)
+                    .map(|station| (Some(station.name.clone()), proposal));
                 self.redraw();
             }
             // A heartbeat may overtake a hello; reports may have been sent just before an old link was given up.
@@ -423,6 +451,7 @@ impl Session {
                 Waiting::Removed { peer, removed } => self.put_removal_in_force(now, peer, removed),
                 Waiting::TakenOver { from, to } => self.put_take_over_in_force(now, from, to),
                 Waiting::Deputy { peer, granted } => self.put_deputy_in_force(peer, granted),
+                Waiting::Ruling(ruling) => self.put_ruling_in_force(&ruling),
             }
             self.redraw();
         }
@@ -437,7 +466,11 @@ impl Session {
         for (_, lost) in self.waiting.split_off(&ticket) {
             match &lost {
                 // The leader was told, and decides again.
-                Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => {}
+                Waiting::Decided(_)
+                | Waiting::Removed { .. }
+                | Waiting::TakenOver { .. }
+                | Waiting::Deputy { .. }
+                | Waiting::Ruling(_) => {}
                 Waiting::Welcome { record, .. } | Waiting::Pinned { record, .. } | Waiting::Reports { record, .. } => {
                     self.again.push((record.clone(), lost));
                 }
@@ -472,7 +505,11 @@ impl Session {
         let queues = match waiting {
             Waiting::Welcome { .. } | Waiting::Pinned { .. } | Waiting::Reports { .. } => !self.again.is_empty(),
             // The leader waits for the outcome and decides again.
-            Waiting::Decided(_) | Waiting::Removed { .. } | Waiting::TakenOver { .. } | Waiting::Deputy { .. } => false,
+            Waiting::Decided(_)
+            | Waiting::Removed { .. }
+            | Waiting::TakenOver { .. }
+            | Waiting::Deputy { .. }
+            | Waiting::Ruling(_) => false,
         };
         if queues {
             // Behind what the disk did not take yet: an acknowledgement speaks for every earlier report, too.

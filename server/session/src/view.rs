@@ -35,16 +35,36 @@ pub struct View {
     pub knocking: Vec<Newcomer>,
     /// Keys that look at the board over a link of their own, and whether each may change the agreement.
     pub watching: Vec<(Fingerprint, bool)>,
-    /// The newest reference pitch that a station has measured, and whose harpist did; until the leader has seen to it.
-    pub proposal: Option<(Name, Proposal)>,
+    /// The newest reference pitch that was measured, and whose harpist did, or this laptop for `None`; until the leader has
+    /// seen to it.
+    pub proposal: Option<(Option<Name>, Proposal)>,
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
+    /// How often the leader has had the board's address made anew.
+    pub board: u32,
+    /// Whether the reference tones of all desks are silenced.
+    pub silenced: bool,
     /// Whether the last change can be taken back.
     pub can_undo: bool,
     /// Whether the disk refuses to keep what is reported.
     pub disk_trouble: bool,
-    /// The stations in the order in which they first joined.
+    /// The stations in the order in which their seats are shown.
     pub stations: Vec<StationView>,
+}
+
+/// What a session shows of its door and of open questions: none of it is written down.
+#[derive(Clone, Debug, PartialEq)]
+pub struct DoorView {
+    /// Whether unknown stations may join.
+    pub joining: bool,
+    /// The joining code.
+    pub code: CodeView,
+    /// Who knocks without a code.
+    pub knocking: Vec<Newcomer>,
+    /// The newest reference pitch that somebody has measured, and who; this laptop without a name.
+    pub proposal: Option<(Option<Name>, Proposal)>,
+    /// Which seats are wanted, and by whom.
+    pub wanted: Vec<(u32, Newcomer)>,
 }
 
 /// What the leader sees of the joining code.
@@ -82,6 +102,8 @@ pub struct StationView {
     pub peer: Fingerprint,
     /// The number of its seat, in the order of joining, from 1.
     pub seat: u32,
+    /// The number under which the seat is shown, in the leader's order.
+    pub place: u32,
     /// The harpist.
     pub name: Name,
     /// The harp.
@@ -93,7 +115,7 @@ pub struct StationView {
     pub confirmed_ago: Option<Duration>,
     /// How long ago the harp was ready, when a round has begun since and it is not ready in it yet: to be confirmed.
     pub to_confirm: Option<Duration>,
-    /// The seat of the harp that this station seems to hear in place of its own: its input is suspected, and what it
+    /// The place of the harp that this station seems to hear in place of its own: its input is suspected, and what it
     /// hears of that harp is not counted.
     pub overhears: Option<u32>,
     /// When it will be ready, and how long nothing was heard of it.

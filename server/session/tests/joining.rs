@@ -155,6 +155,7 @@ fn a_disk_that_takes_nothing_welcomes_nobody_and_is_tried_again() {
 #[rustfmt::skip]
 fn what_was_saved_is_shown_as_away_and_remembers_what_is_acknowledged() {
     let station = SavedStation {
+        place: 1,
         peer: ILSE,
         tenure: Tenure { seat: 1, epoch: 1 },
         name: "Player".parse().expect("a name"),

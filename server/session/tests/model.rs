@@ -338,6 +338,7 @@ impl Model {
                 let known = self.seats.contains_key(&peer) || self.pinned.contains(&peer);
                 assert!(known, "{peer:?} was granted something and is nobody");
             }
+            Record::Ruling(_) => {}
             Record::Pinned { peer } => drop(self.pinned.insert(peer)),
             Record::Removed { peer, removed } => {
                 self.seats.get_mut(&peer).expect("a seat").removed = removed;
@@ -432,7 +433,10 @@ impl Model {
                 assert!(known, "{peer:?} is admitted before it is on disk");
             }
             ToStation::TakeOverAsked { seat, .. } => assert_eq!(self.seats[&peer].tenure.seat, seat),
-            ToStation::Refused(_) | ToStation::TakeOverDenied { .. } => {}
+            ToStation::Refused(_)
+            | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_) => {}
             // Only the shell makes these.
             ToStation::PairReply { .. } | ToStation::PairAccept { .. } => panic!("{message:?}"),
         }

@@ -6,8 +6,8 @@ use std::time::Duration;
 
 use common::*;
 use consort_proto::message::Content;
-use consort_proto::{Cents, Note, Reading, ToCoordinator, ToStation, Uptime, Verdict};
-use consort_session::{Command, Effect, Session};
+use consort_proto::{Cents, Note, Reading, Report, ToCoordinator, ToStation, Uptime, Verdict};
+use consort_session::{Command, Effect, Session, StationView};
 
 const STRINGS: u64 = 22;
 
@@ -172,18 +172,21 @@ fn a_called_string_is_shown_side_by_side_from_the_call_on() {
     assert_eq!(session.view(Uptime::from_secs(8)).called, None);
 }
 
-#[test]
-fn a_station_that_hears_its_neighbour_is_suspected_and_what_it_overhears_says_nothing() {
+/// A report of string `pluck` by who holds that seat, so loud and so old.
+fn loud(pluck: u64, seat: u32, level: f64, age: Duration) -> Report {
+    let Content::Reading(reading) = reading(pluck as u32, 0.0) else {
+        unreachable!()
+    };
+    let mut report = report(pluck, 1, Content::Reading(reading.at_level(level).expect("a level")));
+    report.tenure.seat = seat;
+    Report { age, ..report }
+}
+
+/// Ilse plucks four strings, and Otto's station reports each of them as well, at the same time and much weaker; all of it
+/// is so old when it is reported.
+fn overhearing(age: Duration) -> (Session, u64) {
     let mut session = with_ilse();
     join(&mut session, 0, 2, OTTO, 2);
-    let loud = |sequence, seat, level: f64| {
-        let Content::Reading(reading) = reading(sequence as u32, 0.0) else {
-            unreachable!()
-        };
-        let mut report = report(sequence, 1, Content::Reading(reading.at_level(level).expect("a level")));
-        report.tenure.seat = seat;
-        report
-    };
     let mut ticket = 2;
     for pluck in 1..=4_u64 {
         let at = 2_000 * pluck;
@@ -192,25 +195,52 @@ fn a_station_that_hears_its_neighbour_is_suspected_and_what_it_overhears_says_no
             play(
                 &mut session,
                 vec![
-                    (at, reports(link, vec![loud(pluck, seat, level)])),
+                    (at, reports(link, vec![loud(pluck, seat, level, age)])),
                     (at, persisted(ticket)),
                 ],
             );
         }
     }
+    (session, ticket)
+}
+
+/// How many strings were heard of whoever has that seat.
+fn strings_heard(seat: &StationView) -> usize {
+    let standings = seat.readiness.standings().iter();
+    standings.filter(|standing| standing.cents().is_some()).count()
+}
+
+#[test]
+fn what_was_plucked_before_this_start_or_by_a_clock_that_is_off_counts_and_is_nobodys_neighbour() {
+    // The age of what waited in a journal is told by the clock on the wall, which may be a day off.
+    for age in [
+        Duration::from_secs(60),
+        Duration::from_secs(24 * 60 * 60),
+        Duration::MAX,
+    ] {
+        let (session, _) = overhearing(age);
+        for key in [ILSE, OTTO] {
+            let seat = seat(&session, 8_000, key);
+            assert_eq!((seat.overhears, strings_heard(&seat)), (None, 4), "{age:?}");
+        }
+    }
+}
+
+#[test]
+fn a_station_that_hears_its_neighbour_is_suspected_and_what_it_overhears_says_nothing() {
+    let (mut session, ticket) = overhearing(Duration::ZERO);
     let (ilse, otto) = (seat(&session, 8_000, ILSE), seat(&session, 8_000, OTTO));
     assert_eq!((ilse.overhears, otto.overhears), (None, Some(1)));
-    let heard = |seat: &consort_session::StationView| {
-        let standings = seat.readiness.standings().iter();
-        standings.filter(|standing| standing.cents().is_some()).count()
-    };
     assert_eq!(
-        (heard(&ilse), heard(&otto)),
+        (strings_heard(&ilse), strings_heard(&otto)),
         (4, 2),
         "from the third on Otto's are not counted"
     );
     // They are acknowledged all the same.
-    session.handle(Uptime::from_secs(9), reports(2, vec![loud(5, 2, -41.0)]));
+    session.handle(
+        Uptime::from_secs(9),
+        reports(2, vec![loud(5, 2, -41.0, Duration::ZERO)]),
+    );
     session.handle(Uptime::from_secs(9), persisted(ticket + 1));
     let acked = std::iter::from_fn(|| session.poll_effect()).any(|effect| effect == acked(2, 5));
     assert!(acked);

@@ -162,7 +162,7 @@ fn everyone_hears_of_a_new_seat_and_nobody_of_a_return() {
 fn two_laptops_with_one_key_are_both_told_and_neither_is_let_in() {
     let mut session = session();
     let come = |link: u64, process: u64| {
-        let words = Hello { name: name("Player"), harp: harp(), token: Some(TOKEN), process };
+        let words = Hello { name: name("Player"), harp: harp(), token: Some(TOKEN), process, newest: 0 };
         heard(link, ToCoordinator::Hello(words))
     };
     let displaced = |ticket: u64, link: u64, older: u64| {
@@ -283,7 +283,7 @@ fn a_measured_a_is_proposed_and_agreed_on_by_nobody_but_the_leader() {
         &mut session,
         vec![(10, heard(2, ToCoordinator::Propose(proposal)), vec![])],
     );
-    assert_eq!(shown(&session), Some((name("Player"), proposal)));
+    assert_eq!(shown(&session), Some((Some(name("Player")), proposal)));
     assert_eq!(session.view(Uptime::from_millis(20)).agreement, agreement(1, 440.0, 1));
     play(&mut session, vec![(20, command(Command::DropProposal))]);
     assert_eq!(shown(&session), None);

@@ -9,7 +9,7 @@ use consort_proto::{
     Agreement, Binding, Cents, Fingerprint, Harp, Hello, JoinToken, Kind, Mark, Reading, ReferencePitch, Report,
     Revision, Round, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, Tolerance, Tuning, Uptime, harp_file,
 };
-use consort_session::{Command, Config, Effect, Event, LinkId, Record, SILENT_AFTER, Saved, Session, Ticket};
+use consort_session::{Command, Config, Effect, Event, LinkId, Record, Ruled, SILENT_AFTER, Saved, Session, Ticket};
 use consort_words::Words;
 
 /// Sessions that are played; `CONSORT_SESSIONS` asks for more.
@@ -80,6 +80,7 @@ impl Play {
             token: TOKEN,
             pinned: Vec::new(),
             deputies: Vec::new(),
+            ruled: Ruled::default(),
             stations: Vec::new(),
         };
         let mut play = Self {
@@ -105,6 +106,7 @@ impl Play {
                 harp: play.harp.clone(),
                 token: Some(TOKEN),
                 process: 1,
+                newest: 0,
             };
             play.says(player, ToCoordinator::Hello(hello));
             play.disk_takes_all();

@@ -8,7 +8,7 @@ use consort_proto::{
     Cents, Fingerprint, Harp, Hz, Mark, Reading, ReferencePitch, Report, Scheme, Sequence, StringNumber, Temperament,
     Tenure, harp_file,
 };
-use consort_session::SavedStation;
+use consort_session::{Ruled, Ruling, SavedStation};
 
 fn folder(test: &str) -> Folder {
     let path = std::env::temp_dir().join(format!("consort-session-{test}-{}", std::process::id()));
@@ -411,4 +411,62 @@ fn deputies_levels_and_a_called_string_are_kept() {
         (&vec![OTHER], &called)
     );
     assert_eq!(only_station(&opened).stories[11].readings(), [quiet]);
+}
+
+#[test]
+fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
+    let folder = folder("ruled");
+    let mut opened = open(&folder);
+    let a4 = ReferencePitch::new(441.5).expect("pitch");
+    let rulings = [
+        Ruling::NextPitch(Some(a4)),
+        Ruling::Tones { allowed: false },
+        Ruling::Board(3),
+    ];
+    persist(&mut opened, rulings.map(Record::Ruling).into());
+    drop(opened);
+    let mut opened = open(&folder);
+    let ruled = Ruled {
+        next_pitch: Some(a4),
+        silenced: true,
+        board: 3,
+    };
+    assert_eq!(opened.saved.ruled, ruled);
+    let next = Agreement {
+        revision: Revision(2),
+        round: Round(2),
+        ..opened.saved.agreement.clone()
+    };
+    persist(&mut opened, vec![agreed(next)]);
+    drop(opened);
+    let ruled = Ruled {
+        next_pitch: None,
+        silenced: true,
+        board: 3,
+    };
+    assert_eq!(open(&folder).saved.ruled, ruled);
+}
+
+#[test]
+fn the_order_of_seats_is_kept_and_who_comes_later_is_last() {
+    let folder = folder("order");
+    let mut opened = open(&folder);
+    let seated = |number: u8| Record::Station {
+        peer: Fingerprint([number; 32]),
+        name: "Ilse".parse().expect("name"),
+        harp: harp(),
+    };
+    let order = [3, 1, 2].map(|number| Fingerprint([number; 32]));
+    let records = vec![
+        seated(1),
+        seated(2),
+        seated(3),
+        Record::Ruling(Ruling::Order(order.into())),
+        seated(4),
+    ];
+    persist(&mut opened, records);
+    drop(opened);
+    let stations = open(&folder).saved.stations;
+    let places: Vec<(u8, u32)> = stations.iter().map(|one| (one.peer.0[0], one.place)).collect();
+    assert_eq!(places, [(1, 2), (2, 3), (3, 1), (4, 4)]);
 }

@@ -159,3 +159,26 @@ fn the_thirty_third_viewer_waits_until_one_has_gone() {
         }
     }
 }
+
+#[test]
+fn a_new_address_closes_the_one_before_also_over_a_restart() {
+    let folder = fresh_folder("board-address");
+    let mut running = Running::start(&folder);
+    let old = running.text("board");
+    let output = running.order(&["board"]);
+    assert!(output.status.success(), "{output:?}");
+    let new = String::from_utf8(output.stdout).expect("text").trim().to_owned();
+    assert!(new.starts_with("http://") && new != old, "{new}");
+    let link = running.order(&["link", "--json"]);
+    assert!(String::from_utf8_lossy(&link.stdout).contains(&new), "{link:?}");
+    let path = |url: &str| format!("/{}", url.splitn(4, '/').nth(3).expect("a path"));
+    let (port, _) = running.page("board");
+    let asked = |target: &str| get(port, target);
+    let closed = asked(&path(&old));
+    assert_eq!(closed.0, 404, "the old one is closed");
+    assert!(closed.2.contains("ask the leader"), "{closed:?}");
+    assert_eq!(asked(&path(&new)).0, 200);
+    running.kill();
+    let again = Running::start(&folder);
+    assert_eq!(path(&again.text("board")), path(&new));
+}

@@ -4,6 +4,8 @@ mod bad_input;
 mod board;
 mod control;
 mod deputies;
+mod logbook;
+mod measure;
 mod orders;
 mod pairing;
 mod restart;

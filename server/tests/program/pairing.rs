@@ -84,6 +84,7 @@ fn hello() -> ToCoordinator {
         harp: harp_file::preset("lever-34").expect("a preset"),
         token: None,
         process: 1,
+        newest: 0,
     })
 }
 

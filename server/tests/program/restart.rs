@@ -12,7 +12,9 @@ fn after_a_kill_the_session_goes_on_one_epoch_later() {
     let mut first = Running::start(&folder);
     assert!(first.order(&["pitch", "442"]).status.success());
     assert!(first.order(&["temperament", "vallotti"]).status.success());
+    assert!(first.order(&["pitch", "441", "--next-round"]).status.success());
     let before = first.status();
+    assert_eq!(before["next_pitch_hz"], 441.0);
     let (link, board) = (first.join_link(), first.page("board").1);
     first.kill();
 
@@ -24,6 +26,7 @@ fn after_a_kill_the_session_goes_on_one_epoch_later() {
         "revision",
         "round",
         "pitch_hz",
+        "next_pitch_hz",
         "temperament",
         "setting",
         "ensemble",

@@ -8,6 +8,7 @@ use std::process::{Child, ChildStdout, Command, Output, Stdio};
 use std::sync::Arc;
 
 use consort_peer::{Dialer, Hear, Identity, Say};
+use consort_proto::message::NEWEST;
 use consort_proto::{Fingerprint, Hello, JoinLink, JoinToken, ToCoordinator, ToStation, harp_file};
 use serde_json::Value;
 
@@ -59,7 +60,13 @@ impl Running {
     }
 
     pub(crate) fn start_with(folder: &Path, words: &[&str]) -> Self {
-        let mut child = program()
+        Self::start_program(Path::new(env!("CARGO_BIN_EXE_consort-coordinator")), folder, words)
+    }
+
+    /// The same with the program at `path`.
+    pub(crate) fn start_program(path: &Path, folder: &Path, words: &[&str]) -> Self {
+        let mut child = Command::new(path)
+            .env_remove("CONSORT_LOG")
             .args(LOCAL)
             .args(["--json", "--data"])
             .arg(folder)
@@ -203,6 +210,7 @@ impl Station {
             harp: harp_file::preset("lever-34").ok_or("no such preset")?,
             token,
             process: self.process,
+            newest: NEWEST,
         };
         say.say(&ToCoordinator::Hello(hello)).await?;
         Ok((say, hear))

@@ -113,9 +113,9 @@ async fn a_coordinator_that_ends_says_goodbye() {
 async fn strangers_who_hold_the_door_do_not_keep_a_harp_out() {
     let running = Running::start(&fresh_folder("door"));
     let link = running.join_link();
-    // Sixteen places per address, and these take them all: each proves a key and then says nothing.
+    // Sixty-four places per address, and these take them all: each proves a key and then says nothing.
     let mut silent = Vec::new();
-    for _ in 0..20 {
+    for _ in 0..70 {
         let stranger = Station::new();
         let dialled = stranger
             .dialer

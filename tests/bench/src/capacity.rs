@@ -12,14 +12,13 @@ use consort_proto::JoinLink;
 use consort_tests::process::{Folder, Program, run as run_program};
 use serde_json::{Value, json};
 
-use crate::figures::Figures;
+use crate::figures::{Figures, take};
 use crate::light::{Crowd, Habits};
 use crate::report;
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str =
-    "so many light stations at one coordinator: change of pitch, share of a core, memory [--json FILE]";
+pub(crate) const ABOUT: &str = "so many light stations at one coordinator: change of pitch, share of a core, memory [--stations 40|100|1000] [--json FILE]";
 /// What it says about the coordinator that it starts.
 pub(crate) const ABOUT_SERVE: &str =
     "a coordinator with room for a thousand stations, for the measure of capacity: FOLDER";
@@ -65,8 +64,19 @@ struct Hall {
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
-    let mut figures = Figures::new("capacity", words)?;
-    for hall in &HALLS {
+    let mut words = words.to_vec();
+    let wanted = take("--stations", &mut words)?;
+    let is_wanted = |hall: &&Hall| {
+        wanted
+            .as_ref()
+            .is_none_or(|stations| *stations == hall.stations.to_string())
+    };
+    let halls: Vec<&Hall> = HALLS.iter().filter(is_wanted).collect();
+    if halls.is_empty() {
+        return Err("--stations takes one of 40, 100, 1000".to_owned());
+    }
+    let mut figures = Figures::new("capacity", &words)?;
+    for hall in halls {
         fill(hall, &mut figures)?;
     }
     figures.close()

@@ -12,10 +12,11 @@ use serde_json::Value;
 
 use crate::figures::Figures;
 use crate::report;
+use crate::script::{self, Page};
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "from a settled reading to the desk's page; bytes of the page [--json FILE]";
+pub(crate) const ABOUT: &str = "from a settled reading to the desk's page; its script and its bytes [--json FILE]";
 
 /// A string that is heard, 26 cents flat.
 const RECORDING: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../recordings/clean-29-cb5.flac");
@@ -26,13 +27,17 @@ const PATIENCE: Duration = Duration::from_secs(20);
 /// Goals.
 const GOAL_MS: f64 = 100.0;
 const GOAL_KB: f64 = 150.0;
+const GOAL_SCRIPT_MS: f64 = 4.0;
+/// Pictures that are drawn: ten seconds of a moving string.
+const TURNS: usize = 200;
 /// The files of the page.
-const FILES: [&str; 9] = [
+const FILES: [&str; 10] = [
     "",
     "desk.css",
     "desk.js",
     "large.js",
     "setup.js",
+    "stand.js",
     "tone.js",
     "page.css",
     "follow.js",
@@ -69,7 +74,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let pictures = follow(address, &cookie)?;
     let mut sound = station.stdin().ok_or("the station does not listen")?;
     let recording = crate::recordings::read_samples(Path::new(RECORDING))?.0;
-    let mut times = Vec::new();
+    let (mut times, mut drawn) = (Vec::new(), Vec::new());
     for pluck in 0..PLUCKS {
         // A few cents beside the one before, so that the picture has to change.
         let stretch = 2_f64.powf(((pluck * 7) % 23) as f64 / 1_200.0);
@@ -78,7 +83,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             .chain(std::iter::repeat_n(0.0, 48_000))
             .flat_map(f32::to_le_bytes)
             .collect();
-        while pictures.try_recv().is_ok() {}
+        drawn.extend(pictures.try_iter().map(|(_, picture)| picture));
         sound.write_all(&bytes).map_err(|why| why.to_string())?;
         sound.flush().map_err(|why| why.to_string())?;
         let (read, line) = station
@@ -93,6 +98,16 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     report(&format!("from a settled reading to the page, {PLUCKS} plucks"));
     figures.tell("median", quantile(&mut times, 0.5), "ms");
     figures.at_most(GOAL_MS, "99 of 100", quantile(&mut times, 0.99), "ms");
+    drawn.extend(pictures.try_iter().map(|(_, picture)| picture));
+    let series = [("desk".to_owned(), drawn)];
+    let mut script = script::times(Page::Desk, TURNS, &series)?.pop().unwrap_or_default();
+    figures.at_most(
+        GOAL_SCRIPT_MS,
+        "script of a picture, median",
+        quantile(&mut script, 0.5),
+        "ms",
+    );
+    figures.tell("script of a picture, 99 of 100", quantile(&mut script, 0.99), "ms");
     let mut bytes = 0;
     for file in FILES {
         bytes += get(address, &format!("/{file}"), &cookie)?.len();
@@ -118,6 +133,12 @@ fn shows(pictures: &Receiver<(Instant, String)>, string: usize, cents: f64) -> R
             return Ok(at);
         }
     }
+}
+
+/// Opens the desk at `url` and follows it: the pictures that come, each with its time.
+pub(crate) fn look(url: &str) -> Result<Receiver<(Instant, String)>, String> {
+    let (address, token) = url.trim_start_matches("http://").split_once("/#").ok_or("no token")?;
+    follow(address, &enter(address, token)?)
 }
 
 /// Shows the token once; the cookie that is given for it.

@@ -99,9 +99,31 @@ impl Figure {
     }
 }
 
+/// Takes `option` and its value out of the words of a measure, if it is there.
+pub(crate) fn take(option: &str, words: &mut Vec<String>) -> Result<Option<String>, String> {
+    let Some(at) = words.iter().position(|word| word == option) else {
+        return Ok(None);
+    };
+    if at + 1 == words.len() {
+        return Err(format!("{option} needs a value"));
+    }
+    words.remove(at);
+    Ok(Some(words.remove(at)))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_option_is_taken_out_with_its_value() {
+        let mut words = ["--only", "kill", "--json", "file"].map(str::to_owned).to_vec();
+        assert_eq!(take("--only", &mut words), Ok(Some("kill".to_owned())));
+        assert_eq!(words, ["--json", "file"]);
+        assert_eq!(take("--only", &mut words), Ok(None));
+        let mut words = vec!["--only".to_owned()];
+        assert_eq!(take("--only", &mut words), Err("--only needs a value".to_owned()));
+    }
 
     #[test]
     fn a_figure_at_its_goal_has_met_it_and_one_beyond_has_not() {

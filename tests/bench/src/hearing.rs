@@ -5,6 +5,7 @@ mod generate;
 mod goals;
 mod outcome;
 mod peers;
+mod plot;
 mod resample;
 mod tables;
 
@@ -16,12 +17,12 @@ use self::generate::Generator;
 use self::goals::{Compared, compare};
 use self::outcome::{Outcome, hear};
 use self::tables::{Table, print_peers, print_table, tabulate};
-use crate::recordings::{read_manifest, read_samples};
+use crate::recordings::{Recording, read_manifest, read_samples};
 use crate::report;
 
 /// One line about this measure.
 pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, and the cost [--recordings DIR] \
-     [--generate N] [--seed S] [--json FILE] [--files]";
+     [--generate N] [--seed S] [--json FILE] [--files] [--plots DIR]";
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -35,6 +36,8 @@ struct Report<'a> {
 struct Options {
     folder: PathBuf,
     json: Option<PathBuf>,
+    /// Where pictures of the failures go.
+    plots: Option<PathBuf>,
     /// Whether every file is listed, not only the failures.
     each: bool,
     /// How many cases to make from the recordings instead of hearing the files themselves.
@@ -48,24 +51,29 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let recordings = read_manifest(&options.folder)?;
     let mut outcomes = Vec::new();
     let (mut busy_s, mut sound_s) = (0.0, 0.0);
-    let mut take = |heard: (Outcome, f64), seconds: f64| {
-        outcomes.push(heard.0);
-        busy_s += heard.1;
-        sound_s += seconds;
+    if let Some(folder) = &options.plots {
+        std::fs::create_dir_all(folder).map_err(|why| format!("cannot make {}: {why}", folder.display()))?;
+    }
+    let mut take = |recording: &Recording, samples: &[f32], rate: u32| -> Result<(), String> {
+        let (outcome, busy) = hear(recording, samples, rate)?;
+        if let Some(folder) = options.plots.as_ref().filter(|_| outcome.failed()) {
+            plot::write(folder, &outcome, samples, rate, recording.pluck_s)?;
+        }
+        outcomes.push(outcome);
+        busy_s += busy;
+        sound_s += samples.len() as f64 / f64::from(rate);
+        Ok(())
     };
     if let Some(cases) = options.generate {
         let mut generator = Generator::new(&recordings, options.seed)?;
         for number in 0..cases {
             let (recording, samples, rate) = generator.next_case(number);
-            take(
-                hear(&recording, &samples, rate)?,
-                samples.len() as f64 / f64::from(rate),
-            );
+            take(&recording, &samples, rate)?;
         }
     } else {
         for recording in &recordings {
             let (samples, rate) = read_samples(&recording.path)?;
-            take(hear(recording, &samples, rate)?, samples.len() as f64 / f64::from(rate));
+            take(recording, &samples, rate)?;
         }
     }
     let tables = tabulate(&outcomes);
@@ -114,6 +122,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
     let mut options = Options {
         folder: PathBuf::from(concat!(env!("CARGO_MANIFEST_DIR"), "/../recordings")),
         json: None,
+        plots: None,
         each: false,
         generate: None,
         seed: 1,
@@ -125,6 +134,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
         match word.as_str() {
             "--recordings" => options.folder = PathBuf::from(value()?),
             "--json" => options.json = Some(PathBuf::from(value()?)),
+            "--plots" => options.plots = Some(PathBuf::from(value()?)),
             "--files" => options.each = true,
             "--generate" => options.generate = Some(number(value()?)? as usize),
             "--seed" => options.seed = number(value()?)?,

@@ -11,6 +11,7 @@ mod figures;
 mod flood;
 mod forecast;
 mod hearing;
+mod hour;
 mod joining;
 mod light;
 mod network;
@@ -18,6 +19,7 @@ mod opening;
 mod record;
 mod recordings;
 mod regulation;
+mod script;
 mod statistics;
 
 use std::process::ExitCode;
@@ -31,6 +33,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("evening", evening::ABOUT, evening::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("desk", desk::ABOUT, desk::run),
+    ("hour", hour::ABOUT, hour::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),
     ("beats", beats::ABOUT, beats::run),

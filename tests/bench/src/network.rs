@@ -15,14 +15,14 @@ use serde_json::Value;
 
 use crate::coordinator::Coordinator;
 use crate::ensemble::watch;
-use crate::figures::Figures;
+use crate::figures::{Figures, take};
 use crate::light::{Crowd, Habits};
 use crate::report;
 use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str =
-    "bad Wi-Fi: false alarms, silence on the board, the way back after outages and a kill [--json FILE]";
+pub(crate) const ABOUT: &str = "bad Wi-Fi: false alarms, silence on the board, the way back after outages and a kill \
+     [--only heartbeats|vanishing|outages|kill] [--json FILE]";
 
 /// Stations in the hall.
 const STATIONS: usize = 40;
@@ -37,9 +37,39 @@ const LOSS: Weather = Weather {
     ..Weather::FAIR
 };
 
+/// What can be measured by itself.
+const PARTS: [&str; 4] = ["heartbeats", "vanishing", "outages", "kill"];
+
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
-    let mut figures = Figures::new("network", words)?;
+    let mut words = words.to_vec();
+    let only = take("--only", &mut words)?;
+    if only.as_deref().is_some_and(|part| !PARTS.contains(&part)) {
+        return Err(format!("--only takes one of {}", PARTS.join(", ")));
+    }
+    let is_wanted = |part: &str| only.as_deref().is_none_or(|only| only == part);
+    let mut figures = Figures::new("network", &words)?;
+    if is_wanted("heartbeats") {
+        heartbeats(&mut figures);
+    }
+    if PARTS[1..].iter().any(|part| is_wanted(part)) {
+        let folder = Folder::new("measure-network");
+        let mut hall = Hall::open(&folder)?;
+        report(&format!("{STATIONS} stations, each plucks a string a second"));
+        if is_wanted("vanishing") {
+            vanishing(&mut hall, &mut figures)?;
+        }
+        if is_wanted("outages") {
+            outages(&mut hall, &mut figures)?;
+        }
+        if is_wanted("kill") {
+            kills(&mut hall, &folder, &mut figures)?;
+        }
+    }
+    figures.close()
+}
+
+fn heartbeats(figures: &mut Figures) {
     report(&format!(
         "heartbeats of {HOURS} station-hours in virtual time, a fifth of them lost"
     ));
@@ -51,24 +81,19 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     );
     let per_hundred = false_silences(Weather::BURSTS) as f64 * 100.0 / HOURS as f64;
     figures.at_most(1.0, "false silences, lost in bursts of 300 ms", per_hundred, "in 100 h");
+}
 
-    let folder = Folder::new("measure-network");
-    let mut hall = Hall::open(&folder)?;
-    report(&format!("{STATIONS} stations, each plucks a string a second"));
+fn vanishing(hall: &mut Hall, figures: &mut Figures) -> Result<(), String> {
     let traffic = hall.traffic();
     figures.at_most(8.0, "traffic of a station, both ways", traffic, "kB/s");
     let mut silences = hall.vanish()?;
-    figures.tell(
-        "vanished until silent on the board, median",
-        quantile(&mut silences, 0.5),
-        "s",
-    );
-    figures.at_most(
-        4.3,
-        "vanished until silent on the board, most",
-        quantile(&mut silences, 1.0),
-        "s",
-    );
+    let what = "vanished until silent on the board";
+    figures.tell(format!("{what}, median"), quantile(&mut silences, 0.5), "s");
+    figures.at_most(4.3, format!("{what}, most"), quantile(&mut silences, 1.0), "s");
+    Ok(())
+}
+
+fn outages(hall: &mut Hall, figures: &mut Figures) -> Result<(), String> {
     for (name, weather, goals) in [
         ("a fifth lost", LOSS, (1.0, 3.0)),
         ("lost in bursts", Weather::BURSTS, (1.5, 4.0)),
@@ -78,30 +103,24 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             short.extend(hall.converge(weather, Duration::from_secs(outage_s))?);
         }
         let mut long = hall.converge(weather, Duration::from_secs(20))?;
-        figures.tell(
-            format!("newest pitch after 3 to 12 s without network, {name}, median"),
-            quantile(&mut short, 0.5),
-            "s",
-        );
-        figures.at_most(goals.0, "the same, 99 of 100", quantile(&mut short, 0.99), "s");
-        figures.tell(
-            format!("newest pitch after 20 s without network, {name}, median"),
-            quantile(&mut long, 0.5),
-            "s",
-        );
-        figures.at_most(goals.1, "the same, 99 of 100", quantile(&mut long, 0.99), "s");
+        for (outage, times, goal) in [("3 to 12 s", &mut short, goals.0), ("20 s", &mut long, goals.1)] {
+            let what = format!("newest pitch after {outage} without network, {name}");
+            figures.tell(format!("{what}, median"), quantile(times, 0.5), "s");
+            figures.at_most(goal, "the same, 99 of 100", quantile(times, 0.99), "s");
+        }
     }
+    Ok(())
+}
+
+fn kills(hall: &mut Hall, folder: &Folder, figures: &mut Figures) -> Result<(), String> {
     let mut back = Vec::new();
     for _ in 0..3 {
-        back.extend(hall.kill(&folder)?);
+        back.extend(hall.kill(folder)?);
     }
-    figures.tell(
-        "back after a kill of the coordinator, a fifth lost, median",
-        quantile(&mut back, 0.5),
-        "s",
-    );
+    let what = "back after a kill of the coordinator, a fifth lost";
+    figures.tell(format!("{what}, median"), quantile(&mut back, 0.5), "s");
     figures.at_most(3.0, "the same, 99 of 100", quantile(&mut back, 0.99), "s");
-    figures.close()
+    Ok(())
 }
 
 /// How often a station whose heart beats would be called silent.

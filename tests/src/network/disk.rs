@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use consort_proto::message::Content;
 use consort_proto::{Agreement, Fingerprint, JoinToken, Sequence, StringStory, Tenure};
-use consort_session::{Record, Saved, SavedStation, Ticket};
+use consort_session::{Record, Ruled, Saved, SavedStation, Ticket};
 
 /// Survives every kill, as far as it was written.
 #[derive(Debug)]
@@ -59,6 +59,7 @@ impl Disk {
             token,
             pinned: self.pinned.clone(),
             deputies: Vec::new(),
+            ruled: Ruled::default(),
             stations: self.stations.clone(),
         }
     }
@@ -123,6 +124,7 @@ impl Disk {
                         seat: self.stations.len() as u32 + 1,
                         epoch: 1,
                     },
+                    place: self.stations.len() as u32 + 1,
                     name,
                     acked: Sequence(0),
                     removed: false,
@@ -156,8 +158,10 @@ impl Disk {
                     }
                 }
             }
-            // Nobody takes a seat over in these schedules, and nobody is a deputy.
-            Record::TakenOver { .. } | Record::Deputy { .. } => return Err("an order that nobody gave".to_owned()),
+            // Nobody takes a seat over in these schedules, nobody is a deputy, and nothing is ruled.
+            Record::TakenOver { .. } | Record::Deputy { .. } | Record::Ruling(_) => {
+                return Err("an order that nobody gave".to_owned());
+            }
             Record::Removed { peer, removed } => {
                 let known = self.stations.iter_mut().find(|known| known.peer == peer);
                 known.ok_or("nobody was removed")?.removed = removed;

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::time::Duration;
 
 use consort_link::{Attempt, Link};
+use consort_logbook::Logged;
 use consort_proto::{
     Accidental, Agreement, Cents, Fingerprint, Harp, HarpString, JoinToken, Kind, Letter, Material, Mechanism, Name,
     Note, Report, Revision, Round, Sequence, SessionId, StringStory, Tenure, Tolerance, Tuning, Uptime,
@@ -12,6 +13,7 @@ use consort_session::{Session, StationView};
 
 use super::chance::Chance;
 use super::disk::Disk;
+use super::logbooks::Kept;
 use super::wires::{Cut, Wire, WireId};
 use super::{Broken, Plan, Tally};
 
@@ -72,7 +74,7 @@ pub(super) enum Due {
 pub(super) struct Player {
     pub(super) key: Fingerprint,
     pub(super) life: u64,
-    pub(super) link: Option<Link>,
+    pub(super) link: Option<Logged<Link>>,
     pub(super) tick: Option<(Uptime, u64)>,
     /// What rests on its disk.
     pub(super) journal: BTreeMap<Sequence, Report>,
@@ -105,7 +107,7 @@ pub(super) struct Hall {
     pub(super) now: Uptime,
     due: BTreeMap<(Uptime, u64), Due>,
     order: u64,
-    pub(super) session: Option<Session>,
+    pub(super) session: Option<Logged<Session>>,
     pub(super) life: u64,
     pub(super) coordinator_tick: Option<(Uptime, u64)>,
     pub(super) disk: Disk,
@@ -116,6 +118,8 @@ pub(super) struct Hall {
     pub(super) faulty: bool,
     /// What the board was last drawn with; nothing while the coordinator is down.
     pub(super) board: Vec<StationView>,
+    /// Whom it shows as ready, by place.
+    pub(super) ready: Vec<usize>,
     pub(super) board_revision: Revision,
     pub(super) board_epoch: u32,
     /// When anything of a station last reached the coordinator.
@@ -124,10 +128,12 @@ pub(super) struct Hall {
     /// Whether what the board shows as ready was compared with the disk since either changed.
     pub(super) judged: bool,
     pub(super) tally: Tally,
+    /// What the programs' logbooks hold, if they keep any.
+    pub(super) logbooks: Option<Kept>,
 }
 
 impl Hall {
-    pub(super) fn new(plan: Plan) -> Self {
+    pub(super) fn new(plan: Plan, logbooks: Option<Kept>) -> Self {
         let agreement = Agreement {
             session: SESSION,
             revision: Revision(1),
@@ -153,12 +159,14 @@ impl Hall {
             harp: small_harp(),
             faulty: true,
             board: Vec::new(),
+            ready: Vec::new(),
             board_revision: Revision(0),
             board_epoch: 0,
             last_arrival: BTreeMap::new(),
             healed: false,
             judged: false,
             tally: Tally::default(),
+            logbooks,
         };
         hall.after(Duration::ZERO, Due::Opening);
         for station in 0..plan.stations {

@@ -150,6 +150,7 @@ impl Hall {
             harp: self.harp.clone(),
             token: self.chance.is(50).then_some(JoinToken([8; 16])),
             process: 1,
+            newest: 0,
         };
         let words = [
             ToCoordinator::Beat,

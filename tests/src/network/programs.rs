@@ -2,13 +2,15 @@
 
 use std::net::SocketAddr;
 
-use consort_link::{Known, Link};
+use consort_link::Known;
+use consort_logbook::Logged;
 use consort_proto::{JoinCode, JoinLink, Report, Tolerance, Tuning};
-use consort_session::Session;
+use consort_session::Opening;
 
 use super::Broken;
 use super::disk::Answer;
 use super::hall::{COORDINATOR, Due, Hall, TOKEN, name};
+use super::logbooks::Kept;
 
 pub(super) const ADDRESS: SocketAddr = SocketAddr::new(
     std::net::IpAddr::V4(std::net::Ipv4Addr::LOCALHOST),
@@ -27,7 +29,12 @@ impl Hall {
         self.life += 1;
         let saved = self.disk.open(TOKEN);
         // A program's clock starts at zero; here the hall's own clock serves, since only differences count.
-        self.session = Some(Session::open(self.now, consort_session::Config::default(), saved));
+        let opening = Opening {
+            config: consort_session::Config::default(),
+            saved,
+        };
+        let logbook = self.logbooks.as_ref().map(Kept::of_coordinator);
+        self.session = Some(Logged::start(self.now, opening, logbook));
         self.coordinator(consort_session::Event::Tick)?;
         self.draw()
     }
@@ -41,6 +48,7 @@ impl Hall {
         self.judged = false;
         self.session = None;
         self.board.clear();
+        self.ready.clear();
         self.coordinator_tick = self.rearm(self.coordinator_tick, None, Due::CoordinatorTick);
         self.break_wires(|_| true);
         self.close_up_ends();
@@ -119,7 +127,8 @@ impl Hall {
         let (agreement, tenure, stories) = player.kept.clone();
         player.held = None;
         (player.last_arrival, player.last_call) = (self.now, self.now);
-        player.link = Some(Link::new(
+        let logbook = self.logbooks.as_ref().map(|kept| kept.of_station(station));
+        player.link = Some(Logged::start(
             self.now,
             consort_link::Config {
                 name: name("Player"),
@@ -134,6 +143,7 @@ impl Hall {
                 own: (Tuning::default(), Tolerance::default()),
                 seed,
             },
+            logbook,
         ));
         if knows {
             return self.station(station, consort_link::Event::Tick);

@@ -22,7 +22,7 @@ const FALLS: usize = 3;
 impl Hall {
     /// After every step.
     pub(super) fn check(&mut self) -> Result<(), Broken> {
-        for station in self.board.iter().filter(|station| station.is_ready()) {
+        for station in self.ready.iter().map(|&place| &self.board[place]) {
             let quiet = self.last_arrival.get(&station.peer).map(|&at| self.now.since(at));
             if quiet.is_none_or(|quiet| quiet > SILENT_AFTER) {
                 return Err(self.broken(format!(
@@ -32,7 +32,7 @@ impl Hall {
             }
         }
         if !std::mem::replace(&mut self.judged, true) {
-            let ready = self.board.iter().filter(|station| station.is_ready());
+            let ready = self.ready.iter().map(|&place| &self.board[place]);
             ready.into_iter().try_for_each(|station| self.check_ready(station))?;
         }
         self.check_quiet()?;
@@ -85,7 +85,13 @@ impl Hall {
             return Err(self.broken(format!("seat {} is shown and is not on disk", station.seat)));
         }
         self.tally.changes += u64::from(revision > self.board_revision);
-        self.tally.drawn_ready += u64::from(view.stations.iter().any(StationView::is_ready));
+        let ready = view
+            .stations
+            .iter()
+            .enumerate()
+            .filter(|(_, station)| station.is_ready());
+        self.ready = ready.map(|(place, _)| place).collect();
+        self.tally.drawn_ready += u64::from(!self.ready.is_empty());
         self.board_revision = revision;
         self.board_epoch = epoch;
         self.board = view.stations;
@@ -145,7 +151,9 @@ impl Hall {
             | ToStation::PairAccept { .. }
             | ToStation::Admitted { .. }
             | ToStation::TakeOverAsked { .. }
-            | ToStation::TakeOverDenied { .. } => return Ok(()),
+            | ToStation::TakeOverDenied { .. }
+            | ToStation::Tones { .. }
+            | ToStation::Places(_) => return Ok(()),
         };
         if told > newest || told_epoch != self.disk.epoch {
             return Err(self.broken(format!("epoch {told_epoch}, {told:?} was sent and is not on disk")));

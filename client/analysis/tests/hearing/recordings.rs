@@ -120,3 +120,34 @@ fn disturbed_strings_are_found_too() {
         assert!(median <= cents, "{condition}: median {median} cents");
     }
 }
+
+/// Beside an estimator that knows nothing of harps: pYIN (M. Mauch, S. Dixon, ICASSP 2014) as librosa has it, told the moment
+/// of the pluck; `reference/pyin.py` made the table.
+///
+/// It goes by periods, and so reads low strings sharp by some cents, since their partials are. Readings have to lie near its
+/// own, which know nothing of this project, and nearer to the truth.
+#[test]
+fn readings_lie_near_those_of_a_general_estimator_and_nearer_to_the_truth() {
+    let text = std::fs::read_to_string(folder().join("reference/pyin.csv")).expect("the estimator's table");
+    let estimated: BTreeMap<&str, f64> = text
+        .lines()
+        .skip(1)
+        .filter_map(|line| line.split_once(','))
+        .map(|(file, hz)| (file, hz.parse().expect("hertz")))
+        .collect();
+    let (mut nearer, mut ours, mut theirs) = (0, Vec::new(), Vec::new());
+    for recording in manifest().iter().filter(|recording| recording.condition == "clean") {
+        let reading = reading_of(recording).unwrap_or_else(|| panic!("no onset in {}", recording.file));
+        let (truth, estimate) = (hertz(recording.hz), hertz(estimated[recording.file.as_str()]));
+        let apart = reading.hz.cents_above(estimate).0;
+        assert!(apart.abs() < 10.0, "{}: {apart} cents apart", recording.file);
+        let errors = [reading.hz, estimate].map(|hz| hz.cents_above(truth).0.abs());
+        nearer += usize::from(errors[0] < errors[1]);
+        ours.push(errors[0]);
+        theirs.push(errors[1]);
+    }
+    assert_eq!(ours.len(), 46);
+    assert!(nearer >= 40, "nearer to the truth in {nearer} of 46");
+    let (ours, theirs) = (median(ours), median(theirs));
+    assert!(5.0 * ours < theirs, "medians {ours} and {theirs} cents");
+}

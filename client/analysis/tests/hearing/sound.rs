@@ -31,18 +31,17 @@ impl Pluck {
         }
     }
 
-    /// Adds the string to `sound`.
+    /// Its partials, from the first: frequency in hertz, amplitude, and the time in which it falls to 1/e in seconds.
     ///
     /// Partial n has the amplitude sin(n·π·place)/n of a string let go from a corner, and dies away with a loss factor of
-    /// 0.001 that grows with n; the attack takes half a millisecond.
-    pub(crate) fn play(&self, sound: &mut [f32], rate: u32) {
-        let rate = f64::from(rate);
-        let start = (self.at_s * rate) as usize;
+    /// 0.001 that grows with n.
+    pub(crate) fn partials(&self, rate: u32) -> Vec<(f64, f64, f64)> {
+        let mut partials = Vec::new();
         for n in 1..=40_u32 {
             let order = f64::from(n);
             let ratio = ((1.0 + self.stiffness * order * order) / (1.0 + self.stiffness)).sqrt();
             let hz = self.hz * order * ratio;
-            if hz > (0.45 * rate).min(9000.0) {
+            if hz > (0.45 * f64::from(rate)).min(9000.0) {
                 break;
             }
             let weaker = if n == 1 {
@@ -51,10 +50,18 @@ impl Pluck {
                 1.0
             };
             let shape = (order * PI * self.place).sin() / order / (PI * self.place).sin();
-            let amplitude = self.amplitude * shape * weaker;
             let decay_s = (1.0 / (PI * self.hz * 0.001)).min(2.5) / (1.0 + 0.15 * (order - 1.0));
+            partials.push((hz, self.amplitude * shape * weaker, decay_s));
+        }
+        partials
+    }
+
+    /// Adds the string to `sound`; the attack takes half a millisecond.
+    pub(crate) fn play(&self, sound: &mut [f32], rate: u32) {
+        let start = (self.at_s * f64::from(rate)) as usize;
+        for (order, (hz, amplitude, decay_s)) in (1_u32..).map(f64::from).zip(self.partials(rate)) {
             for (m, sample) in sound.iter_mut().enumerate().skip(start) {
-                let t = m as f64 / rate - self.at_s;
+                let t = m as f64 / f64::from(rate) - self.at_s;
                 let attack = (t / 0.0005).min(1.0);
                 *sample += (amplitude * attack * (-t / decay_s).exp() * (TAU * hz * t + 0.7 * order).sin()) as f32;
             }

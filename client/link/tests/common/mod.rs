@@ -5,7 +5,7 @@ use std::net::SocketAddr;
 use std::time::Duration;
 
 use consort_link::{Attempt, AttemptFailure, Config, Effect, Event, Known, Link, LinkState, Stranger};
-use consort_proto::message::{Content, Refusal};
+use consort_proto::message::{Content, NEWEST, Refusal};
 use consort_proto::{
     Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinLink, JoinToken, Mark, Reading, Report,
     Revision, Round, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime,
@@ -305,6 +305,7 @@ pub(crate) fn hello(attempt: u64, token: Option<JoinToken>) -> Effect {
             harp,
             token,
             process,
+            newest: NEWEST,
         }),
     )
 }

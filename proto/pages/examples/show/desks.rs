@@ -4,9 +4,11 @@ use axum::Router;
 use axum::http::StatusCode;
 use axum::middleware::from_fn;
 use axum::routing::{get, post};
-use consort_pages::{DeskPage, DeskString, KeyTurn, StringInHand, Telling, desk_files, stream, with_headers};
+use consort_pages::{
+    DeskPage, DeskPedals, DeskString, KeyTurn, StringInHand, Telling, desk_files, stream, with_headers,
+};
 use consort_proto::harp_file::preset;
-use consort_proto::{Cents, Naming, Readiness, StringNumber, Tolerance, Tuning};
+use consort_proto::{Cents, Naming, Readiness, Setting, StringNumber, Tolerance, Tuning};
 use consort_words::Words;
 use tokio::sync::watch;
 
@@ -25,7 +27,7 @@ pub(crate) type Desk = (
 );
 
 #[rustfmt::skip]
-pub(crate) const DESKS: [Desk; 16] = [
+pub(crate) const DESKS: [Desk; 17] = [
     ("flat", 42, Some(-14.2), "Tighten", Some(("a little, away from you", 1.2)), "14.2 cents flat.", None),
     ("sharp", 23, Some(6.3), "Loosen", Some(("a little, towards you", -3.4)), "6.3 cents sharp. Go just below, then bring it up.", None),
     ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
@@ -36,6 +38,7 @@ pub(crate) const DESKS: [Desk; 16] = [
     ("lever", 23, None, "Lever down?", None, "3F sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.", Some("lever")),
     ("limit", 47, None, "Not higher", None, "Its pitch here lies 200 cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.", Some("limit")),
     ("again", 30, None, "Again", None, "The string could not be told for sure. Pluck it alone and let it ring.", None),
+    ("stands", 23, Some(-6.4), "Flat", None, "3F as its pedal stands. Its pin is turned only with the F pedal in flat: move it, then say so.", None),
     ("offline", 42, Some(-63.0), "Tighten", Some(("in steps, away from you", 22.0)), "Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.", None),
     ("changed", 30, Some(-18.0), "Tighten", Some(("a good turn, away from you", 9.0)), "18.0 cents flat.", None),
     ("check", 12, None, "Play on", None, "9 of 47: play the strings one after another, each a moment. What has moved comes afterwards.", None),
@@ -116,6 +119,12 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
         may_join: state == "pluck",
         questions: Vec::new(),
         help: (state != "offline").then_some(false),
+        no_tone: None,
+        pedals: DeskPedals::of(
+            &harp,
+            (state == "stands").then(|| Setting::major(-3).unwrap_or_default()),
+            &words,
+        ),
         notices: Vec::new(),
         listening: None,
         sentence: format!("{word}. {why}"),

@@ -18,9 +18,13 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{
-    BoardPage, CodeImage, ControlPage, Guard, Links, Proposal, SeatImage, SessionImage, board, control_files, stream,
+    Age, BoardPage, CheapestPitch, CodeImage, ControlPage, Guard, Links, Proposal, RoomMoved, SeatImage, SessionImage,
+    board, control_files, stream,
 };
-use consort_proto::{Agreement, JoinCode, Note, Readiness, Revision, Round, SessionId, Tolerance, Tuning};
+use consort_proto::{
+    Agreement, Cents, JoinCode, Material, Note, Readiness, ReferencePitch, Revision, Round, SessionId, Tolerance,
+    Tuning,
+};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::net::TcpListener;
@@ -130,6 +134,11 @@ impl Show {
             removed: seat == 10 && self.state != "ready",
             help: seat == 4 && self.state != "ready",
             deputy: seat == 2,
+            age: Age {
+                confirmed: (seat == 3).then_some(Duration::from_secs(1_260)),
+                to_confirm: (seat == 7).then_some(Duration::from_secs(2_700)),
+            },
+            overhears: (seat == 6 && self.state != "ready").then_some(5),
             ..SeatImage::of(seat, &player.name, &player.harp, readiness)
         };
         let seats = self.players.iter().zip(judged).zip(1_u32..).map(seat);
@@ -141,8 +150,26 @@ impl Show {
                 wrong: 0,
             },
             can_undo: true,
+            room: self.room(),
+            cheapest: (self.players.len() > 10).then(|| CheapestPitch {
+                a4: ReferencePitch::new(439.5).unwrap_or_default(),
+                strings: 112,
+                takes: Duration::from_secs(260),
+            }),
             ..SessionImage::of(&self.agreement, seats.collect())
         }
+    }
+
+    /// The room has warmed, where there are harps enough to tell.
+    fn room(&self) -> Vec<RoomMoved> {
+        let moved = RoomMoved {
+            material: Material::Gut,
+            cents: Cents(-4.2),
+            harps: 9,
+            of: 11,
+            since: Duration::from_secs(1_500),
+        };
+        Vec::from_iter((self.players.len() > 10).then_some(moved))
     }
 
     fn draw(&self) {

@@ -24,7 +24,34 @@ fn welcome() {
             ("acknowledged",       &[9]),
             ("seat",               &[3]),
             ("its first holder",   &[1]),
-            ("newest version known", &[0]),
+            ("newest of the messages", &[1]),
+        ],
+    );
+}
+
+#[test]
+#[rustfmt::skip]
+fn whether_tones_may_sound() {
+    for (allowed, byte) in [(false, 0), (true, 1)] {
+        check_to_station(
+            ToStation::Tones { allowed },
+            &[("kind", &[112, 0]), ("may be missed", &[0]), ("length", &[1, 0, 0, 0]), ("allowed", &[byte])],
+        );
+    }
+}
+
+#[test]
+#[rustfmt::skip]
+fn under_which_numbers_seats_are_shown() {
+    check_to_station(
+        ToStation::Places(vec![(1, 2), (300, 1)]),
+        &[
+            ("kind",               &[113, 0]),
+            ("may be missed",      &[0]),
+            ("length",             &[7, 0, 0, 0]),
+            ("seats",              &[2]),
+            ("seat 1 as 2",        &[1, 2]),
+            ("seat 300 as 1",      &[251, 0x2c, 0x01, 1]),
         ],
     );
 }

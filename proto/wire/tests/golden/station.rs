@@ -18,8 +18,9 @@ fn hello() {
         harp: harp(),
         token: Some(JoinToken([7; 16])),
         process: 0x0102_0304_0506_0708,
+        newest: 0,
     };
-    let with = |length: &'static [u8], token: &'static [u8]| {
+    let with = |length: &'static [u8], token: &'static [u8], newest: &'static [u8]| {
         let start: [Field<'_>; 4] = [
             ("kind",                &[1, 0]),
             ("must understand",     &[1]),
@@ -29,16 +30,18 @@ fn hello() {
         let end: [Field<'_>; 3] = [
             ("token",               token),
             ("process",             &[253, 8, 7, 6, 5, 4, 3, 2, 1]),
-            ("newest version known", &[0]),
+            ("newest of the messages", newest),
         ];
         start.into_iter().chain(HARP).chain(end).collect::<Vec<_>>()
     };
     check_to_coordinator(
         ToCoordinator::Hello(hello.clone()),
-        &with(&[54, 0, 0, 0], &[1, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7]),
+        &with(&[54, 0, 0, 0], &[1, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7, 7], &[0]),
     );
     hello.token = None;
-    check_to_coordinator(ToCoordinator::Hello(hello), &with(&[38, 0, 0, 0], &[0]));
+    check_to_coordinator(ToCoordinator::Hello(hello.clone()), &with(&[38, 0, 0, 0], &[0], &[0]));
+    hello.newest = 1;
+    check_to_coordinator(ToCoordinator::Hello(hello), &with(&[38, 0, 0, 0], &[0], &[1]));
 }
 
 #[test]

@@ -4,12 +4,12 @@
 use std::net::IpAddr;
 use std::time::Duration;
 
-use consort_proto::message::{Content, Refusal};
+use consort_proto::message::{Content, NEWEST, Refusal};
 use consort_proto::{
     Agreement, Binding, Cents, Document, Fingerprint, Harp, Hello, JoinToken, Mark, Reading, Report, Revision, Round,
     Seat, Sequence, SessionId, StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, Uptime, harp_file,
 };
-use consort_session::{Command, Config, Effect, Event, LinkId, Record, Saved, Session, StationView, Ticket};
+use consort_session::{Command, Config, Effect, Event, LinkId, Record, Ruled, Saved, Session, StationView, Ticket};
 
 pub(crate) const ILSE: Fingerprint = Fingerprint([1; 32]);
 pub(crate) const OTTO: Fingerprint = Fingerprint([2; 32]);
@@ -33,6 +33,7 @@ pub(crate) fn saved() -> Saved {
         token: TOKEN,
         pinned: Vec::new(),
         deputies: Vec::new(),
+        ruled: Ruled::default(),
         stations: Vec::new(),
     }
 }
@@ -162,6 +163,7 @@ pub(crate) fn hello(link: u64, token: Option<JoinToken>) -> Event {
         harp: harp(),
         token,
         process: 1,
+        newest: NEWEST,
     };
     heard(link, ToCoordinator::Hello(hello))
 }

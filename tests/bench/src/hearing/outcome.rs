@@ -54,6 +54,11 @@ impl Outcome {
         self.cents.is_none_or(|cents| cents.abs() > GROSS_CENTS)
     }
 
+    /// Whether there is something to look at: it is wrong or doubted, or something was set where nothing was plucked.
+    pub(super) fn failed(&self) -> bool {
+        self.gross() || self.unsure || self.extra.iter().any(|extra| extra.settled)
+    }
+
     /// Whether another string was named without doubt.
     pub(super) fn silent_gross(&self) -> bool {
         !self.unsure && self.cents.is_some_and(|cents| cents.abs() > GROSS_CENTS)
