@@ -57,7 +57,7 @@ impl Shared {
     }
 
     /// Resolves once `token` does not open the board any more.
-    async fn is_closed_to(mut self, token: String) {
+    async fn closed_to(mut self, token: String) {
         let other = |now: &Arc<str>| **now != *token;
         // A token that nobody can change any more stays.
         if self.token.wait_for(other).await.is_err() {
@@ -99,7 +99,7 @@ async fn live(State(shared): State<Shared>, Path(token): Path<String>) -> Respon
     };
     // The seat is given up with the stream.
     let pictures = shared.pictures.clone();
-    paced(pictures, Pace::BOARD, seat, shared.is_closed_to(token))
+    paced(pictures, Pace::BOARD, seat, shared.closed_to(token))
 }
 
 /// What is said to whoever has no address of the board.
