@@ -20,6 +20,8 @@ let shown = null;
 let frame = null;
 let digits = { string: null, word: "", cents: null, at: 0 };
 let harpDrawn = "";
+// How often the size of the page has changed.
+let sized = 0;
 
 function showName(string) {
   const name = string?.name ?? "";
@@ -76,12 +78,12 @@ function showDigits() {
 
 function showHarp() {
   const hand = now.string?.string ?? null;
+  const picture = JSON.stringify([now.strings, hand, chosen, sized]);
+  if (picture === harpDrawn) return;
+  harpDrawn = picture;
   // On a phone the harp is drawn larger than its place would make it, so that its letters can be read.
   const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 196, 16];
   const [bow, harp] = [at("bow"), at("harp")].map((part) => part.getBoundingClientRect());
-  const picture = JSON.stringify([now.strings, hand, chosen, width, bow.width, harp.width, bow.left]);
-  if (picture === harpDrawn) return;
-  harpDrawn = picture;
   const place = drawHarp(at("harp"), now.strings, { width, height, letters, hand });
   if (hand && width > 1000) showThread(place(hand - 1), width, bow, harp);
   const gap = (width * 0.97) / now.strings.length;
@@ -105,7 +107,12 @@ function showThread({ x, top }, width, bow, harp) {
   );
 }
 
-addEventListener("resize", () => { if (now) showHarp(); });
+// Asking for a size lays the whole page out, which takes longer than all else: only when one has changed.
+const sizes = new ResizeObserver(() => {
+  sized += 1;
+  if (now) showHarp();
+});
+for (const part of [document.body, at("bow"), at("harp")]) sizes.observe(part);
 
 function showList() {
   const lines = now.strings.map((string) => `${string.name}: ${string.says}`);
@@ -141,7 +148,7 @@ showTimes();
 export function show(picture) {
   const previous = now;
   now = picture;
-  document.title = `Desk · ${now.name}`;
+  if (previous?.name !== now.name) document.title = `Desk · ${now.name}`;
   showTuning(now.tuning);
   at("tuning").title = `${now.name} · ${now.harp}`;
   say("message", now.message);
