@@ -92,11 +92,25 @@ function fill(harp, board, who) {
   return parts.item;
 }
 
+// Which share of the axis a label takes. Measured only when its size has changed: asking lays the whole page out.
+let share = null;
+let watch = null;
+function labelShare() {
+  const scale = at("axis").firstElementChild;
+  if (!scale) return 0.2;
+  if (!watch) {
+    watch = new ResizeObserver(() => (share = null));
+    watch.observe(at("axis"));
+  }
+  share ??= (4.4 * parseFloat(getComputedStyle(at("axis")).fontSize)) / Math.max(1, scale.clientWidth);
+  return share;
+}
+
 // Times of day along the top: now, the start, and round ones between.
 function showAxis(board) {
   const start = board.start_in_s > 0 ? board.start_in_s : null;
   // No closer to each other than they are wide.
-  const room = (span * 4.4 * parseFloat(getComputedStyle(at("axis")).fontSize)) / Math.max(1, at("axis").firstElementChild?.clientWidth ?? 400);
+  const room = span * labelShare();
   const step = [60, 120, 300, 600, 900, 1800].find((seconds) => seconds >= room) ?? 3600;
   const now = new Date();
   const past = (now.getHours() * 60 + now.getMinutes()) * 60 + now.getSeconds();
@@ -144,7 +158,7 @@ export function showRows(board, who, most) {
   at("when").classList.toggle("columns", columns > 1);
   at("when").classList.toggle("words-only", columns > 2);
   at("axis").hidden = columns > 1;
-  showAxis(board);
+  if (columns === 1) showAxis(board);
   const more = left.length - harps.length;
   at("more-rows").hidden = more === 0;
   say("more-rows", more ? `and ${more} more` : "");
