@@ -35,8 +35,8 @@ impl Player {
 
     /// Plucks strings together, lets them ring, and stops all that sounds.
     fn pluck(&mut self, station: &mut Harp, strings: &[StringNumber], harmonic: bool) {
-        let mut sound = vec![0.0; 48_000 * 33 / 10];
-        self.harp.render(&mut sound[..4_800]);
+        let mut sound = vec![0.0; 48_000 * 45 / 10];
+        self.harp.render(&mut sound[..48_000]);
         for &string in strings {
             if harmonic {
                 self.harp.pluck_harmonic(string, Pluck::ORDINARY);
@@ -44,9 +44,9 @@ impl Player {
                 self.harp.pluck(string, Pluck::ORDINARY);
             }
         }
-        self.harp.render(&mut sound[4_800..134_400]);
+        self.harp.render(&mut sound[48_000..177_600]);
         self.harp.damp_all();
-        self.harp.render(&mut sound[134_400..]);
+        self.harp.render(&mut sound[177_600..]);
         station.sounds(&sound);
     }
 }

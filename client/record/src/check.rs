@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use consort_proto::{Accidental, Harp, HarpString, Kind, Letter, Note, StringNumber};
+use consort_proto::{Accidental, Harp, HarpString, Hz, Kind, Letter, Note, StringNumber, Tuning};
 
 use crate::visit::Visit;
 
@@ -38,6 +38,9 @@ pub struct Check {
     heard: BTreeSet<(StringNumber, u8)>,
 }
 
+/// Further from where it should sound, cents, it is another string or another position.
+const NEAR_CENTS: f64 = 45.0;
+
 /// The stages of a check of `harp`; none where no string has a mechanism.
 pub fn stages(harp: &Harp) -> Vec<Stage> {
     let letters: Vec<Option<Letter>> = match harp.kind() {
@@ -65,6 +68,18 @@ impl Stage {
             strings.reverse();
         }
         strings
+    }
+
+    /// The string that is meant by a sound of `hz` in this stage; `None` where that is none of those that are plucked.
+    ///
+    /// A raised string often sounds like its neighbour, as C sharp like D flat: what is asked for decides, not which of
+    /// the two was heard.
+    pub fn meant(self, harp: &Harp, tuning: &Tuning, hz: Hz) -> Option<StringNumber> {
+        let sounding = self.sounding(harp);
+        self.strings(harp).into_iter().find(|&number| {
+            let target = sounding.string(number).map(|string| tuning.open_target(string));
+            target.is_some_and(|target| hz.cents_above(target).abs().0 < NEAR_CENTS)
+        })
     }
 
     /// The harp as it sounds in this stage: its strings stand where pedal or levers put them.
@@ -218,6 +233,25 @@ mod tests {
         let mut check = Check::new(harp.clone(), None);
         let a = harp.find(Letter::A, 4).expect("an A");
         assert_eq!(check.hear(a), Taken::Elsewhere);
+    }
+
+    #[test]
+    fn a_raised_string_is_meant_though_its_neighbour_sounds_the_same() {
+        let harp = harp("pedal-47");
+        let stage = Stage {
+            letter: Some(Letter::C),
+            position: 2,
+        };
+        let tuning = Tuning::default();
+        let [c, d] = [Letter::C, Letter::D].map(|letter| harp.find(letter, 4).expect("a string"));
+        let hz = tuning.open_target(harp.string(d).expect("a string"));
+        let sharp = hz.raised_by(consort_proto::Cents(8.0));
+        assert_eq!(stage.meant(&harp, &tuning, sharp), Some(c));
+        // The pedal still stands in natural.
+        assert_eq!(
+            stage.meant(&harp, &tuning, hz.raised_by(consort_proto::Cents(-100.0))),
+            None
+        );
     }
 
     #[test]

@@ -7,6 +7,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use consort_analysis::Doubt;
 use consort_proto::{Harp, Reading, SampleRate, StringNumber, Tolerance, Tuning};
 use consort_record::check::{Check, Stage, Taken};
 use consort_record::regulation::{self, StepError};
@@ -28,8 +29,6 @@ use crate::{capture, say};
 const PLACE: &str = "regulation check";
 /// A check that was begun within so many seconds goes on; an older one is made anew.
 const GOES_ON_S: i64 = 12 * 3_600;
-/// Further from where it should sound, cents, it is another string or another position.
-const NEAR_CENTS: f64 = 45.0;
 /// The ring is emptied this often, and without sound for so long there will be none.
 const PIECE: Duration = Duration::from_millis(10);
 const BEGINS_WITHIN: Duration = Duration::from_secs(10);
@@ -160,23 +159,21 @@ impl Run<'_> {
     /// Writes down what was heard in `stage`, if it was asked for.
     fn take(&mut self, stage: Stage, sensed: &Sensed) -> Result<(), NotDone> {
         let Sensed::Answer(answer) = sensed else { return Ok(()) };
-        if answer.verdict != Verdict::Settled {
+        // Which of two strings it was that sound the same is no doubt here: the one that is asked for.
+        if !matches!(answer.verdict, Verdict::Settled | Verdict::Unsure(Doubt::Which)) {
             return Ok(());
         }
-        let Ok(reading) = Reading::new(answer.string, answer.hz, answer.sigma) else {
-            return Ok(());
-        };
         // A pedal or lever that was not moved sounds a semitone off: that is not what was asked for.
-        let sounding = stage.sounding(&self.kept.sheet.harp);
-        let near = sounding.string(answer.string).is_some_and(|string| {
-            let target = self.tuning.open_target(string);
-            answer.hz.cents_above(target).abs().0 < NEAR_CENTS
-        });
-        if !near || self.check.hear(answer.string) == Taken::Elsewhere {
+        let meant = stage.meant(&self.kept.sheet.harp, &self.tuning, answer.hz);
+        let meant = meant.filter(|&string| self.check.hear(string) != Taken::Elsewhere);
+        let Some(string) = meant else {
             let string = ("string", Arg::from(string_name(answer.string, &self.kept.sheet)));
             say::note(&self.words.say(Key::CheckElsewhere, &[string]));
             return Ok(());
-        }
+        };
+        let Ok(reading) = Reading::new(string, answer.hz, answer.sigma) else {
+            return Ok(());
+        };
         self.last_ms = (now().0 * 1_000).max(self.last_ms + 1);
         let heard = Heard {
             at: Moment(self.last_ms.div_euclid(1_000)),
@@ -186,7 +183,7 @@ impl Run<'_> {
         };
         self.store.hear(self.kept.id, self.id, self.last_ms, &heard)?;
         let args = [
-            ("string", Arg::from(string_name(answer.string, &self.kept.sheet))),
+            ("string", Arg::from(string_name(string, &self.kept.sheet))),
             ("hz", Arg::from(format!("{:.2}", answer.hz.get()))),
         ];
         say::note(&self.words.say(Key::CheckHeard, &args));

@@ -1,7 +1,7 @@
 //! A check of the regulation by ear on virtual pedal harps whose discs are off by known amounts: how long it takes to
 //! play, and how near the table of discs comes to the truth.
 
-use consort_analysis::{Config, Context, ExpectedString, Heard, Listener, Reading};
+use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Reading};
 use consort_harp::chance::Chance;
 use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
 use consort_proto::{
@@ -31,8 +31,6 @@ const PEDAL_S: f64 = 1.5;
 /// A pluck that has no answer by then is made anew, seconds; so often at most.
 const PATIENCE_S: f64 = 4.5;
 const TRIES: usize = 3;
-/// An answer further from where the string should sound is of another one, cents.
-const NEAR_CENTS: f64 = 45.0;
 const RATE: u32 = 48_000;
 /// Sound is handed over in pieces of a hundredth of a second.
 const PIECE: usize = RATE as usize / 100;
@@ -204,8 +202,6 @@ impl Player {
 
     /// Plucks `string` until it is heard, a few times at most; damps it then.
     fn hear(&mut self, string: StringNumber, position: Position, harp: &Harp, chance: &mut Chance) -> Option<Reading> {
-        let sounding = position.sounding(harp);
-        let target = Tuning::default().open_target(sounding.string(string)?);
         for attempt in 0..TRIES {
             self.again += usize::from(attempt > 0);
             let pluck = Pluck {
@@ -217,10 +213,8 @@ impl Player {
             let answer = self.answer();
             self.harp.damp_all();
             self.wait(HAND_S);
-            let near = |reading: &Reading| {
-                reading.string == string.get() && reading.hz.cents_above(target).0.abs() < NEAR_CENTS
-            };
-            if let Some(reading) = answer.filter(near) {
+            let meant = |reading: &Reading| position.meant(harp, &Tuning::default(), reading.hz) == Some(string);
+            if let Some(reading) = answer.filter(meant) {
                 return Some(reading);
             }
         }
@@ -234,7 +228,8 @@ impl Player {
             self.piece();
             while let Some(heard) = self.listener.poll() {
                 match heard {
-                    Heard::Settled(reading) => return Some(reading),
+                    // Which of two strings it was that sound the same is no doubt here: the one that is asked for.
+                    Heard::Settled(reading) | Heard::Unsure(reading, Doubt::Which) => return Some(reading),
                     Heard::Unsure(..) => return None,
                     _ => {}
                 }
