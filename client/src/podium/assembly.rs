@@ -137,25 +137,13 @@ impl Assembly {
                 wanted_by: None,
             },
         );
+        // What is decided for later, what the room did and whether tones may sound stay with the leader.
         Some(SessionImage {
-            agreement: &picture.agreement,
             start_in: picture.start_in,
-            joining: false,
-            code: CodeImage::Closed,
-            newcomer: None,
-            knocking: Vec::new(),
-            watching: Vec::new(),
-            proposal: None,
-            // What is decided for later stays with the leader until it is agreed.
-            next_pitch: None,
-            // So are what the room did and whether tones may sound.
-            room: Vec::new(),
-            cheapest: None,
-            silenced: false,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,
             was_joined: true,
-            seats: seats.collect(),
+            ..SessionImage::of(&picture.agreement, seats.collect())
         })
     }
 

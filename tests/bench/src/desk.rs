@@ -31,10 +31,11 @@ const GOAL_SCRIPT_MS: f64 = 4.0;
 /// Pictures that are drawn: ten seconds of a moving string.
 const TURNS: usize = 200;
 /// The files of the page.
-const FILES: [&str; 10] = [
+const FILES: [&str; 11] = [
     "",
     "desk.css",
     "desk.js",
+    "ear.js",
     "large.js",
     "setup.js",
     "stand.js",
@@ -48,27 +49,7 @@ const FILES: [&str; 10] = [
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("desk", words)?;
     let folder = Folder::new("measure-desk");
-    let data = folder.inside("station");
-    let words = [
-        "--data",
-        &data,
-        "--input",
-        "stdin",
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-        "--no-discovery",
-        "--no-opening",
-        "--harp",
-        "pedal-47",
-    ];
-    let mut station = Program::start("consort-station", &words);
-    let (_, line) = station
-        .line(PATIENCE, |line| line.contains("\"desk\""))
-        .ok_or("no desk")?;
-    let line: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
-    let url = line["url"].as_str().ok_or("the desk has no address")?;
+    let (mut station, url) = open(&folder)?;
     let (address, token) = url.trim_start_matches("http://").split_once("/#").ok_or("no token")?;
     let cookie = enter(address, token)?;
     let pictures = follow(address, &cookie)?;
@@ -133,6 +114,32 @@ fn shows(pictures: &Receiver<(Instant, String)>, string: usize, cents: f64) -> R
             return Ok(at);
         }
     }
+}
+
+/// A station that hears what is played to it, with a whole concert harp and no opening check, and its desk's address.
+pub(crate) fn open(folder: &Folder) -> Result<(Program, String), String> {
+    let data = folder.inside("station");
+    let words = [
+        "--data",
+        &data,
+        "--input",
+        "stdin",
+        "--desk-port",
+        "0",
+        "--no-browser",
+        "--json",
+        "--no-discovery",
+        "--no-opening",
+        "--harp",
+        "pedal-47",
+    ];
+    let mut station = Program::start("consort-station", &words);
+    let (_, line) = station
+        .line(PATIENCE, |line| line.contains("\"desk\""))
+        .ok_or("no desk")?;
+    let line: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+    let url = line["url"].as_str().ok_or("the desk has no address")?;
+    Ok((station, url.to_owned()))
 }
 
 /// Opens the desk at `url` and follows it: the pictures that come, each with its time.

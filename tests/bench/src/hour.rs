@@ -30,25 +30,9 @@ const PATIENCE: Duration = Duration::from_secs(60);
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("hour", words)?;
     let folder = Folder::new("measure-hour");
-    let data = folder.inside("station");
-    let words = [
-        "--data",
-        &data,
-        "--input",
-        "stdin",
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-    ];
-    let more = ["--no-discovery", "--no-opening", "--harp", "pedal-47"];
-    let mut station = Program::start("consort-station", &[&words[..], &more].concat());
-    let (_, line) = station
-        .line(PATIENCE, |line| line.contains("\"desk\""))
-        .ok_or("no desk")?;
-    let line: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+    let (mut station, url) = desk::open(&folder)?;
     // Somebody looks all the while.
-    let pictures = desk::look(line["url"].as_str().ok_or("the desk has no address")?)?;
+    let pictures = desk::look(&url)?;
     let mut sound = station.stdin().ok_or("the station does not listen")?;
     let plucks = plucks()?;
     let (mut played, mut looks) = (0, Vec::new());

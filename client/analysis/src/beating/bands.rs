@@ -89,6 +89,12 @@ impl Bands {
         }
     }
 
+    /// Energy of the strongest band, above zero.
+    pub(super) fn strongest(&self) -> f64 {
+        let energies = self.bands.iter().map(|band| band.energy);
+        energies.fold(f64::MIN_POSITIVE, f64::max)
+    }
+
     /// Energy of the partials of one string that meet none of the other.
     pub(super) fn lone_energy(&self, string: usize) -> f64 {
         let lone = |band: &&Band| band.partials.len() == 1 && band.partials[0].string == string;

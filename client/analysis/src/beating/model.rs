@@ -113,11 +113,7 @@ impl Model {
             expected.extend([0.0, 0.0]);
             spread.extend([if wound { BESIDE_WOUND_CENTS } else { BESIDE_CENTS }, FADES_SHARE]);
         }
-        let strongest = bands
-            .bands
-            .iter()
-            .map(|band| band.energy)
-            .fold(f64::MIN_POSITIVE, f64::max);
+        let strongest = bands.strongest();
         Self {
             about: bands.about,
             first_s: bands.first_s,
@@ -198,11 +194,7 @@ impl Model {
 
     /// The same strings, moved to where they explain `bands` best.
     pub(super) fn fitted(mut self, bands: &Bands) -> Self {
-        let strongest = bands
-            .bands
-            .iter()
-            .map(|band| band.energy)
-            .fold(f64::MIN_POSITIVE, f64::max);
+        let strongest = bands.strongest();
         self.met = [Vec::new(), Vec::new()];
         let mut damping = 1e-2;
         for _ in 0..ROUNDS {
@@ -327,9 +319,14 @@ impl Model {
     }
 
     fn cost_of(&self, bands: &Bands, values: &[f64]) -> f64 {
-        let before = values.iter().zip(&self.expected).zip(&self.spread);
-        let before = before.map(|((value, expected), spread)| ((value - expected) / spread).powi(2));
-        self.cost_of_sound(bands, values) + before.sum::<f64>()
+        self.cost_of_sound(bands, values) + self.strain(values)
+    }
+
+    /// How far `values` lie from what was known before, in squares of its uncertainty.
+    fn strain(&self, values: &[f64]) -> f64 {
+        let all = values.iter().zip(&self.expected).zip(&self.spread);
+        all.map(|((value, expected), spread)| ((value - expected) / spread).powi(2))
+            .sum()
     }
 
     fn cost_of_sound(&self, bands: &Bands, values: &[f64]) -> f64 {
@@ -399,12 +396,7 @@ impl Model {
                 }
             }
         }
-        let before = self.values.iter().zip(&self.expected).zip(&self.spread);
-        cost += 0.5
-            * before
-                .map(|((value, expected), spread)| ((value - expected) / spread).powi(2))
-                .sum::<f64>();
-        self.cost = cost;
+        self.cost = cost + 0.5 * self.strain(&self.values);
     }
 }
 
