@@ -103,7 +103,6 @@ pub const fn reason(doubt: Doubt) -> &'static str {
         Doubt::Turned => "it moved while it sounded",
         Doubt::Faint => "too faint",
         Doubt::TooShort => "it stopped too soon",
-        Doubt::Soft => "much softer than the harp usually is",
         Doubt::NotAlone => "something else sounds too",
         _ => "not sure",
     }

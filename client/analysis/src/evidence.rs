@@ -1,6 +1,5 @@
 //! What a pluck added to the sound: the spectral peaks after the onset that were not there before it.
 
-use crate::character::{expected_stiffness, partial_ratio};
 use crate::history::History;
 use crate::spectrum::Spectrum;
 use crate::window::hann;
@@ -45,9 +44,6 @@ const ROOM_MATTERS: f32 = 0.02;
 /// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
 /// alone, and equal weights (0), by which the noise would.
 const WEIGHT_POWER: f64 = 0.45;
-
-/// Partials of a string by which it is told whether it grew.
-const GROWING_PARTIALS: usize = 12;
 
 /// A tone that the pluck added.
 #[derive(Clone, Copy, Debug)]
@@ -155,27 +151,6 @@ impl Evidence {
         } else {
             0.0
         }
-    }
-
-    /// How many times the sound at the partials of a string at `hz` grew, amplitudes together and squared.
-    ///
-    /// A spectrum tells neighbours apart that a frame of a few periods does not.
-    pub(crate) fn growth(&self, hz: f64) -> f64 {
-        let hz_per_bin = self.rate / (2 * (self.after.len() - 1)) as f64;
-        let stiffness = expected_stiffness(hz);
-        let (mut after, mut before) = (0.0, 0.0);
-        for n in 1..=GROWING_PARTIALS {
-            let at = hz * partial_ratio(n, stiffness);
-            let bin = (at / hz_per_bin).round() as usize;
-            if at > BAND_HZ.1 || bin + self.reach + 1 > self.after.len() {
-                break;
-            }
-            let near = bin.saturating_sub(self.reach)..bin + self.reach + 1;
-            let most = |power: &[f32]| f64::from(power.iter().copied().fold(0.0, f32::max)).sqrt();
-            after += most(&self.after[near.clone()]);
-            before += most(&self.before[near]);
-        }
-        (after / before.max(f64::MIN_POSITIVE)).powi(2)
     }
 
     /// The most power after the onset within `reach` of a bin.

@@ -128,8 +128,6 @@ pub enum Doubt {
     Turned,
     /// Too little of the sound stands above what surrounds it.
     Faint,
-    /// It is much softer than the harp usually is: another harp, perhaps.
-    Soft,
     /// The sound ended before it could be measured.
     TooShort,
     /// A good part of the sound belongs to something else, such as another string plucked at the same time.

@@ -29,7 +29,6 @@ mod character;
 mod comb;
 mod config;
 mod context;
-mod course;
 mod decimate;
 mod evidence;
 mod fit;

@@ -6,7 +6,6 @@ use consort_proto::SampleRate;
 
 use crate::config::Config;
 use crate::context::Context;
-use crate::course::Course;
 use crate::decimate::Decimator;
 use crate::evidence::Evidence;
 use crate::health::HealthWatch;
@@ -35,10 +34,6 @@ const SWELL_DB: f64 = 9.0;
 /// The power of a string that is plucked anew grows by this much, the softer, the more; one that grows less and cannot be
 /// measured well only swells.
 const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
-/// Another string that was plucked later, no softer than this, decibels, and explains this share of the sound, crowds a note:
-/// what sounds from then on is both of them.
-const CROWDS_DB: f64 = 10.0;
-const CROWDS_SCORE: f64 = 0.3;
 /// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
 const ANSWER_DB: f64 = 24.0;
 
@@ -63,7 +58,6 @@ pub struct Listener {
     tools: Tools,
     notes: Vec<Note>,
     context: Context,
-    course: Course,
     queue: VecDeque<Heard>,
     input: u64,
 }
@@ -93,7 +87,6 @@ impl Listener {
             },
             context: notes[0].context,
             notes,
-            course: Course::new(rate),
             queue: VecDeque::with_capacity(QUEUE),
             input: 0,
         }
@@ -143,7 +136,6 @@ impl Listener {
             let Some((at, _)) = open.min_by_key(|(_, note)| note.onset) else {
                 break;
             };
-            (self.notes[at].course, self.notes[at].softer_db) = self.course_of(at);
             let progress = self.notes[at].finish(&self.history);
             self.settle(at, progress);
             self.notes[at].open = false;
@@ -157,7 +149,6 @@ impl Listener {
         }
         for at in 0..NOTES {
             if self.notes[at].open {
-                (self.notes[at].course, self.notes[at].softer_db) = self.course_of(at);
                 let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
                 let echo = !before && self.notes[at].passed && self.is_echo(at);
@@ -229,20 +220,6 @@ impl Listener {
         echo
     }
 
-    /// What the plucks around a note speak for its string, nats, and how much softer than usual it is, decibels.
-    fn course_of(&mut self, at: usize) -> (f64, f64) {
-        let note = &self.notes[at];
-        let Some(verdict) = note.verdict().filter(|_| note.passed) else {
-            return (0.0, 0.0);
-        };
-        let level = self.level(note.onset);
-        self.course.note(note.onset, verdict.string, level);
-        (
-            self.course.speaks_for(note.onset),
-            self.course.softer_db(note.onset, level),
-        )
-    }
-
     fn settle(&mut self, at: usize, progress: Progress) {
         let onset = self.notes[at].onset;
         match progress {
@@ -254,15 +231,11 @@ impl Listener {
                     why,
                 };
                 self.report(Heard::Refused(refused));
-                self.course.forget(onset);
                 self.notes[at].open = false;
             }
             Progress::Provisional(measured) => self.report(Heard::Provisional(self.reading(onset, measured))),
             Progress::Done(measured, doubt) => {
                 let reading = self.reading(onset, measured);
-                if doubt.is_none() {
-                    self.course.heard_at(onset, reading.level_dbfs);
-                }
                 self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
                 self.notes[at].measured = true;
             }
@@ -285,19 +258,8 @@ impl Listener {
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);
             let next = later().map(|note| note.onset).min();
-            let level = self.level(onset) - CROWDS_DB;
-            let crowds = |other: &&Note| {
-                let sure = other
-                    .verdict()
-                    .is_some_and(|verdict| Some(verdict.string) != string && verdict.score > CROWDS_SCORE);
-                sure && other.passed && self.level(other.onset) > level
-            };
-            let crowded = later().filter(crowds).map(|note| note.onset).min();
-            let crowd = later().filter(crowds).count();
             let measured = self.notes[at].measured;
             let note = &mut self.notes[at];
-            note.crowded = crowded.unwrap_or(u64::MAX);
-            note.crowd = crowd;
             (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
             note.later = next.unwrap_or(u64::MAX);
             if measured && followed {

@@ -30,9 +30,6 @@ const SCORE_SURE: f64 = 0.3;
 const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
-/// The same when only frames from before the other sound were used, or at most where others speak for a run: a voice that
-/// slides is not at one pitch, and seems to run.
-const ALONE_SIGMA_MAX_CENTS: f64 = 1.0;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
@@ -65,19 +62,6 @@ const STILL_SOUNDS: f64 = 50.0;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
 const GLIDE_USUAL_CENTS: f64 = 3.0;
 const GLIDE_SHARE: f64 = 0.35;
-/// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
-const CROWD: usize = 2;
-const CROWDED_OUT_S: f64 = 0.45;
-/// So many frames at least make a measure.
-const ALONE_FRAMES: usize = 5;
-/// A pluck that is this much softer than hers usually are, decibels, is another harp's or another player's, and beyond the
-/// second figure it is not even told; one that is expected is hers up to there. What lies in a run is expected from so many
-/// nats on.
-const SOFT_DB: f64 = 7.0;
-const SOFT_EXPECTED_DB: f64 = 10.0;
-const RUN: f64 = 3.0;
-/// A string that is heard this near to where it was left stands there still.
-const AS_LEFT: Cents = Cents(8.0);
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -90,8 +74,6 @@ pub(crate) struct Measured {
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
     pub(crate) partials: Partials,
-    /// Whether nothing was used that sounded after another string was plucked.
-    alone: bool,
 }
 
 /// What becomes of a note at a hop.
@@ -136,15 +118,6 @@ pub(crate) struct Note {
     pub(crate) later: u64,
     /// The first onset after this one, whatever it proved to be.
     pub(crate) next: u64,
-    /// When the first other string was plucked for certain, and how many were since.
-    pub(crate) crowded: u64,
-    pub(crate) crowd: usize,
-    /// How many times the power at the partials of the string grew, as far as a spectrum can tell them from its neighbours'.
-    fresh: f64,
-    /// What the plucks around it speak for its string, nats.
-    pub(crate) course: f64,
-    /// How much softer it is than her plucks usually are, decibels.
-    pub(crate) softer_db: f64,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -172,11 +145,6 @@ impl Note {
             earlier: 0,
             later: u64::MAX,
             next: u64::MAX,
-            crowded: u64::MAX,
-            crowd: 0,
-            fresh: 0.0,
-            course: 0.0,
-            softer_db: 0.0,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -204,11 +172,6 @@ impl Note {
         self.earlier = earlier;
         self.later = u64::MAX;
         self.next = u64::MAX;
-        self.crowded = u64::MAX;
-        self.crowd = 0;
-        self.fresh = 0.0;
-        self.course = 0.0;
-        self.softer_db = 0.0;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -251,7 +214,7 @@ impl Note {
         }
         let frames = self.follower.count();
         self.follower.advance(history, now);
-        if decisive && self.growth() < GROWTH_MIN {
+        if decisive && self.follower.growth() < GROWTH_MIN {
             return Progress::Refused(Refusal::NotNew);
         }
         if self.measured {
@@ -260,8 +223,7 @@ impl Note {
         let age_s = (now - self.onset) as f64 / self.rate;
         // While another pluck is in doubt, nothing after it is used and nothing is final.
         let complete = self.end == u64::MAX && age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
-        let crowded_out = self.end == u64::MAX && self.crowd >= CROWD && age_s > CROWDED_OUT_S;
-        if complete || crowded_out || self.ended {
+        if complete || self.ended {
             return self.finish(history);
         }
         let every = if age_s < 0.4 { 1 } else { 4 };
@@ -317,30 +279,20 @@ impl Note {
             return Progress::Refused(Refusal::NotAString);
         };
         let age_s = (now - self.onset) as f64 / self.rate;
-        let expected = self.context.string(verdict.string);
-        let offset = expected.map_or(0.0, |string| measured.hz.cents_above(string.target).0);
-        // A run speaks for a string that stands where it was left; what else falls on it by chance seldom does.
-        let left = expected.and_then(|string| string.offset);
-        if left.is_some_and(|left| !(Cents(offset) - left).is_within(AS_LEFT)) {
-            self.course = self.course.min(0.0);
-        }
+        let offset = self
+            .context
+            .string(verdict.string)
+            .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
         let signs = Signs {
             lead: verdict.lead,
             growth: self.follower.growth(),
             late_s: self.follower.late_s(self.next),
             sigma_cents: measured.sigma.0,
-            course: self.course,
         };
         let share = if verdict.hz > SHORT_LIVED_HZ {
             SCORE_SURE_HIGH
         } else {
             SCORE_SURE
-        };
-        let in_run = self.course.max(0.0);
-        let sigma_max = if measured.alone {
-            ALONE_SIGMA_MAX_CENTS
-        } else {
-            (JOINED_SIGMA_MAX_CENTS * (1.0 + 0.5 * in_run)).min(ALONE_SIGMA_MAX_CENTS)
         };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
@@ -350,12 +302,10 @@ impl Note {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
-        } else if verdict.lead + 0.5 * in_run < LEAD_SURE || (self.joined && measured.sigma.0 > sigma_max) {
+        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
-        } else if self.softer_db > if self.is_expected() { SOFT_EXPECTED_DB } else { SOFT_DB } {
-            Some(Doubt::Soft)
         } else if offset.abs() > FAR_CENTS {
             Some(Doubt::FarFromAll)
         } else if verdict.string_lead < WHICH_LEAD {
@@ -368,21 +318,7 @@ impl Note {
         if self.swells && doubt.is_some() {
             return Progress::Refused(Refusal::NotNew);
         }
-        let softer_db = if self.is_expected() { 0.0 } else { self.softer_db };
-        if softer_db > SOFT_EXPECTED_DB || softer_db > SOFT_DB && doubt.is_some_and(|doubt| doubt != Doubt::Soft) {
-            return Progress::Refused(Refusal::NotAString);
-        }
         Progress::Done(measured, doubt)
-    }
-
-    /// Whether its string is one that is plucked next in the course of tuning, or lies in a run.
-    pub(crate) fn is_expected(&self) -> bool {
-        let Some(verdict) = self.verdict else { return false };
-        let beside = |other: u8| other.abs_diff(verdict.string) <= 1;
-        self.context.chosen == Some(verdict.string)
-            || self.context.next_in_order() == Some(verdict.string)
-            || self.context.previous.is_some_and(beside)
-            || self.course >= RUN
     }
 
     fn look(&mut self, history: &History, tools: &mut Tools) {
@@ -393,9 +329,6 @@ impl Note {
         tools.identifier.look(&tools.evidence, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
         if let Some(verdict) = self.verdict {
-            if index == DECISIVE_LOOK {
-                self.fresh = tools.evidence.growth(verdict.hz);
-            }
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
             self.follower.follow(&self.partials, hz, history);
         }
@@ -413,29 +346,6 @@ impl Note {
             .follower
             .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
-        let whole = self.measure_from(verdict, from, to);
-        // Frames that end before another string was plucked are its own; of few of them, little can be told.
-        let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
-        let before = before.max(0.0) as usize;
-        if before >= to || before < ALONE_FRAMES {
-            return whole;
-        }
-        let alone = self.measure_from(verdict, from.min(before - ALONE_FRAMES), before);
-        let alone = alone.map(|measured| Measured {
-            alone: true,
-            ..measured
-        });
-        match (whole, alone) {
-            (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.glide.0.abs() < GLIDE_USUAL_CENTS => {
-                // The last fit is the one that counts.
-                self.measure_from(verdict, from, to)
-            }
-            (whole, alone) => alone.or(whole),
-        }
-    }
-
-    /// The pitch as it can be told from some of the frames.
-    fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
         let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         Some(Measured {
@@ -445,13 +355,7 @@ impl Note {
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: self.partials_above(count, fitted.hz),
-            alone: false,
         })
-    }
-
-    /// How many times the power of the string's partials grew at the onset.
-    fn growth(&self) -> f64 {
-        self.follower.growth().max(self.fresh)
     }
 
     /// Where the `count` partials measured last lie against `hz`.
@@ -479,7 +383,6 @@ impl Note {
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: Partials::default(),
-            alone: false,
         })
     }
 

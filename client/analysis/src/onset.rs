@@ -7,21 +7,18 @@ use crate::window::hann;
 /// Length of the frames that are compared, seconds: two periods of the lowest string, whose partials then do not beat
 /// within a frame.
 const FRAME_S: f64 = 0.064;
-/// Bands from 40 Hz to 6 kHz, a good semitone each: the strings that ring on leave gaps for the partials of another one.
-const BANDS: usize = 48;
+/// Bands from 40 Hz to 6 kHz, a little more than a third of an octave each.
+const BANDS: usize = 20;
 const BAND_LOW_HZ: f64 = 40.0;
 const BAND_HIGH_HZ: f64 = 6000.0;
 /// How many frames are remembered; the older half is the past that a frame is compared with.
 const PAST: usize = 14;
 /// Frames nearer than this many hops overlap the newest one too much to be its past.
 const NEAR: usize = 5;
-/// Share of the sound that has to be new, on a scale of amplitudes: in a sound that lies still, and in any.
-const NEW_SHARE: (f64, f64) = (0.07, 0.14);
-/// So many times the usual share of the newest frames is asked for besides.
-const UNEASY: f64 = 2.0;
-const SHARES: usize = 40;
-/// By this part of what is asked for that share has to exceed the smallest one since the last onset: one sound begins once.
-const RISE: f64 = 0.57;
+/// Share of the sound that has to be new, on a scale of amplitudes.
+const NEW_SHARE: f64 = 0.14;
+/// By how much that share has to exceed the smallest one since the last onset: one sound begins once.
+const RISE: f64 = 0.08;
 /// A new onset this soon after the last, seconds, is the same one.
 const REFRACTORY_S: f64 = 0.09;
 /// Unless it is this many times as strong: then the first was the finger's touch before the pluck.
@@ -49,8 +46,6 @@ pub(crate) struct OnsetDetector {
     level: f64,
     /// The smallest share since the last onset.
     lowest: f64,
-    /// The newest shares.
-    shares: [f64; SHARES],
 }
 
 impl OnsetDetector {
@@ -77,7 +72,6 @@ impl OnsetDetector {
             last: None,
             level: 0.0,
             lowest: 0.0,
-            shares: [1.0; SHARES],
         }
     }
 
@@ -108,10 +102,7 @@ impl OnsetDetector {
         self.past.rotate_right(1);
         self.past[0] = now;
         let share = if all > 0.0 && known { new / all } else { 0.0 };
-        let usual = self.usual();
-        let asked = (NEW_SHARE.0 + UNEASY * usual).min(NEW_SHARE.1);
-        let risen = share >= asked && share >= self.lowest + RISE * asked;
-        self.shares[(self.frames % SHARES as u64) as usize] = share;
+        let risen = share >= NEW_SHARE && share >= self.lowest + RISE;
         self.lowest = self.lowest.min(share);
         let loud = power > POWER_MIN;
         let rested = self
@@ -125,12 +116,6 @@ impl OnsetDetector {
         self.last = Some(history.count());
         self.level = self.power(history, onset);
         Some(onset)
-    }
-
-    /// The middle of the newest shares: how much of the sound seems new though nothing begins.
-    fn usual(&self) -> f64 {
-        let mut sorted = self.shares;
-        *sorted.select_nth_unstable_by(SHARES / 2, f64::total_cmp).1
     }
 
     /// Whether what began a moment ago was only the finger on the string, and its pluck comes now.

@@ -11,8 +11,6 @@ pub(crate) struct Signs {
     pub(crate) late_s: f64,
     /// Standard deviation of the pitch, cents.
     pub(crate) sigma_cents: f64,
-    /// What the plucks around it speak for this string, nats.
-    pub(crate) course: f64,
 }
 
 /// A lead beyond this says no more, nats; nor does a growth of the power beyond e to this (22 dB).
@@ -40,7 +38,6 @@ impl Signs {
             + GROWTH * self.growth.max(1.0).ln().min(GROWTH_MAX_NATS)
             + LATE_PER_S * self.late_s.clamp(0.0, LATE_S)
             + SIGMA * self.sigma_cents.ln().clamp(SIGMA_NATS.0, SIGMA_NATS.1)
-            + self.course
             + BEGINS
     }
 }
@@ -62,7 +59,7 @@ mod tests {
             ("a voice",                               4.0,  8.0, 0.05, 1.50, false),
             ("a string that answers",                 3.0,  3.0, 0.20, 0.60, false),
         ] {
-            let signs = Signs { lead, growth, late_s, sigma_cents, course: 0.0 };
+            let signs = Signs { lead, growth, late_s, sigma_cents };
             assert_eq!(signs.trust() > 0.0, trusted, "{what}: {}", signs.trust());
         }
     }

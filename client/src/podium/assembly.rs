@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use consort_outlook::Course;
-use consort_pages::{Age, BoardPage, CodeImage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_pages::{Age, BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
 use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, Readiness, Round, Uptime};

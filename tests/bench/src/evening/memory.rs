@@ -1,8 +1,6 @@
 //! A listener in the middle of an evening: it knows where each string was left, and learns from what it settles.
 
-use consort_analysis::{
-    Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Refused, Spread, Track,
-};
+use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Spread, Track};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
@@ -13,7 +11,6 @@ pub(super) struct Memory {
     /// How far each string stood from its target when it was first heard.
     found: Vec<Option<Cents>>,
     pub(super) answers: Vec<(Reading, Option<Doubt>)>,
-    pub(super) refused: Vec<Refused>,
     pub(super) tracks: Vec<Track>,
     pub(super) provisional: Vec<Reading>,
 }
@@ -43,7 +40,6 @@ impl Memory {
             targets,
             found,
             answers: Vec::new(),
-            refused: Vec::new(),
             tracks: Vec::new(),
             provisional: Vec::new(),
         };
@@ -76,7 +72,6 @@ impl Memory {
                     self.remember(&reading);
                 }
                 Heard::Unsure(reading, doubt) => self.answers.push((reading, Some(doubt))),
-                Heard::Refused(refused) => self.refused.push(refused),
                 Heard::Track(track) => self.tracks.push(track),
                 Heard::Provisional(reading) => self.provisional.push(reading),
                 _ => {}

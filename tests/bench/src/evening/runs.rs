@@ -1,6 +1,5 @@
 //! Runs over the whole harp: every string once, up or down, none of them damped.
 
-use consort_analysis::SampleTime;
 use consort_harp::chance::Chance;
 use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
 use consort_proto::{Cents, Harp, SampleRate, StringNumber, Tolerance, Tuning};
@@ -119,12 +118,9 @@ pub(super) fn run(harp: &Harp, rate_hz: f64, down: bool, seed: u64, tally: &mut 
         answered[at] = true;
     }
     if tally.each {
-        for (at, pluck) in truth.iter().enumerate().filter(|(at, _)| !answered[*at]) {
-            let own = |onset: SampleTime| nearest(onset.seconds(stage.rate)).is_some_and(|(near, _)| near == at);
-            let why = memory.refused.iter().filter(|refused| own(refused.onset));
-            let why: Vec<_> = why.map(|refused| refused.why).collect();
+        for (pluck, _) in truth.iter().zip(&answered).filter(|(_, answered)| !**answered) {
             report(&format!(
-                "    {rate_hz} a second, string {}: refused for {why:?}",
+                "    {rate_hz} a second, string {}: no answer",
                 pluck.string.get()
             ));
         }
