@@ -150,6 +150,7 @@ const fn refusal(why: Refusal) -> &'static str {
         Refusal::NoPitch => "no pitch in it, as a knock has none",
         Refusal::NotAString => "not one of this harp's strings",
         Refusal::Stopped => "it stopped at once",
+        Refusal::TooSoft => "much softer than this harp's strings: another harp, perhaps",
         Refusal::TooMany => "too much at the same time",
         _ => "not a pluck",
     }

@@ -102,6 +102,7 @@ pub const fn reason(doubt: Doubt) -> &'static str {
         Doubt::Scattered => "the partials do not agree",
         Doubt::Turned => "it moved while it sounded",
         Doubt::Faint => "too faint",
+        Doubt::Soft => "much softer than the harp usually is",
         Doubt::TooShort => "it stopped too soon",
         Doubt::NotAlone => "something else sounds too",
         _ => "not sure",

@@ -174,6 +174,12 @@ impl Context {
             .map(|(string, number)| (number, string))
     }
 
+    /// Whether the string is the chosen one, the next in order, or lies beside the one that was plucked before.
+    pub fn expects(&self, string: u8) -> bool {
+        let beside = |other: u8| other.abs_diff(string) <= 1;
+        self.chosen == Some(string) || self.next_in_order() == Some(string) || self.previous.is_some_and(beside)
+    }
+
     /// The string that follows the previous one in the usual order, where there is one.
     ///
     /// Middle C is the C-flat of 247 Hz to the C of 262 Hz: the string whose target lies nearest to 254 Hz on a scale of cents.

@@ -128,6 +128,8 @@ pub enum Doubt {
     Turned,
     /// Too little of the sound stands above what surrounds it.
     Faint,
+    /// It is much softer than the strings of this harp usually are: another harp, perhaps.
+    Soft,
     /// The sound ended before it could be measured.
     TooShort,
     /// A good part of the sound belongs to something else, such as another string plucked at the same time.
@@ -153,6 +155,8 @@ pub enum Refusal {
     NoPitch,
     /// Its partials are not those of any expected string: speech, another instrument.
     NotAString,
+    /// It is far softer than the strings of this harp usually are: another harp, another player.
+    TooSoft,
     /// It ended within a tenth of a second: a damped string, a knock.
     Stopped,
     /// It is the swell of something that sounded before.

@@ -39,6 +39,7 @@ mod held;
 mod history;
 mod identify;
 mod listener;
+mod loudness;
 mod note;
 mod onset;
 mod partials;

@@ -9,9 +9,10 @@ use crate::context::Context;
 use crate::decimate::Decimator;
 use crate::evidence::Evidence;
 use crate::health::HealthWatch;
-use crate::heard::{Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
+use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
 use crate::history::History;
 use crate::identify::Identifier;
+use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
 use crate::onset::OnsetDetector;
 
@@ -36,6 +37,10 @@ const SWELL_DB: f64 = 9.0;
 const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
 /// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
 const ANSWER_DB: f64 = 24.0;
+/// A pluck that is this much softer than the strings around it usually are, decibels, is another harp's or another player's.
+/// One whose string is expected next is hers up to the second figure, and what is softer still is not even told.
+const SOFT_DB: f64 = 7.0;
+const SOFT_EXPECTED_DB: f64 = 10.0;
 
 /// Hears the strings of one harp in a stream of samples.
 ///
@@ -58,6 +63,7 @@ pub struct Listener {
     tools: Tools,
     notes: Vec<Note>,
     context: Context,
+    loudness: Loudness,
     queue: VecDeque<Heard>,
     input: u64,
 }
@@ -87,6 +93,7 @@ impl Listener {
             },
             context: notes[0].context,
             notes,
+            loudness: Loudness::new(rate),
             queue: VecDeque::with_capacity(QUEUE),
             input: 0,
         }
@@ -224,22 +231,36 @@ impl Listener {
         let onset = self.notes[at].onset;
         match progress {
             Progress::Waiting => {}
-            Progress::Refused(why) => {
-                let refused = Refused {
-                    onset: self.time_of(onset),
-                    time: SampleTime(self.input),
-                    why,
-                };
-                self.report(Heard::Refused(refused));
-                self.notes[at].open = false;
-            }
+            Progress::Refused(why) => self.refuse(at, why),
             Progress::Provisional(measured) => self.report(Heard::Provisional(self.reading(onset, measured))),
             Progress::Done(measured, doubt) => {
                 let reading = self.reading(onset, measured);
+                let softer_db = self.loudness.softer_db(reading.string, onset, reading.level_dbfs);
+                let expected = self.notes[at].context.expects(reading.string);
+                let soft = softer_db > if expected { SOFT_EXPECTED_DB } else { SOFT_DB };
+                if soft && (doubt.is_some() || softer_db > SOFT_EXPECTED_DB) {
+                    self.refuse(at, Refusal::TooSoft);
+                    return;
+                }
+                let doubt = doubt.or_else(|| soft.then_some(Doubt::Soft));
+                if doubt.is_none() {
+                    self.loudness.heard(reading.string, onset, reading.level_dbfs);
+                }
                 self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
                 self.notes[at].measured = true;
             }
         }
+    }
+
+    /// Ends a note that gives no reading.
+    fn refuse(&mut self, at: usize, why: Refusal) {
+        let refused = Refused {
+            onset: self.time_of(self.notes[at].onset),
+            time: SampleTime(self.input),
+            why,
+        };
+        self.report(Heard::Refused(refused));
+        self.notes[at].open = false;
     }
 
     /// Ends notes whose string was plucked again, and those that were measured and followed by another.

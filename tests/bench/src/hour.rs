@@ -2,10 +2,8 @@
 
 use std::io::Write;
 use std::path::Path;
-use std::time::Duration;
 
-use consort_tests::process::{Folder, Program};
-use serde_json::Value;
+use consort_tests::process::Folder;
 
 use crate::figures::Figures;
 use crate::recordings::{read_manifest, read_samples};
@@ -24,7 +22,6 @@ const LOOK_EVERY_S: usize = 300;
 const GOAL_MB: f64 = 1.0;
 const RATE: usize = 48_000;
 /// How long the station may take to open, and to hear what was played.
-const PATIENCE: Duration = Duration::from_secs(60);
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
