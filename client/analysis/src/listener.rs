@@ -11,7 +11,7 @@ use crate::evidence::Evidence;
 use crate::health::HealthWatch;
 use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
 use crate::history::History;
-use crate::identify::Identifier;
+use crate::identify::{Identifier, Verdict};
 use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
 use crate::onset::OnsetDetector;
@@ -41,6 +41,10 @@ const ANSWER_DB: f64 = 24.0;
 /// One whose string is expected next is hers up to the second figure, and what is softer still is not even told.
 const SOFT_DB: f64 = 7.0;
 const SOFT_EXPECTED_DB: f64 = 10.0;
+/// Another string that was plucked later, no softer than this, decibels, and explains this share of the sound, crowds a note:
+/// what sounds from then on is both of them.
+const CROWDS_DB: f64 = 10.0;
+const CROWDS_SCORE: f64 = 0.3;
 
 /// Hears the strings of one harp in a stream of samples.
 ///
@@ -266,6 +270,14 @@ impl Listener {
     /// Ends notes whose string was plucked again, and those that were measured and followed by another.
     fn end_plucked_again(&mut self) {
         for at in 0..NOTES {
+            let note = &self.notes[at];
+            let begun = (self.history.count() - note.onset) as f64
+                >= LEVEL_S * f64::from(self.rate.get()) / self.decimator.factor() as f64;
+            if note.open && note.passed && begun && note.level_db.is_none() {
+                self.notes[at].level_db = Some(self.level(note.onset));
+            }
+        }
+        for at in 0..NOTES {
             if !self.notes[at].open || self.notes[at].ended {
                 continue;
             }
@@ -279,9 +291,18 @@ impl Listener {
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);
             let next = later().map(|note| note.onset).min();
+            let least = self.notes[at].level_db.map(|level| level - CROWDS_DB);
+            let crowds = |other: &&Note| {
+                let another = |verdict: Verdict| Some(verdict.string) != string && verdict.score > CROWDS_SCORE;
+                other.verdict().is_some_and(another) && least.is_some() && other.level_db > least
+            };
+            let crowded = later().filter(crowds).map(|note| note.onset).min();
+            let crowd = later().filter(crowds).count();
             let measured = self.notes[at].measured;
             let note = &mut self.notes[at];
             (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
+            note.crowded = crowded.unwrap_or(u64::MAX);
+            note.crowd = crowd;
             note.later = next.unwrap_or(u64::MAX);
             if measured && followed {
                 note.open = false;

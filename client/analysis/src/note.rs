@@ -30,6 +30,13 @@ const SCORE_SURE: f64 = 0.3;
 const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
+/// The same when only frames from before another string were used.
+const ALONE_SIGMA_MAX_CENTS: f64 = 1.0;
+/// So many frames at least make a measure.
+const ALONE_FRAMES: usize = 5;
+/// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
+const CROWD: usize = 2;
+const CROWDED_OUT_S: f64 = 0.45;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 2.0;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
@@ -74,6 +81,8 @@ pub(crate) struct Measured {
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
     pub(crate) partials: Partials,
+    /// Whether nothing was used that sounded after another string was plucked.
+    alone: bool,
 }
 
 /// What becomes of a note at a hop.
@@ -118,6 +127,11 @@ pub(crate) struct Note {
     pub(crate) later: u64,
     /// The first onset after this one, whatever it proved to be.
     pub(crate) next: u64,
+    /// When the first other string was plucked for certain, and how many were since.
+    pub(crate) crowded: u64,
+    pub(crate) crowd: usize,
+    /// How loud it began, once that is known, decibels.
+    pub(crate) level_db: Option<f64>,
     pub(crate) context: Context,
     rate: f64,
     beliefs: Beliefs,
@@ -145,6 +159,9 @@ impl Note {
             earlier: 0,
             later: u64::MAX,
             next: u64::MAX,
+            crowded: u64::MAX,
+            crowd: 0,
+            level_db: None,
             context: Context::concert_harp(Hz::new(440.0).expect("a constant above zero")),
             rate,
             beliefs: Beliefs::new(),
@@ -172,6 +189,9 @@ impl Note {
         self.earlier = earlier;
         self.later = u64::MAX;
         self.next = u64::MAX;
+        self.crowded = u64::MAX;
+        self.crowd = 0;
+        self.level_db = None;
         self.context = *context;
         self.beliefs = Beliefs::new();
         self.looks = 0;
@@ -223,7 +243,8 @@ impl Note {
         let age_s = (now - self.onset) as f64 / self.rate;
         // While another pluck is in doubt, nothing after it is used and nothing is final.
         let complete = self.end == u64::MAX && age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
-        if complete || self.ended {
+        let crowded_out = self.end == u64::MAX && self.crowd >= CROWD && age_s > CROWDED_OUT_S;
+        if complete || crowded_out || self.ended {
             return self.finish(history);
         }
         let every = if age_s < 0.4 { 1 } else { 4 };
@@ -294,6 +315,11 @@ impl Note {
         } else {
             SCORE_SURE
         };
+        let joined_max = if measured.alone {
+            ALONE_SIGMA_MAX_CENTS
+        } else {
+            JOINED_SIGMA_MAX_CENTS
+        };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if measured.glide.0.abs() > TURNED_CENTS
@@ -302,7 +328,7 @@ impl Note {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
-        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
+        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > joined_max) {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
@@ -346,6 +372,29 @@ impl Note {
             .follower
             .count()
             .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
+        let whole = self.measure_from(verdict, from, to);
+        // Frames that end before another string was plucked are its own; of few of them, little can be told.
+        let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
+        let before = before.max(0.0) as usize;
+        if before >= to || before < ALONE_FRAMES {
+            return whole;
+        }
+        let alone = self.measure_from(verdict, from.min(before - ALONE_FRAMES), before);
+        let alone = alone.map(|measured| Measured {
+            alone: true,
+            ..measured
+        });
+        match (whole, alone) {
+            (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.glide.0.abs() < GLIDE_USUAL_CENTS => {
+                // The last fit is the one that counts.
+                self.measure_from(verdict, from, to)
+            }
+            (whole, alone) => alone.or(whole),
+        }
+    }
+
+    /// The pitch as it can be told from some of the frames.
+    fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
         let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         Some(Measured {
@@ -355,6 +404,7 @@ impl Note {
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: self.partials_above(count, fitted.hz),
+            alone: false,
         })
     }
 
@@ -383,6 +433,7 @@ impl Note {
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: Partials::default(),
+            alone: false,
         })
     }
 
