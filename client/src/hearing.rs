@@ -170,6 +170,11 @@ impl Hearing {
         sensed
     }
 
+    /// The newest pluck that may belong to playing, seconds of the sound.
+    pub(crate) fn newest_pluck_s(&self) -> Option<f64> {
+        self.playing.newest_s()
+    }
+
     /// Whether she plays, now that this is sensed; a run that she was asked for is not playing.
     pub(crate) fn plays(&mut self, sensed: &Sensed) -> bool {
         let (onset_s, time_s, string, is_final) = match sensed {
@@ -188,7 +193,8 @@ impl Hearing {
         if !is_final && time_s - onset_s < PLUCKED_AFTER_S {
             return self.ways.plays;
         }
-        let plays = self.playing.pluck(onset_s, string) && self.ways.last_check.is_none();
+        self.playing.pluck(onset_s, string);
+        let plays = self.playing.sounds_until(time_s) && self.ways.last_check.is_none();
         if plays && !self.ways.plays {
             self.follower.let_go();
         }

@@ -50,7 +50,24 @@ impl Playing {
 
     /// She has rested: what comes now is tuning.
     pub fn rest(&mut self) {
-        self.begin_sound();
+        // The newest pluck stays, so that the last words on those before it do not count anew.
+        let newest = self.recent.pop_back();
+        self.recent.clear();
+        self.recent.extend(newest);
+        self.plays = false;
+    }
+
+    /// The newest pluck that counted, seconds of the sound.
+    pub fn newest_s(&self) -> Option<f64> {
+        self.recent.back().map(|(onset, _)| *onset)
+    }
+
+    /// The sound has come to `time_s`: what only rings on since the last pluck is a rest. Whether she plays.
+    pub fn sounds_until(&mut self, time_s: f64) -> bool {
+        if self.plays && self.newest_s().is_some_and(|newest| time_s - newest > REST_S) {
+            self.rest();
+        }
+        self.plays
     }
 
     /// Whether she plays.
@@ -99,6 +116,20 @@ mod tests {
             (0.6, 22, false),
             (0.9, 23, false),
         ]);
+    }
+
+    #[test]
+    fn strings_that_only_ring_on_are_a_rest() {
+        let mut playing = Playing::default();
+        let string = |number| StringNumber::new(number).expect("a string");
+        for (onset_s, number) in [(0.0, 20), (0.3, 21), (0.6, 22), (0.9, 23)] {
+            playing.pluck(onset_s, string(number));
+        }
+        assert!(playing.sounds_until(1.8));
+        assert!(!playing.sounds_until(2.0), "a second and more since the last pluck");
+        for (onset_s, number) in [(0.3, 21), (0.6, 22), (0.9, 23)] {
+            assert!(!playing.pluck(onset_s, string(number)), "the last word on {number}");
+        }
     }
 
     #[test]

@@ -54,8 +54,11 @@ impl EventLoop {
         if self.listening.is_some() {
             return self.sense_in_check(sensed);
         }
+        let before = self.hearing.newest_pluck_s();
         if self.hearing.plays(sensed) {
-            self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
+            if self.hearing.newest_pluck_s() != before || self.rest_at.is_none() {
+                self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
+            }
             self.let_go_at = None;
             self.refresh();
             return;
