@@ -116,7 +116,7 @@ impl Live {
                 });
             }
             match open.as_mut() {
-                Some(open) => work(open, &self.0.harp),
+                Some(open) => work(open, &self.0.harp).map_err(|why| why.at(&self.0.path)),
                 None => Err(NotDone::Meaningless("the record is not open".to_owned())),
             }
         });
