@@ -208,7 +208,8 @@ async fn plot(State(live): State<Live>, Query(asked): Query<Asked>) -> Response 
 async fn sheet(State(live): State<Live>, Query(asked): Query<Asked>) -> Response {
     let made = live.with(move |open, heard| {
         let kept = open.kept(asked.harp.as_deref(), heard)?;
-        Ok(page::page(open.read(&kept)?))
+        let tunings = open.store.tunings(kept.id)?;
+        Ok(page::page(open.read(&kept)?, tunings))
     });
     match made.await {
         Ok(html) => file(Some("record.html".to_owned()), "text/html; charset=utf-8", html),

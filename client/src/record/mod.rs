@@ -159,7 +159,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         }
         RecordOrder::Page { file } => {
             let kept = store.harp(of)?;
-            save(file, &page::page(&told(store, &kept, today)?))?;
+            save(file, &page::page(&told(store, &kept, today)?, store.tunings(kept.id)?))?;
             Ok(Vec::new())
         }
         RecordOrder::Export { file, list } => list::export(store, of, file, list.as_deref()),
