@@ -72,7 +72,7 @@ impl Keeper {
         let at_start = now();
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
-            if let Err(why) = keep_all(&path, &harp, &tag, &waiting) {
+            if let Err(why) = keep_all(&path, &harp, &tag, &waiting).map_err(|why| why.at(&path)) {
                 // The harp is tuned all the same; the sentence says what is not kept.
                 let _ = told.try_send(Fed::Said(why.to_string()));
             }
@@ -166,7 +166,15 @@ fn keep_all(path: &std::path::Path, harp: &Harp, tag: &str, waiting: &Receiver<T
 /// The record's harp with the same strings, or a new one under a name that is free.
 fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
     let known = store.harps()?;
-    let named = |name: &str| known.iter().find(|kept| kept.sheet.harp.name() == name);
+    let named = |name: &str| {
+        let exactly = known.iter().find(|kept| kept.sheet.harp.name() == name);
+        // The record takes names that differ in small and large letters alone for one.
+        exactly.or_else(|| {
+            known
+                .iter()
+                .find(|kept| kept.sheet.harp.name().to_lowercase() == name.to_lowercase())
+        })
+    };
     if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
         return Ok(kept.id);
     }

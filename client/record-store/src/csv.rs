@@ -153,15 +153,15 @@ impl Store {
 
     /// Takes in the lines of any list, all of them or none; a second time changes nothing.
     pub fn import_csv(&mut self, kept: &Kept, text: &str, today: Date) -> Result<Imported, RecordError> {
-        let rows = rows(text);
+        let rows = rows(text)?;
         let Some((_, first)) = rows.first() else {
-            return Err(unknown_columns().into());
+            return Err(unknown_columns(&[]).into());
         };
         let header = first.join(",");
         let list = List::ALL
             .into_iter()
             .find(|list| list.columns() == header)
-            .ok_or_else(unknown_columns)?;
+            .ok_or_else(|| unknown_columns(first))?;
         let names: Vec<&str> = list.columns().split(',').collect();
         let mut read = Vec::new();
         for (number, fields) in &rows[1..] {
@@ -183,7 +183,7 @@ impl Store {
             );
         }
         let mut imported = Imported::default();
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         for row in read {
             match row {
                 Row::Entry(entry) => {

@@ -158,7 +158,7 @@ impl Store {
 
     /// Takes back the newest change of a person's entries; again and again, the ones before it.
     pub fn undo(&mut self, harp: HarpId) -> Result<Undone, RecordError> {
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         let newest: Option<(i64, String, String, Option<bool>)> = transaction
             .query_row(
                 "SELECT id, kind, content, before FROM edit WHERE harp = ?1 AND undone = 0 ORDER BY id DESC LIMIT 1",
@@ -196,7 +196,7 @@ impl Store {
 
     /// Notes the room; a second figure for the same moment replaces the first.
     pub fn note_climate(&mut self, harp: HarpId, climate: &Climate) -> Result<(), RecordError> {
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         let before = climate_at(&transaction, harp, climate.at)?;
         climate_in(&transaction, harp, climate)?;
         if climate_at(&transaction, harp, climate.at)? != before {
@@ -211,7 +211,7 @@ impl Store {
     }
 
     fn set(&mut self, harp: HarpId, entry: &Entry, out: bool) -> Result<(), RecordError> {
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         let before = removed(&transaction, harp, entry)?;
         if before != Some(out) {
             put(&transaction, harp, entry, out)?;

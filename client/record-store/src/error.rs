@@ -1,6 +1,6 @@
 //! Why a record cannot be opened, written or imported.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use consort_record::NotAnEntry;
 
@@ -64,7 +64,10 @@ pub enum RecordError {
         known: String,
     },
     /// Two harps would have one name.
-    #[error("the record already has a harp called “{0}”: choose another name, or --into to join the two")]
+    #[error(
+        "the record already has a harp called “{0}”: give this one another name, at an import with --as, or join the two \
+         with --into"
+    )]
     NameTaken(String),
     /// Two lengths would have one name.
     #[error("there already is a length called “{0}” on the shelf: give the new one another name")]
@@ -102,6 +105,16 @@ pub enum RecordError {
     Sqlite(#[from] rusqlite::Error),
 }
 
+impl RecordError {
+    /// The same with the file that it is about, where SQLite said it: what to do depends on what is wrong with it.
+    pub fn at(self, path: &Path) -> Self {
+        match self {
+            Self::Sqlite(cause) => crate::store::told(path, cause),
+            other => other,
+        }
+    }
+}
+
 /// Why a text is not taken in; nothing of it was.
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 #[non_exhaustive]
@@ -111,6 +124,30 @@ pub enum NotImported {
     Columns {
         /// What could stand there.
         expected: String,
+    },
+    /// The first line is nearly that of a list.
+    #[error(
+        "line 1, column {column}: {found} stands where the list {list} has {expected}; its first line is {columns}"
+    )]
+    Column {
+        /// The first column that differs, from 1.
+        column: usize,
+        /// What stands there.
+        found: String,
+        /// The list that was meant.
+        list: &'static str,
+        /// What should stand there.
+        expected: String,
+        /// All of the list's columns.
+        columns: &'static str,
+    },
+    /// A text in quotes has no end.
+    #[error("line {line}, column {column}: a quotation mark is opened and never closed")]
+    Quote {
+        /// The line, from 1.
+        line: usize,
+        /// The field in the line, from 1.
+        column: usize,
     },
     /// A line has too few or too many fields.
     #[error("line {line}: {found} columns in place of {expected}")]

@@ -1,7 +1,7 @@
 //! The harps of a record.
 
 use consort_record::{Date, Pins, Player, Sheet};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{Connection, Row, params};
 use serde::{Deserialize, Serialize};
 
 use crate::entries::{SHEET, note_edit};
@@ -27,67 +27,40 @@ pub struct Kept {
 impl Store {
     /// All harps, by name.
     pub fn harps(&self) -> Result<Vec<Kept>, RecordError> {
-        let mut statement = self.connection.prepare("SELECT * FROM harp ORDER BY name")?;
-        let rows = statement.query_map([], columns)?;
-        rows.map(|row| kept(row?)).collect()
+        harps(&self.connection)
     }
 
-    /// The harp called `name`; without a name the only one there is.
+    /// The harp called `name`, in small or large letters; without a name the only one there is.
     pub fn harp(&self, name: Option<&str>) -> Result<Kept, RecordError> {
         let mut harps = self.harps()?;
         let place = match name {
-            Some(name) => harps.iter().position(|kept| kept.sheet.harp.name() == name),
+            Some(name) => place_of(&harps, name),
             None => (harps.len() == 1).then_some(0),
         };
         if let Some(place) = place {
             return Ok(harps.swap_remove(place));
         }
-        let names: Vec<String> = harps
-            .iter()
-            .map(|kept| format!("“{}”", kept.sheet.harp.name()))
-            .collect();
-        let known = names.join(", ");
         Err(match (name, harps.first()) {
-            (_, None) => RecordError::NoHarpYet,
+            (Some(name), Some(_)) => no_such_harp(&harps, name),
             (None, Some(first)) => RecordError::WhichHarp {
                 first: first.sheet.harp.name().to_owned(),
-                known,
+                known: names(&harps),
             },
-            (Some(name), Some(_)) => RecordError::NoSuchHarp {
-                name: name.chars().take(60).collect(),
-                known,
-            },
+            (_, None) => RecordError::NoHarpYet,
         })
     }
 
     /// Adds the harp of `sheet`; `tag` tells it from all others and is made of random numbers.
     pub fn add_harp(&mut self, tag: &str, sheet: &Sheet) -> Result<HarpId, RecordError> {
-        let name = sheet.harp.name().to_owned();
-        let connection = self.writable()?;
-        let taken = connection
-            .query_row("SELECT 1 FROM harp WHERE name = ?1", [&name], |_| Ok(()))
-            .optional()?;
-        if taken.is_some() {
-            return Err(RecordError::NameTaken(name));
-        }
-        connection.execute(
-            "INSERT INTO harp (tag, name, kind, strings, pins, player, made) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-            params![
-                tag,
-                name,
-                json(&sheet.harp.kind())?,
-                json(&strings_of(&sheet.harp))?,
-                sheet.pins.word(),
-                sheet.player.word(),
-                sheet.made.map(Date::days),
-            ],
-        )?;
-        Ok(HarpId(connection.last_insert_rowid()))
+        let transaction = self.change()?;
+        let id = add(&transaction, tag, sheet)?;
+        transaction.commit()?;
+        Ok(id)
     }
 
     /// Changes what belongs to a harp for good; its strings stay.
     pub fn change_sheet(&mut self, harp: HarpId, sheet: &Sheet) -> Result<(), RecordError> {
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         let before = SheetForm::of(&sheet_of(&transaction, harp)?);
         let after = SheetForm::of(sheet);
         if after != before {
@@ -97,6 +70,64 @@ impl Store {
         transaction.commit()?;
         Ok(())
     }
+}
+
+/// All harps, by name.
+pub(crate) fn harps(connection: &Connection) -> Result<Vec<Kept>, RecordError> {
+    let mut statement = connection.prepare("SELECT * FROM harp ORDER BY name")?;
+    let rows = statement.query_map([], columns)?;
+    rows.map(|row| kept(row?)).collect()
+}
+
+/// Where in `harps` the one called `name` is: written so, or else in other letters.
+pub(crate) fn place_of(harps: &[Kept], name: &str) -> Option<usize> {
+    let exactly = harps.iter().position(|kept| kept.sheet.harp.name() == name);
+    exactly.or_else(|| harps.iter().position(|kept| same_name(kept.sheet.harp.name(), name)))
+}
+
+fn names(harps: &[Kept]) -> String {
+    let names = harps.iter().map(|kept| format!("“{}”", kept.sheet.harp.name()));
+    names.collect::<Vec<_>>().join(", ")
+}
+
+/// Why none of `harps` is the one called `name`.
+pub(crate) fn no_such_harp(harps: &[Kept], name: &str) -> RecordError {
+    if harps.is_empty() {
+        return RecordError::NoHarpYet;
+    }
+    RecordError::NoSuchHarp {
+        name: name.chars().take(60).collect(),
+        known: names(harps),
+    }
+}
+
+/// Whether people would take two names for one.
+pub(crate) fn same_name(one: &str, other: &str) -> bool {
+    one.to_lowercase() == other.to_lowercase()
+}
+
+/// Adds the harp of `sheet` under a name that no other has.
+pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<HarpId, RecordError> {
+    let name = sheet.harp.name();
+    let taken = harps(connection)?
+        .into_iter()
+        .find(|kept| same_name(kept.sheet.harp.name(), name));
+    if let Some(kept) = taken {
+        return Err(RecordError::NameTaken(kept.sheet.harp.name().to_owned()));
+    }
+    connection.execute(
+        "INSERT INTO harp (tag, name, kind, strings, pins, player, made) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        params![
+            tag,
+            name,
+            json(&sheet.harp.kind())?,
+            json(&strings_of(&sheet.harp))?,
+            sheet.pins.word(),
+            sheet.player.word(),
+            sheet.made.map(Date::days),
+        ],
+    )?;
+    Ok(HarpId(connection.last_insert_rowid()))
 }
 
 /// What can be changed of a sheet.

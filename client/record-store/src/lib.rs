@@ -11,7 +11,7 @@ mod harps;
 mod layout;
 mod readings;
 mod store;
-pub mod transfer;
+mod transfer;
 
 pub use entries::{Entry, Undone};
 pub use error::{NotImported, RecordError};
@@ -19,3 +19,4 @@ pub use form::Whole;
 pub use harps::{HarpId, Kept};
 pub use readings::{Point, TuningId};
 pub use store::Store;
+pub use transfer::{Imported, Whose};

@@ -46,7 +46,7 @@ impl Store {
 
     /// Keeps several readings at once, each with its milliseconds after 1970; all of them or none.
     pub fn hear_all(&mut self, harp: HarpId, tuning: TuningId, heard: &[(i64, Heard)]) -> Result<(), RecordError> {
-        let transaction = self.writable()?.transaction()?;
+        let transaction = self.change()?;
         for (at_unix_ms, heard) in heard {
             insert(&transaction, harp, tuning, *at_unix_ms, heard)?;
         }

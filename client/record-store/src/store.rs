@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use consort_store::database::connect;
-use rusqlite::{Connection, ErrorCode};
+use rusqlite::{Connection, ErrorCode, Transaction, TransactionBehavior};
 
 use crate::error::RecordError;
 use crate::layout::STEPS;
@@ -67,6 +67,16 @@ impl Store {
         Ok(self.connection.query_row("PRAGMA data_version", [], |row| row.get(0))?)
     }
 
+    /// Begins a change of several steps, all of them or none.
+    ///
+    /// It waits for another program's change to end before it looks at anything: what was looked at before that could
+    /// not be changed any more.
+    pub(crate) fn change(&mut self) -> Result<Transaction<'_>, RecordError> {
+        Ok(self
+            .writable()?
+            .transaction_with_behavior(TransactionBehavior::Immediate)?)
+    }
+
     /// Refuses writing to what a newer program wrote.
     pub(crate) fn writable(&mut self) -> Result<&mut Connection, RecordError> {
         match self.newer {
@@ -82,7 +92,7 @@ impl Store {
 /// Checks the file and runs the steps that it has not seen; says the layout of a newer one.
 fn prepare(connection: &mut Connection) -> rusqlite::Result<Option<usize>> {
     // One program at a time looks at the layout and changes it.
-    let transaction = connection.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
+    let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let version: i64 = transaction.query_row("PRAGMA user_version", [], |row| row.get(0))?;
     let found = usize::try_from(version).unwrap_or(usize::MAX);
     let Some(unseen) = STEPS.get(found..) else {

@@ -1,7 +1,8 @@
 //! Export and import of whole records: a readable backup, and the merge of two laptops' records of one harp.
 
-use consort_record::{Date, NotAnEntry};
-use rusqlite::params;
+use consort_proto::Harp;
+use consort_record::{Date, NotAnEntry, Pins, Sheet};
+use rusqlite::{Connection, Transaction, params};
 
 use crate::entries::{Entry, climate_in, put, removed};
 use crate::error::{NotImported, RecordError};
@@ -9,9 +10,20 @@ use crate::form::{
     ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, LengthForm, Meaningless, ReadingForm, SpoiltForm,
     TimbreForm, Whole, strings_of,
 };
-use crate::harps::{HarpId, Kept};
+use crate::harps::{HarpId, Kept, SheetForm, add, harps, no_such_harp, place_of};
 use crate::readings::{begin, insert, tuning_form};
 use crate::store::Store;
+
+/// Which harp here the one in a file is, where its tag is not known here.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Whose<'a> {
+    /// A new one, under its own name.
+    File,
+    /// The one that is called so here: two laptops have begun to record it apart.
+    Into(&'a str),
+    /// A new one, called so.
+    Called(&'a str),
+}
 
 /// What an import brought.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
@@ -114,9 +126,8 @@ impl Store {
 
     /// Takes in the JSON of a record, all of it or nothing; a second time changes nothing.
     ///
-    /// A harp with the tag of one that is here is the same harp. `into` joins a record of one harp to a harp of that
-    /// name here, for a harp that two laptops have begun to record apart.
-    pub fn import(&mut self, text: &str, into: Option<&str>, today: Date) -> Result<Imported, RecordError> {
+    /// A harp with the tag of one that is here is the same harp; `whose` says what is to be done with another.
+    pub fn import(&mut self, text: &str, whose: Whose<'_>, today: Date) -> Result<Imported, RecordError> {
         let whole: Whole = serde_json::from_str(text).map_err(|why| NotImported::Json {
             line: why.line(),
             column: why.column(),
@@ -132,93 +143,119 @@ impl Store {
             }
             .into());
         }
-        if let (Some(_), [_, other, ..]) = (into, whole.harps.as_slice()) {
+        if let (Whose::Into(_) | Whose::Called(_), [_, other, ..]) = (whose, whole.harps.as_slice()) {
             return Err(NotImported::Value {
                 place: format!("harps[1] “{}”", other.name),
-                why: "only a record of one harp can be joined to another".to_owned(),
+                why: "only a record of one harp can be joined to another or given another name".to_owned(),
             }
             .into());
         }
         let mut imported = Imported::default();
+        let transaction = self.change()?;
         for (number, form) in whole.harps.iter().enumerate() {
-            // Checked as a whole before anything is written.
             let place = format!("harps[{number}]");
-            form.check(&place, today)?;
-            let kept = self.find_or_add(form, into, &place, &mut imported)?;
-            self.import_harp(&kept, form, &place, &mut imported)?;
-        }
-        Ok(imported)
-    }
-
-    fn find_or_add(
-        &mut self,
-        form: &HarpForm,
-        into: Option<&str>,
-        place: &str,
-        imported: &mut Imported,
-    ) -> Result<Kept, RecordError> {
-        let harps = self.harps()?;
-        if let Some(name) = into {
-            let kept = self.harp(Some(name))?;
-            let sheet = form.sheet().map_err(|meaningless| value(place, meaningless))?;
-            if strings_of(&kept.sheet.harp) != strings_of(&sheet.harp) {
-                return Err(value(place, ("strings", format!("they are not the strings of “{name}”"))).into());
-            }
-            return Ok(kept);
-        }
-        if let Some(kept) = harps.into_iter().find(|kept| kept.tag == form.tag) {
-            return Ok(kept);
-        }
-        let sheet = form.sheet().map_err(|meaningless| value(place, meaningless))?;
-        let id = self.add_harp(&form.tag, &sheet)?;
-        imported.harps += 1;
-        Ok(Kept {
-            id,
-            tag: form.tag.clone(),
-            sheet,
-        })
-    }
-
-    fn import_harp(
-        &mut self,
-        kept: &Kept,
-        form: &HarpForm,
-        place: &str,
-        imported: &mut Imported,
-    ) -> Result<(), RecordError> {
-        let transaction = self.writable()?.transaction()?;
-        for tuning in &form.tunings {
-            let said = |meaningless| value(place, meaningless);
-            let id = begin(
-                &transaction,
-                kept.id,
-                tuning.begun().map_err(said)?,
-                &tuning.place().map_err(said)?,
-                &tuning.tuning().map_err(said)?,
-                &tuning.tolerance().map_err(said)?,
-            )?;
-            for reading in &tuning.readings {
-                let heard = reading.heard().map_err(said)?;
-                imported.readings += usize::from(insert(&transaction, kept.id, id, reading.at_unix_ms, &heard)?);
-            }
-        }
-        for (entry, out) in form.entries(place)? {
-            let before = removed(&transaction, kept.id, &entry)?;
-            // Taken out on either laptop is taken out.
-            if before.is_none() || (before == Some(false) && out) {
-                put(&transaction, kept.id, &entry, out)?;
-                imported.entries += 1;
-            }
-        }
-        for climate in &form.climate {
-            let climate = climate.climate().map_err(|meaningless| value(place, meaningless))?;
-            let known = has_climate(&transaction, kept.id, climate.at.0)?;
-            climate_in(&transaction, kept.id, &climate)?;
-            imported.entries += usize::from(!known);
+            let kept = find_or_add(&transaction, form, whose, &place, &mut imported)?;
+            form.check(&place, &kept.sheet, today)?;
+            import_harp(&transaction, &kept, form, &place, &mut imported)?;
         }
         transaction.commit()?;
-        Ok(())
+        Ok(imported)
     }
+}
+
+/// The harp here that `form` is of; one that is not here yet is added.
+fn find_or_add(
+    connection: &Connection,
+    form: &HarpForm,
+    whose: Whose<'_>,
+    place: &str,
+    imported: &mut Imported,
+) -> Result<Kept, RecordError> {
+    let mut harps = harps(connection)?;
+    let said = |meaningless| value(place, meaningless);
+    let sheet = form.sheet().map_err(said)?;
+    let known = match whose {
+        Whose::Into(name) => Some(place_of(&harps, name).ok_or_else(|| no_such_harp(&harps, name))?),
+        Whose::File | Whose::Called(_) => harps.iter().position(|kept| kept.tag == form.tag),
+    };
+    if let Some(known) = known {
+        let kept = harps.swap_remove(known);
+        if strings_of(&kept.sheet.harp) != strings_of(&sheet.harp) {
+            let name = kept.sheet.harp.name();
+            return Err(said(("strings", format!("they are not the strings of “{name}”"))).into());
+        }
+        return joined(connection, kept, &sheet, imported);
+    }
+    let sheet = match whose {
+        Whose::Called(name) => Sheet {
+            harp: Harp::new(name.trim().to_owned(), sheet.harp.kind(), sheet.harp.strings().to_vec())
+                .map_err(|why| said(("name", why.to_string())))?,
+            ..sheet
+        },
+        Whose::File | Whose::Into(_) => sheet,
+    };
+    let id = add(connection, &form.tag, &sheet)?;
+    imported.harps += 1;
+    Ok(Kept {
+        id,
+        tag: form.tag.clone(),
+        sheet,
+    })
+}
+
+/// `kept` with what the `other` laptop knows of it for good: the day it was made where nobody had said, and threaded pins,
+/// since those are never to be pushed.
+fn joined(connection: &Connection, kept: Kept, other: &Sheet, imported: &mut Imported) -> Result<Kept, RecordError> {
+    let mut sheet = kept.sheet.clone();
+    sheet.made = sheet.made.or(other.made);
+    if other.pins == Pins::Threaded {
+        sheet.pins = Pins::Threaded;
+    }
+    if sheet == kept.sheet {
+        return Ok(kept);
+    }
+    SheetForm::of(&sheet).put_back(connection, kept.id)?;
+    imported.entries += 1;
+    Ok(Kept { sheet, ..kept })
+}
+
+fn import_harp(
+    transaction: &Transaction<'_>,
+    kept: &Kept,
+    form: &HarpForm,
+    place: &str,
+    imported: &mut Imported,
+) -> Result<(), RecordError> {
+    for tuning in &form.tunings {
+        let said = |meaningless| value(place, meaningless);
+        let id = begin(
+            transaction,
+            kept.id,
+            tuning.begun().map_err(said)?,
+            &tuning.place().map_err(said)?,
+            &tuning.tuning().map_err(said)?,
+            &tuning.tolerance().map_err(said)?,
+        )?;
+        for reading in &tuning.readings {
+            let heard = reading.heard().map_err(said)?;
+            imported.readings += usize::from(insert(transaction, kept.id, id, reading.at_unix_ms, &heard)?);
+        }
+    }
+    for (entry, out) in form.entries(place)? {
+        let before = removed(transaction, kept.id, &entry)?;
+        // Taken out on either laptop is taken out.
+        if before.is_none() || (before == Some(false) && out) {
+            put(transaction, kept.id, &entry, out)?;
+            imported.entries += 1;
+        }
+    }
+    for climate in &form.climate {
+        let climate = climate.climate().map_err(|meaningless| value(place, meaningless))?;
+        let known = has_climate(transaction, kept.id, climate.at.0)?;
+        climate_in(transaction, kept.id, &climate)?;
+        imported.entries += usize::from(!known);
+    }
+    Ok(())
 }
 
 /// The version of the JSON form.
@@ -276,9 +313,8 @@ impl HarpForm {
         Ok(entries)
     }
 
-    /// Everything that can be wrong with it, so that nothing is written of what cannot be written whole.
-    fn check(&self, place: &str, today: Date) -> Result<(), NotImported> {
-        let sheet = self.sheet().map_err(|why| value(place, why))?;
+    /// Everything that can be wrong with it, told as something of the harp of `sheet`.
+    fn check(&self, place: &str, sheet: &Sheet, today: Date) -> Result<(), NotImported> {
         let admits = |at: String, on: Date, string| -> Result<(), NotImported> {
             sheet
                 .admits(on, string, today)
@@ -309,9 +345,11 @@ impl HarpForm {
             }
         }
         for (number, climate) in self.climate.iter().enumerate() {
-            climate
-                .climate()
-                .map_err(|why| value(&format!("{place}.climate[{number}]"), why))?;
+            let at = format!("{place}.climate[{number}]");
+            let climate = climate.climate().map_err(|why| value(&at, why))?;
+            if climate.at.date() > today {
+                admits(at, climate.at.date(), None)?;
+            }
         }
         Ok(())
     }

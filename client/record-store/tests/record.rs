@@ -1,6 +1,7 @@
 //! What a record promises: nothing acknowledged is lost, edits can be taken back, imports are idempotent and refused
 //! with their place, two laptops' records become one.
 
+mod faults;
 mod filled;
 
 use std::fs;
@@ -9,7 +10,7 @@ use std::path::PathBuf;
 use consort_proto::harp_file;
 use consort_record::{Climate, Concert, Moment, Sheet};
 use consort_record_store::csv::List;
-use consort_record_store::{Entry, RecordError, Store, Undone};
+use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
 use filled::{TODAY, begun, day, file, fill, fitting, string, tune};
 
 #[test]
@@ -145,9 +146,9 @@ fn an_export_is_imported_once_and_then_changes_nothing() {
     let whole = store.export().expect("an export");
     let text = serde_json::to_string(&whole).expect("JSON");
     let mut other = Store::open(&file("import")).expect("open");
-    let first = other.import(&text, None, day(TODAY)).expect("an import");
+    let first = other.import(&text, Whose::File, day(TODAY)).expect("an import");
     assert_eq!((first.harps, first.readings, first.entries), (1, 12, 6));
-    let second = other.import(&text, None, day(TODAY)).expect("an import");
+    let second = other.import(&text, Whose::File, day(TODAY)).expect("an import");
     assert_eq!((second.harps, second.readings, second.entries), (0, 0, 0));
     assert_eq!(other.export().expect("an export"), whole);
 }
@@ -166,8 +167,8 @@ fn two_laptops_records_of_one_harp_become_one() {
         .expect("taken out");
     let text = |store: &Store| serde_json::to_string(&store.export().expect("an export")).expect("JSON");
     let (from_one, from_other) = (text(&one), text(&other));
-    one.import(&from_other, None, day(TODAY)).expect("an import");
-    other.import(&from_one, None, day(TODAY)).expect("an import");
+    one.import(&from_other, Whose::File, day(TODAY)).expect("an import");
+    other.import(&from_one, Whose::File, day(TODAY)).expect("an import");
     assert_eq!(one.export().expect("an export"), other.export().expect("an export"));
     let life = one.life(&kept, None).expect("a life");
     assert_eq!(
@@ -186,11 +187,11 @@ fn records_begun_apart_are_joined_by_name() {
     let text = serde_json::to_string(&form).expect("JSON");
     let (mut other, _) = begun("apart-other");
     let refusal = other
-        .import(&text, None, day(TODAY))
+        .import(&text, Whose::File, day(TODAY))
         .expect_err("two harps of one name");
     assert!(refusal.to_string().contains("already has a harp called"), "{refusal}");
     let name = kept.sheet.harp.name().to_owned();
-    let imported = other.import(&text, Some(&name), day(TODAY)).expect("joined");
+    let imported = other.import(&text, Whose::Into(&name), day(TODAY)).expect("joined");
     assert_eq!((imported.harps, imported.readings), (0, 12));
 }
 
@@ -216,6 +217,9 @@ fn a_list_that_cannot_be_is_refused_with_its_line_and_column_and_nothing_is_take
     let table = [
         ("string,fitted\n20,2026-01-01",                                              "line 1: these columns are those of no list"),
         ("",                                                                           "line 1: these columns are those of no list"),
+        ("at,humidity_percent,temperature_c\n2026-11-20T10:00:00Z,40,20",              "line 1, column 2: “humidity_percent” stands where the list climate has “temperature_c”"),
+        ("on,deed,string",                                                              "line 1, column 4: nothing stands where the list events has “note”"),
+        ("on,name\n2026-12-12,\"Winter\n2026-12-13,Spring",                             "line 2, column 2: a quotation mark is opened and never closed"),
         ("on,name\n2026-12-12,Winter\n2026-12-13",                                     "line 3: 1 columns in place of 2"),
         ("at,temperature_c,humidity_percent\n2026-11-20T10:00:00Z,20,40\n2026-11-20T11:00:00Z,20,140", "line 3, column humidity_percent: a humidity of 140 %"),
         ("at,temperature_c,humidity_percent\n2026-11-20T10:00:00Z,99,40",              "line 2, column temperature_c: a temperature of 99"),
@@ -244,7 +248,7 @@ fn json_that_cannot_be_is_refused_with_its_place() {
     let text = serde_json::to_string_pretty(&before).expect("JSON");
     let future = text.replace("2026-11-21", "2027-11-21");
     let refusal = store
-        .import(&future, None, day(TODAY))
+        .import(&future, Whose::File, day(TODAY))
         .expect_err("a day to come")
         .to_string();
     assert!(
@@ -252,13 +256,13 @@ fn json_that_cannot_be_is_refused_with_its_place() {
         "{refusal}"
     );
     let refusal = store
-        .import("{\n  \"harps\": 3 }", None, day(TODAY))
+        .import("{\n  \"harps\": 3 }", Whose::File, day(TODAY))
         .expect_err("no record")
         .to_string();
     assert!(refusal.starts_with("line 2, column "), "{refusal}");
     let newer = text.replacen("\"consort_record\": 1", "\"consort_record\": 2", 1);
     let refusal = store
-        .import(&newer, None, day(TODAY))
+        .import(&newer, Whose::File, day(TODAY))
         .expect_err("a newer form")
         .to_string();
     assert!(refusal.contains("update this program"), "{refusal}");

@@ -16,8 +16,11 @@ pub(crate) struct Usual {
 const STIFFNESS_SPREAD: f64 = 0.25;
 /// How much lighter or heavier a tenth of a false string is, one standard deviation.
 const MASS_SPREAD: f64 = 0.03;
-/// The places of the length at which it may be: the other half sounds the same.
-const PLACES: [f64; 9] = [0.08, 0.13, 0.18, 0.24, 0.30, 0.35, 0.40, 0.45, 0.50];
+/// The places of the length at which it may be, each as likely as the other: the other half sounds the same.
+/// They lie so near to each other that no partial that is looked at goes from crest to trough between two.
+const PLACES: usize = 22;
+const PLACE_FIRST: f64 = 0.08;
+const PLACE_STEP: f64 = 0.02;
 /// Its width as a share of the length.
 const WIDTH: f64 = 0.1;
 /// How differently one pluck's first partial is read from the next one's, cents.
@@ -105,7 +108,8 @@ impl Compared {
         if self.values.len() < 2 {
             return 0.0;
         }
-        let places = PLACES.map(|place| {
+        let places: [f64; PLACES] = std::array::from_fn(|number| {
+            let place = PLACE_FIRST + PLACE_STEP * number as f64;
             let shape: Vec<f64> = self
                 .partials
                 .iter()
@@ -116,7 +120,7 @@ impl Compared {
             let agrees: f64 = through.iter().zip(&self.values).map(|(a, b)| a * b).sum();
             0.5 * (agrees * agrees / (1.0 + information) - information.ln_1p())
         });
-        likely::sum(places.into_iter()) - (PLACES.len() as f64).ln()
+        likely::sum(places.into_iter()) - (PLACES as f64).ln()
     }
 
     /// The density of the values on an even string, less a constant, as a natural logarithm.

@@ -121,7 +121,8 @@ fn one_string(
                 cause: Cause::NewString {
                     fitted: *fitted,
                     falls: stretch.falls.clone(),
-                    holds_on: stretch.holds_on,
+                    // One that falls on beyond the day that was foretold holds today at the earliest.
+                    holds_on: stretch.holds_on.max(today),
                     within_days: stretch.within_days.ceil() as u32,
                     noted: true,
                 },
@@ -189,7 +190,7 @@ fn one_string(
                 Cause::NewString {
                     fitted,
                     falls: stretch.falls,
-                    holds_on: stretch.holds_on,
+                    holds_on: stretch.holds_on.max(today),
                     within_days: stretch.within_days.ceil() as u32,
                     noted: false,
                 },

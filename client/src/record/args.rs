@@ -82,6 +82,9 @@ pub enum RecordOrder {
         /// The harp here that the one in the file is.
         #[arg(long, value_name = "NAME")]
         into: Option<String>,
+        /// What the one in the file is to be called here, where another already has its name.
+        #[arg(long = "as", value_name = "NAME", conflicts_with = "into")]
+        called: Option<String>,
     },
     /// Write down that a string was put on.
     Fitted {

@@ -7,7 +7,7 @@ use consort_proto::{Cents, StringNumber};
 use consort_record::telling::{about_name, string_name};
 use consort_record::{About, Date, Life, Replacement, Rules, When, Why, plan as restring, tell};
 use consort_record_store::csv::{List, line};
-use consort_record_store::{Point, Store, TuningId};
+use consort_record_store::{Point, RecordError, Store, TuningId};
 use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
@@ -19,7 +19,11 @@ pub(super) fn harps(store: &Store, form: Form) -> Result<Vec<String>, NotDone> {
         Form::Csv => vec!["harp,strings,pins,player,made,tunings".to_owned()],
         Form::Text | Form::Json => Vec::new(),
     };
-    for kept in store.harps()? {
+    let harps = store.harps()?;
+    if harps.is_empty() && form == Form::Text {
+        return Err(RecordError::NoHarpYet.into());
+    }
+    for kept in harps {
         let (sheet, tunings) = (&kept.sheet, store.tunings(kept.id)?);
         let made = sheet.made.map(|day| day.to_string());
         lines.push(match form {
@@ -307,6 +311,7 @@ pub(super) fn export(store: &Store, of: Option<&str>, file: &Path, list: Option<
             text.push('\n');
             text
         }
+        None if store.harps()?.is_empty() => return Err(RecordError::NoHarpYet.into()),
         None => serde_json::to_string_pretty(&store.export()?).map_err(|why| NotDone::Meaningless(why.to_string()))?,
     };
     save(file, &text)?;

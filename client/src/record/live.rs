@@ -116,7 +116,7 @@ impl Live {
                 });
             }
             match open.as_mut() {
-                Some(open) => work(open, &self.0.harp),
+                Some(open) => work(open, &self.0.harp).map_err(|why| why.at(&self.0.path)),
                 None => Err(NotDone::Meaningless("the record is not open".to_owned())),
             }
         });
@@ -208,7 +208,8 @@ async fn plot(State(live): State<Live>, Query(asked): Query<Asked>) -> Response 
 async fn sheet(State(live): State<Live>, Query(asked): Query<Asked>) -> Response {
     let made = live.with(move |open, heard| {
         let kept = open.kept(asked.harp.as_deref(), heard)?;
-        Ok(page::page(open.read(&kept)?))
+        let tunings = open.store.tunings(kept.id)?;
+        Ok(page::page(open.read(&kept)?, tunings))
     });
     match made.await {
         Ok(html) => file(Some("record.html".to_owned()), "text/html; charset=utf-8", html),

@@ -14,7 +14,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use consort_record::{Cause, Chronicle, Date, Life, NotADate, look};
-use consort_record_store::{Kept, RecordError, Store};
+use consort_record_store::{Kept, RecordError, Store, Whose};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
 
@@ -74,6 +74,20 @@ pub(crate) enum NotDone {
     },
 }
 
+impl NotDone {
+    /// The same with the record's file, where what is wrong with it decides what to do.
+    fn at(self, path: &Path) -> Self {
+        match self {
+            Self::Record(cause) => Self::Record(cause.at(path)),
+            Self::Import {
+                cause: cause @ RecordError::Sqlite(_),
+                ..
+            } => Self::Record(cause.at(path)),
+            other => other,
+        }
+    }
+}
+
 /// How an answer is written.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 enum Form {
@@ -95,20 +109,30 @@ pub(crate) fn carry_out(
     json: bool,
 ) -> Result<Vec<String>, NotDone> {
     let data = data.map_or_else(|| Folder::usual("station"), Ok)?;
-    let mut store = Store::open(&data.join(RECORD))?;
+    let path = data.join(RECORD);
+    let mut store = Store::open(&path)?;
     let form = match (args.csv, json) {
         (true, _) => Form::Csv,
         (false, true) => Form::Json,
         (false, false) => Form::Text,
     };
+    let mut lines = answer(&mut store, args, harp, form).map_err(|why| why.at(&path))?;
+    if form == Form::Text {
+        lines.extend(store.only_read().map(|why| why.to_string()));
+    }
+    Ok(lines)
+}
+
+/// What the record in `store` says to `args`.
+fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) -> Result<Vec<String>, NotDone> {
     let of = args.of.as_deref();
     let today = today();
     match &args.order {
-        RecordOrder::Begin { name } => write::begin(&mut store, choice::harp(harp)?.harp, name.as_deref()),
-        RecordOrder::Harps => list::harps(&store, form),
+        RecordOrder::Begin { name } => write::begin(store, choice::harp(harp)?.harp, name.as_deref()),
+        RecordOrder::Harps => list::harps(store, form),
         RecordOrder::Findings => {
             let kept = store.harp(of)?;
-            Ok(list::findings(&told(&store, &kept, today)?, form))
+            Ok(list::findings(&told(store, &kept, today)?, form))
         }
         RecordOrder::Strings => {
             let kept = store.harp(of)?;
@@ -131,31 +155,36 @@ pub(crate) fn carry_out(
         RecordOrder::Plan { regulation } => {
             let kept = store.harp(of)?;
             let regulation = regulation.as_deref().map(str::parse).transpose()?;
-            Ok(list::plan(&told(&store, &kept, today)?, regulation, form))
+            Ok(list::plan(&told(store, &kept, today)?, regulation, form))
         }
         RecordOrder::Page { file } => {
             let kept = store.harp(of)?;
-            save(file, &page::page(&told(&store, &kept, today)?))?;
+            save(file, &page::page(&told(store, &kept, today)?, store.tunings(kept.id)?))?;
             Ok(Vec::new())
         }
-        RecordOrder::Export { file, list } => list::export(&store, of, file, list.as_deref()),
-        RecordOrder::Import { file, into } => {
+        RecordOrder::Export { file, list } => list::export(store, of, file, list.as_deref()),
+        RecordOrder::Import { file, into, called } => {
+            let whose = match (into, called) {
+                (Some(name), _) => Whose::Into(name),
+                (None, Some(name)) => Whose::Called(name),
+                (None, None) => Whose::File,
+            };
             let text = fs::read_to_string(file).map_err(|cause| NotDone::Unread {
                 file: file.clone(),
                 cause,
             })?;
-            write::import(&mut store, of, (file, &text), into.as_deref(), today)
+            write::import(store, of, (file, &text), whose, today)
         }
         RecordOrder::Check { files, input } => {
             let kept = store.harp(of)?;
-            check::carry_out(&mut store, kept, files, input, form)
+            check::carry_out(store, kept, files, input, form)
         }
         RecordOrder::Steps => {
             let kept = store.harp(of)?;
-            check::steps(&told(&store, &kept, today)?, form)
+            check::steps(&told(store, &kept, today)?, form)
         }
-        RecordOrder::Shelf(order) => shelf::carry_out(&mut store, of, order, (today, form)),
-        other => write::carry_out(&mut store, of, other, (today, form)),
+        RecordOrder::Shelf(order) => shelf::carry_out(store, of, order, (today, form)),
+        other => write::carry_out(store, of, other, (today, form)),
     }
 }
 

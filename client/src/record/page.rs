@@ -13,18 +13,18 @@ const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem
     h1,h2,h3{font-family:serif;font-weight:400;line-height:1.15}h1{font-size:2.2rem}\
     li{border-top:1px solid #d3c7b2;padding:.6rem 0;list-style:none}ol{padding:0}p{margin:.2rem 0}\
     table{border-collapse:collapse;width:100%}th,td{text-align:left;padding:.3rem .6rem .3rem 0;\
-    border-bottom:1px solid #d3c7b2}svg{width:100%;height:auto}section{break-inside:avoid}\
-    .doubt{color:#574b3c}@media print{body{margin:0;font-size:11pt}}";
+    border-bottom:1px solid #d3c7b2}svg{width:100%;height:auto}main svg{background:none}main svg .found{fill:#fff}section{break-inside:avoid}\
+    .action{font-weight:600}.doubt{color:#574b3c}@media print{body{margin:0;font-size:11pt}}";
 
-/// The page as HTML.
-pub(super) fn page(read: &Read) -> String {
+/// The page as HTML, of a harp that was tuned so often in all.
+pub(super) fn page(read: &Read, tunings: usize) -> String {
     let sheet = &read.life.sheet;
     let name = escaped(sheet.harp.name());
     let mut html = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>Record – {name}</title><style>{STYLE}</style></head>\n<body><main>\n<h1>{name}</h1>\n<p>{} strings · {}</p>\n",
-        sheet.harp.len(),
+         <title>Record – {name}</title><style>{STYLE}</style></head>\n<body><main>\n<h1>{name}</h1>\n<p>{} · {}</p>\n",
+        escaped(&shown::about(tunings, read)),
         read.today
     );
     html.push_str("<section><h2>Findings</h2>\n");
@@ -35,7 +35,7 @@ pub(super) fn page(read: &Read) -> String {
         for finding in &read.findings {
             let told = tell(finding, sheet, &read.words);
             html.push_str(&format!(
-                "<li><h3>{}</h3><p>{}</p><p>{}</p><p class=\"doubt\">{}</p></li>\n",
+                "<li><h3>{}</h3><p>{}</p><p class=\"action\">{}</p><p class=\"doubt\">{}</p></li>\n",
                 escaped(&told.headline),
                 escaped(&told.evidence),
                 escaped(&told.action),
@@ -80,7 +80,7 @@ pub(super) fn page(read: &Read) -> String {
 
 /// The strings to replace as a table.
 fn plan_of(entries: &[&Replacement], read: &Read) -> String {
-    let mut html = "<table><thead><tr><th scope=\"col\">String</th><th scope=\"col\">Fitted</th>\
+    let mut html = "<table><thead><tr><th scope=\"col\">String</th><th scope=\"col\">Put on</th>\
         <th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n"
         .to_owned();
     for entry in entries {

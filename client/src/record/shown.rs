@@ -73,7 +73,8 @@ pub(super) fn page(
     })
 }
 
-fn about(tunings: usize, read: &Read) -> String {
+/// What belongs to the harp for good, and how often it was tuned, in one line.
+pub(super) fn about(tunings: usize, read: &Read) -> String {
     let sheet = &read.life.sheet;
     let newest = read.life.visits.last().map(|visit| visit.at.date().to_string());
     let args = [

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use consort_proto::{Harp, Material, StringNumber};
 use consort_record::telling::string_name;
 use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Pins, Player, Sheet, entry};
-use consort_record_store::{Entry, RecordError, Store, Undone};
+use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
 use consort_words::{Arg, Key, Words};
 
 use super::args::{self, RecordOrder};
@@ -220,7 +220,7 @@ pub(super) fn import(
     store: &mut Store,
     of: Option<&str>,
     (file, text): (&PathBuf, &str),
-    into: Option<&str>,
+    whose: Whose<'_>,
     today: Date,
 ) -> Result<Vec<String>, NotDone> {
     let refused = |cause| NotDone::Import {
@@ -231,10 +231,19 @@ pub(super) fn import(
         .extension()
         .is_some_and(|end| end.eq_ignore_ascii_case("csv"));
     let imported = if is_csv {
-        let kept = store.harp(into.or(of))?;
+        let into = match whose {
+            Whose::Into(name) => Some(name),
+            Whose::Called(_) => {
+                return Err(NotDone::Meaningless(
+                    "a list is of a harp that is here: say which one with --of, not with --as".to_owned(),
+                ));
+            }
+            Whose::File => of,
+        };
+        let kept = store.harp(into)?;
         store.import_csv(&kept, text, today).map_err(refused)?
     } else {
-        store.import(text, into, today).map_err(refused)?
+        store.import(text, whose, today).map_err(refused)?
     };
     Ok(vec![format!(
         "new harps: {}, readings: {}, entries: {}",

@@ -95,6 +95,8 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
     let page = fs::read_to_string(folder.at("page.html")).expect("a page");
     for part in [
         "The walnut harp",
+        "47 strings · threaded pins · played by",
+        "9 tunings, the newest on 2024-11-04",
         "3B: the pin slips",
         "<svg",
         "Strings to replace",
@@ -168,6 +170,121 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         let sentence = refused(&data, &words);
         assert!(sentence.contains(says), "{words:?}: {sentence}");
     }
+}
+
+#[test]
+fn with_no_harp_or_several_each_order_says_what_to_do() {
+    let folder = Folder::new("record-which");
+    let data = folder.at("data");
+    let orders: [&[&str]; 10] = [
+        &["findings"],
+        &["strings"],
+        &["history", "4C"],
+        &["plan"],
+        &["steps"],
+        &["undo"],
+        &["shelf", "list"],
+        &["room", "--humidity", "40"],
+        &["did", "restrung", "2020-01-01"],
+        &["page", "page.html"],
+    ];
+    for order in orders.iter().chain(&[&["harps"] as &[&str], &["export", "all.json"]]) {
+        let sentence = refused(&data, order);
+        assert!(
+            sentence.contains("holds no harp yet: tune one"),
+            "{order:?}: {sentence}"
+        );
+    }
+    record(&data, &["begin", "The walnut harp"]);
+    record(&data, &["begin", "The maple harp"]);
+    for order in orders {
+        let sentence = refused(&data, order);
+        assert!(
+            sentence.contains("holds several harps: say which one with --of"),
+            "{order:?}: {sentence}"
+        );
+    }
+    assert!(refused(&data, &["begin", "the Walnut harp"]).contains("already has a harp called “The walnut harp”"));
+    assert_eq!(record(&data, &["findings", "--of", "the walnut harp"]).len(), 1);
+    assert_eq!(record(&data, &["harps"]).len(), 2);
+}
+
+#[test]
+fn a_harp_whose_name_is_taken_is_taken_in_under_another() {
+    let folder = Folder::new("record-as");
+    let (own, pupils, backup) = (folder.at("own"), folder.at("pupils"), folder.at("backup.json"));
+    for data in [&own, &pupils] {
+        record(data, &["--harp", "pedal-47", "begin"]);
+    }
+    record(&pupils, &["fitted", "4C", "2020-01-15"]);
+    record(&pupils, &["export", &backup]);
+    let sentence = refused(&own, &["import", &backup]);
+    assert!(
+        sentence.contains("give this one another name, at an import with --as"),
+        "{sentence}"
+    );
+    assert_eq!(
+        record(&own, &["import", &backup, "--as", "The pupil's harp"]),
+        ["new harps: 1, readings: 0, entries: 1"]
+    );
+    assert_eq!(
+        record(&own, &["import", &backup]),
+        ["new harps: 0, readings: 0, entries: 0"]
+    );
+    assert_eq!(record(&own, &["plan", "--csv", "--of", "The pupil's harp"]).len(), 48);
+}
+
+/// Where a database keeps the number of its layout: four bytes, the highest first (SQLite, Database File Format, 1.3).
+const LAYOUT_AT: usize = 60;
+
+#[test]
+fn a_newer_record_is_read_and_a_damaged_one_is_left_as_it_is() {
+    let folder = Folder::new("record-newer");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let file = std::path::Path::new(&data).join("record.sqlite");
+    let mut bytes = fs::read(&file).expect("the record");
+    bytes[LAYOUT_AT..LAYOUT_AT + 4].copy_from_slice(&[0, 0, 0, 99]);
+    fs::write(&file, &bytes).expect("a newer layout");
+    let said = record(&data, &["findings"]);
+    assert!(said[0].starts_with("Too early to say"), "{said:?}");
+    assert!(said[1].contains("can only be read: update this program"), "{said:?}");
+    for order in [
+        &["undo"] as &[&str],
+        &["room", "--humidity", "40"],
+        &["begin", "Another"],
+    ] {
+        assert!(refused(&data, order).contains("can only be read: update this program"));
+    }
+    fs::write(&file, vec![0x5a; 8_192]).expect("damage");
+    for order in [&["findings"] as &[&str], &["undo"], &["harps"]] {
+        let sentence = refused(&data, order);
+        assert!(
+            sentence.contains("is damaged") && sentence.contains("import the newest backup"),
+            "{sentence}"
+        );
+    }
+    assert_eq!(fs::read(&file).expect("the record"), vec![0x5a; 8_192]);
+}
+
+/// Two windows, or the desk and a command: each waits for the other.
+#[test]
+fn commands_that_write_at_the_same_time_lose_nothing() {
+    let folder = Folder::new("record-both");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let writers: Vec<_> = (1..=6)
+        .map(|string| {
+            let words = ["--data", &data, "record", "fitted", &string.to_string(), "2020-01-15"].map(str::to_owned);
+            program().args(words).spawn().expect("a program")
+        })
+        .collect();
+    for mut writer in writers {
+        assert!(writer.wait().expect("its end").success());
+    }
+    let list = folder.at("fittings.csv");
+    record(&data, &["export", &list, "--list", "fittings"]);
+    assert_eq!(fs::read_to_string(&list).expect("the list").lines().count(), 7);
 }
 
 #[test]

@@ -181,12 +181,38 @@ impl Fields<'_> {
     }
 }
 
-pub(super) fn unknown_columns() -> NotImported {
+/// Why `found` are the columns of no list.
+pub(super) fn unknown_columns(found: &[String]) -> NotImported {
+    let shared = |list: &List| {
+        let columns = list.columns().split(',');
+        columns
+            .filter(|column| found.iter().any(|found| found == column))
+            .count()
+    };
+    // Where some columns are a list's own, that list was meant.
+    let meant = List::ALL.into_iter().max_by_key(shared);
+    if let Some(list) = meant.filter(|list| shared(list) >= COLUMNS_SHARED) {
+        let expected: Vec<&str> = list.columns().split(',').collect();
+        let differs = (0..found.len().max(expected.len()))
+            .find(|&place| found.get(place).map(String::as_str) != expected.get(place).copied())
+            .unwrap_or(0);
+        let quoted = |name: Option<&str>| name.map_or_else(|| "nothing".to_owned(), |name| format!("“{name}”"));
+        return NotImported::Column {
+            column: differs + 1,
+            found: quoted(found.get(differs).map(String::as_str)),
+            list: list.word(),
+            expected: quoted(expected.get(differs).copied()),
+            columns: list.columns(),
+        };
+    }
     let lists: Vec<&str> = List::ALL.iter().map(|list| list.columns()).collect();
     NotImported::Columns {
         expected: lists.join("; or "),
     }
 }
+
+/// Fewer columns in common do not tell which list was meant.
+const COLUMNS_SHARED: usize = 2;
 
 pub(super) const fn material_word(material: Material) -> &'static str {
     match material {

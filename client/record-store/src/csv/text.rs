@@ -1,5 +1,7 @@
 //! Fields and lines: quotes, commas, and lines that go on over an end of line.
 
+use crate::error::NotImported;
+
 /// One line of fields.
 pub fn line(fields: &[&str]) -> String {
     let quoted: Vec<String> = fields
@@ -16,7 +18,7 @@ pub fn line(fields: &[&str]) -> String {
 }
 
 /// The lines of `text` that are not empty, each with its number from 1 and its fields.
-pub(super) fn rows(text: &str) -> Vec<(usize, Vec<String>)> {
+pub(super) fn rows(text: &str) -> Result<Vec<(usize, Vec<String>)>, NotImported> {
     let mut rows = Vec::new();
     let (mut number, mut begun) = (1, 1);
     let (mut fields, mut field) = (Vec::new(), String::new());
@@ -51,9 +53,15 @@ pub(super) fn rows(text: &str) -> Vec<(usize, Vec<String>)> {
             other => field.push(other),
         }
     }
+    if quoted {
+        return Err(NotImported::Quote {
+            line: begun,
+            column: fields.len() + 1,
+        });
+    }
     if any || !field.is_empty() {
         fields.push(field);
         rows.push((begun, fields));
     }
-    rows
+    Ok(rows)
 }

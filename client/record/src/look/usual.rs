@@ -31,34 +31,33 @@ pub(super) fn usuals(chronicle: &Chronicle) -> BTreeMap<StringNumber, Usual> {
     }
     let mut usuals = BTreeMap::new();
     for strings in by_material.values() {
-        let mut off = Vec::new();
-        for (number, nominal, beyond, all) in strings {
+        let off: Vec<(StringNumber, f64)> = strings.iter().flat_map(off_curve).collect();
+        for (number, nominal, ..) in strings {
             let around = strings
                 .iter()
                 .filter(|other| other.0 != *number && other.0.get().abs_diff(number.get()) as usize <= NEIGHBOURS);
             let mut near: Vec<f64> = around.filter_map(|other| other.2).collect();
-            let ln_stiffness = nominal + robust::median(&mut near).unwrap_or(0.0);
-            if let Some(beyond) = beyond {
-                let law = |place: usize| sound::law_cents(place, nominal + beyond);
-                off.extend((0..PARTIALS).filter_map(|place| Some(all.partial(place)?.0 - law(place))));
-            }
+            // What is usual is told by the others: a string that is false must not make its own faults look usual.
+            let others = off.iter().filter(|(other, _)| other != number).map(|(_, cents)| *cents);
+            // Each distance holds the first partial's own as well, and the fit has taken part of it out.
+            let off_law = robust::spread(others).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.75);
             usuals.insert(
                 *number,
                 Usual {
-                    ln_stiffness,
-                    off_law: OFF_LAW_UNKNOWN,
+                    ln_stiffness: nominal + robust::median(&mut near).unwrap_or(0.0),
+                    off_law: off_law.clamp(OFF_LAW_LEAST, OFF_LAW_UNKNOWN),
                 },
             );
         }
-        // Each distance holds the first partial's own as well, and the fit has taken part of it out.
-        let off_law = robust::spread(off.iter().copied()).map_or(OFF_LAW_UNKNOWN, |spread| spread * 0.75);
-        for (number, ..) in strings {
-            if let Some(usual) = usuals.get_mut(number) {
-                usual.off_law = off_law.clamp(OFF_LAW_LEAST, OFF_LAW_UNKNOWN);
-            }
-        }
     }
     usuals
+}
+
+/// How far each partial of a string lies off the curve that fits it best, cents.
+fn off_curve((number, nominal, beyond, all): &Stiff) -> Vec<(StringNumber, f64)> {
+    let Some(beyond) = beyond else { return Vec::new() };
+    let off = |place: usize| Some(all.partial(place)?.0 - sound::law_cents(place, nominal + beyond));
+    (0..PARTIALS).filter_map(|place| Some((*number, off(place)?))).collect()
 }
 
 /// Partials of strings in order lie off the curve by at least this, cents, and by this where nothing is known.
