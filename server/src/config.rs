@@ -2,6 +2,7 @@
 
 use std::net::{IpAddr, Ipv4Addr};
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::Duration;
 
 use consort_proto::{Name, ReferencePitch, Setting, Temperament, discovery};
@@ -10,6 +11,7 @@ use consort_store::{Folder, FolderError};
 use crate::args::Args;
 pub use crate::endpoint::Limits;
 use crate::start::NoLocalTime;
+pub use crate::work::{Share, Work};
 
 /// How a coordinator is opened; [`Config::in_folder`] gives one that runs a rehearsal unaided.
 #[derive(Clone, Debug)]
@@ -34,6 +36,8 @@ pub struct Config {
     pub limits: Limits,
     /// Where everything that happens to the session is written down; `None` for nowhere.
     pub logbook: Option<PathBuf>,
+    /// Where it is counted what the time goes into; `None` where nobody wants to know, which costs nothing.
+    pub work: Option<Arc<Work>>,
     /// How many seats there are, how often hearts beat, and how long a joining code is good.
     pub session: consort_session::Config,
 }
@@ -93,6 +97,7 @@ impl Config {
             opening: Opening::default(),
             limits: Limits::default(),
             logbook: None,
+            work: None,
             session: consort_session::Config::default(),
         }
     }

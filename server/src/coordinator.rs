@@ -16,6 +16,7 @@ use crate::deputy::Leave;
 use crate::endpoint::Outbox;
 use crate::pairing::{Exchanges, draw_code};
 use crate::store::Store;
+use crate::work::{Kind, Stopwatch, kind_of};
 
 /// What reaches the event loop from outside.
 #[derive(Debug)]
@@ -91,6 +92,7 @@ pub(crate) struct EventLoop {
     exchanges: Exchanges,
     events: mpsc::UnboundedReceiver<Event>,
     clock: Clock,
+    watch: Stopwatch,
     /// When to look whether this laptop slept.
     look_at: Instant,
     links: BTreeMap<LinkId, Outbox>,
@@ -131,9 +133,9 @@ impl EventLoop {
             () = self.settle() => {}
         }
         loop {
-            while let Some(effect) = self.session.poll_effect() {
-                self.perform(effect);
-            }
+            let began = self.watch.start();
+            self.perform_all();
+            self.watch.stop(Kind::HandedOn, began);
             let tick = self.session.poll_timeout().map(|at| self.instant(at));
             let input = tokio::select! {
                 biased;
@@ -141,14 +143,30 @@ impl EventLoop {
                 Some(event) = self.events.recv() => Input::Event(event),
                 () = until(tick) => Input::Event(Event::Tick),
                 () = until(Some(self.look_at)) => { self.look_at_clock(); continue }
-                () = until(self.draw_at) => { self.draw(); continue }
+                () = until(self.draw_at) => {
+                    let began = self.watch.start();
+                    self.draw();
+                    self.watch.stop(Kind::Images, began);
+                    continue
+                }
                 Some(input) = inbox.recv() => input,
             };
             if matches!(input, Input::Stop) {
                 return;
             }
+            let (kind, began) = (kind_of_input(&input), self.watch.start());
             self.take(input);
+            self.watch.stop(kind, began);
         }
+    }
+}
+
+/// What kind of work it is to take the input in.
+const fn kind_of_input(input: &Input) -> Kind {
+    match input {
+        Input::Event(event) => kind_of(event),
+        Input::Link { .. } => Kind::Joining,
+        Input::Order(..) | Input::Look(_) | Input::Leave(..) | Input::Stop => Kind::Orders,
     }
 }
 
@@ -159,7 +177,7 @@ impl EventLoop {
         store: Store,
         exchanges: Exchanges,
         events: mpsc::UnboundedReceiver<Event>,
-        clock: Clock,
+        (clock, watch): (Clock, Stopwatch),
     ) -> (Self, watch::Receiver<Arc<View>>) {
         let now = Instant::now();
         let (image, images) = watch::channel(Arc::new(session.view(clock.now())));
@@ -169,6 +187,7 @@ impl EventLoop {
             exchanges,
             events,
             clock,
+            watch,
             look_at: now + LOOK_EVERY,
             links: BTreeMap::new(),
             handed: Ticket(0),
@@ -184,9 +203,7 @@ impl EventLoop {
 
     /// Waits for the disk to take or refuse what the opening decided, so that nobody sees the session without it.
     async fn settle(&mut self) {
-        while let Some(effect) = self.session.poll_effect() {
-            self.perform(effect);
-        }
+        self.perform_all();
         if self.handed > Ticket(0)
             && let Some(event) = self.events.recv().await
         {
@@ -249,6 +266,12 @@ impl EventLoop {
                     self.answer_orders(ticket, written);
                 }
             }
+        }
+    }
+
+    fn perform_all(&mut self) {
+        while let Some(effect) = self.session.poll_effect() {
+            self.perform(effect);
         }
     }
 
@@ -317,9 +340,7 @@ impl EventLoop {
         let now = self.now();
         let door_before = self.session.door(now);
         self.session.handle(now, Event::Command(command));
-        while let Some(effect) = self.session.poll_effect() {
-            self.perform(effect);
-        }
+        self.perform_all();
         if self.handed > before {
             self.orders.push((self.handed, answer));
             return;

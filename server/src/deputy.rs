@@ -14,12 +14,15 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until, timeout};
 
 use crate::coordinator::{self, Input, Viewer};
+use crate::work::Stopwatch;
 
 /// What a deputy's link needs of the coordinator.
 #[derive(Clone, Debug)]
 pub(crate) struct Desk {
     pub(crate) inbox: mpsc::Sender<Input>,
     pub(crate) images: watch::Receiver<Arc<View>>,
+    /// For what the links take.
+    pub(crate) watch: Stopwatch,
 }
 
 /// What the leader allows the holder of a key.

@@ -17,6 +17,7 @@ use tokio::time::{Instant, sleep_until, timeout};
 
 use crate::coordinator::Input;
 use crate::deputy::{self, Desk};
+use crate::work::Kind;
 
 /// The coordinator's end of a link; dropping it cuts the link.
 #[derive(Debug)]
@@ -111,7 +112,8 @@ pub(crate) async fn serve(listener: &Listener, limits: Limits, desk: &Desk) {
             (Ok(_of_all), Ok(_of_address)) if links.len() < limits.links => {
                 last = LinkId(last.0 + 1);
                 let stranger = Stranger { _of_all, _of_address };
-                links.spawn(run_link(last, caller, stranger, desk.clone()));
+                let (watch, desk) = (desk.watch.clone(), desk.clone());
+                links.spawn(async move { watch.follow(Kind::Links, run_link(last, caller, stranger, desk)).await });
             }
             _ => caller.refuse(),
         }
@@ -178,7 +180,7 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, desk: Desk) {
             return;
         }
     };
-    let inbox = desk.inbox;
+    let Desk { inbox, watch, .. } = desk;
     let (queue, waiting) = mpsc::channel(WAITING_MAX);
     let (held, let_go) = oneshot::channel();
     let peer: Fingerprint = link.peer();
@@ -196,7 +198,8 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, desk: Desk) {
     tracing::debug!(link = id.0, %address, station = peer.tag(), "a link is open");
     let (say, mut hear) = link.split();
     let (known, is_known) = oneshot::channel();
-    let mut saying = tokio::spawn(say_all(say, waiting, stranger, known));
+    let saying = say_all(say, waiting, stranger, known);
+    let mut saying = tokio::spawn(async move { watch.follow(Kind::Links, saying).await });
     let end = tokio::select! {
         heard = hear_all(id, &mut hear, is_known, &inbox) => match heard {
             Ok(()) => "the station ended it".to_owned(),

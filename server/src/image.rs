@@ -12,14 +12,16 @@ use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
 use tokio::sync::watch;
+use tokio::task::spawn_blocking;
 use tokio::time::{Instant, sleep};
 
 use crate::network::Network;
+use crate::work::{Kind, Stopwatch};
 
 /// Draws each image of the session once, for all viewers of a page together.
 pub(crate) struct Drawing {
     words: Words,
-    network: Network,
+    watch: Stopwatch,
     board: watch::Sender<Arc<str>>,
     control: watch::Sender<Arc<str>>,
 }
@@ -30,15 +32,15 @@ const RESTS: u32 = 9;
 
 impl Drawing {
     /// A drawing that shows `view` at first; the control page also shows the `network`.
-    pub(crate) fn new(view: &View, network: Network) -> Self {
+    pub(crate) fn new(view: &View, network: &Network, watch: Stopwatch) -> Self {
         let empty = || watch::Sender::new(Arc::from(""));
         let drawing = Self {
             words: Words::english(),
-            network,
+            watch,
             board: empty(),
             control: empty(),
         };
-        drawing.draw(view);
+        drawing.draw(view, network);
         drawing
     }
 
@@ -53,11 +55,11 @@ impl Drawing {
     }
 
     /// Draws every image as soon as it is there; never ends. The images themselves come no faster than eyes follow.
-    pub(crate) async fn follow(
-        mut self,
-        mut images: watch::Receiver<Arc<View>>,
-        mut networks: watch::Receiver<Network>,
-    ) {
+    ///
+    /// Drawn is on a thread beside the one that serves stations: the pages of a crowd take longer than its packets wait in
+    /// a socket.
+    pub(crate) async fn follow(self, mut images: watch::Receiver<Arc<View>>, mut networks: watch::Receiver<Network>) {
+        let drawing = Arc::new(self);
         loop {
             let changed = tokio::select! {
                 changed = images.changed() => changed,
@@ -66,20 +68,25 @@ impl Drawing {
             if changed.is_err() {
                 std::future::pending::<()>().await;
             }
-            self.network = networks.borrow_and_update().clone();
+            let network = networks.borrow_and_update().clone();
             let view = images.borrow_and_update().clone();
-            let began = Instant::now();
-            self.draw(&view);
-            sleep(began.elapsed() * RESTS).await;
+            let drawing = drawing.clone();
+            let drawn = spawn_blocking(move || {
+                let began = Instant::now();
+                drawing.watch.measure(Kind::Pages, || drawing.draw(&view, &network));
+                began.elapsed()
+            });
+            // A drawing that failed was said when it did; the next image is drawn all the same.
+            sleep(drawn.await.unwrap_or_default() * RESTS).await;
         }
     }
 
-    fn draw(&self, view: &View) {
+    fn draw(&self, view: &View, network: &Network) {
         let image = of(view);
         self.board.send_replace(line(&BoardPage::of(&image, &self.words)));
-        let mut control = ControlPage::of(&image, &self.network.links, &self.words);
+        let mut control = ControlPage::of(&image, &network.links, &self.words);
         let trouble = control.board.trouble.take();
-        control.board.trouble = trouble.or_else(|| self.network.trouble.clone());
+        control.board.trouble = trouble.or_else(|| network.trouble.clone());
         self.control.send_replace(line(&control));
     }
 }

@@ -24,6 +24,7 @@ mod store;
 pub mod summary;
 mod table;
 mod visitors;
+mod work;
 
 use std::fmt;
 use std::io;
@@ -56,6 +57,7 @@ use crate::remote::Handle;
 pub use crate::store::StoreError;
 use crate::store::{Opened, Store};
 use crate::visitors::Visitors;
+use crate::work::Stopwatch;
 
 /// A coordinator with its session read and its ports taken, not yet serving.
 pub struct Coordinator {
@@ -67,6 +69,7 @@ pub struct Coordinator {
     discovery: Option<Discovery>,
     microphone: Option<String>,
     limits: Limits,
+    watch: Stopwatch,
     event_loop: EventLoop,
     inputs: mpsc::Receiver<Input>,
     inbox: mpsc::Sender<Input>,
@@ -211,7 +214,8 @@ impl Coordinator {
         // An order finds the coordinator by this file, from the moment in which the page's port is open.
         folder.write(remote::FILE, handle.text().as_bytes())?;
         let (inbox, inputs) = mpsc::channel(INBOX);
-        let (event_loop, images) = EventLoop::new(session, store, exchanges, events, Clock::start());
+        let watch = Stopwatch::new(config.work);
+        let (event_loop, images) = EventLoop::new(session, store, exchanges, events, (Clock::start(), watch.clone()));
         Ok(Self {
             folder,
             doors,
@@ -221,6 +225,7 @@ impl Coordinator {
             discovery: config.discovery,
             microphone: config.microphone,
             limits: config.limits,
+            watch,
             event_loop,
             inputs,
             inbox,
@@ -256,7 +261,7 @@ impl Coordinator {
         let number = self.images.borrow().board;
         let (network, networks) = watch::channel(self.doors.network(number));
         let (tokens, token) = watch::channel(Arc::from(board::token(self.doors.token, number)));
-        let drawing = Drawing::new(&self.images.borrow(), networks.borrow().clone());
+        let drawing = Drawing::new(&self.images.borrow(), &networks.borrow(), self.watch.clone());
         let control = control::pages(
             self.viewer(),
             drawing.control(),
@@ -273,6 +278,7 @@ impl Coordinator {
         let desk = Desk {
             inbox: self.inbox.clone(),
             images: self.images(),
+            watch: self.watch.clone(),
         };
         let Self {
             folder,

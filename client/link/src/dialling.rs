@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use consort_proto::{Fingerprint, Uptime};
+use consort_proto::{Fingerprint, ToCoordinator, Uptime};
 
 use crate::effect::Effect;
 use crate::event::Attempt;
@@ -54,6 +54,13 @@ const PATIENCE: [Duration; 4] = [
 /// Calls that may be out to one place at once. A handshake that has lost a packet waits longer and longer before it says it
 /// again, so that a fresh one beside it is often answered first; the first that is answered ends the others.
 const CALLS_AT_ONCE: usize = 4;
+/// Coordinators that may have answered, been greeted, and not welcomed this station yet. A call from the time without a
+/// network has learnt to wait long before it says anything again: when its greeting gets lost, a fresh one is faster.
+const GREETED_AT_ONCE: usize = 2;
+/// The shortest time after a greeting until somebody is called beside it, and what may be added.
+const BESIDE_GREETED: (Duration, Duration) = (Duration::from_millis(600), Duration::from_millis(400));
+/// Who greeted somebody else not longer ago than this is pushed out by itself, not by a copy.
+const SUPERSEDES_FOR: Duration = Duration::from_secs(10);
 /// The pause between calls to several places in one turn.
 const STAGGER: Duration = Duration::from_millis(150);
 /// How long the coordinator may take to write a newcomer down and welcome it.
@@ -158,12 +165,43 @@ impl Dialling {
 }
 
 impl Link {
-    /// When the next call is due; none while a coordinator that answered writes this station down.
+    /// When the next call is due; none while as many as may be have answered and look who this is.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
         let at = self.dialling.at;
         let at = at.max(self.pairing.known_wait_until().unwrap_or(at));
         let anybody = self.dialling.left().next().is_some();
-        (anybody && !self.is_up() && !self.is_introducing_itself()).then_some(at)
+        (anybody && !self.is_up() && !self.has_greeted_enough()).then_some(at)
+    }
+
+    /// Whether nobody else is to be called before one that answered has said more. A try with a code is not disturbed.
+    fn has_greeted_enough(&self) -> bool {
+        self.greeted().count() >= GREETED_AT_ONCE || self.greeted().any(|attempt| self.pairing.is_with(attempt))
+    }
+
+    /// The calls that were answered and have not led to a welcome.
+    fn greeted(&self) -> impl Iterator<Item = Attempt> {
+        let answered = self.calls.iter().filter(|(_, call)| call.answered);
+        let attempts = answered.map(|(&attempt, _)| attempt);
+        attempts.filter(|&attempt| Some(attempt) != self.joined)
+    }
+
+    /// Says who this is; a fresh call follows only if that leads to nothing soon.
+    pub(crate) fn greet(&mut self, now: Uptime, attempt: Attempt, coordinator: Fingerprint) {
+        let hello = self.hello(coordinator);
+        self.send(attempt, ToCoordinator::Hello(hello));
+        let (least, more) = BESIDE_GREETED;
+        self.dialling.rest(now, least + self.random.pause(more));
+    }
+
+    /// Whether a newer link that pushed out an older one is this station's own.
+    pub(crate) fn may_supersede_itself(&self, now: Uptime) -> bool {
+        let left = self.left_greeted_at.is_some_and(|at| now.since(at) < SUPERSEDES_FOR);
+        left || self.is_introducing_itself()
+    }
+
+    /// Whether a call was answered that has not led to a welcome yet.
+    pub(crate) fn is_introducing_itself(&self) -> bool {
+        self.greeted().next().is_some()
     }
 
     /// Makes the calls that are due.
@@ -223,7 +261,7 @@ impl Link {
     }
 
     /// Gives up the calls that `unwanted` picks.
-    pub(crate) fn give_up_calls(&mut self, unwanted: impl Fn(Attempt, &Call) -> bool) {
+    pub(crate) fn give_up_calls(&mut self, now: Uptime, unwanted: impl Fn(Attempt, &Call) -> bool) {
         let gone: Vec<Attempt> = self
             .calls
             .iter()
@@ -231,7 +269,10 @@ impl Link {
             .map(|(&attempt, _)| attempt)
             .collect();
         for attempt in gone {
-            self.calls.remove(&attempt);
+            let greeted = self.calls.remove(&attempt).is_some_and(|call| call.answered);
+            if greeted && self.joined != Some(attempt) {
+                self.left_greeted_at = Some(now);
+            }
             self.pairing.ended(attempt);
             if self.joined == Some(attempt) {
                 self.joined = None;

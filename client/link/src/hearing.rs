@@ -38,9 +38,8 @@ impl Link {
         call.answered = true;
         call.address = address;
         call.until = now + INTRODUCTION;
-        self.give_up_calls(|other, call| other != attempt && !call.answered);
-        let hello = self.hello(peer);
-        self.send(attempt, ToCoordinator::Hello(hello));
+        self.give_up_calls(now, |other, call| other != attempt && !call.answered);
+        self.greet(now, attempt, peer);
     }
 
     pub(crate) fn attempt_failed(&mut self, now: Uptime, attempt: Attempt, why: AttemptFailure) {
@@ -107,7 +106,7 @@ impl Link {
                 (self.offline_since, self.in_doubt) = (None, false);
                 // It was only quiet: what was called meanwhile is not needed, unless the coordinator has been greeted there,
                 // since it may have given this link up for that one.
-                self.give_up_calls(|other, call| other != attempt && !call.answered);
+                self.give_up_calls(now, |other, call| other != attempt && !call.answered);
                 self.redraw();
             }
         }
@@ -116,11 +115,11 @@ impl Link {
             ToStation::PairAccept { ensemble, proof } => self.proof_heard(attempt, ensemble, proof),
             ToStation::Admitted { .. } => self.admitted(attempt),
             ToStation::Refused(why) if self.pairing.is_asking_on(attempt) => {
-                self.give_up_calls(|other, _| other == attempt);
+                self.give_up_calls(now, |other, _| other == attempt);
                 self.asking_refused(now, coordinator, why);
             }
             ToStation::Refused(why) if self.pairing.is_with(attempt) => {
-                self.give_up_calls(|other, _| other == attempt);
+                self.give_up_calls(now, |other, _| other == attempt);
                 self.code_refused(now, coordinator, address, why);
             }
             // Whoever proves the code cannot know yet that this side has kept its key.
@@ -164,8 +163,11 @@ impl Link {
                 self.redraw();
             }
             ToStation::Acked(sequence) if self.joined == Some(attempt) => self.forget(sequence),
-            ToStation::Refused(Refusal::Superseded) if self.joined == Some(attempt) && self.is_introducing_itself() => {
-                // By this station's own newer link, whose welcome is on its way.
+            ToStation::Beat { revision, .. } if self.joined == Some(attempt) => self.note_newest(now, revision),
+            ToStation::Refused(Refusal::Superseded)
+                if self.joined == Some(attempt) && self.may_supersede_itself(now) =>
+            {
+                // By this station's own newer link, whose welcome is on its way, or which was given up just then.
                 self.link_closed(now, attempt);
                 self.effects.push_back(Effect::Close { attempt });
             }
@@ -196,7 +198,9 @@ impl Link {
     }
 
     fn welcomed(&mut self, now: Uptime, attempt: Attempt, coordinator: Fingerprint, address: SocketAddr) {
-        self.give_up_calls(|other, _| other != attempt);
+        // Also whoever was greeted as well: what is closed is not said again, so that its greeting comes late at most when
+        // it is on its way already.
+        self.give_up_calls(now, |other, _| other != attempt);
         self.asks_anew |= self.joined != Some(attempt);
         self.joined = Some(attempt);
         self.last_heard = now;
@@ -209,12 +213,6 @@ impl Link {
         }
         self.dialling.learn([(address, coordinator)]);
         self.redraw();
-    }
-
-    /// Whether a call was answered that has not led to a welcome yet.
-    pub(crate) fn is_introducing_itself(&self) -> bool {
-        let mut calls = self.calls.iter();
-        calls.any(|(attempt, call)| call.answered && Some(*attempt) != self.joined)
     }
 
     fn forget(&mut self, acked: consort_proto::Sequence) {
@@ -246,6 +244,7 @@ impl Link {
             let quiet = now.since(self.last_heard);
             if quiet >= UNSURE_AFTER && !std::mem::replace(&mut self.in_doubt, true) {
                 self.dialling.start_over(now, &mut self.random);
+                self.beat_at = Some(now);
             }
             if quiet >= SILENT_AFTER {
                 self.offline_since = Some(self.last_heard);
@@ -262,7 +261,7 @@ impl Link {
             .collect();
         if !unanswered.is_empty() {
             unanswered.into_iter().for_each(|address| self.nobody_answers(address));
-            self.give_up_calls(|attempt, call| late(attempt, call.until));
+            self.give_up_calls(now, |attempt, call| late(attempt, call.until));
             self.call_ended(now);
         }
         if self.trouble_ends.take_if(|at| *at <= now).is_some() {

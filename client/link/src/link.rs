@@ -108,6 +108,10 @@ pub struct Link {
     /// When the trouble is over by itself.
     pub(crate) trouble_ends: Option<Uptime>,
     pub(crate) beat_at: Option<Uptime>,
+    /// When somebody who was greeted was last given up.
+    pub(crate) left_greeted_at: Option<Uptime>,
+    /// Whether the coordinator has named a newer revision than is held here.
+    pub(crate) behind: bool,
     pub(crate) effects: VecDeque<Effect>,
 }
 
@@ -158,6 +162,8 @@ impl Link {
             strange_place: None,
             trouble_ends: None,
             beat_at: None,
+            left_greeted_at: None,
+            behind: false,
             effects: VecDeque::new(),
         }
     }
@@ -388,7 +394,7 @@ impl Link {
         if same_session && agreement.revision < held_revision && !std::mem::take(&mut self.asks_anew) {
             return;
         }
-        self.asks_anew = false;
+        (self.asks_anew, self.behind) = (false, false);
         if !same_session || agreement.round != held_round {
             self.stories.iter_mut().for_each(StringStory::begin_round);
         }
@@ -442,7 +448,7 @@ impl Link {
         if let Some(joined) = self.joined {
             self.send(joined, ToCoordinator::Leave);
         }
-        self.give_up_calls(|_, _| true);
+        self.give_up_calls(now, |_, _| true);
         self.offline_since = None;
         self.seating = Seating::default();
         self.forget_trouble();
@@ -457,7 +463,7 @@ impl Link {
             coordinator,
             token,
         } = link;
-        self.choose(coordinator);
+        self.choose(now, coordinator);
         self.pairing.drop_code();
         self.invitation = Some((coordinator, token));
         self.forget_trouble();
@@ -468,7 +474,7 @@ impl Link {
     }
 
     /// Leaves whichever other coordinator there was.
-    pub(crate) fn choose(&mut self, coordinator: Fingerprint) {
+    pub(crate) fn choose(&mut self, now: Uptime, coordinator: Fingerprint) {
         if let Some(joined) = self.joined
             && self
                 .calls
@@ -478,7 +484,7 @@ impl Link {
             self.send(joined, ToCoordinator::Leave);
             self.offline_since = None;
         }
-        self.give_up_calls(|_, call| call.expect != Some(coordinator));
+        self.give_up_calls(now, |_, call| call.expect != Some(coordinator));
     }
 
     pub(crate) fn hello(&self, to: Fingerprint) -> Hello {
@@ -509,9 +515,29 @@ impl Link {
             return;
         };
         if self.beat_at.is_none_or(|at| at <= now) {
-            self.beat_at = Some(now + self.beat_every);
+            // What is lost is found out by what comes after it: the sooner, the sooner it is said again.
+            let hurried = self.behind || self.in_doubt || self.offline_since.is_some();
+            let pause = if hurried {
+                self.beat_every * 2 / 5
+            } else {
+                self.beat_every
+            };
+            self.beat_at = Some(now + pause);
             self.send(attempt, ToCoordinator::Beat);
         }
+    }
+
+    /// The coordinator names its newest revision: whoever is behind says at once what has arrived and what has not.
+    pub(crate) fn note_newest(&mut self, now: Uptime, revision: Revision) {
+        let held = self
+            .agreement
+            .as_ref()
+            .filter(|held| Some(held.session) == self.session);
+        let behind = held.is_some_and(|held| held.revision < revision);
+        if behind && !self.behind {
+            self.beat_at = Some(now);
+        }
+        self.behind = behind;
     }
 
     pub(crate) fn send(&mut self, attempt: Attempt, message: ToCoordinator) {

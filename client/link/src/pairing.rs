@@ -8,7 +8,7 @@ use std::net::SocketAddr;
 use std::time::Duration;
 
 use consort_proto::message::Refusal;
-use consort_proto::{Binding, Fingerprint, JoinCode, Name, Proof, SessionId, Share, ToCoordinator, Uptime};
+use consort_proto::{Binding, Fingerprint, JoinCode, Name, Proof, SessionId, Share, Uptime};
 
 use crate::dialling::{AFTER_REFUSAL, Call, INTRODUCTION};
 use crate::effect::Effect;
@@ -248,7 +248,7 @@ impl Link {
     /// The harpist typed a code: it is tried with coordinators that are not known.
     pub(crate) fn code_typed(&mut self, now: Uptime, code: JoinCode) {
         if let Some(exchange) = self.pairing.exchange.take() {
-            self.give_up_calls(|attempt, _| attempt == exchange.attempt);
+            self.give_up_calls(now, |attempt, _| attempt == exchange.attempt);
         }
         self.pairing.places.iter_mut().for_each(|place| place.next = now);
         self.pairing.asking = None;
@@ -323,12 +323,12 @@ impl Link {
         let typed = self.pairing.typed.as_ref();
         let code = typed.filter(|typed| !busy && !typed.refused.contains(&peer) && !self.known.contains_key(&peer));
         let Some(code) = code.map(|typed| typed.code) else {
-            self.give_up_calls(|other, _| other == attempt);
+            self.give_up_calls(now, |other, _| other == attempt);
             self.call_ended(now);
             return false;
         };
         if let Err(why) = self.pairing.count(now, peer) {
-            self.give_up_calls(|other, _| other == attempt);
+            self.give_up_calls(now, |other, _| other == attempt);
             self.code_refused(now, peer, address, why);
             return false;
         }
@@ -357,7 +357,7 @@ impl Link {
                 until: now + EXCHANGE,
             };
         }
-        self.give_up_calls(|other, call| other != attempt && !call.answered);
+        self.give_up_calls(now, |other, call| other != attempt && !call.answered);
     }
 
     /// The coordinator's share: this station proves that it knows the code.
@@ -390,7 +390,7 @@ impl Link {
             return;
         };
         if !right {
-            self.give_up_calls(|other, _| other == attempt);
+            self.give_up_calls(now, |other, _| other == attempt);
             self.code_refused(now, exchange.peer, exchange.address, Refusal::WrongCode);
         } else if self.proceed(attempt, Stage::Checking, Stage::Pinning).is_some() {
             self.pairing.tries.remove(&exchange.peer);
@@ -410,14 +410,13 @@ impl Link {
         let exchange = self.pairing.exchange.filter(proven);
         if exchange.is_some() {
             self.pairing.exchange = None;
-            self.choose(coordinator);
+            self.choose(now, coordinator);
         }
         let open = exchange.and_then(|exchange| Some((exchange.attempt, self.calls.get_mut(&exchange.attempt)?)));
         match open {
             Some((attempt, call)) => {
                 call.until = now + INTRODUCTION;
-                let hello = self.hello(coordinator);
-                self.send(attempt, ToCoordinator::Hello(hello));
+                self.greet(now, attempt, coordinator);
             }
             // The link has gone meanwhile.
             None => self.dialling.hurry(now),

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use common::*;
 use consort_link::{AttemptFailure, Effect, Event, Link, LinkState};
 use consort_proto::message::Refusal;
-use consort_proto::{ToCoordinator, Uptime};
+use consort_proto::{Revision, ToCoordinator, ToStation, Uptime};
 
 fn offline(since_ms: u64) -> LinkState {
     LinkState::Offline(Uptime::from_millis(since_ms))
@@ -189,17 +189,106 @@ fn two_stations_do_not_call_in_step() {
     );
 }
 
+/// The calls and greetings up to `until_ms` when each call of a station whose coordinator is known is answered within 10 ms
+/// and nothing is said after that.
+fn unwelcomed(until_ms: u64) -> Vec<(u64, Effect)> {
+    let mut link = link(acquainted());
+    let mut all = vec![(0, Event::Tick)];
+    let mut done = Vec::new();
+    while let Some((at_ms, event)) = all.pop() {
+        link.handle(Uptime::from_millis(at_ms), event);
+        for effect in drain(&mut link) {
+            if let Effect::Dial { attempt, .. } = effect {
+                all.push((at_ms + 10, connected(attempt.0, HALL, 1)));
+            }
+            done.push((at_ms, effect));
+        }
+        let tick = link
+            .poll_timeout()
+            .map(|at| u64::try_from(at.0.as_millis()).expect("soon") + 1);
+        if all.is_empty()
+            && let Some(at_ms) = tick.filter(|&at_ms| at_ms <= until_ms)
+        {
+            all.push((at_ms, Event::Tick));
+        }
+    }
+    done
+}
+
+#[test]
+fn beside_one_that_was_greeted_and_says_nothing_a_fresh_call_is_made_and_never_more_than_two_are_greeted() {
+    let (mut greeted, mut most, mut first, mut lasted) = (BTreeMap::new(), 0, Vec::new(), Vec::new());
+    for (at_ms, effect) in unwelcomed(60_000) {
+        match effect {
+            Effect::Send { attempt, .. } => {
+                first.push(at_ms);
+                greeted.insert(attempt, at_ms);
+            }
+            Effect::Close { attempt } => lasted.push(at_ms - greeted.remove(&attempt).expect("was greeted")),
+            _ => {}
+        }
+        most = most.max(greeted.len());
+    }
+    assert_eq!(most, 2);
+    assert!((600..=1_020).contains(&(first[1] - first[0])), "{first:?}");
+    assert!(
+        lasted.iter().all(|lasted| (5_000..=5_001).contains(lasted)),
+        "{lasted:?}"
+    );
+}
+
 #[test]
 #[rustfmt::skip]
-fn an_introduction_that_is_not_answered_is_given_up() {
+fn of_two_that_were_greeted_the_first_that_says_welcome_is_kept() {
     let mut link = link(acquainted());
+    play(&mut link, vec![(0, Event::Tick), (10, connected(1, HALL, 1)), (1_010, Event::Tick)]);
+    play(&mut link, vec![(1_020, connected(2, HALL, 1))]);
     check(&mut link, vec![
-        (0,     Event::Tick,           vec![dial(1, 1, HALL)]),
-        (10,    connected(1, HALL, 1), vec![hello(1, None)]),
-        (5_009, Event::Tick,           vec![]),
-        (5_010, Event::Tick,           vec![close(1)]),
-        (5_600, Event::Tick,           vec![dial(2, 1, HALL)]),
+        (1_030, welcome(2, 0),                     vec![close(1)]),
+        (1_031, told(2, agreement(3, 442.0, 1)),   vec![]),
+        // The other welcome comes late, and says nothing any more.
+        (1_040, welcome(1, 0),                     vec![]),
+        (1_041, told(1, agreement(2, 441.0, 1)),   vec![]),
     ]);
+    assert_eq!(state(&link, 1_041), LinkState::Joined);
+    let held = link.view(Uptime::from_millis(1_041)).agreement.cloned();
+    assert_eq!(held, Some(agreement(3, 442.0, 1)));
+    // The coordinator heard the other greeting last, and gave this link up for it: that costs a call, and no rest.
+    check(&mut link, vec![(1_050, refused(2, Refusal::Superseded), vec![close(2)])]);
+    assert_eq!(state(&link, 1_050), offline(1_050));
+    let made = calls(&mut link, 1_300);
+    assert!(matches!(made[..], [at] if at <= 1_250), "{made:?}");
+}
+
+#[test]
+fn a_station_beats_faster_while_it_hears_nothing_or_is_behind() {
+    let beats_until = |link: &mut Link, until_ms| -> Vec<u64> {
+        let done = tick_until(link, until_ms).into_iter();
+        done.filter(|(_, effect)| *effect == say(1, ToCoordinator::Beat))
+            .map(|(at_ms, _)| at_ms)
+            .collect()
+    };
+    let mut link = joined();
+    // Twice a second, and after two seconds of silence two and a half times as often.
+    assert_eq!(
+        beats_until(&mut link, 2_800),
+        [520, 1_020, 1_520, 2_020, 2_021, 2_221, 2_421, 2_621]
+    );
+    // The second revision is there and has not arrived yet: what was lost is found out by what is said now.
+    let newest = |revision| {
+        heard(
+            1,
+            ToStation::Beat {
+                epoch: 1,
+                revision: Revision(revision),
+            },
+        )
+    };
+    let mut link = joined();
+    play(&mut link, vec![(90, newest(1)), (100, newest(2)), (110, newest(2))]);
+    assert_eq!(beats_until(&mut link, 550), [300, 500]);
+    play(&mut link, vec![(560, told(1, agreement(2, 442.0, 1)))]);
+    assert_eq!(beats_until(&mut link, 1_500), [700, 1_200]);
 }
 
 #[test]

@@ -298,7 +298,8 @@ fn the_document_says_how_often_to_beat_and_who_else_plays() {
         vec![(100, heard(1, ToStation::Agreement(Box::new(told.clone()))))],
     );
     assert_eq!(link.view(Uptime::from_millis(100)).seats, told.seats);
-    let done = tick_until(&mut link, 3_100);
+    // Before it is in doubt, when it beats faster.
+    let done = tick_until(&mut link, 2_099);
     let beats = done.iter().filter(|(_, effect)| {
         matches!(
             effect,
@@ -308,7 +309,7 @@ fn the_document_says_how_often_to_beat_and_who_else_plays() {
             }
         )
     });
-    assert!((11..=13).contains(&beats.count()));
+    assert!((7..=9).contains(&beats.count()));
 }
 
 #[test]

@@ -60,6 +60,17 @@ impl Stops {
     }
 }
 
+/// The time for which a processor has worked for the thread that asks; where the system does not tell, time that passed.
+pub fn processor_time() -> Duration {
+    #[cfg(any(target_os = "linux", target_os = "macos"))]
+    {
+        use rustix::time::{ClockId, clock_gettime};
+        Duration::try_from(clock_gettime(ClockId::ThreadCPUTime)).unwrap_or_default()
+    }
+    #[cfg(not(any(target_os = "linux", target_os = "macos")))]
+    always()
+}
+
 /// Time since some moment, sleep included.
 #[cfg(any(target_os = "linux", target_os = "macos"))]
 fn always() -> Duration {

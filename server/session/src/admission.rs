@@ -116,6 +116,16 @@ impl Session {
 
     /// Sends the whole agreement.
     pub(crate) fn send_agreement(&mut self, now: Uptime, id: LinkId) {
+        self.send_agreement_over(now, vec![id]);
+    }
+
+    /// Sends everyone the whole agreement.
+    pub(crate) fn send_agreement_to_all(&mut self, now: Uptime) {
+        self.send_agreement_over(now, self.joined().map(|(link, _)| link).collect());
+    }
+
+    /// Says the same on all these links: what a crowd is told is put together once.
+    fn send_agreement_over(&mut self, now: Uptime, links: Vec<LinkId>) {
         let document = Document {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
@@ -123,17 +133,15 @@ impl Session {
             beat_every: self.beat_every(),
             seats: self.roster.seats(),
         };
-        self.send(id, ToStation::Agreement(Box::new(document)));
+        let places = self.roster.places();
         // Seats are shown under their own numbers as long as nothing is said of them.
-        if self.roster.places().iter().any(|(seat, place)| seat != place) {
-            self.send_places(id);
+        let moved = places.iter().any(|(seat, place)| seat != place);
+        for link in links {
+            self.send(link, ToStation::Agreement(Box::new(document.clone())));
+            if moved && self.knows_newer(link) {
+                self.send(link, ToStation::Places(places.clone()));
+            }
         }
-    }
-
-    /// Sends everyone the whole agreement.
-    pub(crate) fn send_agreement_to_all(&mut self, now: Uptime) {
-        let joined: Vec<LinkId> = self.joined().map(|(link, _)| link).collect();
-        joined.into_iter().for_each(|link| self.send_agreement(now, link));
     }
 
     /// Which programs showed a key long ago says nothing any more.

@@ -47,9 +47,12 @@ pub fn cheapest(a4: ReferencePitch, harps: &[(&Harp, &Readiness)], tolerance: &T
     let standings = harps.iter().flat_map(|(_, readiness)| readiness.standings());
     let heard = standings.filter(|standing| standing.cents().is_some() && !standing.is_set_aside());
     let enough = heard.count() >= HEARD_AT_LEAST;
+    if !enough {
+        return None;
+    }
     let costs = costs(a4, harps, tolerance).into_iter();
     let far = |cost: &Cost| (cost.a4.hz().get() - a4.hz().get()).abs();
-    costs.filter(|_| enough).min_by(|one, other| {
+    costs.min_by(|one, other| {
         let key = |cost: &Cost| (cost.most_on_one, cost.strings);
         key(one).cmp(&key(other)).then(far(one).total_cmp(&far(other)))
     })

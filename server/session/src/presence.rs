@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use consort_proto::{ToStation, Uptime};
 
+use crate::event::LinkId;
 use crate::session::Session;
 
 impl Session {
@@ -18,10 +19,13 @@ impl Session {
             return;
         }
         self.beat_at = Some(now + self.beat_every());
+        joined.into_iter().for_each(|link| self.send_beat(link));
+    }
+
+    /// Says that this coordinator lives, and which revision is the newest.
+    pub(crate) fn send_beat(&mut self, link: LinkId) {
         let (epoch, revision) = (self.epoch, self.agreement.revision);
-        for link in joined {
-            self.send(link, ToStation::Beat { epoch, revision });
-        }
+        self.send(link, ToStation::Beat { epoch, revision });
     }
 
     /// The pause between two heartbeats; every change of the seats sends it to everyone.

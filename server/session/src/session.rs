@@ -367,10 +367,14 @@ impl Session {
 
     fn hear(&mut self, now: Uptime, id: LinkId, message: ToCoordinator) {
         let Some(link) = self.links.get_mut(&id) else { return };
-        link.heard_at = now;
+        let quiet = now.since(std::mem::replace(&mut link.heard_at, now));
         let (peer, state) = (link.peer, link.state);
         if state == LinkState::Joined {
             self.roster.heard(peer, now);
+            if quiet >= crate::UNSURE_AFTER {
+                // What was lost meanwhile is found out by what arrives now: the sooner, the sooner it is said again.
+                self.send_beat(id);
+            }
         }
         match (state, message) {
             (LinkState::Open, ToCoordinator::Hello(hello)) => self.admit(now, id, peer, hello),

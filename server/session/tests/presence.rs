@@ -54,6 +54,30 @@ fn anything_that_is_heard_is_a_sign_of_life() {
 }
 
 #[test]
+fn who_is_heard_again_after_a_silence_is_answered_at_once() {
+    let beats_to = |session: &mut Session, at_ms| {
+        session.handle(Uptime::from_millis(at_ms), heard(1, ToCoordinator::Beat));
+        let effects = std::iter::from_fn(|| session.poll_effect());
+        let beat = |effect: &Effect| {
+            matches!(
+                effect,
+                Effect::Send {
+                    message: ToStation::Beat { .. },
+                    ..
+                }
+            )
+        };
+        effects.filter(beat).count()
+    };
+    let mut session = with_ilse();
+    beats_to(&mut session, 1_000);
+    // Beats to everyone go out at their time; this one is beside them.
+    tick_until(&mut session, 3_010);
+    assert_eq!(beats_to(&mut session, 3_011), 1);
+    assert_eq!(beats_to(&mut session, 3_021), 0);
+}
+
+#[test]
 fn a_closed_link_is_silence_and_a_goodbye_is_not() {
     let mut session = with_ilse();
     session.handle(Uptime::from_millis(100), closed(1));

@@ -1,12 +1,15 @@
 //! How many stations one coordinator carries: a real process with raised limits, and light stations with sockets of their own.
 
+use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{IpAddr, Ipv4Addr, TcpStream};
-use std::path::PathBuf;
-use std::process::Command;
+use std::path::{Path, PathBuf};
+use std::process::{ChildStdin, Command};
+use std::sync::Arc;
 use std::thread;
 use std::time::{Duration, Instant};
 
+use consort_coordinator::config::Work;
 use consort_coordinator::{Config, Coordinator};
 use consort_proto::JoinLink;
 use consort_tests::process::{Folder, Program, run as run_program};
@@ -97,18 +100,21 @@ fn fill(hall: &Hall, figures: &mut Figures) -> Result<(), String> {
     let opened: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
     let text = |name: &str| opened[name].as_str().ok_or_else(|| format!("no {name}"));
     let join: JoinLink = text("join")?.parse().map_err(|_| "no join link")?;
+    let mut asking = program.stdin().ok_or("the coordinator cannot be asked")?;
     let habits = Habits {
         live_every: Some(Duration::from_millis(100)),
         pluck_every: None,
     };
     let begun = Instant::now();
-    let mut crowd = Crowd::start(vec![join; stations], habits)?;
+    let mut crowd = Crowd::start(vec![join; stations], habits, None)?;
     crowd.wait(begun, PATIENCE, |joined, _| joined)?;
     figures.tell("until all have joined", begun.elapsed().as_secs_f64(), "s");
     let looking: Vec<TcpStream> = (0..viewers)
         .map(|_| look(text("board")?))
         .collect::<Result<_, String>>()?;
     thread::sleep(Duration::from_secs(2));
+    let changing = Spent::ask(&mut program, &mut asking)?;
+    changing.tell(figures, "their coming in", "s", 1.0);
     let mut all = Vec::new();
     for change in 1..=CHANGES {
         let hz = 440.0 + 0.1 * f64::from(change);
@@ -133,17 +139,23 @@ fn fill(hall: &Hall, figures: &mut Figures) -> Result<(), String> {
         quantile(&mut all, 1.0),
         "ms",
     );
-    let before = cpu_seconds(&program);
+    Spent::ask(&mut program, &mut asking)?.since(&changing).tell(
+        figures,
+        &format!("{CHANGES} new pitches"),
+        "ms each",
+        1_000.0 / f64::from(CHANGES),
+    );
+    let watching = Spent::ask(&mut program, &mut asking)?;
     thread::sleep(WATCHED);
-    let used = cpu_seconds(&program)
-        .zip(before)
-        .map_or(f64::NAN, |(after, before)| after - before);
+    let spent = Spent::ask(&mut program, &mut asking)?.since(&watching);
+    let percent = 100.0 / WATCHED.as_secs_f64();
     figures.at_most(
         hall.core_percent,
         "work of the coordinator",
-        100.0 * used / WATCHED.as_secs_f64(),
+        spent.all_s * percent,
         "% of a core",
     );
+    spent.tell(figures, "that work", "% of a core", percent);
     let megabytes = program.resident_bytes().map_or(f64::NAN, |bytes| bytes as f64 / 1e6);
     figures.at_most(hall.memory_mb, "memory of the coordinator", megabytes, "MB");
     drop(looking);
@@ -163,15 +175,84 @@ fn look(board: &str) -> Result<TcpStream, String> {
     Ok(stream)
 }
 
-/// Time of processors that the program has used, where the system tells.
-fn cpu_seconds(program: &Program) -> Option<f64> {
+/// What a coordinator has spent its processor time on, in seconds.
+struct Spent {
+    /// What it says itself, by kind of work.
+    told: BTreeMap<String, f64>,
+    /// What its writer to the disk took.
+    disk_s: f64,
+    all_s: f64,
+}
+
+impl Spent {
+    /// Asks the coordinator and the system.
+    fn ask(program: &mut Program, asking: &mut ChildStdin) -> Result<Self, String> {
+        writeln!(asking).map_err(|why| why.to_string())?;
+        let (_, line) = program
+            .line(PATIENCE, |line| line.contains("\"spent\""))
+            .ok_or("the coordinator does not say what it does")?;
+        let told: Value = serde_json::from_str(&line).map_err(|why| why.to_string())?;
+        let told: BTreeMap<String, f64> =
+            serde_json::from_value(told["spent"].clone()).map_err(|why| why.to_string())?;
+        let threads = std::fs::read_dir(format!("/proc/{}/task", program.id())).map_err(|why| why.to_string())?;
+        let disk_s = threads
+            .flatten()
+            .map(|thread| thread.path())
+            .filter(|thread| std::fs::read_to_string(thread.join("comm")).is_ok_and(|name| name.trim() == "writer"));
+        Ok(Self {
+            told,
+            disk_s: disk_s.filter_map(|thread| cpu_seconds(&thread)).sum(),
+            all_s: cpu_seconds(&PathBuf::from(format!("/proc/{}", program.id()))).unwrap_or(f64::NAN),
+        })
+    }
+
+    fn since(&self, before: &Self) -> Self {
+        let earlier = |what: &String| before.told.get(what).copied().unwrap_or_default();
+        let told = self
+            .told
+            .iter()
+            .map(|(what, spent)| (what.clone(), spent - earlier(what)));
+        Self {
+            told: told.collect(),
+            disk_s: self.disk_s - before.disk_s,
+            all_s: self.all_s - before.all_s,
+        }
+    }
+
+    /// Tells where the time went, the most first; what the coordinator counts under no kind is the network's.
+    fn tell(&self, figures: &mut Figures, of: &str, unit: &'static str, factor: f64) {
+        let counted: f64 = self.told.values().sum();
+        let mut shares: Vec<(&str, f64)> = self.told.iter().map(|(what, spent)| (what.as_str(), *spent)).collect();
+        shares.push(("writing to the disk", self.disk_s));
+        shares.push((
+            "packets, cryptography, timers, the rest",
+            self.all_s - self.disk_s - counted,
+        ));
+        shares.sort_by(|one, other| other.1.total_cmp(&one.1));
+        for (what, spent) in shares {
+            figures.tell(format!("  of {of}: {what}"), spent * factor, unit);
+        }
+    }
+}
+
+/// Time of processors that the process or thread with this folder of the system has used, where the system tells.
+fn cpu_seconds(folder: &Path) -> Option<f64> {
     /// Ticks a second in which Linux counts, on all its usual machines (man 5 proc).
     const TICKS: f64 = 100.0;
-    let stat = std::fs::read_to_string(format!("/proc/{}/stat", program.id())).ok()?;
+    let stat = std::fs::read_to_string(folder.join("stat")).ok()?;
     // Its name stands in brackets and may hold anything; the times are the twelfth and thirteenth field after it.
     let fields: Vec<&str> = stat.rsplit_once(')')?.1.split_whitespace().collect();
     let ticks = |at: usize| fields.get(at)?.parse::<f64>().ok();
     Some((ticks(11)? + ticks(12)?) / TICKS)
+}
+
+/// Says what the coordinator has done so far, each time a line comes in.
+fn answer(work: &Work) {
+    for _ in std::io::stdin().lines().map_while(Result::ok) {
+        let shares = work.shares().into_iter();
+        let spent: BTreeMap<&str, f64> = shares.map(|share| (share.what, share.spent.as_secs_f64())).collect();
+        report(&json!({ "spent": spent }).to_string());
+    }
 }
 
 /// Is the coordinator that [`run`] starts: the usual one, with more seats and links.
@@ -188,6 +269,9 @@ pub(crate) fn serve(words: &[String]) -> Result<(), String> {
     (config.limits.strangers, config.limits.strangers_per_address) = (256, 256);
     config.limits.places_at_ease = 128;
     config.session.stations_max = 1_024;
+    let work = Arc::new(Work::default());
+    config.work = Some(work.clone());
+    thread::spawn(move || answer(&work));
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()

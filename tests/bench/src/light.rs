@@ -1,17 +1,20 @@
 //! Light stations: the station's own link with sockets of its own, and no sound, no disk and no desk around it.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::Arc;
 use std::thread;
 use std::time::{Duration, Instant};
 
 use consort_link::{Attempt, AttemptFailure, Config, Effect, Event, Link, LinkState};
+use consort_logbook::{Logbook, Logged};
 use consort_peer::{Dialer, Identity};
 use consort_proto::message::Content;
 use consort_proto::{
     Binding, Cents, Fingerprint, Harp, JoinLink, Reading, Sequence, StringNumber, Tenure, ToCoordinator, ToStation,
     Tolerance, Tuning, Uptime, harp_file,
 };
+use consort_store::Lines;
 use tokio::sync::mpsc;
 
 /// So many light stations in one program, and what they say.
@@ -21,6 +24,7 @@ pub(crate) struct Crowd {
     /// Dropped to end them all.
     _wishes: Vec<mpsc::UnboundedSender<Wish>>,
     states: Vec<(bool, f64)>,
+    begun: Instant,
 }
 
 /// A station shows something else than before.
@@ -46,8 +50,9 @@ pub(crate) struct Habits {
 enum Wish {}
 
 impl Crowd {
-    /// One station for each join link; they call one after the other, not all at once.
-    pub(crate) fn start(links: Vec<JoinLink>, habits: Habits) -> Result<Self, String> {
+    /// One station for each join link; they call one after the other, not all at once. Each keeps a logbook in the folder,
+    /// if there is one.
+    pub(crate) fn start(links: Vec<JoinLink>, habits: Habits, logbooks: Option<&Path>) -> Result<Self, String> {
         let (tell, told) = std::sync::mpsc::channel();
         let (wishes, wished): (Vec<_>, Vec<_>) = links.iter().map(|_| mpsc::unbounded_channel()).unzip();
         let runtime = tokio::runtime::Builder::new_current_thread()
@@ -55,11 +60,21 @@ impl Crowd {
             .build()
             .map_err(|why| why.to_string())?;
         let states = vec![(false, 0.0); links.len()];
+        let logbook = |number| {
+            let Some(folder) = logbooks else { return Ok(None) };
+            let file = folder.join(format!("light-{number}.logbook"));
+            let lines = Lines::append(&file).map_err(|why| format!("{}: {why}", file.display()))?;
+            Ok::<_, String>(Some(Logbook::new(move |line| lines.add(line))))
+        };
+        let logbooks = (0..links.len()).map(logbook).collect::<Result<Vec<_>, _>>()?;
+        let begun = Instant::now();
         thread::spawn(move || {
             runtime.block_on(async {
-                let stations = links.into_iter().zip(wished).enumerate();
-                let running = stations
-                    .map(|(number, (link, wishes))| tokio::spawn(live(number, link, habits, wishes, tell.clone())));
+                let stations = links.into_iter().zip(wished).zip(logbooks).enumerate();
+                let running = stations.map(|(number, ((link, wishes), logbook))| {
+                    let own = Own { number, begun, logbook };
+                    tokio::spawn(live(own, link, habits, wishes, tell.clone()))
+                });
                 for station in running.collect::<Vec<_>>() {
                     // It ends when nobody listens any more.
                     let _ = station.await;
@@ -70,6 +85,7 @@ impl Crowd {
             told,
             _wishes: wishes,
             states,
+            begun,
         })
     }
 
@@ -100,6 +116,11 @@ impl Crowd {
         Ok(reached.into_iter().flatten().map(ms).collect())
     }
 
+    /// How long the crowd has lived: the time in its logbooks.
+    pub(crate) fn age(&self) -> Duration {
+        self.begun.elapsed()
+    }
+
     /// Takes in what was told meanwhile, so that a wait that follows begins with what is so now.
     pub(crate) fn catch_up(&mut self) {
         while let Ok(told) = self.told.try_recv() {
@@ -113,8 +134,16 @@ pub(crate) fn harp() -> Result<Harp, String> {
     harp_file::preset("lever-34").ok_or_else(|| "the harp is not known".to_owned())
 }
 
-async fn live(
+/// What a station has of its own.
+struct Own {
     number: usize,
+    /// When its crowd began.
+    begun: Instant,
+    logbook: Option<Logbook>,
+}
+
+async fn live(
+    Own { number, begun, logbook }: Own,
     link: JoinLink,
     habits: Habits,
     mut wishes: mpsc::UnboundedReceiver<Wish>,
@@ -123,7 +152,6 @@ async fn live(
     tokio::time::sleep(Duration::from_millis(5) * u32::try_from(number).unwrap_or_default()).await;
     let identity = Identity::generate().map_err(|why| why.to_string())?;
     let dialer = Arc::new(Dialer::new(Arc::new(identity)).map_err(|why| why.to_string())?);
-    let begun = Instant::now();
     let harp = harp()?;
     let config = Config {
         name: format!("Light {number}").parse().map_err(|_| "no name")?,
@@ -142,7 +170,7 @@ async fn live(
     let mut station = Station {
         number,
         begun,
-        link: Link::new(Uptime::default(), config),
+        link: Logged::start(Uptime(begun.elapsed()), config, logbook),
         dialer,
         queues: BTreeMap::new(),
         events,
@@ -191,7 +219,7 @@ fn reading(harp: &Harp, string: u32) -> Option<Content> {
 struct Station {
     number: usize,
     begun: Instant,
-    link: Link,
+    link: Logged<Link>,
     dialer: Arc<Dialer>,
     queues: BTreeMap<Attempt, mpsc::UnboundedSender<ToCoordinator>>,
     events: mpsc::UnboundedSender<Event>,
