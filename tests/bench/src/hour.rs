@@ -21,7 +21,6 @@ const LOOK_EVERY_S: usize = 300;
 /// What may be added after that: a heap wavers by as much.
 const GOAL_MB: f64 = 1.0;
 const RATE: usize = 48_000;
-/// How long the station may take to open, and to hear what was played.
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
