@@ -11,7 +11,7 @@ use crate::sound::{self, PARTIALS, Sound};
 use crate::visit::Life;
 
 /// How likely a string is false when a harp is first heard, and how likely one becomes false from one tuning to the next.
-const FALSE_AT_FIRST: f64 = 1e-2;
+const FALSE_AT_FIRST: f64 = 5e-3;
 const BECOMES_FALSE: f64 = 2e-5;
 /// Plucks before anything can be said to have changed.
 const BEFORE_PLUCKS: f64 = 3.0;
