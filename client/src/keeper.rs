@@ -8,7 +8,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use consort_analysis::Partials;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
 use consort_record::{Heard, Moment, Partial, Place, Sheet, Timbre};
-use consort_record_store::{HarpId, RecordError, Store, TuningId};
+use consort_record_store::{HarpId, RecordError, Store, TuningId, called};
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -166,15 +166,7 @@ fn keep_all(path: &std::path::Path, harp: &Harp, tag: &str, waiting: &Receiver<T
 /// The record's harp with the same strings, or a new one under a name that is free.
 fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
     let known = store.harps()?;
-    let named = |name: &str| {
-        let exactly = known.iter().find(|kept| kept.sheet.harp.name() == name);
-        // The record takes names that differ in small and large letters alone for one.
-        exactly.or_else(|| {
-            known
-                .iter()
-                .find(|kept| kept.sheet.harp.name().to_lowercase() == name.to_lowercase())
-        })
-    };
+    let named = |name: &str| called(&known, name).map(|place| &known[place]);
     if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
         return Ok(kept.id);
     }

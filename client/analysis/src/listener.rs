@@ -61,6 +61,8 @@ pub struct Listener {
     hops: u64,
     /// [`PRELUDE_S`] in working samples.
     prelude: u64,
+    /// [`LEVEL_S`] in working samples.
+    beginning: u64,
     onsets: OnsetDetector,
     last_onset: u64,
     health: HealthWatch,
@@ -88,6 +90,7 @@ impl Listener {
             hop: hop as u64,
             hops: 0,
             prelude: (PRELUDE_S * rate) as u64,
+            beginning: (LEVEL_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
             last_onset: 0,
             health: HealthWatch::new(config.rate),
@@ -271,8 +274,7 @@ impl Listener {
     fn end_plucked_again(&mut self) {
         for at in 0..NOTES {
             let note = &self.notes[at];
-            let begun = (self.history.count() - note.onset) as f64
-                >= LEVEL_S * f64::from(self.rate.get()) / self.decimator.factor() as f64;
+            let begun = self.history.count() - note.onset >= self.beginning;
             if note.open && note.passed && begun && note.level_db.is_none() {
                 self.notes[at].level_db = Some(self.level(note.onset));
             }
@@ -350,8 +352,7 @@ impl Listener {
 
     /// Level of the first tenth of a second, or of what there is of it.
     fn level(&self, onset: u64) -> f64 {
-        let rate = f64::from(self.rate.get()) / self.decimator.factor() as f64;
-        let len = ((LEVEL_S * rate) as u64).min(self.history.count() - onset);
+        let len = self.beginning.min(self.history.count() - onset);
         let sound = self.history.slice(onset, len as usize).unwrap_or(&[]);
         let power = sound.iter().map(|x| f64::from(x * x)).sum::<f64>() / len.max(1) as f64;
         10.0 * power.max(1e-15).log10()

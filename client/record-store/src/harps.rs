@@ -34,7 +34,7 @@ impl Store {
     pub fn harp(&self, name: Option<&str>) -> Result<Kept, RecordError> {
         let mut harps = self.harps()?;
         let place = match name {
-            Some(name) => place_of(&harps, name),
+            Some(name) => called(&harps, name),
             None => (harps.len() == 1).then_some(0),
         };
         if let Some(place) = place {
@@ -80,7 +80,7 @@ pub(crate) fn harps(connection: &Connection) -> Result<Vec<Kept>, RecordError> {
 }
 
 /// Where in `harps` the one called `name` is: written so, or else in other letters.
-pub(crate) fn place_of(harps: &[Kept], name: &str) -> Option<usize> {
+pub fn called(harps: &[Kept], name: &str) -> Option<usize> {
     let exactly = harps.iter().position(|kept| kept.sheet.harp.name() == name);
     exactly.or_else(|| harps.iter().position(|kept| same_name(kept.sheet.harp.name(), name)))
 }

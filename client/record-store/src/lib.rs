@@ -16,7 +16,7 @@ mod transfer;
 pub use entries::{Entry, Undone};
 pub use error::{NotImported, RecordError};
 pub use form::Whole;
-pub use harps::{HarpId, Kept};
+pub use harps::{HarpId, Kept, called};
 pub use readings::{Point, TuningId};
 pub use store::Store;
 pub use transfer::{Imported, Whose};

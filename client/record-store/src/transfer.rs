@@ -10,7 +10,7 @@ use crate::form::{
     ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, LengthForm, Meaningless, ReadingForm, SpoiltForm,
     TimbreForm, Whole, strings_of,
 };
-use crate::harps::{HarpId, Kept, SheetForm, add, harps, no_such_harp, place_of};
+use crate::harps::{HarpId, Kept, SheetForm, add, called, harps, no_such_harp};
 use crate::readings::{begin, insert, tuning_form};
 use crate::store::Store;
 
@@ -175,7 +175,7 @@ fn find_or_add(
     let said = |meaningless| value(place, meaningless);
     let sheet = form.sheet().map_err(said)?;
     let known = match whose {
-        Whose::Into(name) => Some(place_of(&harps, name).ok_or_else(|| no_such_harp(&harps, name))?),
+        Whose::Into(name) => Some(called(&harps, name).ok_or_else(|| no_such_harp(&harps, name))?),
         Whose::File | Whose::Called(_) => harps.iter().position(|kept| kept.tag == form.tag),
     };
     if let Some(known) = known {

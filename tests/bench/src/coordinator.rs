@@ -44,11 +44,13 @@ impl Coordinator {
     }
 }
 
+/// A station of a measure says what it does, looks for nobody, opens no browser and takes any port for its desk.
+pub(crate) const QUIET: [&str; 5] = ["--desk-port", "0", "--no-browser", "--json", "--no-discovery"];
+
 /// What a station of a measure is started with, before its input is named: harpist `number`, joined by `join`, announced to
 /// nobody.
 pub(crate) fn station_words(folder: &Folder, number: usize, join: &str) -> Vec<String> {
     let data = folder.inside(&format!("station-{number}"));
     let named = ["--data", &data, "--name", &format!("Player {number}"), "--join", join];
-    let quiet = ["--desk-port", "0", "--no-browser", "--json", "--no-discovery"];
-    named.iter().chain(&quiet).map(|&word| word.to_owned()).collect()
+    named.iter().chain(&QUIET).map(|&word| word.to_owned()).collect()
 }

@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 use consort_tests::process::{Folder, Program};
 use serde_json::Value;
 
+use crate::coordinator::QUIET;
 use crate::figures::Figures;
 use crate::report;
 use crate::script::{self, Page};
@@ -124,16 +125,11 @@ pub(crate) fn open(folder: &Folder) -> Result<(Program, String), String> {
         &data,
         "--input",
         "stdin",
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-        "--no-discovery",
         "--no-opening",
         "--harp",
         "pedal-47",
     ];
-    let mut station = Program::start("consort-station", &words);
+    let mut station = Program::start("consort-station", &[&words[..], &QUIET].concat());
     let (_, line) = station
         .line(PATIENCE, |line| line.contains("\"desk\""))
         .ok_or("no desk")?;

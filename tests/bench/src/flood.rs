@@ -10,7 +10,7 @@ use consort_peer::{Dialer, Identity};
 use consort_proto::{ToCoordinator, ToStation};
 use consort_tests::process::{Folder, Program, run as run_program};
 
-use crate::coordinator::Coordinator;
+use crate::coordinator::{Coordinator, QUIET};
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -92,9 +92,8 @@ fn changes(data: &str, stations: &mut [Program], first: f64) -> Result<Vec<f64>,
 
 fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String> {
     let data = folder.inside(&format!("station-{number}"));
-    let mut words = vec!["--data", &data, "--join", join, "--input", "stdin", "--desk-port", "0"];
-    words.extend(["--no-browser", "--json", "--no-discovery"]);
-    let mut station = Program::start("consort-station", &words);
+    let words = ["--data", &data, "--join", join, "--input", "stdin"];
+    let mut station = Program::start("consort-station", &[&words[..], &QUIET].concat());
     match station.line(PATIENCE, |line| line.contains("\"joined\"")) {
         Some(_) => Ok(station),
         None => Err(format!("a station is not linked\n{}", station.transcript())),

@@ -4,7 +4,7 @@ use std::time::{Duration, Instant};
 
 use consort_tests::process::{Folder, Program};
 
-use crate::coordinator::Coordinator;
+use crate::coordinator::{Coordinator, QUIET};
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::quantile;
@@ -48,18 +48,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
 
 /// Starts the station that is kept in `data`, waits until it is linked, and ends it; the time in milliseconds.
 fn linked(data: &str, more: &[&str]) -> Result<f64, String> {
-    let mut words = vec![
-        "--data",
-        data,
-        "--input",
-        "stdin",
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-    ];
-    words.push("--no-discovery");
-    words.extend(more);
+    let words = [&["--data", data, "--input", "stdin"], &QUIET[..], more].concat();
     let begun = Instant::now();
     let mut station = Program::start("consort-station", &words);
     let (at, _) = station
