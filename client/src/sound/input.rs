@@ -30,7 +30,7 @@ pub struct Input {
 #[derive(Clone, Debug, Eq, PartialEq, thiserror::Error)]
 pub enum InputError {
     /// No input can be opened.
-    #[error("no input can be opened: plug the pickup in and look at the system's sound settings")]
+    #[error("no input can be opened: plug the pickup or microphone in and look at the system's sound settings")]
     None,
     /// No input of that name can be opened.
     #[error("there is no input called “{0}”: `consort-station inputs` lists those there are")]

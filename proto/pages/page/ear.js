@@ -4,7 +4,10 @@ import { belly, colour, curve, round, shape } from "./strings.js";
 
 // What is drawn of two strings together: this long, in steps of so many seconds.
 const [LENGTH_S, STEP_S] = [2, 0.02];
-const [WIDTH, MIDDLE, THIN, THICK] = [1000, 70, 3, 52];
+const [MIDDLE, THIN, THICK] = [70, 3, 52];
+// How wide it is drawn: on a phone less, so that its words are not shrunk with it, but room enough for each of many strings.
+const [WIDE, NARROW, EACH] = [1000, 440, 64];
+const phone = matchMedia("(max-width: 640px)");
 let send = null;
 let shown = "";
 
@@ -49,23 +52,24 @@ export function showEar(listening) {
 // Two strings as one ribbon between its ends: where they swell it is broad, where they fade it is narrow. Above as it was
 // heard, below, dotted, as it is when all is in tune; a ribbon that stays even stands still.
 function drawTogether({ swell, expected, beats }) {
+  const width = phone.matches ? NARROW : WIDE;
   const heard = swell.length ? even(swell) : [];
   const still = Array.from({ length: LENGTH_S / STEP_S }, (_, n) => Math.abs(Math.cos(Math.PI * expected * n * STEP_S)));
-  const parts = [...ends(MIDDLE), ...ends(3 * MIDDLE)];
-  if (heard.length) parts.push(shape("path", { class: "ribbon", d: ribbon(heard, MIDDLE) }));
-  else parts.push(shape("path", { class: "rest", d: `M0 ${MIDDLE}H${WIDTH}` }));
-  parts.push(shape("path", { class: "ribbon wanted", d: ribbon(still, 3 * MIDDLE) }));
+  const parts = [...ends(MIDDLE, width), ...ends(3 * MIDDLE, width)];
+  if (heard.length) parts.push(shape("path", { class: "ribbon", d: ribbon(heard, MIDDLE, width) }));
+  else parts.push(shape("path", { class: "rest", d: `M0 ${MIDDLE}H${width}` }));
+  parts.push(shape("path", { class: "ribbon wanted", d: ribbon(still, 3 * MIDDLE, width) }));
   const label = (y, text) => shape("text", { class: "label start", x: 0, y }, text);
   parts.push(label(14, beats === null ? "as heard" : `as heard, ${beats.toFixed(1)} in a second`));
   parts.push(label(2 * MIDDLE + 14, `in tune, ${expected.toFixed(1)} in a second`));
-  at("listen-drawn").setAttribute("viewBox", `-12 -4 ${WIDTH + 24} ${4 * MIDDLE + 8}`);
+  at("listen-drawn").setAttribute("viewBox", `-12 -4 ${width + 24} ${4 * MIDDLE + 8}`);
   at("listen-drawn").replaceChildren(...parts);
 }
 
-const ends = (y) => [0, WIDTH].map((x) => shape("path", { class: "bar", d: `M${x} ${y - 30}V${y + 30}` }));
+const ends = (y, width) => [0, width].map((x) => shape("path", { class: "bar", d: `M${x} ${y - 30}V${y + 30}` }));
 
-function ribbon(sizes, y) {
-  const place = (size, n) => [round((n * WIDTH) / (sizes.length - 1)), THIN + (THICK - THIN) * size];
+function ribbon(sizes, y, width) {
+  const place = (size, n) => [round((n * width) / (sizes.length - 1)), THIN + (THICK - THIN) * size];
   const above = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y - half)}`; });
   const below = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y + half)}`; }).reverse();
   return `M${above.join("L")}L${below.join("L")}z`;
@@ -85,7 +89,8 @@ function even(swell) {
 
 // Strings side by side, each bowed by how far it was heard from what is expected of it.
 function drawInTurn({ sounds }) {
-  const gap = WIDTH / (sounds.length + 1);
+  const width = phone.matches ? Math.max(NARROW, EACH * (sounds.length + 1)) : WIDE;
+  const gap = width / (sounds.length + 1);
   const [top, bottom, most] = [20, 230, Math.min(80, gap * 0.42)];
   const parts = [];
   sounds.forEach(({ name, letter, cents, now }, place) => {
@@ -97,6 +102,6 @@ function drawInTurn({ sounds }) {
     parts.push(shape("text", { class: "label", x, y: bottom + 34, "text-anchor": "middle" }, name));
     parts.push(shape("text", { class: "label", x, y: bottom + 62, "text-anchor": "middle" }, cents === null ? "" : `${cents > 0 ? "+" : ""}${cents.toFixed(1)}`));
   });
-  at("listen-drawn").setAttribute("viewBox", `0 0 ${WIDTH} 300`);
+  at("listen-drawn").setAttribute("viewBox", `0 0 ${width} 300`);
   at("listen-drawn").replaceChildren(...parts);
 }
