@@ -36,8 +36,11 @@ const WEAK_BELOW_HZ: f64 = 160.0;
 /// Nats per unit of score, and the share of the earlier belief that stays at each look.
 const NATS: f64 = 30.0;
 const MEMORY: f64 = 0.5;
-/// Spread of offsets about a remembered one, cents.
+/// Spread of offsets about a remembered one, cents: of a string that is still to be turned, and of one that stood within the
+/// last figure of its target and is left alone from then on.
 const REMEMBERED_CENTS: f64 = 12.0;
+const SET_CENTS: f64 = 6.0;
+const SET_WITHIN_CENTS: f64 = 3.0;
 /// How often a string is still where it was, and how often one is that was very far off: more likely it was another string.
 const STILL_THERE: f64 = 0.8;
 const STILL_FAR: f64 = 0.3;
@@ -150,7 +153,12 @@ fn offset_worth(offset: f64, remembered: Option<Cents>, spread: Spread) -> f64 {
             } else {
                 STILL_THERE
             };
-            (there * laplace(offset - known, REMEMBERED_CENTS) + (1.0 - there) * anywhere).ln()
+            let scale = if known.abs() < SET_WITHIN_CENTS {
+                SET_CENTS
+            } else {
+                REMEMBERED_CENTS
+            };
+            (there * laplace(offset - known, scale) + (1.0 - there) * anywhere).ln()
         }
     }
 }
@@ -322,3 +330,25 @@ impl Comb {
 
 /// The relative width of one cent.
 const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::note::WHICH_LEAD;
+
+    /// A pin beside the one meant was turned: the sound lies 40 cents above a string that was just set, and 60 below the next
+    /// one. It is the next one, unless the string before it had not been set yet.
+    #[test]
+    fn a_string_that_was_set_stays_and_the_next_one_was_turned_by_mistake() {
+        let spread = Spread {
+            mean: Cents(-8.0),
+            scale: Cents(16.0),
+        };
+        let again = |left: f64| AGAIN_NATS + offset_worth(40.0, Some(Cents(left)), spread);
+        for next in [None, Some(Cents(-12.0))] {
+            let next = ORDER_NATS + offset_worth(-60.0, next, spread);
+            assert!(next > again(0.0) + WHICH_LEAD, "{next} against {}", again(0.0));
+            assert!(next < again(26.0), "{next} against {}", again(26.0));
+        }
+    }
+}

@@ -43,7 +43,7 @@ const LEAD_SURE: f64 = 2.0;
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
 /// Least lead over other strings to be sure which one it is, nats.
-const WHICH_LEAD: f64 = 0.2;
+pub(crate) const WHICH_LEAD: f64 = 0.2;
 /// A pitch further than this from its string's target is doubtful, cents.
 const FAR_CENTS: f64 = 120.0;
 /// Notes shorter than this are not measured with certainty, seconds.
