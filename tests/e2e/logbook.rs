@@ -34,7 +34,9 @@ fn both_logbooks_of_an_evening_play_again_and_hold_no_names() {
         assert!(replayed.status.success(), "{program}: {why}");
         let said: serde_json::Value = serde_json::from_slice(&replayed.stdout).expect("one object");
         assert_eq!(said["lives"], lives, "{program}: {said}");
-        assert!(said["effects"].as_u64() > Some(20), "{program}: {said}");
+        // At least: twice a call or its answer, a greeting, an agreement and a report or its acknowledgement, and an end. How
+        // many hearts beat besides depends on how soon the coordinator is back.
+        assert!(said["effects"].as_u64() > Some(10), "{program}: {said}");
         let text = std::fs::read_to_string(file).expect("a logbook");
         assert!(!text.contains("Runa"), "{program}: a name is written down");
     }
