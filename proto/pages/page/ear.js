@@ -10,6 +10,7 @@ const [WIDE, NARROW, EACH] = [1000, 440, 64];
 const phone = matchMedia("(max-width: 640px)");
 let send = null;
 let shown = "";
+let last = null;
 
 export function openEar(now) {
   const strings = at("listen-string");
@@ -30,6 +31,7 @@ export function wireEar(ask) {
   at("listen-kind").addEventListener("change", begin);
   at("listen-string").addEventListener("change", begin);
   at("listen-begin").addEventListener("click", begin);
+  phone.addEventListener("change", () => { if (last) drawEar(last); });
   // However it is closed, strings are tuned again afterwards.
   at("listen").addEventListener("close", () => send({ wish: "listen", kind: null, string: null }));
 }
@@ -42,7 +44,13 @@ export function showEar(listening) {
   say("listen-found", listening.trouble ?? listening.found ?? "");
   say("listen-means", listening.trouble ? "" : listening.means ?? "");
   at("listen-heard").classList.toggle("right", listening.right && !listening.trouble);
-  const picture = JSON.stringify([listening.together, listening.sounds, listening.swell, listening.expected, listening.beats]);
+  drawEar(listening);
+}
+
+// Drawn anew only where it would look different: something else was heard, or a phone was turned.
+function drawEar(listening) {
+  last = listening;
+  const picture = JSON.stringify([phone.matches, listening.together, listening.sounds, listening.swell, listening.expected, listening.beats]);
   if (picture === shown) return;
   shown = picture;
   if (listening.together) drawTogether(listening);
