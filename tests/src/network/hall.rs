@@ -53,7 +53,8 @@ pub(super) enum Due {
     /// Something may have arrived at the station's end.
     Down(WireId),
     BeatUp(WireId),
-    BeatDown(WireId, consort_proto::ToStation),
+    // Boxed, as it would make everything that is due as large as itself.
+    BeatDown(WireId, Box<consort_proto::ToStation>),
     /// The coordinator's end learns that the link is gone.
     GoneUp(WireId),
     /// The station's end learns it.
@@ -219,7 +220,7 @@ impl Hall {
             Due::Up(wire) => self.arrive_up(wire),
             Due::Down(wire) => self.arrive_down(wire),
             Due::BeatUp(wire) => self.beat_up(wire),
-            Due::BeatDown(wire, beat) => self.beat_down(wire, beat),
+            Due::BeatDown(wire, beat) => self.beat_down(wire, *beat),
             Due::GoneUp(wire) => self.gone_up(wire),
             Due::GoneDown(wire) => self.gone_down(wire),
             Due::IdleOut { station, cut } => {
@@ -240,9 +241,12 @@ impl Hall {
         key
     }
 
-    /// Moves a program's alarm clock.
+    /// Moves a program's alarm clock; one that stays where it is is left alone.
     pub(super) fn rearm(&mut self, old: Option<(Uptime, u64)>, at: Option<Uptime>, due: Due) -> Option<(Uptime, u64)> {
         if let Some(old) = old {
+            if at == Some(old.0) {
+                return Some(old);
+            }
             self.due.remove(&old);
         }
         let wait = at?.since(self.now);

@@ -179,7 +179,7 @@ impl Hall {
         };
         if fleeting {
             if !lost {
-                self.after(delay, Due::BeatDown(id, message));
+                self.after(delay, Due::BeatDown(id, Box::new(message)));
             }
             return;
         }
