@@ -3,5 +3,6 @@
 mod alsa;
 mod capture;
 mod loss;
+mod reference;
 mod server;
 mod station;
