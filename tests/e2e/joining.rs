@@ -50,6 +50,37 @@ fn a_station_finds_a_coordinator_that_has_moved_by_discovery() {
 }
 
 #[test]
+fn two_coordinators_of_one_name_are_told_apart_by_their_keys() {
+    if !is_isolated() {
+        say("skipped: announcing would reach the room; `cargo verify` runs this on a network of its own");
+        return;
+    }
+    let name = ["--name", "The same"];
+    let (mut one, other) = (Ensemble::open("same-one", &name), Ensemble::open("same-other", &name));
+    // Both are sighted under one name; each code finds the one that it is from.
+    let mut runa = one.station("Runa", &[], &["--code", &one.text("code")]);
+    let mut teodor = other.station("Teodor", &[], &["--code", &other.text("code")]);
+    for (ensemble, player, station, hz) in [(&one, "Runa", &mut runa, "441"), (&other, "Teodor", &mut teodor, "443")] {
+        expect_line(station, "\"joined\"");
+        ensemble.order(&["pitch", hz]);
+        expect_line(station, &format!("\"a4_hz\":{hz}.0"));
+        let status = ensemble.status();
+        assert_eq!(status["stations"][0]["name"], player, "{status}");
+        assert_eq!(status["stations"].as_array().map(Vec::len), Some(1), "{status}");
+    }
+    // The one that is left is no stand-in, however alike it calls itself.
+    one.coordinator.kill();
+    expect_line(&mut runa, "\"offline\"");
+    other.order(&["pitch", "444"]);
+    expect_line(&mut teodor, "\"a4_hz\":444.0");
+    let status = other.status();
+    assert_eq!(status["stations"].as_array().map(Vec::len), Some(1), "{status}");
+    for hz in ["443", "444"] {
+        assert!(!runa.has_printed(&format!("\"a4_hz\":{hz}")), "{}", runa.transcript());
+    }
+}
+
+#[test]
 fn whoever_was_not_invited_neither_joins_nor_is_shown() {
     let ensemble = Ensemble::open("uninvited", &["--no-discovery"]);
     let mut link: JoinLink = ensemble

@@ -160,7 +160,7 @@ fn a_station_that_is_killed_without_a_network_reports_what_it_had_heard_when_it_
 
 /// Waits until a report rests on the disk of the station that is kept in `data`: without a link it says nothing of it.
 #[track_caller]
-fn wait_for_report(data: &str) {
+pub(crate) fn wait_for_report(data: &str) {
     let file = Path::new(data).join("station.sqlite");
     let begun = Instant::now();
     let written = || -> rusqlite::Result<u32> {

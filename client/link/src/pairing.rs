@@ -49,6 +49,19 @@ struct Typed {
     at: Uptime,
     /// Who said no to it.
     refused: BTreeSet<Fingerprint>,
+    /// The last no, which the harpist is told if nobody else is meant.
+    no: Option<No>,
+}
+
+/// A no to a code.
+#[derive(Clone, Debug)]
+struct No {
+    peer: Fingerprint,
+    why: Refusal,
+    /// When the coordinator that said it may be tried again, if it said so.
+    ends: Option<Uptime>,
+    /// Whoever else is near has said something by then.
+    stands: Uptime,
 }
 
 /// The try that is under way.
@@ -104,6 +117,8 @@ const AFTER_NOT_NOW: Duration = Duration::from_secs(1);
 /// Known coordinators wait this long while a code is there, so that whoever is meant by it can be heard: discovery
 /// resolves within a tenth of that where it works at all.
 const KNOWN_WAIT: Duration = Duration::from_secs(2);
+/// Whoever is near and was not tried yet has this long to answer before a no stands.
+const OTHERS_WAIT: Duration = Duration::from_secs(8);
 /// A code is shown no longer than this, so that nothing is gained by keeping it.
 const KEPT: Duration = Duration::from_secs(15 * 60);
 
@@ -256,6 +271,7 @@ impl Link {
             code,
             at: now,
             refused: BTreeSet::new(),
+            no: None,
         });
         self.invitation = None;
         self.forget_trouble();
@@ -272,9 +288,12 @@ impl Link {
 
     /// When something about the code is due.
     pub(crate) fn next_pairing(&self) -> Option<Uptime> {
-        let lapses = self.pairing.typed.as_ref().map(|typed| typed.at + KEPT);
+        let typed = self.pairing.typed.as_ref();
+        let lapses = typed.map(|typed| typed.at + KEPT);
+        let stands = typed.and_then(|typed| Some(typed.no.as_ref()?.stands));
+        let stands = stands.filter(|_| self.pairing.exchange.is_none());
         let call = self.pairing.next().filter(|_| !self.is_introducing_itself());
-        [lapses, call].into_iter().flatten().min()
+        [lapses, stands, call].into_iter().flatten().min()
     }
 
     /// Makes the calls that are due, and lets go of a code that nobody shows any more.
@@ -282,6 +301,10 @@ impl Link {
         if self.pairing.typed.as_ref().is_some_and(|typed| typed.at + KEPT <= now) {
             self.pairing.typed = None;
             self.redraw();
+        }
+        let no = self.pairing.typed.as_ref().and_then(|typed| typed.no.clone());
+        if let Some(no) = no.filter(|no| no.stands <= now && self.pairing.exchange.is_none()) {
+            self.tell_no(now, no);
         }
         while !self.is_introducing_itself() && self.pairing.next().is_some_and(|at| at <= now) {
             // Whoever waits longest, so that a flood of new ones keeps nobody from being called.
@@ -436,21 +459,42 @@ impl Link {
             return;
         };
         typed.refused.insert(peer);
-        let tried = typed.refused.len();
+        let (tried, heard_of) = (typed.refused.len(), typed.at + KNOWN_WAIT);
         // A typed address says who is meant.
         let typed_address = self.pairing.places.iter().any(|place| place.is(address, None));
         let others = self.pairing.untried().any(|place| place.address != address);
-        if !typed_address && others && tried < KEYS_MAX {
-            self.call_ended(now);
-            return;
+        let stands = match () {
+            () if typed_address || tried >= KEYS_MAX => now,
+            () if others => heard_of.max(now + OTHERS_WAIT),
+            // The one that is meant may not have been heard of yet.
+            () => heard_of.max(now),
+        };
+        let ends = match why {
+            Refusal::Resting { left } => Some(now + left),
+            _ => None,
+        };
+        let no = No {
+            peer,
+            why,
+            ends,
+            stands,
+        };
+        if stands <= now {
+            return self.tell_no(now, no);
         }
+        if let Some(typed) = &mut self.pairing.typed {
+            typed.no = Some(no);
+        }
+        self.call_ended(now);
+    }
+
+    /// Nobody else is meant by the code: the harpist is told who said no to it, and why.
+    fn tell_no(&mut self, now: Uptime, no: No) {
         self.pairing.typed = None;
-        self.trouble = Some(LinkState::Refused(why));
+        self.trouble = Some(LinkState::Refused(no.why));
         self.strange_place = None;
-        self.refused_by = Some(peer.tag());
-        if let Refusal::Resting { left } = why {
-            self.trouble_ends = Some(now + left);
-        }
+        self.refused_by = Some(no.peer.tag());
+        self.trouble_ends = no.ends;
         // A person has to do something first.
         if !self.is_up() {
             self.dialling.rest(now, AFTER_REFUSAL);

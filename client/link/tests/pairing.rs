@@ -199,7 +199,10 @@ fn a_code_that_does_not_match_is_said_with_whom_it_was_tried_and_is_not_tried_ag
             (3, reply(1),              vec![confirm(1)]),
             (4, wrong,                 vec![close(1)]),
         ]);
-        assert_eq!(says(&link, 4), (LinkState::Refused(Refusal::WrongCode), Some(HALL.tag())));
+        // Whoever is meant may be heard of a little later.
+        assert_eq!(says(&link, 4), (LinkState::Searching, None));
+        tick_until(&mut link, 2_001);
+        assert_eq!(says(&link, 2_001), (LinkState::Refused(Refusal::WrongCode), Some(HALL.tag())));
         let later = tick_until(&mut link, 3_600_000);
         assert!(later.iter().all(|(_, effect)| *effect == Effect::Redraw), "{later:?}");
         check(&mut link, vec![
@@ -223,6 +226,38 @@ fn where_several_are_near_the_code_finds_the_one_that_it_is_from() {
         (152, Event::Tick,             vec![dial_anyone(2, 1)]),
     ]);
     check(&mut link, proven(160, 2, HALL, 1));
+}
+
+#[test]
+#[rustfmt::skip]
+fn a_neighbour_that_is_heard_of_first_does_not_use_the_code_up() {
+    let mut link = link(config());
+    check(&mut link, vec![
+        (0,   sighted(OTHER, &[2]),    vec![]),
+        (2,   code(),                  vec![dial_anyone(1, 2)]),
+        (10,  connected(1, OTHER, 2),  vec![pair(1, OTHER)]),
+        (11,  refused(1, Refusal::WrongCode), vec![close(1)]),
+        (900, sighted(HALL, &[1]),     vec![dial_anyone(2, 1)]),
+    ]);
+    check(&mut link, proven(950, 2, HALL, 1));
+    assert_ne!(state(&link, 959), LinkState::Refused(Refusal::WrongCode));
+}
+
+#[test]
+#[rustfmt::skip]
+fn a_wrong_code_is_said_though_somebody_who_was_heard_of_never_answers() {
+    let mut link = link(config());
+    check(&mut link, vec![
+        (0,   sighted(HALL, &[1]),     vec![]),
+        (1,   sighted(OTHER, &[2]),    vec![]),
+        (2,   code(),                  vec![dial_anyone(1, 2)]),
+        (10,  connected(1, OTHER, 2),  vec![pair(1, OTHER)]),
+        (11,  refused(1, Refusal::WrongCode), vec![close(1)]),
+    ]);
+    tick_until(&mut link, 8_000);
+    assert_eq!(state(&link, 8_000), LinkState::Reaching);
+    tick_until(&mut link, 8_011);
+    assert_eq!(says(&link, 8_011), (LinkState::Refused(Refusal::WrongCode), Some(OTHER.tag())));
 }
 
 #[test]
@@ -307,12 +342,14 @@ fn who_has_to_wait_tries_again_alone_and_who_may_not_join_is_told() {
     for why in [Refusal::JoiningClosed, Refusal::Full, Refusal::Removed] {
         let mut link = begun();
         check(&mut link, vec![(3, refused(1, why), vec![close(1)])]);
-        assert_eq!(says(&link, 3).0, LinkState::Refused(why));
+        tick_until(&mut link, 2_001);
+        assert_eq!(says(&link, 2_001).0, LinkState::Refused(why));
     }
     let left = Duration::from_secs(30);
     let mut link = begun();
     check(&mut link, vec![(3, refused(1, Refusal::Resting { left }), vec![close(1)])]);
-    assert_eq!(says(&link, 3).0, LinkState::Refused(Refusal::Resting { left }));
+    tick_until(&mut link, 2_001);
+    assert_eq!(says(&link, 2_001).0, LinkState::Refused(Refusal::Resting { left }));
     tick_until(&mut link, 30_003);
     assert_eq!(state(&link, 30_003), LinkState::Alone, "the time that was said is over");
 }

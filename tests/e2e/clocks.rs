@@ -1,0 +1,96 @@
+//! Clocks that are wrong: no time of the wall travels, so that a laptop whose clock is a day off is as good as any other.
+
+use std::path::Path;
+use std::process::Command;
+use std::time::Duration;
+
+use consort_tests::process::{Program, path_of, say};
+
+use crate::ensemble::{Ensemble, cents, expect_line, recording};
+use crate::weather::wait_for_report;
+
+/// A day, in seconds.
+const DAY_S: i64 = 86_400;
+
+/// Starts the station of Runa, who hears `files`, in a world whose steady clocks are `ahead_s` seconds ahead of everyone
+/// else's; where the system gives no such world, in this one.
+fn station_ahead(ensemble: &Ensemble, ahead_s: i64, files: &[&str]) -> Program {
+    let ahead = ahead_s.to_string();
+    let world = ["-T", "--monotonic", &ahead, "--boottime", &ahead];
+    let is_given = ahead_s > 0
+        && Command::new("unshare")
+            .args(world)
+            .arg("true")
+            .status()
+            .is_ok_and(|how| how.success());
+    if !is_given && ahead_s > 0 {
+        say("left out: this system gives no world with another steady clock; the wall's clock is moved all the same");
+    }
+    let program = path_of("consort-station");
+    let mut command = if is_given {
+        let mut command = Command::new("unshare");
+        command.args(world).arg(program);
+        command
+    } else {
+        Command::new(program)
+    };
+    let data = ensemble.folder.inside("Runa");
+    command.args([
+        "--data",
+        &data,
+        "--name",
+        "Runa",
+        "--desk-port",
+        "0",
+        "--no-browser",
+        "--json",
+        "--no-discovery",
+    ]);
+    command.args(["--fast", "--input"]);
+    if files.is_empty() {
+        command.arg("stdin");
+    }
+    command.args(files.iter().map(|file| recording(file)));
+    Program::spawn(&mut command)
+}
+
+/// Moves the moment in which the waiting reports were heard, as if the wall clock had been that far off then.
+fn shift_reports(data: &str, by_s: i64) {
+    let memory = rusqlite::Connection::open(Path::new(data).join("station.sqlite")).expect("the station's memory");
+    let shifted = memory
+        .execute("UPDATE report SET heard_unix_ms = heard_unix_ms + ?1 * 1000", [by_s])
+        .expect("shifted");
+    assert!(shifted > 0, "no report waits");
+}
+
+#[test]
+fn a_station_whose_clocks_are_a_day_off_reports_is_heard_and_follows_like_any_other() {
+    for (test, wall_s, ahead_s) in [("wall-behind", -DAY_S, 0), ("all-ahead", DAY_S, DAY_S)] {
+        let mut ensemble = Ensemble::open(test, &["--no-discovery"]);
+        let link = ensemble.text("join");
+        let mut station = ensemble.station("Runa", &[], &["--join", &link, "--no-discovery"]);
+        expect_line(&mut station, "\"joined\"");
+        ensemble.wait_for("the seat", |status| status["stations"][0]["presence"] == "here");
+        station.kill();
+        let port = ensemble.port();
+        ensemble.coordinator.kill();
+        // She plucks while nobody is there, and her clock is set before the report can leave.
+        let mut alone = station_ahead(&ensemble, ahead_s, &["clean-40-gb6.flac"]);
+        expect_line(&mut alone, "\"input-ended\"");
+        let data = ensemble.folder.inside("Runa");
+        wait_for_report(&data);
+        alone.kill();
+        shift_reports(&data, wall_s);
+        ensemble.kill_and_reopen(&port, &["--no-discovery"]);
+        let mut again = station_ahead(&ensemble, ahead_s, &[]);
+        expect_line(&mut again, "\"joined\"");
+        ensemble.wait_for("the reading", |status| cents(status, "Runa", 8).is_some());
+        ensemble.order(&["pitch", "443"]);
+        expect_line(&mut again, "\"a4_hz\":443.0");
+        // Longer than it takes to be called silent.
+        std::thread::sleep(consort_session::SILENT_AFTER + Duration::from_millis(500));
+        let status = ensemble.status();
+        assert_eq!(status["stations"][0]["presence"], "here", "{test}: {status}");
+        assert!(!again.has_printed("\"offline\""), "{test}: {}", again.transcript());
+    }
+}
