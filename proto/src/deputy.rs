@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use crate::agreement::Agreement;
 use crate::harp::Harp;
+use crate::hindsight::{Age, RoomMove};
 use crate::message::Refusal;
 use crate::name::Name;
 use crate::note::Note;
@@ -56,6 +57,8 @@ pub enum Change {
 pub enum ToDeputy {
     /// One harp of the next picture; those that have not changed are not sent again.
     Harp(HarpPicture),
+    /// What the next picture looks back on. It may be missed: a laptop of the first release has no word of it.
+    Hindsight(Hindsight),
     /// A picture is whole: what else it shows, and whose harps.
     Picture(Picture),
     /// What became of an order.
@@ -97,6 +100,15 @@ pub struct Picture {
     pub granted: bool,
     /// The seats that the board shows, in their order; at most [`crate::agreement::SEATS_MAX`].
     pub seats: Vec<u32>,
+}
+
+/// How old it is what a picture shows, and what the room did meanwhile.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Hindsight {
+    /// Seats and how old their reports are, to the second; at most [`crate::agreement::SEATS_MAX`].
+    pub ages: Vec<(u32, Age)>,
+    /// What the room did, at most one for each material.
+    pub room: Vec<RoomMove>,
 }
 
 /// One harp of a picture.

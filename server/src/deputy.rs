@@ -7,13 +7,15 @@ use std::time::Duration;
 use consort_peer::link::CLOSE_REFUSED;
 use consort_peer::{Hear, Link, Say};
 use consort_proto::Fingerprint;
-use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Outcome, Picture, ToDeputy};
+use consort_proto::agreement::SEATS_MAX;
+use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Hindsight, Outcome, Picture, ToDeputy};
 use consort_proto::message::Refusal;
 use consort_session::{Command, Presence, StationView, View};
 use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until, timeout};
 
 use crate::coordinator::{self, Input, Viewer};
+use crate::image;
 use crate::work::Stopwatch;
 
 /// What a deputy's link needs of the coordinator.
@@ -119,6 +121,12 @@ async fn send(
             shown.insert(station.place, picture);
         }
     }
+    let ages = seated().map(|station| (station.place, image::age(station)));
+    say.say(&ToDeputy::Hindsight(Hindsight {
+        ages: ages.take(SEATS_MAX).collect(),
+        room: view.room.clone(),
+    }))
+    .await?;
     say.say(&ToDeputy::Picture(Picture {
         agreement: view.agreement.clone(),
         start_in: view.start_in,

@@ -2,12 +2,9 @@
 
 use std::sync::Arc;
 
-use consort_pages::{
-    Age, BoardPage, CheapestPitch, CodeImage, ControlPage, Presence, RoomMoved, SeatImage, SessionImage,
-};
-use consort_proto::{Fingerprint, Name};
+use consort_pages::{BoardPage, CheapestPitch, CodeImage, ControlPage, Presence, SeatImage, SessionImage};
+use consort_proto::{Age, Fingerprint, Name};
 use consort_session::cheapest::Cost;
-use consort_session::room::RoomMove;
 use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
 use serde::Serialize;
@@ -110,7 +107,7 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
             .as_ref()
             .map(|(name, proposal)| (name.as_ref(), *proposal)),
         next_pitch: view.next_pitch,
-        room: view.room.iter().map(room).collect(),
+        room: view.room.clone(),
         cheapest: view.cheapest().as_ref().map(cheapest),
         silenced: view.silenced,
         can_undo: view.can_undo,
@@ -136,24 +133,6 @@ fn seat(station: &StationView) -> SeatImage<'_> {
         copied: station.copied,
         deputy: station.deputy,
         wanted_by: station.wanted_by.as_ref().map(person),
-    }
-}
-
-/// What the room did, as pages tell it.
-pub(crate) const fn room(moved: &RoomMove) -> RoomMoved {
-    let &RoomMove {
-        material,
-        cents,
-        harps,
-        of,
-        since,
-    } = moved;
-    RoomMoved {
-        material,
-        cents,
-        harps,
-        of,
-        since,
     }
 }
 

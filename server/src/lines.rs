@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_pages::{age_says, room_says};
 use consort_session::call::Called;
 use consort_session::cheapest::Cost;
 use consort_session::{Newcomer, StationView, View};
@@ -44,7 +45,7 @@ pub fn line(view: &View, words: &Words) -> String {
 pub fn lines(view: &View, words: &Words) -> Vec<String> {
     let mut lines = vec![line(view, words)];
     lines.extend(view.called.as_ref().map(|called| side_by_side(called, words)));
-    lines.extend(view.room.iter().map(|moved| image::room(moved).says(words)));
+    lines.extend(view.room.iter().map(|moved| room_says(moved, words)));
     let other = |cost: &Cost| cost.a4 != view.agreement.tuning.a4;
     let cheapest = view.cheapest().filter(other);
     lines.extend(cheapest.map(|cost| image::cheapest(&cost).says(words)));
@@ -74,7 +75,7 @@ fn harp(station: &StationView, words: &Words) -> String {
     }
     if !station.removed {
         let mut readiness = words.readiness(&station.harp, &station.readiness);
-        if let Some(age) = image::age(station).says(words) {
+        if let Some(age) = age_says(&image::age(station), words) {
             readiness = format!("{readiness}, {age}");
         }
         // What was heard last may not be so any more.

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use consort_outlook::Course;
-use consort_pages::{Age, BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
-use consort_proto::deputy::{HarpPicture, Heard, Picture, ToDeputy};
+use consort_pages::{BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
+use consort_proto::deputy::{HarpPicture, Heard, Hindsight, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{Fingerprint, Readiness, Round, Uptime};
+use consort_proto::{Age, Fingerprint, Readiness, Round, Uptime};
 use consort_words::{Key, Words};
 
 /// Everything that was heard of the session.
@@ -16,6 +16,7 @@ pub(crate) struct Assembly {
     /// Harps of the picture that is coming.
     coming: Vec<HarpPicture>,
     picture: Option<Picture>,
+    hindsight: Hindsight,
     /// When something was heard last.
     heard_at: Uptime,
     state: State,
@@ -48,6 +49,10 @@ impl Assembly {
         match piece {
             ToDeputy::Harp(harp) => {
                 self.coming.push(harp);
+                false
+            }
+            ToDeputy::Hindsight(hindsight) => {
+                self.hindsight = hindsight;
                 false
             }
             ToDeputy::Picture(picture) => {
@@ -126,8 +131,7 @@ impl Assembly {
                 harp: &harp.harp,
                 readiness,
                 outlook: course.outlook(self.heard_at, &harp.harp, readiness),
-                // A picture tells how strings stand, not since when.
-                age: Age::default(),
+                age: self.age(harp.seat),
                 overhears: None,
                 presence: self.presence(harp.heard),
                 removed: false,
@@ -137,14 +141,22 @@ impl Assembly {
                 wanted_by: None,
             },
         );
-        // What is decided for later, what the room did and whether tones may sound stay with the leader.
+        // What is decided for later and whether tones may sound stay with the leader.
         Some(SessionImage {
             start_in: picture.start_in,
             can_undo: picture.can_undo,
             disk_trouble: picture.disk_trouble,
             was_joined: true,
+            room: self.hindsight.room.clone(),
             ..SessionImage::of(&picture.agreement, seats.collect())
         })
+    }
+
+    /// How old it was what the harp on `seat` had reported, when the picture was made.
+    fn age(&self, seat: u32) -> Age {
+        let ages = &self.hindsight.ages;
+        let own = ages.iter().find(|(other, _)| *other == seat);
+        own.map(|&(_, age)| age).unwrap_or_default()
     }
 
     fn round(&self) -> Option<Round> {
@@ -194,7 +206,11 @@ impl Assembly {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use consort_proto::{Agreement, Cents, Revision, SessionId, Standing, Tolerance, Tuning, harp_file};
+    use std::time::Duration;
+
+    use consort_proto::{
+        Agreement, Cents, Material, Revision, RoomMove, SessionId, Standing, Tolerance, Tuning, harp_file,
+    };
 
     fn picture(seats: &[u32]) -> ToDeputy {
         ToDeputy::Picture(Picture {
@@ -254,6 +270,36 @@ mod tests {
         assert!(!lost.is_granted() && lost.board(&Words::english()).contains("No link"));
         let refused = assembly.refused(Refusal::Removed);
         assert!(refused.image().is_none() && !refused.lost().is_granted());
+    }
+
+    #[test]
+    fn what_the_room_did_and_how_old_confirmations_are_is_shown_as_at_the_leaders() {
+        let words = Words::english();
+        let mut assembly = Assembly::default();
+        assembly.take(Uptime::default(), harp(1));
+        let minutes = |minutes: u64| Duration::from_secs(60 * minutes);
+        let hindsight = ToDeputy::Hindsight(Hindsight {
+            ages: vec![(
+                1,
+                Age {
+                    confirmed: Some(minutes(12)),
+                    to_confirm: None,
+                },
+            )],
+            room: vec![RoomMove {
+                material: Material::Gut,
+                cents: Cents(-2.5),
+                harps: 3,
+                of: 4,
+                since: minutes(20),
+            }],
+        });
+        assert!(!assembly.take(Uptime::default(), hindsight), "the picture is to come");
+        assembly.take(Uptime::default(), picture(&[1]));
+        let board = assembly.board(&words);
+        for part in ["12 min", "2.5 cents", "3 of 4"] {
+            assert!(board.contains(part), "{part}: {board}");
+        }
     }
 
     #[test]

@@ -11,6 +11,7 @@ use crate::headline::Headline;
 use crate::image::{SeatImage, SessionImage};
 use crate::seat::BoardHarp;
 use crate::together::{Called, Together, left};
+use crate::watch::room_says;
 
 /// Everything that the board shows; harps that were turned away are not on it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -86,7 +87,7 @@ impl BoardPage {
             hands: hands(&seats, words),
             together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
-            room: session.room.iter().map(|moved| moved.says(words)).collect(),
+            room: session.room.iter().map(|moved| room_says(moved, words)).collect(),
             remains: left(&seats, words),
             harps: seats
                 .iter()

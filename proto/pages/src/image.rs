@@ -4,9 +4,9 @@ use std::time::Duration;
 
 use consort_outlook::Outlook;
 use consort_proto::message::Proposal;
-use consort_proto::{Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch};
+use consort_proto::{Age, Agreement, Fingerprint, Harp, JoinCode, Name, Readiness, ReferencePitch, RoomMove};
 
-use crate::watch::{Age, CheapestPitch, RoomMoved};
+use crate::watch::CheapestPitch;
 
 /// Everything that board and control are made from, at one moment.
 #[derive(Clone, Debug)]
@@ -30,7 +30,7 @@ pub struct SessionImage<'a> {
     /// The reference pitch from the next round on, if another was decided.
     pub next_pitch: Option<ReferencePitch>,
     /// What the room did to the strings of most harps.
-    pub room: Vec<RoomMoved>,
+    pub room: Vec<RoomMove>,
     /// The A that would cost least; `None` while hardly any string was heard.
     pub cheapest: Option<CheapestPitch>,
     /// Whether the reference tones of all desks are silenced.

@@ -48,4 +48,4 @@ pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
 pub use together::{Called, CalledHarp, RegisterShown, Together};
 pub use viewing::{VIEWERS_MAX, board, board_behind};
-pub use watch::{Age, CheapestPitch, RoomMoved};
+pub use watch::{CheapestPitch, age_says, room_says};

@@ -10,6 +10,7 @@ use serde::Serialize;
 use crate::board::tenths;
 use crate::headline::CLOCK;
 use crate::image::{Presence, SeatImage};
+use crate::watch::age_says;
 
 /// One harp on the board.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -70,7 +71,7 @@ impl BoardHarp {
     /// `start_in` is how far the start is. In a `crowd` no single strings are told.
     pub(crate) fn of(seat: &SeatImage<'_>, start_in: Option<Duration>, crowd: bool, words: &Words) -> Self {
         let mut says = words.readiness(seat.harp, seat.readiness);
-        let age = seat.age.says(words);
+        let age = age_says(&seat.age, words);
         let aged = |says: String| match &age {
             Some(age) => format!("{says}, {age}"),
             None => says,

@@ -3,13 +3,13 @@
 use std::time::Duration;
 
 use consort_pages::{
-    BoardPage, CheapestPitch, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, RoomMoved,
-    SeatImage, SessionImage, StringInHand,
+    BoardPage, CheapestPitch, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage,
+    SessionImage, StringInHand,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
     Agreement, Cents, Fingerprint, Harp, Mark, Material, Name, Naming, Readiness, Reading, ReferencePitch, Revision,
-    Round, SessionId, Standing, StringNumber, StringStory, Tolerance, Tuning,
+    RoomMove, Round, SessionId, Standing, StringNumber, StringStory, Tolerance, Tuning,
 };
 use consort_words::Words;
 
@@ -362,7 +362,7 @@ fn the_room_the_cheapest_pitch_and_how_old_a_report_is_are_on_board_and_control(
     image.seats[0].age.confirmed = Some(Duration::from_secs(900));
     image.seats[1].age.to_confirm = Some(Duration::from_secs(1_800));
     image.seats[1].overhears = Some(1);
-    image.room = vec![RoomMoved {
+    image.room = vec![RoomMove {
         material: Material::Gut,
         cents: Cents(-4.24),
         harps: 9,

@@ -4,9 +4,9 @@ use std::time::Duration;
 
 use bincode::{Decode, Encode};
 use consort_proto::agreement::SEATS_MAX;
-use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Picture, ToDeputy};
+use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Hindsight, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{Cents, Standing, Tuning};
+use consort_proto::{Age, Cents, Material, RoomMove, Standing, Tuning};
 
 use crate::code::Coded;
 use crate::codec;
@@ -75,6 +75,31 @@ struct PictureV1 {
     seats: Vec<u32>,
 }
 
+/// [`Hindsight`], since 1.1.
+#[derive(Debug, Decode, Encode)]
+struct HindsightV1 {
+    ages: Vec<AgeV1>,
+    room: Vec<RoomMoveV1>,
+}
+
+/// A seat and its [`Age`], in seconds.
+#[derive(Debug, Decode, Encode)]
+struct AgeV1 {
+    seat: u32,
+    confirmed_s: Option<u32>,
+    to_confirm_s: Option<u32>,
+}
+
+/// [`RoomMove`].
+#[derive(Debug, Decode, Encode)]
+struct RoomMoveV1 {
+    material: u8,
+    moved_mc: i32,
+    harps: u32,
+    of: u32,
+    since_s: u32,
+}
+
 /// [`ToDeputy::Done`], version 1.
 #[derive(Debug, Decode, Encode)]
 struct DoneV1 {
@@ -124,6 +149,7 @@ pub fn encode_to_deputy(message: &ToDeputy) -> Vec<u8> {
                 seats: picture.seats.clone(),
             },
         ),
+        ToDeputy::Hindsight(hindsight) => codec::encode(kind::HINDSIGHT, HindsightV1::from(hindsight)),
         ToDeputy::Done { number, outcome } => codec::encode(
             kind::DONE,
             DoneV1 {
@@ -141,6 +167,7 @@ pub fn decode_to_deputy(frame: &[u8]) -> Result<Option<ToDeputy>, WireError> {
     Ok(Some(match header.kind {
         kind::HARP_PICTURE => ToDeputy::Harp(codec::decode::<HarpPictureV1>(header, payload)?.try_into()?),
         kind::PICTURE => ToDeputy::Picture(codec::decode::<PictureV1>(header, payload)?.try_into()?),
+        kind::HINDSIGHT => ToDeputy::Hindsight(codec::decode::<HindsightV1>(header, payload)?.try_into()?),
         kind::DONE => {
             let DoneV1 { number, outcome } = codec::decode(header, payload)?;
             ToDeputy::Done {
@@ -325,6 +352,65 @@ impl TryFrom<StandingV1> for Standing {
             (6, cents) => Self::New(cents),
             (7, None) => Self::Missing,
             (standing, _) => return Err(WireError::range("a standing", format_args!("{standing} is none"))),
+        })
+    }
+}
+
+impl From<&Hindsight> for HindsightV1 {
+    fn from(hindsight: &Hindsight) -> Self {
+        let seconds = |time: Duration| u32::try_from(time.as_secs()).unwrap_or(u32::MAX);
+        let number = |count: usize| u32::try_from(count).unwrap_or(u32::MAX);
+        let ages = hindsight.ages.iter().map(|&(seat, age)| AgeV1 {
+            seat,
+            confirmed_s: age.confirmed.map(seconds),
+            to_confirm_s: age.to_confirm.map(seconds),
+        });
+        let room = hindsight.room.iter().map(|moved| RoomMoveV1 {
+            material: moved.material.code(),
+            moved_mc: millicents(moved.cents),
+            harps: number(moved.harps),
+            of: number(moved.of),
+            since_s: seconds(moved.since),
+        });
+        Self {
+            ages: ages.collect(),
+            room: room.collect(),
+        }
+    }
+}
+
+impl TryFrom<HindsightV1> for Hindsight {
+    type Error = WireError;
+
+    fn try_from(wire: HindsightV1) -> Result<Self, WireError> {
+        let seconds = |seconds: u32| Duration::from_secs(u64::from(seconds));
+        for (field, count, most) in [
+            ("the ages", wire.ages.len(), SEATS_MAX),
+            ("what the room did", wire.room.len(), Material::CODES.len()),
+        ] {
+            if count > most {
+                return Err(WireError::range(field, format_args!("{count} are more than {most}")));
+            }
+        }
+        let ages = wire.ages.into_iter().map(|wire| {
+            let age = Age {
+                confirmed: wire.confirmed_s.map(seconds),
+                to_confirm: wire.to_confirm_s.map(seconds),
+            };
+            (wire.seat, age)
+        });
+        let room = wire.room.into_iter().map(|wire| {
+            Ok(RoomMove {
+                material: Coded::of(wire.material)?,
+                cents: cents(wire.moved_mc),
+                harps: wire.harps as usize,
+                of: wire.of as usize,
+                since: seconds(wire.since_s),
+            })
+        });
+        Ok(Self {
+            ages: ages.collect(),
+            room: room.collect::<Result<_, WireError>>()?,
         })
     }
 }

@@ -103,12 +103,13 @@ pub(crate) mod kind {
     pub(crate) const PICTURE: u16 = 302;
     pub(crate) const DONE: u16 = 303;
     pub(crate) const DEPUTY_REFUSED: u16 = 304;
+    pub(crate) const HINDSIGHT: u16 = 305;
 }
 
 /// The flags of a frame of `kind`: what came after the freeze may be missed.
 const fn flags_of(kind: u16) -> u8 {
     match kind {
-        kind::TONES | kind::PLACES => 0,
+        kind::TONES | kind::PLACES | kind::HINDSIGHT => 0,
         _ => MUST_UNDERSTAND,
     }
 }
@@ -121,7 +122,7 @@ const fn flags_of(kind: u16) -> u8 {
 /// The agreement carries the names of all seats, so that it may be as long as any payload.
 const fn limit_of(kind: u16) -> u32 {
     match kind {
-        kind::HELLO | kind::HARP_PICTURE => 4 * 1024,
+        kind::HELLO | kind::HARP_PICTURE | kind::HINDSIGHT => 4 * 1024,
         kind::PAIR_START
         | kind::PAIR_CONFIRM
         | kind::PAIR_REPLY

@@ -4,12 +4,12 @@
 //! A bounded share runs by itself; `CONSORT_FRAMES=10000000 cargo test --release -p consort-wire --test fuzz` runs ten
 //! million for each decoder.
 
-use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Outcome, Picture, ToDeputy};
+use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Hindsight, Outcome, Picture, ToDeputy};
 use consort_proto::message::{Content, Proposal, Refusal};
 use consort_proto::{
-    Accidental, Agreement, Cents, Document, Fingerprint, Hello, Hz, JoinToken, Letter, Mark, Note, Proof, Reading,
-    ReferencePitch, Report, Revision, Round, Seat, Sequence, SessionId, Share, Standing, StringNumber, Tenure,
-    ToCoordinator, ToStation, Tolerance, Tuning, harp_file,
+    Accidental, Age, Agreement, Cents, Document, Fingerprint, Hello, Hz, JoinToken, Letter, Mark, Material, Note,
+    Proof, Reading, ReferencePitch, Report, Revision, RoomMove, Round, Seat, Sequence, SessionId, Share, Standing,
+    StringNumber, Tenure, ToCoordinator, ToStation, Tolerance, Tuning, harp_file,
 };
 use consort_wire::{
     decode_from_deputy, decode_to_coordinator, decode_to_deputy, decode_to_station, encode_from_deputy,
@@ -266,6 +266,7 @@ fn whatever_the_coordinator_may_have_meant_for_a_deputy() {
     let said = [
         ToDeputy::Harp(picture),
         ToDeputy::Picture(whole),
+        ToDeputy::Hindsight(hindsight()),
         ToDeputy::Done {
             number: 5,
             outcome: Outcome::Done,
@@ -274,4 +275,23 @@ fn whatever_the_coordinator_may_have_meant_for_a_deputy() {
     ];
     let seeds: Vec<Vec<u8>> = said.iter().map(encode_to_deputy).collect();
     play(4, &seeds, decode_to_deputy, encode_to_deputy);
+}
+
+fn hindsight() -> Hindsight {
+    let minute = std::time::Duration::from_secs(60);
+    let age = Age {
+        confirmed: Some(minute),
+        to_confirm: None,
+    };
+    let moved = RoomMove {
+        material: Material::Gut,
+        cents: Cents(-2.5),
+        harps: 3,
+        of: 4,
+        since: minute,
+    };
+    Hindsight {
+        ages: vec![(1, age), (2, Age::default())],
+        room: vec![moved],
+    }
 }

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+pub use consort_proto::RoomMove;
 use consort_proto::{Cents, Material};
 
 /// How one string was found, against how it had been left.
@@ -14,21 +15,6 @@ pub struct Movement {
     /// How far it lies above where it was left.
     pub cents: Cents,
     /// How long ago it was left.
-    pub since: Duration,
-}
-
-/// What a material did on most harps.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct RoomMove {
-    /// The material.
-    pub material: Material,
-    /// The median over harps of how far its strings moved; negative when they fell.
-    pub cents: Cents,
-    /// Harps on which it moved that way.
-    pub harps: usize,
-    /// Harps on which it was heard again at all.
-    pub of: usize,
-    /// How long ago the strings were left, in the median.
     pub since: Duration,
 }
 

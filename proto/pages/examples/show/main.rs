@@ -18,12 +18,12 @@ use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
 use consort_pages::{
-    Age, BoardPage, CheapestPitch, CodeImage, ControlPage, Guard, Links, Proposal, RoomMoved, SeatImage, SessionImage,
-    board, control_files, stream,
+    BoardPage, CheapestPitch, CodeImage, ControlPage, Guard, Links, Proposal, SeatImage, SessionImage, board,
+    control_files, stream,
 };
 use consort_proto::{
-    Agreement, Cents, JoinCode, Material, Note, Readiness, ReferencePitch, Revision, Round, SessionId, Tolerance,
-    Tuning,
+    Age, Agreement, Cents, JoinCode, Material, Note, Readiness, ReferencePitch, Revision, RoomMove, Round, SessionId,
+    Tolerance, Tuning,
 };
 use consort_words::Words;
 use serde::Serialize;
@@ -161,8 +161,8 @@ impl Show {
     }
 
     /// The room has warmed, where there are harps enough to tell.
-    fn room(&self) -> Vec<RoomMoved> {
-        let moved = RoomMoved {
+    fn room(&self) -> Vec<RoomMove> {
+        let moved = RoomMove {
             material: Material::Gut,
             cents: Cents(-4.2),
             harps: 9,

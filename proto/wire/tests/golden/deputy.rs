@@ -2,9 +2,9 @@
 
 use std::time::Duration;
 
-use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Outcome, Picture, ToDeputy};
+use consort_proto::deputy::{Change, FromDeputy, HarpPicture, Heard, Hindsight, Outcome, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{Accidental, Cents, Letter, Note, ReferencePitch, Standing};
+use consort_proto::{Accidental, Age, Cents, Letter, Material, Note, ReferencePitch, RoomMove, Standing};
 use consort_wire::{decode_from_deputy, decode_to_deputy, encode_from_deputy, encode_to_deputy};
 
 use crate::{AGREEMENT, Field, HARP, agreement, harp, joined};
@@ -150,5 +150,40 @@ fn a_picture_an_answer_and_a_no() {
     check_to(
         ToDeputy::Refused(Refusal::Removed),
         &[("kind", &[48, 1]), ("flags", &[1]), ("length", &[1, 0, 0, 0]), ("why", &[3])],
+    );
+}
+
+#[test]
+#[rustfmt::skip]
+fn what_a_picture_looks_back_on_may_be_missed() {
+    let age = Age {
+        confirmed: Some(Duration::from_secs(600)),
+        to_confirm: None,
+    };
+    let moved = RoomMove {
+        material: Material::Gut,
+        cents: Cents(-2.5),
+        harps: 3,
+        of: 4,
+        since: Duration::from_secs(60),
+    };
+    check_to(
+        ToDeputy::Hindsight(Hindsight { ages: vec![(7, age)], room: vec![moved] }),
+        &[
+            ("kind",               &[0x31, 0x01]),
+            ("may be missed",      &[0]),
+            ("length",             &[15, 0, 0, 0]),
+            ("one age",            &[1]),
+            ("seat",               &[7]),
+            ("confirmed: 600 s",   &[1, 251, 0x58, 0x02]),
+            ("nothing to confirm", &[0]),
+            ("one material",       &[1]),
+            ("gut",                &[1]),
+            // Zigzag: 2 x 2500 - 1.
+            ("fell by 2500 mc",    &[251, 0x87, 0x13]),
+            ("harps",              &[3]),
+            ("of",                 &[4]),
+            ("60 s ago",           &[60]),
+        ],
     );
 }
