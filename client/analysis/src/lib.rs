@@ -25,6 +25,7 @@
 //! ```
 
 mod beating;
+mod beside;
 mod character;
 mod comb;
 mod config;

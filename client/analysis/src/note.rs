@@ -10,7 +10,7 @@ use crate::frequency::{Framing, turning};
 use crate::heard::{Doubt, Partials, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::partials::{FOLLOWED_MAX, Follower};
+use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -21,6 +21,10 @@ const EARLY_S: f64 = 0.2;
 const DRIFT_S: f64 = 0.45;
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
+/// The live track is told while the partials have this many times the power of what sounds beside them (20 dB): of weaker
+/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of sixty (virtual harps
+/// that fade while others warm up and talk).
+const TRACK_CLEAR: f64 = 100.0;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -60,10 +64,10 @@ const GLIDE_MAX_CENTS: f64 = 30.0;
 const TURNED_CENTS: f64 = 5.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
-const BEHIND_CENTS: f64 = 3.0;
+const BEHIND_CENTS: f64 = 2.5;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
-const LEFT_BEHIND_CENTS: f64 = 8.0;
+const LEFT_BEHIND_CENTS: f64 = 5.0;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
@@ -81,6 +85,8 @@ pub(crate) struct Measured {
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
     pub(crate) partials: Partials,
+    /// Standard deviation of the pitch as far as the string stands still.
+    still: Cents,
     /// Whether nothing was used that sounded after another string was plucked.
     alone: bool,
 }
@@ -118,6 +124,8 @@ pub(crate) struct Note {
     pub(crate) joined: bool,
     /// How often in a row the newest sound stood apart from what was measured so far.
     behind: u32,
+    /// Whether the last track was told after a look beside it.
+    looked_beside: bool,
     /// No sound from this sample on belongs to the note: its string was plucked again, or seems to have been.
     pub(crate) end: u64,
     /// Whether the other pluck proved to be one.
@@ -154,6 +162,7 @@ impl Note {
             swells: false,
             joined: false,
             behind: 0,
+            looked_beside: false,
             end: u64::MAX,
             ended: false,
             earlier: 0,
@@ -184,6 +193,7 @@ impl Note {
         self.swells = false;
         self.joined = false;
         self.behind = 0;
+        self.looked_beside = false;
         self.end = u64::MAX;
         self.ended = false;
         self.earlier = earlier;
@@ -271,16 +281,30 @@ impl Note {
         self.verdict.is_some_and(|verdict| verdict.hz > SHORT_LIVED_HZ) && self.follower.faded() < GONE
     }
 
-    /// Whether the string still stands so far above what was there before it that its newest sound is its own.
+    /// Whether nothing that began to sound since proved to be a string: what is heard now is this one.
+    fn is_alone(&self) -> bool {
+        !self.joined || self.later == u64::MAX
+    }
+
+    /// Whether the string still stands so far above what was there before it, or what sounds beside it, that its newest
+    /// sound is its own.
     fn still_sounds(&self) -> bool {
-        self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+        let tells = self.verdict.is_some_and(|verdict| verdict.hz > SLOW_HZ) && self.is_clear();
+        tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+    }
+
+    /// Whether its partials stood clear of what sounds beside them when that was last looked at.
+    fn is_clear(&self) -> bool {
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        self.follower.clear(span) > TRACK_CLEAR
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
             let apart = now.hz.cents_above(measured.hz).abs().0;
-            apart > cents + 3.0 * now.sigma.0.hypot(measured.sigma.0)
+            // That a measure is unsure because the string moves does not excuse that it is behind.
+            apart > cents + 3.0 * now.still.0.hypot(measured.still.0)
         })
     }
 
@@ -323,7 +347,7 @@ impl Note {
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if measured.glide.0.abs() > TURNED_CENTS
-            || (!self.joined && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
+            || (self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
@@ -395,12 +419,14 @@ impl Note {
 
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
-        let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
+        let (fitted, glide, count) = self.fit(from, to, verdict.hz, false)?;
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
+        let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS).hypot(drawn)),
+            sigma: Cents(still.hypot(drawn)),
+            still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: self.partials_above(count, fitted.hz),
@@ -420,16 +446,30 @@ impl Note {
         partials
     }
 
-    /// Where the string stands just now.
+    /// Where the string stands just now; nothing once it has faded into what sounds beside it, or is followed no more.
+    ///
+    /// Every second time it is looked what sounds beside it, which takes longer than the rest.
+    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
+        if !self.looked_beside {
+            self.follower.look_beside(history);
+        }
+        self.looked_beside = !self.looked_beside;
+        let tells = self.is_clear() && self.follower.is_at(history.count());
+        tells.then(|| self.track()).flatten()
+    }
+
+    /// Where the string stands just now, whatever else sounds.
     pub(crate) fn track(&mut self) -> Option<Measured> {
         let verdict = self.verdict?;
         let span = (TRACK_S / self.follower.hop_s()).round() as usize;
         let to = self.follower.count();
-        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
+        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz, true)?;
+        let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            sigma,
+            still: sigma,
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: Partials::default(),
@@ -437,7 +477,7 @@ impl Note {
         })
     }
 
-    fn fit(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64, usize)> {
+    fn fit(&mut self, from: usize, to: usize, near_hz: f64, newest: bool) -> Option<(FittedString, f64, usize)> {
         let framing = Framing {
             hop_s: self.follower.hop_s(),
             frame_s: self.follower.frame_s(),
@@ -451,7 +491,11 @@ impl Note {
             let Some(turning) = turning(
                 frames,
                 Framing {
-                    noise: followed.before,
+                    noise: if newest {
+                        self.follower.beside(at)
+                    } else {
+                        followed.before
+                    },
                     ..framing
                 },
             ) else {

@@ -2,6 +2,7 @@
 
 use realfft::num_complex::Complex;
 
+use crate::beside::Beside;
 use crate::decimate::dot;
 use crate::history::History;
 
@@ -19,7 +20,7 @@ const GUARD_S: f64 = 0.008;
 /// A pluck is loudest within this time, seconds.
 const LOUDEST_S: f64 = 0.3;
 /// Strings below this fade slowly, hertz.
-const SLOW_HZ: f64 = 125.0;
+pub(crate) const SLOW_HZ: f64 = 125.0;
 /// More than this is infinite growth, as out of silence.
 const GROWTH_MAX: f64 = 1e4;
 
@@ -48,6 +49,7 @@ pub(crate) struct Follower {
     /// Frames of partial `i` begin at `i * frames_max`.
     frames: Vec<Complex<f64>>,
     done: usize,
+    beside: Beside,
 }
 
 impl Follower {
@@ -68,6 +70,7 @@ impl Follower {
             sines: vec![0.0; FOLLOWED_MAX * frame_len_max],
             frames: vec![Complex::default(); FOLLOWED_MAX * frames_max],
             done: 0,
+            beside: Beside::new(2 * frame_len_max),
         }
     }
 
@@ -141,7 +144,41 @@ impl Follower {
             }
         }
         self.done = 0;
+        self.beside.begin();
         self.look_before(history);
+    }
+
+    /// Looks what sounds beside the partials in the newest frame.
+    pub(crate) fn look_beside(&mut self, history: &History) {
+        let end = self.onset + (self.done.saturating_sub(1) * self.hop + self.len) as u64;
+        let len = 2 * self.len;
+        let sound = end.checked_sub(len as u64).and_then(|from| history.slice(from, len));
+        if let Some(sound) = sound.filter(|_| self.done > 0) {
+            self.beside.look(&self.followed, sound, self.rate);
+        }
+    }
+
+    /// Whether the newest frame is as new as it can be at sample `now`: a note is not followed for ever.
+    pub(crate) fn is_at(&self, now: u64) -> bool {
+        self.onset + (self.done * self.hop + self.len) as u64 > now
+    }
+
+    /// Mean square amplitude of what is beside the partial at this place, or was before the onset where nobody has looked.
+    pub(crate) fn beside(&self, at: usize) -> f64 {
+        self.beside.of(at).unwrap_or(self.followed[at].before)
+    }
+
+    /// How many times the power on the partials, in the mean over the newest `frames`, is that which was beside them when
+    /// they were last looked at.
+    pub(crate) fn clear(&self, frames: usize) -> f64 {
+        let from = self.done.saturating_sub(frames);
+        let (mut on, mut beside) = (0.0, 0.0);
+        for at in 0..self.followed.len() {
+            let newest = &self.frames(at)[from..];
+            on += newest.iter().map(|z| z.norm_sqr()).sum::<f64>() / newest.len().max(1) as f64;
+            beside += self.beside(at);
+        }
+        on / beside.max(f64::MIN_POSITIVE)
     }
 
     /// Adds the frames that ended since the last call, up to sample `end`.
