@@ -27,6 +27,7 @@
 mod beating;
 mod beside;
 mod character;
+mod chase;
 mod comb;
 mod config;
 mod context;

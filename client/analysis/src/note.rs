@@ -2,6 +2,7 @@
 
 use consort_proto::{Cents, Hz};
 
+use crate::chase::Chase;
 use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
@@ -10,7 +11,7 @@ use crate::frequency::{Framing, turning};
 use crate::heard::{Doubt, Partials, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
+use crate::partials::{FOLLOWED_MAX, FRAME_S, Follower, SLOW_HZ};
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -25,6 +26,8 @@ const TRACK_S: f64 = 0.05;
 /// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of sixty (virtual harps
 /// that fade while others warm up and talk).
 const TRACK_CLEAR: f64 = 100.0;
+/// A string that is heard further than this, cents, from where it was found is chased.
+const CHASED_FROM_CENTS: f64 = 15.0;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -146,6 +149,8 @@ pub(crate) struct Note {
     looks: usize,
     verdict: Option<Verdict>,
     follower: Follower,
+    /// The string itself, once it is turned out of the bands in which it is followed.
+    chase: Chase,
     partials: Vec<(usize, f64)>,
     pitches: [PartialPitch; FOLLOWED_MAX],
     ceiling_hz: f64,
@@ -177,6 +182,7 @@ impl Note {
             looks: 0,
             verdict: None,
             follower: Follower::new(rate, hop),
+            chase: Chase::new((FRAME_S.1 * rate) as usize),
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
             ceiling_hz: (0.4 * rate).min(5800.0),
@@ -207,6 +213,7 @@ impl Note {
         self.looks = 0;
         self.verdict = None;
         self.follower.start(onset);
+        self.chase.end();
     }
 
     /// The string and pitch most believed now.
@@ -356,7 +363,7 @@ impl Note {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
-        } else if offset.abs() > FAR_CENTS {
+        } else if offset.abs() > FAR_CENTS && self.context.chosen != Some(verdict.string) {
             Some(Doubt::FarFromAll)
         } else if verdict.string_lead < WHICH_LEAD {
             Some(Doubt::Which)
@@ -450,23 +457,36 @@ impl Note {
     ///
     /// Every second time it is looked what sounds beside it, which takes longer than the rest.
     pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
+        let verdict = self.verdict?;
         if !self.looked_beside {
-            self.follower.look_beside(history);
+            let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
+            self.follower.look_beside(moved, history);
         }
         self.looked_beside = !self.looked_beside;
-        let tells = self.is_clear() && self.follower.is_at(history.count());
-        tells.then(|| self.track()).flatten()
+        if !self.follower.is_at(history.count()) {
+            return None;
+        }
+        // A new string on its way up is turned from the first moment on.
+        if self.passed && self.context.chosen == Some(verdict.string) {
+            self.chase.begin(verdict.hz);
+        }
+        if self.chase.at().is_some() {
+            let now = history.count().min(self.end);
+            let fitted = self.follower.chase(&mut self.chase, now, TRACK_CLEAR, history)?;
+            return Self::newest(verdict.string, fitted, 0.0);
+        }
+        let tracked = self.is_clear().then(|| self.track()).flatten()?;
+        if tracked.hz.cents_above(Hz::new(verdict.hz).ok()?).abs().0 > CHASED_FROM_CENTS {
+            self.chase.begin(tracked.hz.get());
+        }
+        Some(tracked)
     }
 
-    /// Where the string stands just now, whatever else sounds.
-    pub(crate) fn track(&mut self) -> Option<Measured> {
-        let verdict = self.verdict?;
-        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
-        let to = self.follower.count();
-        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz, true)?;
+    /// What was fitted to the newest sound.
+    fn newest(string: u8, fitted: FittedString, glide: f64) -> Option<Measured> {
         let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
         Some(Measured {
-            string: verdict.string,
+            string,
             hz: Hz::new(fitted.hz).ok()?,
             sigma,
             still: sigma,
@@ -475,6 +495,15 @@ impl Note {
             partials: Partials::default(),
             alone: false,
         })
+    }
+
+    /// Where the string stands just now, whatever else sounds.
+    pub(crate) fn track(&mut self) -> Option<Measured> {
+        let verdict = self.verdict?;
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        let to = self.follower.count();
+        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz, true)?;
+        Self::newest(verdict.string, fitted, glide)
     }
 
     fn fit(&mut self, from: usize, to: usize, near_hz: f64, newest: bool) -> Option<(FittedString, f64, usize)> {

@@ -3,7 +3,9 @@
 use realfft::num_complex::Complex;
 
 use crate::beside::Beside;
+use crate::chase::{Chase, View};
 use crate::decimate::dot;
+use crate::fit::FittedString;
 use crate::history::History;
 
 /// The most partials that are followed; higher ones add noise and doubt about the stiffness, not certainty.
@@ -13,7 +15,7 @@ pub(crate) const FOLLOWED_S: f64 = 8.0;
 /// Frames hold this many periods of the first partial, so that its neighbours fall into the window's zeros.
 const PERIODS: f64 = 3.5;
 /// Shortest and longest frame, seconds.
-const FRAME_S: (f64, f64) = (0.04, 0.11);
+pub(crate) const FRAME_S: (f64, f64) = (0.04, 0.11);
 /// Frames before the onset that show what was there, and their distance from it in seconds.
 const FRAMES_BEFORE: usize = 8;
 const GUARD_S: f64 = 0.008;
@@ -149,18 +151,36 @@ impl Follower {
     }
 
     /// Looks what sounds beside the partials in the newest frame.
-    pub(crate) fn look_beside(&mut self, history: &History) {
+    ///
+    /// The string has moved from where it is followed by the factor `moved`.
+    pub(crate) fn look_beside(&mut self, moved: f64, history: &History) {
         let end = self.onset + (self.done.saturating_sub(1) * self.hop + self.len) as u64;
         let len = 2 * self.len;
         let sound = end.checked_sub(len as u64).and_then(|from| history.slice(from, len));
         if let Some(sound) = sound.filter(|_| self.done > 0) {
-            self.beside.look(&self.followed, sound, self.rate);
+            self.beside.look(&self.followed, moved, sound, self.rate);
         }
     }
 
     /// Whether the newest frame is as new as it can be at sample `now`: a note is not followed for ever.
     pub(crate) fn is_at(&self, now: u64) -> bool {
         self.onset + (self.done * self.hop + self.len) as u64 > now
+    }
+
+    /// Chases the string on from where it was, in the newest sound up to sample `now`: where it is, if its partials stand
+    /// `clear` times above what is beside them.
+    pub(crate) fn chase(&self, chase: &mut Chase, now: u64, clear: f64, history: &History) -> Option<FittedString> {
+        let len = View::len(self.len, self.hop);
+        let view = View {
+            sound: history.slice(now.checked_sub(len as u64)?, len)?,
+            window: &self.window,
+            hop: self.hop,
+            rate: self.rate,
+            noise: self.beside(0),
+        };
+        let beside: f64 = (0..self.followed.len()).map(|at| self.beside(at)).sum();
+        let (fitted, power) = chase.look(view)?;
+        (power > clear * beside).then_some(fitted)
     }
 
     /// Mean square amplitude of what is beside the partial at this place, or was before the onset where nobody has looked.
