@@ -20,6 +20,8 @@ pub struct Course {
     pub quick: bool,
     /// Whether a last check is under way.
     pub last_check: bool,
+    /// The string that she has chosen by hand.
+    pub chosen: Option<StringNumber>,
     /// The string that comes after the one that is shown.
     pub next: Option<StringNumber>,
     /// Time left until the start, to the minute; zero once it has passed.

@@ -74,6 +74,8 @@ enum WishBody {
     Quick { on: bool },
     /// Begin a last check, or end it.
     LastCheck { on: bool },
+    /// Follow this string alone, chosen by hand; null lets it go.
+    Choose { string: Option<StringNumber> },
     /// Check by listening, beginning on a string; null ends it.
     Listen {
         kind: Option<String>,
@@ -241,7 +243,9 @@ impl WishBody {
     fn meant(self, harp: &Harp) -> Result<Wish, String> {
         let strings = harp.len();
         match self {
-            Self::Mark { string, .. } | Self::LookedAt { string } if string.index() >= strings => {
+            Self::Mark { string, .. } | Self::LookedAt { string } | Self::Choose { string: Some(string) }
+                if string.index() >= strings =>
+            {
                 Err(format!("this harp has {strings} strings, there is no string {string}"))
             }
             Self::Mark { string, mark } => Ok(Wish::Mark { string, mark }),
@@ -280,6 +284,7 @@ impl WishBody {
                 .transpose()
                 .map(Wish::KeyWay),
             Self::Quick { on } => Ok(Wish::Quick(on)),
+            Self::Choose { string } => Ok(Wish::Choose(string)),
             Self::LastCheck { on } => Ok(Wish::LastCheck(on)),
             Self::Listen { kind: None, .. } => Ok(Wish::Listen(None)),
             Self::Listen {
@@ -334,6 +339,7 @@ mod tests {
             (r#"{"wish":"order","order":"sideways"}"#, "octaves"),
             (r#"{"wish":"key-way","way":"round"}"#, "towards"),
             (r#"{"wish":"looked-at","string":60}"#, "47 strings"),
+            (r#"{"wish":"choose","string":48}"#, "47 strings"),
             (
                 r#"{"wish":"harp","harp":{"name":"None","kind":"lever","strings":[]}}"#,
                 "1 to 63 strings",

@@ -24,6 +24,8 @@ pub struct Expectation {
     /// The first settled pitch of each: how the harp was found.
     found: Vec<Option<Hz>>,
     previous: Option<StringNumber>,
+    /// The string that the harpist has chosen by hand.
+    chosen: Option<StringNumber>,
 }
 
 /// A listener with the expectation it listens with.
@@ -111,6 +113,7 @@ impl Expectation {
             order: Order::Unknown,
             in_order: true,
             previous: None,
+            chosen: None,
         }
     }
 
@@ -142,6 +145,7 @@ impl Expectation {
         context.order = if self.in_order { self.order } else { Order::Unknown };
         context.spread = self.spread();
         context.previous = self.previous.map(StringNumber::get);
+        context.chosen = self.chosen.map(StringNumber::get);
         context
     }
 
@@ -158,7 +162,10 @@ impl Expectation {
         let keeps = self.in_order && self.order == Order::Usual && answer.verdict == Verdict::Settled;
         if let Some(last) = self.last.get_mut(answer.string.index()).filter(|_| keeps) {
             *last = Some(answer.hz);
-            self.found[answer.string.index()].get_or_insert(answer.hz);
+            // A new string on its way up says nothing of how the harp was found.
+            if self.chosen != Some(answer.string) {
+                self.found[answer.string.index()].get_or_insert(answer.hz);
+            }
             self.previous = Some(answer.string);
         }
         keeps
@@ -211,6 +218,12 @@ impl Ear {
     /// Listens for other targets from the next pluck on.
     pub fn retune(&mut self, tuning: Tuning) {
         self.expectation.tuning = tuning;
+        self.listener.set_context(&self.expectation.context());
+    }
+
+    /// Listens for this string alone from the next pluck on, which may stand an octave below its target; `None` for all.
+    pub fn choose(&mut self, string: Option<StringNumber>) {
+        self.expectation.chosen = string;
         self.listener.set_context(&self.expectation.context());
     }
 

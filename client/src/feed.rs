@@ -8,7 +8,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use consort_analysis::{Beating, NoBeat, Together};
-use consort_proto::{Harp, SampleRate, Tuning, Uptime};
+use consort_proto::{Harp, SampleRate, StringNumber, Tuning, Uptime};
 use consort_words::Words;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::mpsc::error::TrySendError;
@@ -62,6 +62,8 @@ pub(crate) enum ToEar {
         /// Whether its strings are plucked in the usual order.
         in_order: bool,
     },
+    /// Listen for this string alone, which was chosen by hand; `None` for all again.
+    Choose(Option<StringNumber>),
     /// Keep the last seconds of sound in this file.
     Keep(PathBuf),
     /// Tell how these strings beat whenever they are plucked together; `None` for no more.
@@ -343,6 +345,7 @@ impl Feed {
                 match told {
                     ToEar::Retune(tuning) => ear.retune(tuning),
                     ToEar::Beats(pair) => beats.listen_to(pair, ear.last_onset_s()),
+                    ToEar::Choose(string) => ear.choose(string),
                     ToEar::Resound { harp, in_order } => ear.resound(harp, in_order),
                     ToEar::Keep(path) => {
                         if let Err(why) = tail.write(&path, rate) {

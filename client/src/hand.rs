@@ -1,9 +1,12 @@
 //! The string in hand: what the desk follows while a string sounds and its pin turns.
 
+mod trail;
+
 use consort_analysis::Doubt;
 use consort_guide::{Hand, Heard};
 use consort_proto::{Cents, Hz, StringNumber, Tuning};
 
+use self::trail::Trail;
 use crate::ear::{Answer, Sensed, Verdict};
 
 /// Follows the string that sounds, calmly enough to be read.
@@ -18,6 +21,7 @@ pub(crate) struct Follower {
     measured: Option<(f64, f64)>,
     /// The live track, smoothed: its pluck and where it stands.
     track: Option<(f64, Hz)>,
+    trail: Trail,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -52,8 +56,6 @@ const LEAP_HEARD: u32 = 3;
 /// dying away.
 const TURNED_CENTS: f64 = 3.0;
 const TURNED_HEARD: u32 = 5;
-/// Between two live tracks a key moves no string by more than this, cents.
-const JUMP_CENTS: f64 = 30.0;
 /// The measure of a pluck is calmer than the live track: while it speaks, and this long after, seconds, the track is not
 /// shown. It falls silent when the string is being turned.
 const MEASURE_SPEAKS_S: f64 = 0.15;
@@ -89,6 +91,7 @@ impl Follower {
         self.let_go_s = None;
         self.measured = None;
         self.track = None;
+        self.trail.begin_sound();
         if let Some(held) = &mut self.held {
             held.onset_s = f64::NEG_INFINITY;
             held.shown_s = f64::NEG_INFINITY;
@@ -132,7 +135,10 @@ impl Follower {
             Verdict::Provisional => {
                 return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz, answer.sigma);
             }
-            Verdict::Settled => State::Settled(answer.hz),
+            Verdict::Settled => {
+                self.trail.measured(answer.onset_s, answer.time_s, answer.hz);
+                State::Settled(answer.hz)
+            }
             // The live track says where it is now, and the next pluck where it stays.
             Verdict::Unsure(Doubt::Turned) => return false,
             Verdict::Unsure(_) => State::Unsure,
@@ -170,15 +176,14 @@ impl Follower {
         if young || sigma.0 > VAGUE_CENTS || self.let_go_s.is_some_and(|let_go| onset_s <= let_go) {
             return false;
         }
+        if !self.trail.leads_to(onset_s, time_s, hz) {
+            return false;
+        }
         if let Some(held) = self.held.filter(|held| held.string == string) {
             let moved = |from: Hz| hz.cents_above(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
                 State::Unsure => (same_pluck, 1),
-                // A key moves a string, it does not make it jump; what jumps is heard in the last of a dying sound.
-                State::Settled(settled) if same_pluck && self.leapt.is_none() && moved(settled) > JUMP_CENTS => {
-                    return false;
-                }
                 State::Settled(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })

@@ -76,6 +76,12 @@ impl Hearing {
         }
     }
 
+    /// She has chosen a string by hand, or lets it go.
+    pub(crate) fn choose(&mut self, string: Option<StringNumber>) {
+        self.ways.chosen = string;
+        self.follower.let_go();
+    }
+
     /// The pedals stand as she says; `None` for all in flat, or levers down.
     pub(crate) fn declare(&mut self, pedals: Option<Pedals>) {
         self.ways.pedals = pedals;
@@ -150,8 +156,8 @@ impl Hearing {
             } => (*onset_s, string, *hz, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return sensed,
         };
-        if self.ways.pedals.is_some() {
-            // Nothing is asked for, and where the pedals stand is known.
+        if self.ways.pedals.is_some() || self.ways.chosen.is_some() {
+            // Nothing is asked for, and where the pedals stand is known; or the ear knows which string is meant.
             return sensed;
         }
         if let Some(asked) = self.opening.takes(harp, link.tuning(), onset_s, hz) {
@@ -222,12 +228,16 @@ impl Hearing {
         changed
     }
 
-    /// The string is done, as `advice` says: between strings, nothing is in hand.
-    pub(crate) fn let_go(&mut self, advice: &Advice) {
+    /// The string is done, as `advice` says: between strings, nothing is in hand. Whether it was one that she had chosen.
+    pub(crate) fn let_go(&mut self, advice: &Advice) -> bool {
         self.follower.let_go();
         if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
             self.ways.leave_new(string, cents);
         }
+        self.ways
+            .chosen
+            .take_if(|chosen| advice.string == Some(*chosen))
+            .is_some()
     }
 
     /// Takes in the reading of a pluck that was measured to its end.

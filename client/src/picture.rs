@@ -46,6 +46,7 @@ pub(crate) fn of(image: &Image, words: &Words) -> DeskPage {
             key: course.key.map(Way::word),
             quick: course.quick,
             last_check: course.last_check,
+            chosen: course.chosen,
             plays: matches!(advice.action, Action::Plays | Action::Rest),
             can_undo: course.can_undo,
             fresh: course.fresh,

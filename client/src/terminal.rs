@@ -1,6 +1,7 @@
 //! The desk in a terminal: the same picture as the page's, drawn in letters, obeyed by the same keys.
 
 mod draw;
+mod feet;
 
 use std::io::{self, IsTerminal};
 use std::sync::Arc;
@@ -34,26 +35,29 @@ pub(crate) fn show(
     thread::Builder::new().name("terminal".to_owned()).spawn(move || {
         let words = Words::english();
         let mut terminal = ratatui::init();
+        // Whether letters move pedals, or levers, just now.
+        let mut feet = false;
         images.mark_changed();
         // The station's end closes the images.
         while let Ok(changed) = images.has_changed() {
-            let resized = match next_key() {
+            let redraws = match next_key() {
                 Some(Pressed::Key(key)) => {
                     let image = images.borrow().clone();
-                    match meant(key, &image, &words) {
+                    let moves = feet;
+                    match meant(key, &image, &words, &mut feet) {
                         Some(Meant::Quit) => quit.notify_one(),
                         // A loop that is behind by hundreds of wishes has other worries than one more.
                         Some(Meant::Wish(wish)) => drop(wishes.try_send(wish)),
                         None => {}
                     }
-                    false
+                    moves != feet
                 }
                 Some(Pressed::Resized) => true,
                 None => false,
             };
-            if changed || resized {
+            if changed || redraws {
                 let page = picture::of(&images.borrow_and_update().clone(), &words);
-                if terminal.draw(|frame| draw::desk(frame, &page)).is_err() {
+                if terminal.draw(|frame| draw::desk(frame, &page, feet)).is_err() {
                     break;
                 }
             }
@@ -85,6 +89,22 @@ fn next_key() -> Option<Pressed> {
     }
 }
 
+/// Whether the key was pressed together with one that makes another of it.
+const fn has_modifier(key: KeyEvent) -> bool {
+    key.modifiers.intersects(KeyModifiers::CONTROL.union(KeyModifiers::ALT))
+}
+
+/// The string so many further on from the one that is shown; without one, the longest or the shortest.
+fn beside(shown: Option<StringNumber>, by: i32, image: &Image) -> Option<StringNumber> {
+    let count = i32::try_from(image.harp.len()).ok()?;
+    let number = match shown {
+        Some(string) => i32::from(string.get()) + by,
+        None if by > 0 => count,
+        None => 1,
+    };
+    StringNumber::new(u32::try_from(number.clamp(1, count)).ok()?).ok()
+}
+
 /// What the answer of that digit to the question that is shown wishes.
 fn answer(digit: char, image: &Image, words: &Words) -> Option<Wish> {
     let place = digit.to_digit(10)?.checked_sub(1)?;
@@ -93,9 +113,17 @@ fn answer(digit: char, image: &Image, words: &Words) -> Option<Wish> {
     desk::wish_of(answer.body, &image.harp)
 }
 
-/// The keys are the page's; a digit answers a question, which the page has buttons for.
-fn meant(key: KeyEvent, image: &Image, words: &Words) -> Option<Meant> {
+/// The keys are the page's; a digit answers a question, which the page has buttons for, and letters move pedals while
+/// there are `feet` to move them.
+fn meant(key: KeyEvent, image: &Image, words: &Words, feet: &mut bool) -> Option<Meant> {
     let course = &image.course;
+    if let (KeyCode::Char('p'), false) = (key.code, course.dark) {
+        *feet = !*feet && feet::can_move(image, words);
+        return None;
+    }
+    if let (KeyCode::Char(letter @ 'a'..='g'), true, false) = (key.code, *feet, has_modifier(key)) {
+        return feet::moved(letter, image, words).map(Meant::Wish);
+    }
     let shown: Option<StringNumber> = image.advice.string;
     let mark = |mark| shown.map(|string| Wish::Mark { string, mark });
     let wish = match key.code {
@@ -104,6 +132,13 @@ fn meant(key: KeyEvent, image: &Image, words: &Words) -> Option<Meant> {
         KeyCode::Char(' ') if course.dark => Some(Wish::Wake),
         KeyCode::Char(' ') if image.advice.can_be_overruled() => shown.map(Wish::LookedAt),
         KeyCode::Char(' ') => course.changed.is_some().then_some(Wish::Seen),
+        KeyCode::Char('f') => match course.chosen {
+            Some(_) => Some(Wish::Choose(None)),
+            None => shown.map(|string| Wish::Choose(Some(string))),
+        },
+        // Left is towards the long strings, as on the drawing.
+        KeyCode::Left => beside(shown, 1, image).map(|string| Wish::Choose(Some(string))),
+        KeyCode::Right => beside(shown, -1, image).map(|string| Wish::Choose(Some(string))),
         KeyCode::Char('l') => Some(Wish::LastCheck(!course.last_check)),
         KeyCode::Char('w') => Some(Wish::Wrong),
         KeyCode::Char('u') => Some(Wish::Undo),

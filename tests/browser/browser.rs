@@ -43,6 +43,12 @@ pub(crate) const LAPTOP: Screen = Screen {
     width: 1440,
     height: 900,
 };
+/// The smallest laptop that is still in use.
+pub(crate) const SMALL_LAPTOP: Screen = Screen {
+    name: "small-laptop",
+    width: 1366,
+    height: 768,
+};
 pub(crate) const WALL: Screen = Screen {
     name: "wall",
     width: 1920,

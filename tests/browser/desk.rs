@@ -177,6 +177,43 @@ fn the_harpist_answers_by_single_keys_and_is_asked_once_which_way_her_key_goes()
     });
 }
 
+/// A C flat 6 that was just put on sounds about where the C flat 5 of the recording does.
+#[test]
+fn a_string_that_is_chosen_by_hand_is_heard_an_octave_below_until_she_lets_it_go() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("desk-follow");
+        let mut runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the strings", "document.getElementById('chosen').options.length === 47");
+        browser.run(
+            "const chosen = document.getElementById('chosen'); chosen.value = 12; \
+             chosen.dispatchEvent(new Event('change')); chosen.blur();",
+        );
+        browser.press(['f']);
+        let follows = "document.getElementById('follow').getAttribute('aria-pressed') === 'true'";
+        browser.wait("that it is followed", follows);
+        browser.wait(
+            "what that means",
+            "document.getElementById('why').textContent.startsWith('Chosen by hand')",
+        );
+        runa.play("clean-29-cb5.flac");
+        let cents = "Number(document.getElementById('cents').textContent)";
+        browser.wait(
+            "the way up",
+            &format!("document.getElementById('word').textContent === 'Tighten' && {cents} > 1190 && {cents} < 1260"),
+        );
+        browser.press(['f']);
+        browser.wait("that it is let go", &format!("!({follows})"));
+        runa.play("clean-29-cb5.flac");
+        browser.wait(
+            "the string that it is",
+            &format!("document.getElementById('word').textContent === 'Tighten' && {cents} > 5 && {cents} < 60"),
+        );
+        browser.expect_quiet();
+    });
+}
+
 #[test]
 fn from_the_start_the_desk_is_dark_and_hears_nothing_until_the_next_round() {
     alone(|tools| {

@@ -4,7 +4,7 @@ use consort_tests::process::Program;
 use serde_json::Value;
 
 use crate::axe::Rules;
-use crate::browser::{Browser, LAPTOP, PHONE, Screen, THEMES, WALL, ZOOMED};
+use crate::browser::{Browser, LAPTOP, PHONE, SMALL_LAPTOP, Screen, THEMES, WALL, ZOOMED};
 use crate::network::alone;
 use crate::record::Recorded;
 use crate::rehearsal::{PATIENCE, Rehearsal, free_ports};
@@ -78,6 +78,24 @@ impl Gallery {
         self.wrong
             .extend(far.map(|address| format!("{name} asks for {address}")));
         // What ends next is not to be missed by the page.
+        self.browser.go("about:blank");
+    }
+
+    /// Whether all of the page at `address` is in sight at once on a screen with a keyboard: hands on a key cannot scroll.
+    fn is_in_sight(&mut self, name: &str, address: &str, there: &str) {
+        for screen in [SMALL_LAPTOP, LAPTOP, WALL] {
+            self.browser.screen(screen);
+            self.browser.go(address);
+            self.browser.wait(name, there);
+            self.browser.run_until_told(DRAWN);
+            let below = self
+                .browser
+                .run("return document.documentElement.scrollHeight - innerHeight");
+            if below.as_f64().is_none_or(|below| below > 0.0) {
+                self.wrong
+                    .push(format!("{name}, {}: {below} pixels are below the screen", screen.name));
+            }
+        }
         self.browser.go("about:blank");
     }
 
@@ -176,6 +194,7 @@ fn every_state_of_the_desk_fits_every_screen_and_breaks_no_rule() {
             let address = format!("http://127.0.0.1:{port}/{state}/");
             let there = "document.getElementById('word').textContent !== ''";
             gallery.look(&format!("desk-{state}"), &address, there);
+            gallery.is_in_sight(&format!("desk-{state}"), &address, there);
         }
         gallery.expect_nothing_wrong();
     });

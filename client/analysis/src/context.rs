@@ -84,7 +84,8 @@ impl Spread {
 pub struct Context {
     strings: [Option<ExpectedString>; STRINGS_MAX],
     count: usize,
-    /// The number of the string that the harpist chose by hand, if she did; it outweighs order and memory.
+    /// The number of the string that the harpist chose by hand, if she did: it is looked for from an octave below its
+    /// target, and no other string competes with it for what it explains.
     pub chosen: Option<u8>,
     /// The number of the string that was plucked before.
     pub previous: Option<u8>,

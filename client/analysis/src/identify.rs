@@ -8,6 +8,11 @@ use crate::evidence::{Evidence, Peak};
 
 /// Pitches further than this from every target are not looked for, cents.
 const REACH_CENTS: f64 = 250.0;
+/// A string that was chosen by hand may be a new one on its way up: it is looked for from an octave below, cents.
+const CHOSEN_BELOW_CENTS: f64 = 1300.0;
+/// It is what sounds as long as it explains this share of what another string would explain: what is too high for it, or
+/// fits its lower octave with every second partial alone, is another one.
+const CHOSEN_SHARE: f64 = 0.6;
 /// How many of the strongest peaks suggest pitches, and as which partials.
 const SUGGESTING: usize = 12;
 const SUGGESTED_PARTIAL_MAX: usize = 14;
@@ -48,12 +53,11 @@ const VERY_FAR_CENTS: f64 = 60.0;
 /// This share of strings is further off than the others: new, slipped, or a lever forgotten.
 const FAR_SHARE: f64 = 0.04;
 const FAR_CENTS: f64 = 100.0;
-/// What the order of tuning and a choice by hand are worth, nats.
+/// What the order of tuning is worth, nats.
 const ORDER_NATS: f64 = 3.0;
 /// What it is worth that a string was the one plucked last, nats: while its pin turns it is plucked again and again, and
 /// the next string may lie only a semitone away. Less than the order, so that a harp plucked through once stays in order.
 const AGAIN_NATS: f64 = 2.2;
-const CHOSEN_NATS: f64 = 6.0;
 
 /// What is believed of one string.
 #[derive(Clone, Copy, Debug, Default)]
@@ -109,9 +113,6 @@ impl Beliefs {
             if context.order == Order::Usual && context.previous == Some(number) {
                 worth += AGAIN_NATS;
             }
-            if context.chosen == Some(number) {
-                worth += CHOSEN_NATS;
-            }
             belief.seen.then_some(worth)
         };
         let all = || {
@@ -120,6 +121,20 @@ impl Beliefs {
                 .filter_map(|(n, b)| Some((n, b, worth(n, b)?)))
         };
         let (string, belief, best) = all().max_by(|a, b| a.2.total_cmp(&b.2))?;
+        if let Some(chosen) = context.chosen
+            && let Some(own) = self.strings[..context.len()].get(usize::from(chosen).wrapping_sub(1))
+            && own.seen
+            && own.score >= CHOSEN_SHARE * belief.score
+        {
+            // No other string competes with the one that she has in hand.
+            return Some(Verdict {
+                string: chosen,
+                hz: own.hz,
+                score: own.score,
+                lead: f64::INFINITY,
+                string_lead: f64::INFINITY,
+            });
+        }
         let mut verdict = Verdict {
             string,
             hz: belief.hz,
@@ -193,14 +208,16 @@ impl Identifier {
             let best = self
                 .pitches
                 .iter()
-                .filter(|&&(hz, _)| within(hz, string.target.get(), REACH_CENTS))
+                .filter(|&&(hz, _)| is_sought(hz, number, string.target.get(), context))
                 .map(|&(hz, score)| {
                     let offset = 1200.0 * (hz / string.target.get()).log2();
-                    (
-                        hz,
-                        score,
-                        NATS * score + offset_worth(offset, string.offset, context.spread),
-                    )
+                    // One that was chosen may stand anywhere.
+                    let worth = if context.chosen == Some(number) {
+                        0.0
+                    } else {
+                        offset_worth(offset, string.offset, context.spread)
+                    };
+                    (hz, score, NATS * score + worth)
                 })
                 .max_by(|a, b| a.2.total_cmp(&b.2));
             belief.evidence *= MEMORY;
@@ -223,7 +240,7 @@ impl Identifier {
                 let hz = peak.hz / partial_ratio(n, expected_stiffness(peak.hz / n as f64));
                 let wanted = context
                     .strings()
-                    .any(|(_, string)| within(hz, string.target.get(), REACH_CENTS));
+                    .any(|(number, string)| is_sought(hz, number, string.target.get(), context));
                 let new = self.pitches.iter().all(|&(other, _)| !within(hz, other, SAME_CENTS));
                 if wanted && new && self.pitches.len() < PITCHES_MAX {
                     self.pitches.push((hz, 0.0));
@@ -231,6 +248,12 @@ impl Identifier {
             }
         }
     }
+}
+
+/// Whether `hz` is looked for as the pitch of string `number`, which is meant to have `target`.
+fn is_sought(hz: f64, number: u8, target: f64, context: &Context) -> bool {
+    let below = context.chosen == Some(number) && hz < target && hz > target * (-CHOSEN_BELOW_CENTS * CENT).exp();
+    below || within(hz, target, REACH_CENTS)
 }
 
 /// Whether two frequencies lie within so many cents: by 2·(h − l)/(h + l), which is two thousandths less than ln(h/l) at

@@ -25,7 +25,9 @@
 //! ```
 
 mod beating;
+mod beside;
 mod character;
+mod chase;
 mod comb;
 mod config;
 mod context;

@@ -323,7 +323,7 @@ impl Listener {
             return;
         };
         let onset = self.time_of(self.notes[at].onset);
-        if let Some(measured) = self.notes[at].track() {
+        if let Some(measured) = self.notes[at].track_clear(&self.history) {
             let time = SampleTime(self.input);
             let track = Track {
                 onset,

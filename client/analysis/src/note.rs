@@ -2,6 +2,7 @@
 
 use consort_proto::{Cents, Hz};
 
+use crate::chase::Chase;
 use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
@@ -10,7 +11,7 @@ use crate::frequency::{Framing, turning};
 use crate::heard::{Doubt, Partials, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::partials::{FOLLOWED_MAX, Follower};
+use crate::partials::{FOLLOWED_MAX, FRAME_S, Follower, SLOW_HZ};
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -21,6 +22,12 @@ const EARLY_S: f64 = 0.2;
 const DRIFT_S: f64 = 0.45;
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
+/// The live track is told while the partials have this many times the power of what sounds beside them (20 dB): of weaker
+/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of sixty (virtual harps
+/// that fade while others warm up and talk).
+const TRACK_CLEAR: f64 = 100.0;
+/// A string that is heard further than this, cents, from where it was found is chased.
+const CHASED_FROM_CENTS: f64 = 15.0;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -60,10 +67,10 @@ const GLIDE_MAX_CENTS: f64 = 30.0;
 const TURNED_CENTS: f64 = 5.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
-const BEHIND_CENTS: f64 = 3.0;
+const BEHIND_CENTS: f64 = 2.5;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
-const LEFT_BEHIND_CENTS: f64 = 8.0;
+const LEFT_BEHIND_CENTS: f64 = 5.0;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
@@ -81,6 +88,8 @@ pub(crate) struct Measured {
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
     pub(crate) partials: Partials,
+    /// Standard deviation of the pitch as far as the string stands still.
+    still: Cents,
     /// Whether nothing was used that sounded after another string was plucked.
     alone: bool,
 }
@@ -118,6 +127,8 @@ pub(crate) struct Note {
     pub(crate) joined: bool,
     /// How often in a row the newest sound stood apart from what was measured so far.
     behind: u32,
+    /// Whether the last track was told after a look beside it.
+    looked_beside: bool,
     /// No sound from this sample on belongs to the note: its string was plucked again, or seems to have been.
     pub(crate) end: u64,
     /// Whether the other pluck proved to be one.
@@ -138,6 +149,8 @@ pub(crate) struct Note {
     looks: usize,
     verdict: Option<Verdict>,
     follower: Follower,
+    /// The string itself, once it is turned out of the bands in which it is followed.
+    chase: Chase,
     partials: Vec<(usize, f64)>,
     pitches: [PartialPitch; FOLLOWED_MAX],
     ceiling_hz: f64,
@@ -154,6 +167,7 @@ impl Note {
             swells: false,
             joined: false,
             behind: 0,
+            looked_beside: false,
             end: u64::MAX,
             ended: false,
             earlier: 0,
@@ -168,6 +182,7 @@ impl Note {
             looks: 0,
             verdict: None,
             follower: Follower::new(rate, hop),
+            chase: Chase::new((FRAME_S.1 * rate) as usize),
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
             ceiling_hz: (0.4 * rate).min(5800.0),
@@ -184,6 +199,7 @@ impl Note {
         self.swells = false;
         self.joined = false;
         self.behind = 0;
+        self.looked_beside = false;
         self.end = u64::MAX;
         self.ended = false;
         self.earlier = earlier;
@@ -197,6 +213,7 @@ impl Note {
         self.looks = 0;
         self.verdict = None;
         self.follower.start(onset);
+        self.chase.end();
     }
 
     /// The string and pitch most believed now.
@@ -271,16 +288,30 @@ impl Note {
         self.verdict.is_some_and(|verdict| verdict.hz > SHORT_LIVED_HZ) && self.follower.faded() < GONE
     }
 
-    /// Whether the string still stands so far above what was there before it that its newest sound is its own.
+    /// Whether nothing that began to sound since proved to be a string: what is heard now is this one.
+    fn is_alone(&self) -> bool {
+        !self.joined || self.later == u64::MAX
+    }
+
+    /// Whether the string still stands so far above what was there before it, or what sounds beside it, that its newest
+    /// sound is its own.
     fn still_sounds(&self) -> bool {
-        self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+        let tells = self.verdict.is_some_and(|verdict| verdict.hz > SLOW_HZ) && self.is_clear();
+        tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+    }
+
+    /// Whether its partials stood clear of what sounds beside them when that was last looked at.
+    fn is_clear(&self) -> bool {
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        self.follower.clear(span) > TRACK_CLEAR
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
             let apart = now.hz.cents_above(measured.hz).abs().0;
-            apart > cents + 3.0 * now.sigma.0.hypot(measured.sigma.0)
+            // That a measure is unsure because the string moves does not excuse that it is behind.
+            apart > cents + 3.0 * now.still.0.hypot(measured.still.0)
         })
     }
 
@@ -323,7 +354,7 @@ impl Note {
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if measured.glide.0.abs() > TURNED_CENTS
-            || (!self.joined && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
+            || (self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
@@ -332,7 +363,7 @@ impl Note {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
-        } else if offset.abs() > FAR_CENTS {
+        } else if offset.abs() > FAR_CENTS && self.context.chosen != Some(verdict.string) {
             Some(Doubt::FarFromAll)
         } else if verdict.string_lead < WHICH_LEAD {
             Some(Doubt::Which)
@@ -395,12 +426,14 @@ impl Note {
 
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
-        let (fitted, glide, count) = self.fit(from, to, verdict.hz)?;
+        let (fitted, glide, count) = self.fit(from, to, verdict.hz, false)?;
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
+        let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
         Some(Measured {
             string: verdict.string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS).hypot(drawn)),
+            sigma: Cents(still.hypot(drawn)),
+            still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: self.partials_above(count, fitted.hz),
@@ -420,16 +453,43 @@ impl Note {
         partials
     }
 
-    /// Where the string stands just now.
-    pub(crate) fn track(&mut self) -> Option<Measured> {
+    /// Where the string stands just now; nothing once it has faded into what sounds beside it, or is followed no more.
+    ///
+    /// Every second time it is looked what sounds beside it, which takes longer than the rest.
+    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
         let verdict = self.verdict?;
-        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
-        let to = self.follower.count();
-        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz)?;
+        if !self.looked_beside {
+            let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
+            self.follower.look_beside(moved, history);
+        }
+        self.looked_beside = !self.looked_beside;
+        if !self.follower.is_at(history.count()) {
+            return None;
+        }
+        // A new string on its way up is turned from the first moment on.
+        if self.passed && self.context.chosen == Some(verdict.string) {
+            self.chase.begin(verdict.hz);
+        }
+        if self.chase.at().is_some() {
+            let now = history.count().min(self.end);
+            let fitted = self.follower.chase(&mut self.chase, now, TRACK_CLEAR, history)?;
+            return Self::newest(verdict.string, fitted, 0.0);
+        }
+        let tracked = self.is_clear().then(|| self.track()).flatten()?;
+        if tracked.hz.cents_above(Hz::new(verdict.hz).ok()?).abs().0 > CHASED_FROM_CENTS {
+            self.chase.begin(tracked.hz.get());
+        }
+        Some(tracked)
+    }
+
+    /// What was fitted to the newest sound.
+    fn newest(string: u8, fitted: FittedString, glide: f64) -> Option<Measured> {
+        let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
         Some(Measured {
-            string: verdict.string,
+            string,
             hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
+            sigma,
+            still: sigma,
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             partials: Partials::default(),
@@ -437,7 +497,16 @@ impl Note {
         })
     }
 
-    fn fit(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64, usize)> {
+    /// Where the string stands just now, whatever else sounds.
+    pub(crate) fn track(&mut self) -> Option<Measured> {
+        let verdict = self.verdict?;
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        let to = self.follower.count();
+        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz, true)?;
+        Self::newest(verdict.string, fitted, glide)
+    }
+
+    fn fit(&mut self, from: usize, to: usize, near_hz: f64, newest: bool) -> Option<(FittedString, f64, usize)> {
         let framing = Framing {
             hop_s: self.follower.hop_s(),
             frame_s: self.follower.frame_s(),
@@ -451,7 +520,11 @@ impl Note {
             let Some(turning) = turning(
                 frames,
                 Framing {
-                    noise: followed.before,
+                    noise: if newest {
+                        self.follower.beside(at)
+                    } else {
+                        followed.before
+                    },
                     ..framing
                 },
             ) else {

@@ -2,7 +2,10 @@
 
 use realfft::num_complex::Complex;
 
+use crate::beside::Beside;
+use crate::chase::{Chase, View};
 use crate::decimate::dot;
+use crate::fit::FittedString;
 use crate::history::History;
 
 /// The most partials that are followed; higher ones add noise and doubt about the stiffness, not certainty.
@@ -12,14 +15,14 @@ pub(crate) const FOLLOWED_S: f64 = 8.0;
 /// Frames hold this many periods of the first partial, so that its neighbours fall into the window's zeros.
 const PERIODS: f64 = 3.5;
 /// Shortest and longest frame, seconds.
-const FRAME_S: (f64, f64) = (0.04, 0.11);
+pub(crate) const FRAME_S: (f64, f64) = (0.04, 0.11);
 /// Frames before the onset that show what was there, and their distance from it in seconds.
 const FRAMES_BEFORE: usize = 8;
 const GUARD_S: f64 = 0.008;
 /// A pluck is loudest within this time, seconds.
 const LOUDEST_S: f64 = 0.3;
 /// Strings below this fade slowly, hertz.
-const SLOW_HZ: f64 = 125.0;
+pub(crate) const SLOW_HZ: f64 = 125.0;
 /// More than this is infinite growth, as out of silence.
 const GROWTH_MAX: f64 = 1e4;
 
@@ -48,6 +51,7 @@ pub(crate) struct Follower {
     /// Frames of partial `i` begin at `i * frames_max`.
     frames: Vec<Complex<f64>>,
     done: usize,
+    beside: Beside,
 }
 
 impl Follower {
@@ -68,6 +72,7 @@ impl Follower {
             sines: vec![0.0; FOLLOWED_MAX * frame_len_max],
             frames: vec![Complex::default(); FOLLOWED_MAX * frames_max],
             done: 0,
+            beside: Beside::new(2 * frame_len_max),
         }
     }
 
@@ -141,7 +146,59 @@ impl Follower {
             }
         }
         self.done = 0;
+        self.beside.begin();
         self.look_before(history);
+    }
+
+    /// Looks what sounds beside the partials in the newest frame.
+    ///
+    /// The string has moved from where it is followed by the factor `moved`.
+    pub(crate) fn look_beside(&mut self, moved: f64, history: &History) {
+        let end = self.onset + (self.done.saturating_sub(1) * self.hop + self.len) as u64;
+        let len = 2 * self.len;
+        let sound = end.checked_sub(len as u64).and_then(|from| history.slice(from, len));
+        if let Some(sound) = sound.filter(|_| self.done > 0) {
+            self.beside.look(&self.followed, moved, sound, self.rate);
+        }
+    }
+
+    /// Whether the newest frame is as new as it can be at sample `now`: a note is not followed for ever.
+    pub(crate) fn is_at(&self, now: u64) -> bool {
+        self.onset + (self.done * self.hop + self.len) as u64 > now
+    }
+
+    /// Chases the string on from where it was, in the newest sound up to sample `now`: where it is, if its partials stand
+    /// `clear` times above what is beside them.
+    pub(crate) fn chase(&self, chase: &mut Chase, now: u64, clear: f64, history: &History) -> Option<FittedString> {
+        let len = View::len(self.len, self.hop);
+        let view = View {
+            sound: history.slice(now.checked_sub(len as u64)?, len)?,
+            window: &self.window,
+            hop: self.hop,
+            rate: self.rate,
+            noise: self.beside(0),
+        };
+        let beside: f64 = (0..self.followed.len()).map(|at| self.beside(at)).sum();
+        let (fitted, power) = chase.look(view)?;
+        (power > clear * beside).then_some(fitted)
+    }
+
+    /// Mean square amplitude of what is beside the partial at this place, or was before the onset where nobody has looked.
+    pub(crate) fn beside(&self, at: usize) -> f64 {
+        self.beside.of(at).unwrap_or(self.followed[at].before)
+    }
+
+    /// How many times the power on the partials, in the mean over the newest `frames`, is that which was beside them when
+    /// they were last looked at.
+    pub(crate) fn clear(&self, frames: usize) -> f64 {
+        let from = self.done.saturating_sub(frames);
+        let (mut on, mut beside) = (0.0, 0.0);
+        for at in 0..self.followed.len() {
+            let newest = &self.frames(at)[from..];
+            on += newest.iter().map(|z| z.norm_sqr()).sum::<f64>() / newest.len().max(1) as f64;
+            beside += self.beside(at);
+        }
+        on / beside.max(f64::MIN_POSITIVE)
     }
 
     /// Adds the frames that ended since the last call, up to sample `end`.

@@ -134,7 +134,7 @@ const NEW_SHARP_TO: Cents = Cents(10.0);
 
 /// The advice for `situation`.
 ///
-/// While she plays there is none. Pedals that are declared not to be in flat come first, then the opening check, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+/// While she plays there is none. Pedals that are declared not to be in flat come first, then a string that was chosen by hand, the opening check, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
 pub fn advise(situation: &Situation<'_>) -> Advice {
     if situation.ways.plays {
         return Advice {
@@ -147,6 +147,9 @@ pub fn advise(situation: &Situation<'_>) -> Advice {
         };
     }
     if let Some(advice) = about_pedals(situation) {
+        return advice;
+    }
+    if let Some(advice) = about_chosen(situation) {
         return advice;
     }
     // What was found before pedals were declared is looked at once they are in flat again.
@@ -225,6 +228,18 @@ impl Advice {
     pub const fn can_be_overruled(&self) -> bool {
         self.action.is_doubt() && !matches!(self.action, Action::NotHigher)
     }
+}
+
+/// The string that she has chosen by hand; what else sounds is passed over.
+fn about_chosen(situation: &Situation<'_>) -> Option<Advice> {
+    let chosen = situation.ways.chosen?;
+    Some(match situation.hand.filter(|hand| hand.string == chosen) {
+        Some(hand) => about_hand(situation, hand),
+        None => {
+            let why = Phrase::plain(Key::WhyChosen);
+            advice(situation, chosen, Action::Pluck, None, None, why)
+        }
+    })
 }
 
 /// The strings of a last check, one after another; nothing is turned before it is over.
@@ -327,6 +342,9 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
             .of(*number)
             .is_some_and(|standing| !standing.lets_the_harp_be_ready())
     };
+    if situation.ways.chosen.is_some() {
+        return situation.ways.chosen;
+    }
     if let Some((string, _)) = situation.opening.and_then(Check::asks) {
         return Some(string);
     }

@@ -40,8 +40,11 @@ pub(crate) fn doubt(
             },
         ),
         _ if cents.0 > WHICH_PIN_FROM.0 => (Action::WhichPin, Phrase::plain(Key::WhyTooFarSharp)),
-        // A string just put on is far below for a reason, and the harpist has said so.
-        _ if cents.0 < -WHICH_PIN_FROM.0 && !matches!(standing, Standing::New(_)) => {
+        // A string just put on is far below for a reason, and the harpist has said so, or has chosen it by hand.
+        _ if cents.0 < -WHICH_PIN_FROM.0
+            && !matches!(standing, Standing::New(_))
+            && situation.ways.chosen != Some(number) =>
+        {
             (Action::WhichPin, Phrase::plain(Key::WhyTooFarFlat))
         }
         _ => return None,

@@ -18,6 +18,8 @@ pub struct Ways {
     pub quick: Option<Quick>,
     /// The start is so near that the most audible faults come first.
     pub urgent: bool,
+    /// The string that she has chosen by hand: nothing is said of another one until it is done.
+    pub chosen: Option<StringNumber>,
     /// The string whose pin, pedal or lever she has looked at and found in order.
     pub looked_at: Option<StringNumber>,
     /// How many of their steps new strings have taken.

@@ -175,6 +175,43 @@ fn the_last_check_is_a_run_in_which_nothing_is_turned() {
     );
 }
 
+/// A string that was put on is brought up by hand: nothing else that sounds takes its place, and it needs no mark.
+#[test]
+fn a_string_that_was_chosen_by_hand_is_followed_alone_until_she_lets_it_go() {
+    let mut desk = Desk::new();
+    desk.ways.chosen = Some(number(30));
+    let about = |desk: &Desk, hand| {
+        let advice = desk.advice(hand);
+        (advice.string.map(StringNumber::get), advice.action)
+    };
+    assert_eq!(about(&desk, None), (Some(30), Action::Pluck));
+    assert_eq!(
+        about(&desk, Some((12, Heard::Live(Cents(-20.0))))),
+        (Some(30), Action::Pluck)
+    );
+    for cents in [-1_200.0, -700.0, -110.0, -20.0] {
+        let heard = Heard::Live(Cents(cents));
+        assert_eq!(about(&desk, Some((30, heard))), (Some(30), Action::Tighten), "{cents}");
+    }
+    // Above its target the usual doubts hold, and so does the limit of what it is made for.
+    assert_eq!(
+        about(&desk, Some((30, Heard::Live(Cents(130.0))))),
+        (Some(30), Action::PedalUp)
+    );
+    desk.ways.rises = vec![Cents(101.0); 47];
+    assert_eq!(
+        about(&desk, Some((30, Heard::Live(Cents(-20.0))))),
+        (Some(30), Action::NotHigher)
+    );
+    desk.ways = Ways::default();
+    let heard = Heard::Live(Cents(-700.0));
+    assert_eq!(
+        about(&desk, Some((30, heard))),
+        (Some(30), Action::WhichPin),
+        "nobody has chosen it"
+    );
+}
+
 #[test]
 fn while_she_plays_there_is_no_advice_at_all() {
     let mut desk = Desk::new();

@@ -102,6 +102,7 @@ impl EventLoop {
             asks_key: advice.turn.is_some() && choices.asks_way(self.harp.name()),
             quick: ways.quick.is_some(),
             last_check: ways.last_check.is_some(),
+            chosen: ways.chosen,
             next: self.hearing.following(&self.harp, &self.link, advice.string),
             start_in: start_in.map(minutes),
             dark,
@@ -169,7 +170,10 @@ impl EventLoop {
         if self.let_go_at.is_some_and(|at| at <= now) {
             self.let_go_at = None;
             let advice = self.image.borrow().advice.clone();
-            self.hearing.let_go(&advice);
+            if self.hearing.let_go(&advice) {
+                // The ear may have ended with its sound.
+                let _ = self.ear.send(ToEar::Choose(None));
+            }
             self.refresh();
         }
         if self.rest_at.take_if(|at| *at <= now).is_some() {

@@ -43,6 +43,8 @@ pub(crate) enum Wish {
     Quick(bool),
     /// Begin a last check, or end it.
     LastCheck(bool),
+    /// Follow this string alone, chosen by hand, until it is done; `None` lets it go.
+    Choose(Option<StringNumber>),
     /// Check by listening, beginning on this string; `None` ends it.
     Listen(Option<(Kind, StringNumber)>),
     /// The pedals, or levers, stand like this.
@@ -75,6 +77,12 @@ impl EventLoop {
             }
             Wish::Quick(on) => self.hearing.set_quick(on.then(Quick::default)),
             Wish::LastCheck(on) => self.hearing.set_last_check(on.then(LastCheck::default)),
+            Wish::Choose(string) => {
+                // The ear may have ended with its sound.
+                let _ = self.ear.send(ToEar::Choose(string));
+                self.let_go_at = None;
+                self.hearing.choose(string);
+            }
             Wish::Listen(asked) => return self.listen(asked),
             Wish::Pedals(setting) => self.declare(setting),
             Wish::Wrong => return self.keep_what_was_wrong(),

@@ -7,6 +7,8 @@ use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 
+use super::feet;
+
 /// The lines of the large name, of the bow, and of the harp.
 const LARGE: u16 = 7;
 const BOW: u16 = 11;
@@ -37,8 +39,8 @@ const NEEDED: Style = Style::new().fg(Color::Yellow).add_modifier(Modifier::BOLD
 const STRONG: Style = Style::new().add_modifier(Modifier::BOLD);
 const CALM: Style = Style::new().fg(Color::Gray);
 
-/// Draws `page` over the whole of `frame`.
-pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
+/// Draws `page` over the whole of `frame`; with `feet`, letters move pedals or levers.
+pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, feet: bool) {
     let area = frame.area();
     if page.dark {
         let middle = area.height / 2;
@@ -53,11 +55,11 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
     let [top, message, _, hand, harp, says, keys] = Layout::vertical([
         Constraint::Length(1),
         Constraint::Length(2),
-        Constraint::Length(1),
+        Constraint::Length(u16::from(page.questions.is_empty())),
         Constraint::Min(BOW),
         Constraint::Length(4),
         Constraint::Length(if page.questions.is_empty() { 2 } else { 4 }),
-        Constraint::Length(1),
+        Constraint::Length(2),
     ])
     .areas(area);
     let times = page.start.clone().unwrap_or_default();
@@ -99,13 +101,41 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage) {
         ),
     }
     frame.render_widget(Paragraph::new(below).wrap(Wrap { trim: true }), says);
+    frame.render_widget(Paragraph::new(key_lines(page, feet)).style(CALM), keys);
+}
+
+/// What the keys do, the strings' own first; while there are `feet`, where the pedals stand.
+fn key_lines(page: &DeskPage, feet: bool) -> Vec<Line<'static>> {
+    let levers = page.pedals.as_ref().is_some_and(|pedals| pedals.levers);
+    let strings = match page.pedals.as_ref().filter(|_| feet) {
+        Some(pedals) => {
+            let stand = feet::stand(pedals);
+            let line = format!("{stand}   a letter moves its own   P that is how they stand");
+            Line::from(line).style(STRONG)
+        }
+        None => {
+            let moves = match (&page.pedals, levers) {
+                (None, _) => "",
+                (Some(_), true) => "  P levers",
+                (Some(_), false) => "  P pedals",
+            };
+            let follow = if page.telling.chosen.is_some() {
+                "F let go"
+            } else {
+                "F follow"
+            };
+            Line::from(format!(
+                "← → choose a string  {follow}  N new  M missing  0 no mark{moves}"
+            ))
+        }
+    };
     let space = if page.may_go_on || page.may_see {
-        "Space: I have looked   "
+        "Space: I have looked  "
     } else {
         ""
     };
-    let keys_line = format!("{space}N new  M missing  0 no mark  L last check  W wrong  H help  U undo  Q end");
-    frame.render_widget(Paragraph::new(keys_line).style(CALM), keys);
+    let others = format!("{space}L last check  W wrong  H help  U undo  Q end");
+    vec![strings, Line::from(others)]
 }
 
 /// A question, and its answers by the keys that give them.
@@ -226,169 +256,4 @@ fn colour(letter: &str) -> Style {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use consort_pages::{StringInHand, Telling};
-    use consort_proto::harp_file::preset;
-    use consort_proto::{Cents, Naming, Standing, StringNumber, Tuning};
-    use consort_words::Words;
-    use ratatui::Terminal;
-    use ratatui::backend::TestBackend;
-
-    fn page(word: &str, cents: Option<f64>, doubt: Option<&'static str>) -> DeskPage {
-        let harp = preset("pedal-47").expect("a preset");
-        let number = StringNumber::new(30).expect("a string");
-        let string = harp.string(number).expect("a string");
-        DeskPage {
-            name: "Runa".to_owned(),
-            harp: harp.name().to_owned(),
-            tuning: Words::english().tuning(&Tuning::default()),
-            says: "26 strings left".to_owned(),
-            message: "With Alder Row Harps.".to_owned(),
-            urgent: false,
-            start: Some("14 min to the start".to_owned()),
-            dark: false,
-            link: "joined",
-            health: String::new(),
-            may_see: false,
-            telling: Telling::default(),
-            may_join: false,
-            questions: Vec::new(),
-            help: Some(false),
-            no_tone: None,
-            pedals: None,
-            notices: Vec::new(),
-            listening: None,
-            string: Some(StringInHand::of(
-                number,
-                string,
-                Standing::NotHeard,
-                cents.map(Cents),
-                Cents(2.0),
-                Naming::Harp,
-            )),
-            word: word.to_owned(),
-            far: cents.map(|_| "a little, away from you".to_owned()),
-            turn: None,
-            doubt,
-            may_go_on: doubt.is_some(),
-            next: Some("4E".to_owned()),
-            why: "The key may be on another pin: turn that one back first, then look where this string's pin is."
-                .to_owned(),
-            place: Some("4 pins below middle C".to_owned()),
-            sentence: String::new(),
-            strings: harp
-                .numbered()
-                .map(|(number, string)| {
-                    let standing = match number.get() {
-                        1..15 => Standing::NotHeard,
-                        20 => Standing::Off(Cents(-9.0)),
-                        33 => Standing::WillNotHold(Cents(-9.0)),
-                        _ => Standing::Holds(Cents(0.0)),
-                    };
-                    DeskString::of(
-                        number,
-                        string,
-                        standing,
-                        &Tuning::default(),
-                        Naming::Harp,
-                        &Words::english(),
-                    )
-                })
-                .collect(),
-        }
-    }
-
-    /// The screen of so many columns and lines.
-    fn screen(page: &DeskPage, (width, height): (u16, u16)) -> Vec<String> {
-        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");
-        terminal.draw(|frame| desk(frame, page)).expect("drawn");
-        let buffer = terminal.backend().buffer().clone();
-        let lines = buffer.content().chunks(usize::from(width));
-        lines
-            .map(|cells| cells.iter().map(|cell| cell.symbol()).collect())
-            .collect()
-    }
-
-    #[test]
-    fn everything_that_is_needed_stands_in_80_columns_and_24_lines() {
-        let shown = screen(&page("Tighten", Some(-14.2), None), (80, 24));
-        let all = shown.join("\n");
-        for text in [
-            "TIGHTEN",
-            "14.2 cents flat",
-            "a little, away from you",
-            "4 pins below middle C",
-            "A = 440",
-            "14 min",
-            "With Alder Row Harps.",
-            "26 strings left",
-            "next 4E",
-            "L last check",
-            "that one back first",
-        ] {
-            assert!(all.contains(text), "{text} is missing:\n{all}");
-        }
-        let harp = shown.iter().find(|line| line.contains('◆')).expect("the harp");
-        assert!(
-            harp.contains('(') && harp.contains('┊') && harp.trim().chars().count() == 47,
-            "{all}"
-        );
-        assert!(all.contains("░"), "what is off has an area:\n{all}");
-    }
-
-    #[test]
-    fn in_a_doubt_the_string_is_dotted_and_nothing_is_drawn_to_turn_by() {
-        let all = screen(&page("Which pin?", None, Some("pin")), (80, 24)).join("\n");
-        assert!(
-            all.contains("WHICH PIN?") && all.contains('·') && all.contains("Space: I have looked"),
-            "{all}"
-        );
-        assert!(!all.contains('░') && !all.contains("cents flat"), "{all}");
-    }
-
-    #[test]
-    fn a_question_stands_with_its_answers_where_it_does_not_cover_the_advice() {
-        let answer = |says: &str| (says.to_owned(), serde_json::Value::Null);
-        let asks = DeskPage {
-            questions: vec![Question::new(
-                "To tighten a string, which way does the handle of the key go on this harp?".to_owned(),
-                ["Away from you", "Towards you", "Leave it out"].map(answer),
-            )],
-            ..page("Tighten", Some(-14.2), None)
-        };
-        let all = screen(&asks, (80, 24)).join("\n");
-        for text in [
-            "which way does the handle",
-            "1 Away from you   2 Towards you   3 Leave it out",
-            "TIGHTEN",
-            "14.2 cents flat",
-            "L last check",
-        ] {
-            assert!(all.contains(text), "{text} is missing:\n{all}");
-        }
-    }
-
-    #[test]
-    fn from_the_start_there_is_one_line_and_no_more() {
-        let dark = DeskPage {
-            dark: true,
-            message: "The start has passed: nothing is heard until the next round.".to_owned(),
-            ..page("Tighten", Some(-14.2), None)
-        };
-        let shown = screen(&dark, (80, 24));
-        assert_eq!(
-            shown.iter().filter(|line| !line.trim().is_empty()).count(),
-            1,
-            "{shown:?}"
-        );
-    }
-
-    #[test]
-    fn a_terminal_of_any_size_shows_what_fits() {
-        for size in [(1, 1), (20, 5), (40, 12), (80, 24), (200, 60)] {
-            let shown = screen(&page("Loosen", Some(44.0), None), size);
-            assert_eq!(shown.len(), usize::from(size.1));
-        }
-    }
-}
+mod tests;

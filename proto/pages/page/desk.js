@@ -183,6 +183,7 @@ export function show(picture) {
   at("goon").disabled = !goesOn;
   say(at("goon").firstChild, now.may_go_on ? "I have looked " : "I have seen it ");
   at("check").setAttribute("aria-pressed", String(telling.last_check));
+  at("follow").setAttribute("aria-pressed", String(telling.chosen !== null));
   at("fresh").hidden = !telling.fresh;
   at("join").hidden = !now.may_join;
   showQuestions(at("questions"), now.questions, wish);
@@ -242,6 +243,12 @@ at("join").addEventListener("submit", async (event) => {
 });
 
 const help = () => { if (now?.help !== null) wish({ wish: "help", wanted: !now.help }); };
+// The string that is chosen is followed alone, until it is done or is let go of.
+function followAlone() {
+  wish({ wish: "choose", string: now.telling.chosen === null ? Number(at("chosen").value) : null });
+  chosen = null;
+}
+
 const check = () => wish({ wish: "last-check", on: !now.telling.last_check });
 
 // What was doubted was looked at, what has changed was seen. The string is named, so that a key that is pressed twice
@@ -262,6 +269,7 @@ function tone() {
 
 at("help").addEventListener("click", help);
 at("theme").addEventListener("click", otherTheme);
+at("follow").addEventListener("click", followAlone);
 at("check").addEventListener("click", check);
 at("open-pedals").addEventListener("click", movePedals);
 at("goon").addEventListener("click", goOn);
@@ -284,6 +292,7 @@ const KEYS = {
   n: () => mark("new"),
   m: () => mark("missing"),
   0: () => mark(""),
+  f: followAlone,
   h: help,
   t: otherTheme,
   l: check,

@@ -119,6 +119,8 @@ pub struct Telling {
     pub quick: bool,
     /// Whether a last check is under way.
     pub last_check: bool,
+    /// The string that she has chosen by hand; null while all are listened for.
+    pub chosen: Option<StringNumber>,
     /// Whether she plays: nothing moves.
     pub plays: bool,
     /// Whether something can be taken back.

@@ -74,6 +74,7 @@ keys! {
     WhyQuick = "why-quick",
     WhyQuickNear = "why-quick-near",
     WhyUrgent = "why-urgent",
+    WhyChosen = "why-chosen",
     WhyPlayOn = "why-play-on",
     WhyPlays = "why-plays",
     WhyFarBelow = "why-far-below",

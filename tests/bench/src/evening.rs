@@ -201,11 +201,18 @@ fn turning(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), 
     let strings = [10, 13, 17, 21, 24, 28, 31, 35, 38, 42, 46].map(StringNumber::new);
     let mut tracks = Tracks::default();
     let (mut plucks, mut lost) = (0, 0);
+    let (mut faded, mut untrue) = (0, 0);
     for case in 0..options.cases {
         for (at, string) in (0_u64..).zip(strings) {
             let string = string.map_err(|why| why.to_string())?;
             let seed = options.seed(31, 64 * case + at);
             turning::turn(harp, string, seed, (case + at).is_multiple_of(2), &mut tracks)?;
+        }
+        for (at, string) in (0_u64..).zip(strings) {
+            let string = string.map_err(|why| why.to_string())?;
+            let damped = (case + at).is_multiple_of(2);
+            let (of, false_ones) = turning::fade(harp, string, options.seed(33, 64 * case + at), damped)?;
+            (faded, untrue) = (faded + of, untrue + false_ones);
         }
         let new = StringNumber::new(8 + (9 * case as u32 + options.seed as u32) % 36).map_err(|why| why.to_string())?;
         let (of, missed) = turning::bring_up(harp, new, options.seed(32, case))?;
@@ -232,6 +239,15 @@ fn turning(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), 
         "ms",
     );
     figures.tell("strings of which nothing was shown", percent(tracks.unseen, turns), "%");
+    report(&format!(
+        "{turns} strings in tune that fade while others warm up and talk"
+    ));
+    figures.at_most(
+        2.0,
+        format!("tracks more than {} cents off", turning::UNTRUE_CENTS),
+        percent(untrue, faded),
+        "%",
+    );
     report(&format!(
         "{} new strings, chosen by hand, from an octave below",
         options.cases

@@ -21,6 +21,7 @@ mod recordings;
 mod regulation;
 mod script;
 mod statistics;
+mod tuning;
 
 use std::process::ExitCode;
 
@@ -33,6 +34,7 @@ const MEASURES: &[(&str, &str, Measure)] = &[
     ("evening", evening::ABOUT, evening::run),
     ("ensemble", ensemble::ABOUT, ensemble::run),
     ("desk", desk::ABOUT, desk::run),
+    ("tuning", tuning::ABOUT, tuning::run),
     ("hour", hour::ABOUT, hour::run),
     ("joining", joining::ABOUT, joining::run),
     ("record", record::ABOUT, record::run),

@@ -135,15 +135,32 @@ fn what_is_known_decides_where_pitch_does_not() {
     assert_eq!(string(&harp), 24, "E-flat was chosen by hand");
 }
 
-/// No prior makes a string out of another one's sound.
+/// No prior makes a string out of another one's sound: A-flat 4 is an octave and a tone below the B-flat that was chosen.
 #[test]
 fn evidence_overrules_order_and_choice() {
     let sound = Pluck::new(415.3047).alone(2.0, RATE);
     let mut harp = concert_harp();
     harp.order = Order::Usual;
     harp.previous = Some(13);
-    harp.chosen = Some(14);
     assert_eq!(readings(&hear(&sound, RATE, &harp, 480))[0].0.string, 21);
+    harp.chosen = Some(13);
+    assert_eq!(readings(&hear(&sound, RATE, &harp, 480))[0].0.string, 21);
+}
+
+/// A new string is on its way up: it is the one that was chosen, wherever it stands between its lower octave and its target,
+/// though other strings are meant to stand there.
+#[test]
+fn a_chosen_string_is_heard_from_an_octave_below() {
+    let mut harp = concert_harp();
+    harp.chosen = Some(21);
+    let target = hertz(415.3047);
+    for below in [-1200.0, -950.0, -700.0, -500.0, -310.0, -100.0, 0.0] {
+        let sound = Pluck::new(target.raised_by(Cents(below)).get()).alone(2.0, RATE);
+        let (reading, doubt) = readings(&hear(&sound, RATE, &harp, 480))[0];
+        assert_eq!((reading.string, doubt), (21, None), "{below}");
+        let error = reading.hz.cents_above(target).0 - below;
+        assert!(error.abs() < 0.5, "{below}: {error}");
+    }
 }
 
 /// A small harp has only its own strings.

@@ -145,3 +145,48 @@ pub(super) fn bring_up(harp: &Harp, string: StringNumber, seed: u64) -> Result<(
     }
     Ok((plucks, lost))
 }
+
+/// How loud others warm up and talk beside a pluck, decibels.
+const FADES_AMONG: Room = Room {
+    warm_up_db: Some(-30.0),
+    talk_db: Some(-35.0),
+    harp_db: None,
+};
+/// When a string in tune is plucked, plucked again while it rings, and damped if it is; until when it is heard, seconds.
+const FADES_FROM_S: [f64; 2] = [0.5, 2.5];
+const DAMPED_S: f64 = 5.0;
+const FADES_UNTIL_S: f64 = 14.0;
+/// A track further than this, cents, from a string that nobody turned is untrue.
+pub(super) const UNTRUE_CENTS: f64 = 5.0;
+
+/// Lets `string`, in tune, fade while others warm up and talk; how many tracks there were, and how many were untrue.
+pub(super) fn fade(harp: &Harp, string: StringNumber, seed: u64, damped: bool) -> Result<(usize, usize), String> {
+    let stage = Stage {
+        room: FADES_AMONG,
+        ..stage()
+    };
+    let mut sounding = VirtualHarp::new(harp, &Condition::sound(seed), stage);
+    let mut memory = Memory::new(harp, stage.rate, |_| Some(Cents(0.0)))?;
+    let target = Tuning::default().open_target(harp.string(string).ok_or("no such string")?);
+    let mut piece = vec![0.0; (STEP_S * sounding.rate()) as usize];
+    let at = |time_s: f64| (time_s / STEP_S).round() as usize;
+    let (mut heard, mut untrue) = (0, 0);
+    for step in 0..at(FADES_UNTIL_S) {
+        if FADES_FROM_S.map(at).contains(&step) {
+            sounding.pluck(string, Pluck::ORDINARY);
+        }
+        if damped && step == at(DAMPED_S) {
+            sounding.damp(string);
+        }
+        sounding.render(&mut piece);
+        memory.push(&piece);
+        let truth = stands(&sounding, string);
+        for track in memory.tracks.drain(..) {
+            if track.string == string.get() && track.sigma.0 <= VAGUE_CENTS {
+                heard += 1;
+                untrue += usize::from((track.hz.cents_above(target).0 - truth).abs() > UNTRUE_CENTS);
+            }
+        }
+    }
+    Ok((heard, untrue))
+}
