@@ -5,7 +5,7 @@ use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use consort_analysis::Partials;
+use consort_analysis::Timbre as Sounding;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
 use consort_record::{Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::{HarpId, RecordError, Store, TuningId, called};
@@ -88,7 +88,7 @@ impl Keeper {
     pub(crate) fn keep(
         &self,
         reading: Reading,
-        partials: &Partials,
+        timbre: &Sounding,
         agreement: Option<&Agreement>,
         own: (Tuning, Tolerance),
     ) {
@@ -97,7 +97,7 @@ impl Keeper {
         let entry = ToKeep {
             at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX) - 1_000 * self.ahead_s,
             reading,
-            timbre: timbre(partials),
+            timbre: kept(timbre),
             round: agreement.map(|agreement| (agreement.session, agreement.round)),
             place: agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned()),
             tuning: own.0,
@@ -120,14 +120,15 @@ impl Drop for Keeper {
 }
 
 /// What the record keeps of a pluck beside its pitch.
-fn timbre(partials: &Partials) -> Timbre {
-    let partials = partials
-        .iter()
-        .map(|(number, above, sigma)| Partial { number, above, sigma })
-        .collect();
+fn kept(timbre: &Sounding) -> Timbre {
+    let partials = timbre.partials.iter();
     Timbre {
-        partials,
-        ..Timbre::default()
+        partials: partials
+            .map(|(number, above, sigma)| Partial { number, above, sigma })
+            .collect(),
+        beat_hz: timbre.beat_hz,
+        decay_s: timbre.decay_s,
+        brightness_db: timbre.brightness_db,
     }
 }
 

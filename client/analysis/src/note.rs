@@ -7,10 +7,11 @@ use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
 use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
 use crate::frequency::{Framing, turning};
-use crate::heard::{Doubt, Partials, Refusal};
+use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, Follower};
+use crate::timbre::timbre;
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -80,7 +81,7 @@ pub(crate) struct Measured {
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
-    pub(crate) partials: Partials,
+    pub(crate) timbre: Timbre,
     /// Whether nothing was used that sounded after another string was plucked.
     alone: bool,
 }
@@ -296,9 +297,13 @@ impl Note {
         let Some(verdict) = self.verdict else {
             return Progress::Refused(Refusal::NoPitch);
         };
-        let Some(measured) = self.measure() else {
+        let Some(mut measured) = self.measure() else {
             return Progress::Refused(Refusal::NotAString);
         };
+        // What began and proved to be no pluck was perhaps this string's own swell.
+        let next_s = (self.later.min(self.end).saturating_sub(self.onset)) as f64 / self.rate;
+        let partials = measured.timbre.partials;
+        measured.timbre = timbre(&self.follower, partials, next_s, measured.hz.get(), self.ceiling_hz);
         let age_s = (now - self.onset) as f64 / self.rate;
         let offset = self
             .context
@@ -403,7 +408,10 @@ impl Note {
             sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS).hypot(drawn)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            partials: self.partials_above(count, fitted.hz),
+            timbre: Timbre {
+                partials: self.partials_above(count, fitted.hz),
+                ..Timbre::default()
+            },
             alone: false,
         })
     }
@@ -432,7 +440,7 @@ impl Note {
             sigma: Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS)),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            partials: Partials::default(),
+            timbre: Timbre::default(),
             alone: false,
         })
     }
