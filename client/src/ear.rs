@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use consort_analysis::{
-    Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Partials, Refusal, SampleTime, Spread,
+    Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Refusal, SampleTime, Spread, Timbre,
 };
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
@@ -85,8 +85,8 @@ pub struct Answer {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, in decibels below full scale.
     pub level_dbfs: f64,
-    /// Where its partials lie.
-    pub partials: Partials,
+    /// What it sounds like beside its pitch.
+    pub timbre: Timbre,
     /// How far the answer can be relied on.
     pub verdict: Verdict,
 }
@@ -286,7 +286,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             glide: reading.glide,
             inharmonicity: reading.inharmonicity,
             level_dbfs: reading.level_dbfs,
-            partials: reading.partials,
+            timbre: reading.timbre,
             verdict,
         }))
     };

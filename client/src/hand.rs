@@ -245,7 +245,7 @@ mod tests {
                     glide: Cents(0.0),
                     inharmonicity: 0.0,
                     level_dbfs: -20.0,
-                    partials: consort_analysis::Partials::default(),
+                    timbre: consort_analysis::Timbre::default(),
                     verdict: Verdict::Settled,
                 })
             } else {

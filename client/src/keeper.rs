@@ -1,14 +1,15 @@
 //! Keeps the harp's record: every settled reading, written on a thread of its own so that nobody waits for the disk.
 
+mod pages;
+
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use consort_analysis::Partials;
+use consort_analysis::Timbre as Sounding;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
-use consort_record::{Heard, Moment, Partial, Place, Sheet, Timbre};
-use consort_record_store::{HarpId, RecordError, Store, TuningId, called};
+use consort_record::{Moment, Partial, Timbre};
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -55,27 +56,19 @@ struct ToKeep {
 
 /// Readings that may wait for the disk; minutes of the fastest tuning.
 const WAITING_MAX: usize = 1_024;
-/// A harp that was not heard for so long is tuned anew, milliseconds: an evening's two roundings stay apart.
-const SAME_TUNING_MS: i64 = 3 * 3_600 * 1_000;
 /// Where a harp stands that no ensemble has called.
 const HOME: &str = "home";
 
 impl Keeper {
     /// Starts to keep `book`; what goes wrong is said to `told`.
     pub(crate) fn start(book: Book, told: Sender<Fed>) -> std::io::Result<Self> {
-        let Book {
-            path,
-            harp,
-            tag,
-            recorded,
-        } = book;
-        let at_start = now();
+        let (at_start, recorded) = (now(), book.recorded);
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
-            if let Err(why) = keep_all(&path, &harp, &tag, &waiting).map_err(|why| why.at(&path)) {
+            pages::keep_all(book, &waiting, &mut |sentence| {
                 // The harp is tuned all the same; the sentence says what is not kept.
-                let _ = told.try_send(Fed::Said(why.to_string()));
-            }
+                let _ = told.try_send(Fed::Said(sentence));
+            });
         })?;
         Ok(Self {
             to_keep: Some(to_keep),
@@ -88,7 +81,7 @@ impl Keeper {
     pub(crate) fn keep(
         &self,
         reading: Reading,
-        partials: &Partials,
+        timbre: &Sounding,
         agreement: Option<&Agreement>,
         own: (Tuning, Tolerance),
     ) {
@@ -97,7 +90,7 @@ impl Keeper {
         let entry = ToKeep {
             at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX) - 1_000 * self.ahead_s,
             reading,
-            timbre: timbre(partials),
+            timbre: kept(timbre),
             round: agreement.map(|agreement| (agreement.session, agreement.round)),
             place: agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned()),
             tuning: own.0,
@@ -120,69 +113,14 @@ impl Drop for Keeper {
 }
 
 /// What the record keeps of a pluck beside its pitch.
-fn timbre(partials: &Partials) -> Timbre {
-    let partials = partials
-        .iter()
-        .map(|(number, above, sigma)| Partial { number, above, sigma })
-        .collect();
+fn kept(timbre: &Sounding) -> Timbre {
+    let partials = timbre.partials.iter();
     Timbre {
-        partials,
-        ..Timbre::default()
+        partials: partials
+            .map(|(number, above, sigma)| Partial { number, above, sigma })
+            .collect(),
+        beat_hz: timbre.beat_hz,
+        decay_s: timbre.decay_s,
+        brightness_db: timbre.brightness_db,
     }
-}
-
-/// The tuning that goes on: of which round, to what, and when it was last heard.
-type Current = (TuningId, Option<(SessionId, Round)>, Tuning, i64);
-
-/// Writes until nobody can hand over any more.
-fn keep_all(path: &std::path::Path, harp: &Harp, tag: &str, waiting: &Receiver<ToKeep>) -> Result<(), RecordError> {
-    let mut store = Store::open(path)?;
-    let id = find_or_add(&mut store, harp, tag)?;
-    let mut tuning: Option<Current> = None;
-    while let Ok(entry) = waiting.recv() {
-        let goes_on = tuning.filter(|(_, round, tuned_to, last_ms)| {
-            *round == entry.round && *tuned_to == entry.tuning && entry.at_unix_ms - last_ms < SAME_TUNING_MS
-        });
-        let at = Moment(entry.at_unix_ms.div_euclid(1_000));
-        let current = match goes_on {
-            Some((current, ..)) => current,
-            None => {
-                let place = Place::new(&entry.place).unwrap_or_default();
-                store.begin_tuning(id, at, &place, &entry.tuning, &entry.tolerance)?
-            }
-        };
-        tuning = Some((current, entry.round, entry.tuning, entry.at_unix_ms));
-        let heard = Heard {
-            at,
-            position: 0,
-            reading: entry.reading,
-            timbre: Some(entry.timbre),
-        };
-        store.hear(id, current, entry.at_unix_ms, &heard)?;
-    }
-    Ok(())
-}
-
-/// The record's harp with the same strings, or a new one under a name that is free.
-fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
-    let known = store.harps()?;
-    let named = |name: &str| called(&known, name).map(|place| &known[place]);
-    if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
-        return Ok(kept.id);
-    }
-    let name = (1..)
-        .map(|number| match number {
-            1 => harp.name().to_owned(),
-            _ => {
-                let short: String = harp.name().chars().take(50).collect();
-                format!("{short} ({number})")
-            }
-        })
-        .find(|name| named(name).is_none_or(|kept| kept.sheet.harp.strings() == harp.strings()))
-        .unwrap_or_default();
-    if let Some(kept) = named(&name) {
-        return Ok(kept.id);
-    }
-    let renamed = Harp::new(name, harp.kind(), harp.strings().to_vec()).unwrap_or_else(|_| harp.clone());
-    store.add_harp(tag, &Sheet::of(renamed))
 }

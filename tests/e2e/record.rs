@@ -1,5 +1,6 @@
 //! From sound to finding: false and slipping strings are synthesised, heard by the real station, and named by the record.
 
+use std::ops::RangeInclusive;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_harp::{Condition, Fault, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
@@ -23,8 +24,17 @@ fn sound(condition: &Condition, file: &str) {
     sound_of(&harp(), condition, false, file);
 }
 
+/// The same of some strings.
+fn sound_some(condition: &Condition, strings: RangeInclusive<u8>, file: &str) {
+    sound_strings(&harp(), condition, false, strings, file);
+}
+
 /// The same of `harp`, with all its levers on or off.
 fn sound_of(harp: &Harp, condition: &Condition, levers_on: bool, file: &str) {
+    sound_strings(harp, condition, levers_on, 1..=u8::MAX, file);
+}
+
+fn sound_strings(harp: &Harp, condition: &Condition, levers_on: bool, strings: RangeInclusive<u8>, file: &str) {
     let stage = Stage {
         rate: SampleRate::STUDIO,
         voices: Voices::Computed,
@@ -45,7 +55,7 @@ fn sound_of(harp: &Harp, condition: &Condition, levers_on: bool, file: &str) {
     // Nobody plucks in the moment in which a recording begins.
     (0..24_000).for_each(|_| writer.write_sample(0.0_f32).expect("written"));
     let mut piece = vec![0.0; (RINGS_S * 48_000.0) as usize];
-    for (number, _) in harp.numbered() {
+    for (number, _) in harp.numbered().filter(|(number, _)| strings.contains(&number.get())) {
         virtual_harp.damp_all();
         let plane = 0.3 + f64::from(number.get() % 5) / 10.0;
         virtual_harp.pluck(
@@ -128,6 +138,65 @@ fn a_false_string_is_heard_and_named_in_one_tuning() {
     hear(&data, &[&uneven, &uneven], 1);
     let name = harp().string(string(14)).expect("a string").open.harp_name();
     assert_eq!(headlines(&data), [format!("{name}: a false string")]);
+    let evidence = record(&data, &["findings"]).join("\n");
+    assert!(evidence.contains("beats"), "{evidence}");
+    let beats = timbres(&data, string(14))
+        .iter()
+        .filter_map(|timbre| timbre["beat_hz"].as_f64())
+        .collect::<Vec<_>>();
+    assert!(
+        !beats.is_empty() && beats.iter().all(|beat| (0.45..1.25).contains(beat)),
+        "{beats:?}"
+    );
+}
+
+/// What a station has written down of each pluck of `string`, as `timbre` of the backup says it.
+fn timbres(data: &str, string: StringNumber) -> Vec<serde_json::Value> {
+    let backup = format!("{data}/backup.json");
+    record(data, &["export", &backup]);
+    let backup = std::fs::read(backup).expect("a backup");
+    let backup: serde_json::Value = serde_json::from_slice(&backup).expect("JSON");
+    let tunings = backup["harps"].as_array().into_iter().flatten();
+    let tunings = tunings.flat_map(|harp| harp["tunings"].as_array().cloned().unwrap_or_default());
+    let readings = tunings.flat_map(|tuning| tuning["readings"].as_array().cloned().unwrap_or_default());
+    readings
+        .filter(|reading| reading["string"] == string.get())
+        .map(|reading| reading["timbre"].clone())
+        .collect()
+}
+
+#[test]
+fn a_string_that_grows_dull_is_heard_evening_by_evening_and_planned() {
+    let folder = Folder::new("record-dull");
+    let (bright, dull) = (folder.inside("bright.wav"), folder.inside("dull.wav"));
+    // A few neighbours are enough: what they all have in common would be the pickup's doing.
+    let plucked = 13..=18;
+    let faults = vec![(string(15), Fault::Dull)];
+    sound_some(&Condition::sound(11), plucked.clone(), &bright);
+    sound_some(
+        &Condition {
+            faults,
+            ..Condition::sound(11)
+        },
+        plucked,
+        &dull,
+    );
+    let data = folder.inside("data");
+    let name = harp().string(string(15)).expect("a string").open.harp_name();
+    let planned = |data: &str| record(data, &["plan"]).into_iter().filter(|line| line.contains("dull"));
+    for evening in 0..8 {
+        hear(&data, &[if evening < 4 { &bright } else { &dull }], 8 - evening);
+        if evening == 6 {
+            assert_eq!(planned(&data).count(), 0, "three evenings are too few");
+        }
+    }
+    let said: Vec<String> = planned(&data).collect();
+    assert!(said.len() == 1 && said[0].starts_with(&name), "{said:?}");
+    let decays: Vec<f64> = timbres(&data, string(15))
+        .iter()
+        .filter_map(|timbre| timbre["decay_s"].as_f64())
+        .collect();
+    assert!(decays.len() == 8 && decays[0] > 1.5 * decays[7], "{decays:?}");
 }
 
 #[test]

@@ -83,8 +83,24 @@ pub struct Reading {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, decibels below full scale (root mean square of a full-scale square wave).
     pub level_dbfs: f64,
+    /// What it sounds like beside that.
+    pub timbre: Timbre,
+}
+
+/// What a pluck sounds like beside its pitch. Until a reading is final, only its partials are told.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Timbre {
     /// Where its partials lie.
     pub partials: Partials,
+    /// How fast the first partial beats with itself, hertz, as most partials show, each in proportion to its number;
+    /// `None` where they die away smoothly, or too little of them was heard alone.
+    pub beat_hz: Option<f64>,
+    /// Time in which the amplitude of the lowest three partials together falls to 1/e, seconds; `None` where the string
+    /// did not sound alone for a quarter of a second.
+    pub decay_s: Option<f64>,
+    /// Power of partials 4 to 10 against that of the first three from 0.1 to 0.5 s after the pluck, decibels; `None`
+    /// where another string was plucked before, or the input does not reach so high.
+    pub brightness_db: Option<f64>,
 }
 
 /// The partials of a pluck from the second on, as far as they were heard: how far each lies above that many times the

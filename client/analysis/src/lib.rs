@@ -46,6 +46,7 @@ mod note;
 mod onset;
 mod partials;
 mod spectrum;
+mod timbre;
 mod trust;
 mod window;
 
@@ -53,6 +54,6 @@ pub use beating::{Beating, NEAR_CENTS, NoBeat, Together, beating};
 pub use character::expected_inharmonicity;
 pub use config::Config;
 pub use context::{Context, ExpectedString, Order, STRINGS_MAX, Spread, TooManyStrings};
-pub use heard::{Doubt, Health, Heard, Onset, Partials, Reading, Refusal, Refused, SampleTime, Track};
+pub use heard::{Doubt, Health, Heard, Onset, Partials, Reading, Refusal, Refused, SampleTime, Timbre, Track};
 pub use held::{Held, HeldTone};
 pub use listener::Listener;

@@ -346,7 +346,7 @@ impl Listener {
             glide: measured.glide,
             inharmonicity: measured.inharmonicity,
             level_dbfs: self.level(onset),
-            partials: measured.partials,
+            timbre: measured.timbre,
         }
     }
 

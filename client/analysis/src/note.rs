@@ -8,10 +8,11 @@ use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
 use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
 use crate::frequency::{Framing, turning};
-use crate::heard::{Doubt, Partials, Refusal};
+use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, FRAME_S, Follower, SLOW_HZ};
+use crate::timbre::timbre;
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -87,7 +88,7 @@ pub(crate) struct Measured {
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
-    pub(crate) partials: Partials,
+    pub(crate) timbre: Timbre,
     /// Standard deviation of the pitch as far as the string stands still.
     still: Cents,
     /// Whether nothing was used that sounded after another string was plucked.
@@ -327,9 +328,13 @@ impl Note {
         let Some(verdict) = self.verdict else {
             return Progress::Refused(Refusal::NoPitch);
         };
-        let Some(measured) = self.measure() else {
+        let Some(mut measured) = self.measure() else {
             return Progress::Refused(Refusal::NotAString);
         };
+        // What began and proved to be no pluck was perhaps this string's own swell.
+        let next_s = (self.later.min(self.end).saturating_sub(self.onset)) as f64 / self.rate;
+        let partials = measured.timbre.partials;
+        measured.timbre = timbre(&self.follower, partials, next_s, measured.hz.get(), self.ceiling_hz);
         let age_s = (now - self.onset) as f64 / self.rate;
         let offset = self
             .context
@@ -436,7 +441,10 @@ impl Note {
             still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            partials: self.partials_above(count, fitted.hz),
+            timbre: Timbre {
+                partials: self.partials_above(count, fitted.hz),
+                ..Timbre::default()
+            },
             alone: false,
         })
     }
@@ -492,7 +500,7 @@ impl Note {
             still: sigma,
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            partials: Partials::default(),
+            timbre: Timbre::default(),
             alone: false,
         })
     }

@@ -2,6 +2,8 @@
 //!
 //! The first line names the columns and so tells which list it is; fields with a comma or a quote stand in quotes.
 //! Empty fields are values that are not known.
+//! What a spreadsheet has saved with semicolons between the fields, and then often with commas in its numbers, is read as
+//! well.
 
 mod row;
 mod text;
@@ -18,7 +20,7 @@ use crate::readings::{begin, insert};
 use crate::store::Store;
 use crate::transfer::{Imported, has_climate};
 use row::{Fields, Row, material_word, unknown_columns};
-use text::rows;
+use text::{rows, separator};
 
 /// A list that can be written and read.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -72,6 +74,16 @@ impl List {
         }
     }
 }
+
+/// Columns of numbers that may have a fraction.
+const FIGURES: [&str; 6] = [
+    "a4_hz",
+    "hz",
+    "sigma_cents",
+    "gauge_mm",
+    "temperature_c",
+    "humidity_percent",
+];
 
 impl Store {
     /// `list` of `kept`, line by line, the columns' names first.
@@ -153,7 +165,8 @@ impl Store {
 
     /// Takes in the lines of any list, all of them or none; a second time changes nothing.
     pub fn import_csv(&mut self, kept: &Kept, text: &str, today: Date) -> Result<Imported, RecordError> {
-        let rows = rows(text)?;
+        let separator = separator(text);
+        let mut rows = rows(text, separator)?;
         let Some((_, first)) = rows.first() else {
             return Err(unknown_columns(&[]).into());
         };
@@ -163,6 +176,12 @@ impl Store {
             .find(|list| list.columns() == header)
             .ok_or_else(|| unknown_columns(first))?;
         let names: Vec<&str> = list.columns().split(',').collect();
+        if separator == ';' {
+            for (_, fields) in &mut rows[1..] {
+                let figures = fields.iter_mut().zip(&names).filter(|(_, name)| FIGURES.contains(name));
+                figures.for_each(|(field, _)| *field = field.replace(',', "."));
+            }
+        }
         let mut read = Vec::new();
         for (number, fields) in &rows[1..] {
             if fields.len() != names.len() {

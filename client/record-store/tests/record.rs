@@ -211,6 +211,32 @@ fn every_list_goes_out_and_in_as_csv() {
     }
 }
 
+/// What spreadsheets save where the comma is the decimal mark: a semicolon between fields (common practice, no source).
+#[test]
+fn a_list_with_semicolons_and_decimal_commas_is_the_same_list() {
+    let (mut store, kept) = begun("semicolons");
+    let text =
+        "\u{feff}at;temperature_c;humidity_percent\r\n2026-11-20T10:00:00Z;20,5;44\r\n2026-11-20T11:00:00Z;21;\r\n";
+    let imported = store.import_csv(&kept, text, day(TODAY)).expect("an import");
+    assert_eq!(imported.entries, 2);
+    let lines = store.export_csv(&kept, List::Climate).expect("a list");
+    assert_eq!(lines[1..], ["2026-11-20T10:00:00Z,20.5,44", "2026-11-20T11:00:00Z,21,"]);
+    let text = "on;deed;string;note\n2026-11-20;remark;;\"soft; but even\"\n2026-11-20;remark;5;dull, slow";
+    store.import_csv(&kept, text, day(TODAY)).expect("an import");
+    let lines = store.export_csv(&kept, List::Events).expect("a list");
+    assert_eq!(lines[1], "2026-11-20,remark,,soft; but even");
+    assert_eq!(lines[2], "2026-11-20,remark,5,\"dull, slow\"");
+    let wrong = "at;temperature_c;humidity_percent\n2026-11-20T10:00:00Z;20,5;140";
+    let refusal = store
+        .import_csv(&kept, wrong, day(TODAY))
+        .expect_err("140 %")
+        .to_string();
+    assert!(
+        refusal.starts_with("line 2, column humidity_percent: a humidity of 140 %"),
+        "{refusal}"
+    );
+}
+
 #[test]
 #[rustfmt::skip]
 fn a_list_that_cannot_be_is_refused_with_its_line_and_column_and_nothing_is_taken_in() {

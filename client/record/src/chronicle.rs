@@ -2,8 +2,9 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use consort_proto::{Hz, Material, Reading, StringNumber};
+use consort_proto::{Material, Reading, StringNumber};
 
+use crate::brightness::{self, Brightness};
 use crate::date::{Date, Moment};
 use crate::entry::{Deed, Fitting};
 use crate::robust::{self, Line};
@@ -58,6 +59,8 @@ pub(crate) struct Track {
     pub(crate) usual: Sound,
     /// What the string before it sounded like.
     pub(crate) former: Sound,
+    /// How bright it is against itself when it was new.
+    pub(crate) brightness: Brightness,
     /// Errors of one and two semitones at the checks since it was fitted and regulated, newest last.
     pub(crate) steps: [VecDeque<Step>; 2],
     /// The mean of those errors before it was fitted.
@@ -157,6 +160,13 @@ impl Chronicle {
         self.tracks.get(string.index())
     }
 
+    /// Tells of each string how much less of its upper partials it has than when it was new or first heard, decibels;
+    /// `None` where it has not grown dull, or too little was heard.
+    pub fn dull(&self) -> impl Fn(StringNumber) -> Option<f64> {
+        let spread = brightness::spread(self.tracks.iter().map(|track| &track.brightness));
+        move |string| brightness::dull_db(&self.track(string)?.brightness, spread)
+    }
+
     /// The harp's sheet.
     pub const fn sheet(&self) -> &Sheet {
         &self.sheet
@@ -201,6 +211,7 @@ impl Chronicle {
         let lines = self.room(visit);
         let mut scales: BTreeMap<Material, Vec<f64>> = BTreeMap::new();
         let mut fresh: Vec<(usize, Move, f64)> = Vec::new();
+        let mut bright: BTreeMap<usize, f64> = BTreeMap::new();
         let strings = self.sheet.harp.strings();
         for (index, (track, string)) in self.tracks.iter_mut().zip(strings).enumerate() {
             let line = lines.get(&string.material).copied().unwrap_or_default();
@@ -235,8 +246,16 @@ impl Chronicle {
                     }
                 }
             }
-            track.sounds_like(visit.at, Sound::of(&seen.timbres, left_hz(seen.left.or(seen.found))));
+            // A string whose pitch bends as it beats has no reading that stands.
+            let stands = seen.left.or(seen.found).map(|reading| reading.hz);
+            let hz = stands.unwrap_or_else(|| visit.tuning.open_target(string));
+            let sound = Sound::of(&seen.timbres, hz);
+            if track.sounds_like(visit.at, sound) {
+                bright.extend(sound.bright_db().map(|db| (index, db)));
+            }
         }
+        let tracks = self.tracks.iter_mut().enumerate();
+        brightness::take(tracks.filter_map(|(index, track)| Some((&mut track.brightness, *bright.get(&index)?))));
         // A tuning at which everything lies further apart than usual says less of each single string.
         let scales: BTreeMap<Material, f64> = scales
             .into_iter()
@@ -312,6 +331,7 @@ impl Track {
         self.sounds.iter().for_each(|(_, sound)| former.add(sound));
         self.sounds.clear();
         self.former = former;
+        self.brightness.renew();
         for (former, steps) in self.former_steps.iter_mut().zip(&mut self.steps) {
             let count = steps.len() as f64;
             *former = (!steps.is_empty()).then(|| steps.iter().map(|step| step.error).sum::<f64>() / count);
@@ -373,9 +393,10 @@ impl Track {
         ((UNREST_PRIOR + self.unrest.0) / (UNREST_PRIOR + self.unrest.1)).sqrt()
     }
 
-    fn sounds_like(&mut self, at: Moment, sound: Sound) {
+    /// Takes in what the string sounded like; whether it was this one and not the string before it.
+    fn sounds_like(&mut self, at: Moment, sound: Sound) -> bool {
         if sound.is_silent() || self.fitted_after.is_some_and(|after| at <= after) {
-            return;
+            return false;
         }
         if self.sounds.len() == SOUNDS_KEPT
             && let Some((_, oldest)) = self.sounds.pop_front()
@@ -383,6 +404,7 @@ impl Track {
             self.usual.add(&oldest);
         }
         self.sounds.push_back((at, sound));
+        true
     }
 }
 
@@ -396,10 +418,6 @@ fn place(index: usize, count: usize) -> f64 {
 
 fn number_of(index: usize) -> StringNumber {
     StringNumber::new(index as u32 + 1).unwrap_or_else(|_| unreachable!("a harp's strings have numbers"))
-}
-
-fn left_hz(reading: Option<Reading>) -> Option<Hz> {
-    reading.map(|reading| reading.hz)
 }
 
 fn keep<T>(list: &mut VecDeque<T>, entry: T, most: usize) {

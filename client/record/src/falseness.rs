@@ -196,7 +196,7 @@ pub(crate) fn beats(sound: &Sound) -> f64 {
 mod tests {
     use super::*;
     use crate::entry::{Partial, Timbre};
-    use consort_proto::Cents;
+    use consort_proto::{Cents, Hz};
 
     fn sound(ln_b: f64, off: impl Fn(usize) -> f64) -> Sound {
         let partials = (2..=6)
@@ -211,7 +211,7 @@ mod tests {
                 partials,
                 ..Timbre::default()
             }],
-            None,
+            Hz::new(300.0).expect("a pitch"),
         )
     }
 

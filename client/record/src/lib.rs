@@ -4,6 +4,7 @@
 //! with its evidence in numbers, one action, and what would change it.
 //! This crate reads no clock and touches no disk; today's date is handed in.
 
+mod brightness;
 pub mod check;
 mod chronicle;
 pub mod date;

@@ -84,8 +84,6 @@ impl Default for Rules {
 const SETTLES_DAYS: i32 = 7;
 /// What is due within so many days after a regulation is put on before it.
 const BEFORE_REGULATION_DAYS: i32 = 180;
-/// Upper partials that have gone by so much are dull, decibels: assumed.
-const DULL_DB: f64 = 5.0;
 /// Days in a month, in the mean.
 const MONTH_DAYS: f64 = 30.44;
 /// The top two octaves serve this share of the others' time: "more often than the middle" (common practice), the share
@@ -110,6 +108,7 @@ pub fn usual_months(string: &HarpString, player: Player) -> u32 {
 
 /// The plan on the day `today`, soonest first.
 pub fn plan(chronicle: &Chronicle, life: &Life, findings: &[Finding], today: Date, rules: &Rules) -> Vec<Replacement> {
+    let dull_db = chronicle.dull();
     let mut plan: Vec<Replacement> = life
         .sheet
         .harp
@@ -121,7 +120,7 @@ pub fn plan(chronicle: &Chronicle, life: &Life, findings: &[Finding], today: Dat
             });
             let (why, due) = if is_false {
                 (Why::False, today)
-            } else if let Some(db) = chronicle.dull_db(number).filter(|&db| db >= DULL_DB) {
+            } else if let Some(db) = dull_db(number) {
                 (Why::Dull { db }, today.plus(rules.ahead_days))
             } else if let Some(fitted) = fitted {
                 let usual = usual_months(string, life.sheet.player);
@@ -204,15 +203,6 @@ fn around_concerts(due: Date, today: Date, life: &Life, rules: &Rules) -> When {
         Some(concert) => When::After(concert),
         None if by <= today => When::Now,
         None => When::By(by),
-    }
-}
-
-impl Chronicle {
-    /// How much less of the upper partials a string has than in its first tunings, decibels; `None` where not measured.
-    pub fn dull_db(&self, string: StringNumber) -> Option<f64> {
-        let track = self.track(string)?;
-        let now = crate::sound::Sound::over(track.sounds.iter().map(|(_, sound)| sound));
-        Some(track.usual.bright_db()? - now.bright_db()?)
     }
 }
 

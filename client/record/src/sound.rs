@@ -30,7 +30,7 @@ const SIGMA_MIN: f64 = 0.15;
 
 impl Sound {
     /// The sound of `timbres` of a string at `hz`.
-    pub(crate) fn of(timbres: &[Timbre], hz: Option<Hz>) -> Self {
+    pub(crate) fn of(timbres: &[Timbre], hz: Hz) -> Self {
         let mut sound = Self::default();
         for timbre in timbres {
             sound.plucks += 1.0;
@@ -42,7 +42,7 @@ impl Sound {
                     sums.1 += weight * partial.above.0;
                 }
             }
-            if let (Some(beat_hz), Some(hz)) = (timbre.beat_hz, hz) {
+            if let Some(beat_hz) = timbre.beat_hz {
                 sound.beat.0 += CENTS_PER_LN * beat_hz / hz.get();
                 sound.beat.1 += 1.0;
             }
@@ -196,7 +196,7 @@ mod tests {
             partials,
             ..Timbre::default()
         };
-        let sound = Sound::of(&[timbre], None);
+        let sound = Sound::of(&[timbre], Hz::new(300.0).expect("a pitch"));
         let (found, _) = sound.ln_stiffness(1e-4_f64.ln(), 0.1).expect("a stiffness");
         assert!((found - ln_b).abs() < 0.05, "{}", found.exp());
     }

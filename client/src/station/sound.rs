@@ -100,7 +100,7 @@ impl EventLoop {
             Ok(reading) => {
                 if let Some(keeper) = &self.keeper {
                     let own = (*self.link.tuning(), *self.link.tolerance());
-                    keeper.keep(reading, &answer.partials, self.agreed.as_ref(), own);
+                    keeper.keep(reading, &answer.timbre, self.agreed.as_ref(), own);
                 }
                 if !settled {
                     return;

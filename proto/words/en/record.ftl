@@ -112,6 +112,16 @@ undone-room = the room at { $date }
 undone-sheet = the harp with { $pins } pins and its player, { $player }
 undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
 
+record-waits = { $why }. What is heard waits, and is written as soon as it can be.
+record-written-again = { $count ->
+    [0] The record can be written again.
+    [one] The record is written again, with the reading that had waited.
+   *[other] The record is written again, with the { $count } readings that had waited.
+}
+record-lost = { $count ->
+    [one] One reading is
+   *[other] { $count } readings are
+} not in the record: it could not be written until the end.
 record-about = { $strings } strings · { $pins } pins · played by { $player ->
     [professional] a professional
     [student] a student

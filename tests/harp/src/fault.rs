@@ -13,6 +13,8 @@ pub enum Fault {
     SlippingPin,
     /// Its partials lie off the law, and each is two lines.
     False,
+    /// It has lain on the harp for too long: its upper partials die away soon.
+    Dull,
     /// Its lever is up.
     LeverUp,
 }
@@ -27,6 +29,8 @@ pub enum Wrong {
     SlippingPin,
     /// It is false.
     False,
+    /// It is old and dull.
+    Dull,
     /// Its lever is up.
     LeverUp,
     /// The pedal of its letter is not in flat.

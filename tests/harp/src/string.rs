@@ -57,6 +57,9 @@ impl Strung {
         if fault == Some(Fault::False) {
             stringing.make_false(0.02, chance.between(0.5, 1.2));
         }
+        if fault == Some(Fault::Dull) {
+            stringing.make_dull();
+        }
         let regulation = [1, 2].map(|position| {
             let known = string.regulation_error(position).0;
             if known == 0.0 {

@@ -61,6 +61,8 @@ const SPLIT: f64 = 0.000_46;
 const BOARD_LOSS_PER_S: f64 = 0.25;
 /// How much the strength of neighbouring partials differs, decibels, one standard deviation: assumed.
 const BODY_SPREAD_DB: f64 = 3.0;
+/// How many times its loss a dull string has: assumed.
+const DULL_LOSS: f64 = 4.0;
 /// Below this frequency a soundboard passes less and less on, hertz: assumed.
 const BODY_LOW_HZ: f64 = 90.0;
 
@@ -155,6 +157,13 @@ impl Stringing {
     /// How far a finger draws this string for an ordinary pluck, millimetres: nominal.
     pub fn draw_mm(&self) -> f64 {
         (0.085 * self.length_mm.powf(0.57)).min(5.0)
+    }
+
+    /// Makes the string dull: it loses more to itself, and the upper partials the more.
+    ///
+    /// That old strings sound dull is common experience; how much more they lose is assumed.
+    pub fn make_dull(&mut self) {
+        self.loss_factor *= DULL_LOSS;
     }
 
     /// Makes the string false: a tenth of it around the middle is thinner by `thin` (0.02 is 2 %), and each partial

@@ -17,8 +17,26 @@ pub fn line(fields: &[&str]) -> String {
     quoted.join(",")
 }
 
-/// The lines of `text` that are not empty, each with its number from 1 and its fields.
-pub(super) fn rows(text: &str) -> Result<Vec<(usize, Vec<String>)>, NotImported> {
+/// The lines of a text that are not empty, each with its number from 1 and its fields.
+pub(super) type Rows = Vec<(usize, Vec<String>)>;
+
+/// What stands between the fields of `text`: a semicolon where its first line, which names the columns, has one and no
+/// comma. Spreadsheets write it where the comma stands in numbers.
+pub(super) fn separator(text: &str) -> char {
+    let first = text
+        .trim_start_matches(['\u{feff}', '\r', '\n'])
+        .lines()
+        .next()
+        .unwrap_or("");
+    if first.contains(';') && !first.contains(',') {
+        ';'
+    } else {
+        ','
+    }
+}
+
+/// The rows of `text`, whose fields are parted by `separator`.
+pub(super) fn rows(text: &str, separator: char) -> Result<Rows, NotImported> {
     let mut rows = Vec::new();
     let (mut number, mut begun) = (1, 1);
     let (mut fields, mut field) = (Vec::new(), String::new());
@@ -37,7 +55,7 @@ pub(super) fn rows(text: &str) -> Result<Vec<(usize, Vec<String>)>, NotImported>
                 quoted = !quoted;
                 any = true;
             }
-            ',' if !quoted => {
+            c if c == separator && !quoted => {
                 fields.push(std::mem::take(&mut field));
                 any = true;
             }

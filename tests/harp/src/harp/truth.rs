@@ -69,6 +69,7 @@ impl VirtualHarp {
                     (Some(Fault::New), _) => Some(Wrong::New),
                     (Some(Fault::SlippingPin), _) => Some(Wrong::SlippingPin),
                     (Some(Fault::False), _) => Some(Wrong::False),
+                    (Some(Fault::Dull), _) => Some(Wrong::Dull),
                     (None, _) => None,
                 };
                 TrueString {

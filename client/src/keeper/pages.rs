@@ -1,0 +1,245 @@
+//! Writes what was heard; what cannot be written waits, and is tried again.
+
+use std::collections::VecDeque;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+use consort_proto::{Harp, Round, SessionId, Tuning};
+use consort_record::{Heard, Moment, Place, Sheet};
+use consort_record_store::{HarpId, RecordError, Store, TuningId, called};
+use consort_words::{Arg, Key, Words};
+
+use super::{Book, ToKeep};
+
+/// A harp that was not heard for so long is tuned anew, milliseconds: an evening's two roundings stay apart.
+const SAME_TUNING_MS: i64 = 3 * 3_600 * 1_000;
+/// What could not be written is tried again after this pause, and whenever another reading comes.
+const AGAIN: Duration = Duration::from_secs(5);
+/// Readings that wait for a disk with room: an evening's plucks many times over. The oldest go first.
+const UNWRITTEN_MAX: usize = 10_000;
+
+/// Writes into `book` until nobody can hand over any more; tells `say` once when it cannot, and when it can again.
+pub(super) fn keep_all(book: Book, waiting: &Receiver<ToKeep>, say: &mut impl FnMut(String)) {
+    let words = Words::english();
+    let count = |readings: usize| [("count", Arg::from(readings))];
+    let mut pages = Pages {
+        book,
+        open: None,
+        tuning: None,
+    };
+    let mut unwritten = VecDeque::new();
+    let mut lost = 0;
+    // How many readings waited since the first that could not be written.
+    let mut waited = None;
+    let mut goes_on = true;
+    loop {
+        match pages.write_all(&mut unwritten) {
+            Ok(()) => {
+                if let Some(readings) = waited.take() {
+                    say(words.say(Key::RecordWrittenAgain, &count(readings)));
+                }
+            }
+            // No time makes an older program write what a newer one wrote.
+            Err(why @ RecordError::Newer { .. }) => return say(why.to_string()),
+            Err(why) => {
+                if waited.is_none() {
+                    let why = ("why", Arg::from(why.at(&pages.book.path).to_string()));
+                    say(words.say(Key::RecordWaits, &[why]));
+                }
+                waited = Some(unwritten.len());
+            }
+        }
+        if !goes_on {
+            break;
+        }
+        let next = if waited.is_some() {
+            waiting.recv_timeout(AGAIN)
+        } else {
+            waiting.recv().map_err(|_| RecvTimeoutError::Disconnected)
+        };
+        match next {
+            Ok(entry) => {
+                if unwritten.len() == UNWRITTEN_MAX {
+                    unwritten.pop_front();
+                    lost += 1;
+                }
+                unwritten.push_back(entry);
+            }
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => goes_on = false,
+        }
+    }
+    lost += unwritten.len();
+    if lost > 0 {
+        tracing::error!("{}", words.say(Key::RecordLost, &count(lost)));
+    }
+}
+
+/// The record as far as this evening writes it.
+struct Pages {
+    book: Book,
+    /// The file and its harp; closed after whatever went wrong, since it may be another file by then.
+    open: Option<(Store, HarpId)>,
+    /// The tuning that goes on.
+    tuning: Option<Current>,
+}
+
+/// A tuning: when it began, of which round, to what, when it was last heard, and where it stands in the open file.
+struct Current {
+    begun: Moment,
+    round: Option<(SessionId, Round)>,
+    tuned_to: Tuning,
+    last_ms: i64,
+    id: Option<TuningId>,
+}
+
+impl Current {
+    /// Whether `entry` belongs to it.
+    fn goes_on(&self, entry: &ToKeep) -> bool {
+        let soon = entry.at_unix_ms - self.last_ms < SAME_TUNING_MS;
+        soon && self.round == entry.round && self.tuned_to == entry.tuning
+    }
+}
+
+impl Pages {
+    /// Writes all of `entries`, oldest first, as far as it goes; opens the record also when there are none.
+    fn write_all(&mut self, entries: &mut VecDeque<ToKeep>) -> Result<(), RecordError> {
+        let done = self.try_all(entries);
+        if done.is_err() {
+            self.open = None;
+            // The tuning itself goes on, whatever file it is written into next.
+            if let Some(tuning) = &mut self.tuning {
+                tuning.id = None;
+            }
+        }
+        done
+    }
+
+    fn try_all(&mut self, entries: &mut VecDeque<ToKeep>) -> Result<(), RecordError> {
+        let (store, harp) = match &mut self.open {
+            Some((store, harp)) => (store, *harp),
+            None => {
+                let mut store = Store::open(&self.book.path)?;
+                let harp = find_or_add(&mut store, &self.book.harp, &self.book.tag)?;
+                let (store, harp) = self.open.insert((store, harp));
+                (store, *harp)
+            }
+        };
+        while let Some(entry) = entries.front() {
+            let at = Moment(entry.at_unix_ms.div_euclid(1_000));
+            let before = self.tuning.take().filter(|tuning| tuning.goes_on(entry));
+            let tuning = self.tuning.insert(Current {
+                begun: before.as_ref().map_or(at, |tuning| tuning.begun),
+                round: entry.round,
+                tuned_to: entry.tuning,
+                last_ms: entry.at_unix_ms,
+                id: before.and_then(|tuning| tuning.id),
+            });
+            let id = match tuning.id {
+                Some(id) => id,
+                None => {
+                    let place = Place::new(&entry.place).unwrap_or_default();
+                    let id = store.begin_tuning(harp, tuning.begun, &place, &entry.tuning, &entry.tolerance)?;
+                    *tuning.id.insert(id)
+                }
+            };
+            let heard = Heard {
+                at,
+                position: 0,
+                reading: entry.reading,
+                timbre: Some(entry.timbre.clone()),
+            };
+            store.hear(harp, id, entry.at_unix_ms, &heard)?;
+            entries.pop_front();
+        }
+        Ok(())
+    }
+}
+
+/// The record's harp with the same strings, or a new one under a name that is free.
+fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
+    let known = store.harps()?;
+    let named = |name: &str| called(&known, name).map(|place| &known[place]);
+    if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
+        return Ok(kept.id);
+    }
+    let name = (1..)
+        .map(|number| match number {
+            1 => harp.name().to_owned(),
+            _ => {
+                let short: String = harp.name().chars().take(50).collect();
+                format!("{short} ({number})")
+            }
+        })
+        .find(|name| named(name).is_none_or(|kept| kept.sheet.harp.strings() == harp.strings()))
+        .unwrap_or_default();
+    if let Some(kept) = named(&name) {
+        return Ok(kept.id);
+    }
+    let renamed = Harp::new(name, harp.kind(), harp.strings().to_vec()).unwrap_or_else(|_| harp.clone());
+    store.add_harp(tag, &Sheet::of(renamed))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::keeper::Keeper;
+    use consort_proto::{Cents, Hz, Reading, StringNumber, Tolerance, harp_file};
+    use std::fs;
+    use tokio::sync::mpsc;
+
+    use crate::feed::Fed;
+
+    #[test]
+    fn what_cannot_be_written_waits_and_is_written_when_it_can_be() {
+        let folder = std::env::temp_dir().join(format!("consort-keeper-{}", std::process::id()));
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir_all(&folder).expect("a folder");
+        // Where the record's folder should be there is a file.
+        let stands_there = folder.join("data");
+        fs::write(&stands_there, "no folder").expect("a file");
+        let path = stands_there.join("record.sqlite");
+        let harp = harp_file::preset("lever-22").expect("a preset");
+        let book = Book {
+            path: path.clone(),
+            harp,
+            tag: "tag".to_owned(),
+            recorded: None,
+        };
+        let (told, mut said) = mpsc::channel(8);
+        let keeper = Keeper::start(book, told).expect("a thread");
+        let mut next = || match said.blocking_recv() {
+            Some(Fed::Said(sentence)) => sentence,
+            other => panic!("{other:?}"),
+        };
+        let keep = |hz: f64| {
+            let string = StringNumber::new(8).expect("a string");
+            let reading = Reading::new(string, Hz::new(hz).expect("a pitch"), Cents(0.2)).expect("a reading");
+            let own = (Tuning::default(), Tolerance::default());
+            keeper.keep(reading, &consort_analysis::Timbre::default(), None, own);
+            // No two readings of a string have one time.
+            std::thread::sleep(Duration::from_millis(2));
+        };
+        let trouble = next();
+        assert!(
+            trouble.contains("cannot be written") && trouble.contains("waits"),
+            "{trouble}"
+        );
+        keep(520.0);
+        keep(521.0);
+        fs::remove_file(&stands_there).expect("the way is free");
+        keep(522.0);
+        let again = next();
+        assert!(again.contains("again"), "{again}");
+        drop(keeper);
+        let store = Store::open(&path).expect("a record");
+        let kept = store.harp(None).expect("the harp");
+        let string = StringNumber::new(8).expect("a string");
+        let pitches = store.history(kept.id, string).expect("its history");
+        let pitches: Vec<f64> = pitches.iter().map(|point| point.reading.hz.get()).collect();
+        assert_eq!(pitches, [520.0, 521.0, 522.0]);
+        assert_eq!(store.tunings(kept.id).expect("tunings"), 1);
+        assert!(said.try_recv().is_err(), "each trouble is said once");
+        let _ = fs::remove_dir_all(&folder);
+    }
+}
