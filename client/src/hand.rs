@@ -17,8 +17,6 @@ pub(crate) struct Follower {
     let_go_s: Option<f64>,
     /// Where the string was last heard after a leap that is not believed yet, and how often it was heard there.
     leapt: Option<(Hz, u32)>,
-    /// Onset of the newest pluck that is being measured, and when its measure was last told.
-    measured: Option<(f64, f64)>,
     /// The live track, smoothed: its pluck and where it stands.
     track: Option<(f64, Hz)>,
     trail: Trail,
@@ -56,9 +54,6 @@ const LEAP_HEARD: u32 = 3;
 /// dying away.
 const TURNED_CENTS: f64 = 3.0;
 const TURNED_HEARD: u32 = 5;
-/// The measure of a pluck is calmer than the live track: while it speaks, and this long after, seconds, the track is not
-/// shown. It falls silent when the string is being turned.
-const MEASURE_SPEAKS_S: f64 = 0.15;
 /// The share of each new track in the smoothed one, 25 times a second.
 const TRACK_SHARE: f64 = 0.4;
 /// What is known no better than this, cents, is not shown while a string sounds.
@@ -76,11 +71,8 @@ impl Follower {
                 hz,
                 sigma,
             } => {
-                let measured = self
-                    .measured
-                    .is_some_and(|(onset, at_s)| onset == onset_s && time_s - at_s < MEASURE_SPEAKS_S);
                 let hz = self.smoothed(onset_s, hz);
-                !measured && self.live(onset_s, time_s, string, hz, sigma)
+                self.live(onset_s, time_s, string, hz, sigma)
             }
             Sensed::Refused { .. } | Sensed::Input(_) => false,
         }
@@ -89,7 +81,6 @@ impl Follower {
     /// Another sound begins, whose times start over; what was heard stays in hand.
     pub(crate) const fn begin_sound(&mut self) {
         self.let_go_s = None;
-        self.measured = None;
         self.track = None;
         self.trail.begin_sound();
         if let Some(held) = &mut self.held {

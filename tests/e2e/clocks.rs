@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use consort_tests::process::{Program, path_of, say};
 
-use crate::ensemble::{Ensemble, cents, expect_line, recording};
+use crate::ensemble::{Ensemble, cents, expect_line, station_words};
 use crate::weather::wait_for_report;
 
 /// A day, in seconds.
@@ -35,23 +35,7 @@ fn station_ahead(ensemble: &Ensemble, ahead_s: i64, files: &[&str]) -> Program {
         Command::new(program)
     };
     let data = ensemble.folder.inside("Runa");
-    command.args([
-        "--data",
-        &data,
-        "--name",
-        "Runa",
-        "--desk-port",
-        "0",
-        "--no-browser",
-        "--json",
-        "--no-discovery",
-    ]);
-    command.args(["--fast", "--input"]);
-    if files.is_empty() {
-        command.arg("stdin");
-    }
-    command.args(files.iter().map(|file| recording(file)));
-    Program::spawn(&mut command)
+    Program::spawn(command.args(station_words(&data, "Runa", files, &["--no-discovery"])))
 }
 
 /// Moves the moment in which the waiting reports were heard, as if the wall clock had been that far off then.

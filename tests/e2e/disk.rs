@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use consort_tests::process::{Folder, Program, is_isolated, path_of, run, say};
 use serde_json::Value;
 
-use crate::ensemble::{Ensemble, PATIENCE, cents, expect_line};
+use crate::ensemble::{Ensemble, PATIENCE, cents, expect_line, station_words};
 
 /// A coordinator whose data lies on a disk of a few megabytes that only it sees.
 struct SmallDisk {
@@ -107,24 +107,8 @@ fn a_disk_that_fills_during_a_rehearsal_is_said_and_loses_nothing() {
     let folder = Folder::new("small-disk-station");
     let data = folder.inside("Runa");
     let station = |files: &[&str], more: &[&str]| {
-        let mut words = vec![
-            "--data",
-            &data,
-            "--name",
-            "Runa",
-            "--desk-port",
-            "0",
-            "--no-browser",
-            "--json",
-        ];
-        words.extend(["--no-discovery"]);
-        words.extend(more);
-        words.extend(["--fast", "--input"]);
-        let paths: Vec<String> = files.iter().map(|file| crate::ensemble::recording(file)).collect();
-        words.extend(paths.iter().map(String::as_str));
-        if files.is_empty() {
-            words.push("stdin");
-        }
+        let words = station_words(&data, "Runa", files, &[&["--no-discovery"], more].concat());
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
         Program::start("consort-station", &words)
     };
     let mut first = station(&[], &["--join", &link]);

@@ -50,24 +50,8 @@ impl Ensemble {
 
     /// Starts `player`'s station; it plays `files` unpaced, unless there are none.
     pub(crate) fn station(&self, player: &str, files: &[&str], more: &[&str]) -> Program {
-        let data = self.folder.inside(player);
-        let mut words = vec![
-            "--data",
-            &data,
-            "--name",
-            player,
-            "--desk-port",
-            "0",
-            "--no-browser",
-            "--json",
-        ];
-        words.extend(more);
-        words.extend(["--fast", "--input"]);
-        if files.is_empty() {
-            words.push("stdin");
-        }
-        let paths: Vec<String> = files.iter().map(|file| recording(file)).collect();
-        words.extend(paths.iter().map(String::as_str));
+        let words = station_words(&self.folder.inside(player), player, files, more);
+        let words: Vec<&str> = words.iter().map(String::as_str).collect();
         Program::start("consort-station", &words)
     }
 
@@ -100,6 +84,27 @@ impl Ensemble {
             std::thread::sleep(Duration::from_millis(50));
         }
     }
+}
+
+/// The words of `player`'s station that keeps its data in `data`; it plays `files` unpaced, unless there are none.
+pub(crate) fn station_words(data: &str, player: &str, files: &[&str], more: &[&str]) -> Vec<String> {
+    let own = [
+        "--data",
+        data,
+        "--name",
+        player,
+        "--desk-port",
+        "0",
+        "--no-browser",
+        "--json",
+    ];
+    let words = own.iter().chain(more).chain(&["--fast", "--input"]);
+    let mut words: Vec<String> = words.map(|&word| word.to_owned()).collect();
+    if files.is_empty() {
+        words.push("stdin".to_owned());
+    }
+    words.extend(files.iter().map(|file| recording(file)));
+    words
 }
 
 /// A line that says that the station has joined.

@@ -6,7 +6,7 @@ use consort_tests::process::{Folder, Program, path_of, run};
 use serde_json::Value;
 
 use crate::server::{PATIENCE, SoundServer};
-use crate::station::ATTEMPTS;
+use crate::station::{ATTEMPTS, write_mono};
 
 /// What the wind player gives, in hertz.
 const GIVEN: f64 = 442.6;
@@ -81,15 +81,8 @@ fn cents(hz: f64, above: f64) -> f64 {
 
 /// A reed's A with a little vibrato, which leaves its mean where it is, over the hiss of a room.
 fn write_reed(file: &str) {
-    let form = hound::WavSpec {
-        channels: 1,
-        sample_rate: 48_000,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(file, form).expect("files can be written");
     let (mut phase, mut noise) = (0.0, 1_u32);
-    for sample in 0..(LASTS_S * 48_000.0) as u32 {
+    let samples = (0..(LASTS_S * 48_000.0) as u32).map(|sample| {
         let seconds = f64::from(sample) / 48_000.0;
         let sways = 2.0 * (TAU * 5.0 * seconds).sin();
         phase += GIVEN * (sways / 1200.0).exp2() / 48_000.0;
@@ -99,9 +92,7 @@ fn write_reed(file: &str) {
             .sum();
         noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         let hiss = f64::from(noise) / f64::from(u32::MAX) - 0.5;
-        writer
-            .write_sample((3_000.0 * tone + 600.0 * hiss) as i16)
-            .expect("files can be written");
-    }
-    writer.finalize().expect("files can be written");
+        (3_000.0 * tone + 600.0 * hiss) as i16
+    });
+    write_mono(file, samples);
 }

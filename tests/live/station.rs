@@ -111,6 +111,12 @@ pub(crate) fn write_sound(file: &str, recordings: &[&str]) -> Vec<i16> {
         samples.extend(sound.map(|sample| i16::try_from(sample).expect("16 bits")));
         samples.extend(&pause);
     }
+    write_mono(file, samples.iter().copied());
+    samples
+}
+
+/// Writes a WAV file of one channel at 48 kHz.
+pub(crate) fn write_mono(file: &str, samples: impl Iterator<Item = i16>) {
     let form = hound::WavSpec {
         channels: 1,
         sample_rate: 48_000,
@@ -118,11 +124,10 @@ pub(crate) fn write_sound(file: &str, recordings: &[&str]) -> Vec<i16> {
         sample_format: hound::SampleFormat::Int,
     };
     let mut writer = hound::WavWriter::create(file, form).expect("files can be written");
-    for &sample in &samples {
+    for sample in samples {
         writer.write_sample(sample).expect("files can be written");
     }
     writer.finalize().expect("files can be written");
-    samples
 }
 
 /// The samples of a WAV file of floating-point numbers.

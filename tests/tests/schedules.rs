@@ -12,9 +12,8 @@ use consort_tests::network::{Plan, Tally, play, play_logged};
 /// Schedules played unless `CONSORT_SCHEDULES` says otherwise; more where nobody waits for them, with `CI` set.
 const USUAL: u64 = 5_000;
 const UNATTENDED: u64 = 100_000;
-/// How long schedules are begun when nobody waits for them: about as long as all other tests take, beside which they are
-/// played with what those leave of the machine.
-const UNATTENDED_FOR: Duration = Duration::from_secs(360);
+/// How long schedules are begun when nobody waits for them, so that all tests together take no more than twenty minutes.
+const UNATTENDED_FOR: Duration = Duration::from_secs(75);
 /// The longest that a station may need after the last fault: it was turned away, and rests 10 s before it tries again,
 /// or its last call was still out.
 const HEALED_WITHIN: Duration = Duration::from_secs(15);

@@ -52,9 +52,8 @@ impl Brightness {
 
 /// The middle of enough tunings: a pluck of which nothing above was heard must not count for more than one.
 fn middle(tunings: &VecDeque<f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = tunings.iter().copied().collect();
-    sorted.sort_by(f64::total_cmp);
-    (sorted.len() >= TUNINGS).then(|| 0.5 * (sorted[(sorted.len() - 1) / 2] + sorted[sorted.len() / 2]))
+    let mut levels: Vec<f64> = tunings.iter().copied().collect();
+    (levels.len() >= TUNINGS).then(|| robust::median(&mut levels)).flatten()
 }
 
 /// Takes in what one tuning heard: each string's level of its upper partials against its lower ones, decibels.

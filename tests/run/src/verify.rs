@@ -1,7 +1,7 @@
 //! `cargo verify`: everything that must hold before a change lands, cheapest first, the tests last.
 
 use std::io::{BufRead, BufReader};
-use std::process::{Child, Stdio};
+use std::process::Stdio;
 use std::time::Instant;
 
 use crate::children::{self, cargo, command, must};
@@ -115,53 +115,37 @@ fn licences() -> Result<(), Problem> {
     }
 }
 
-/// The test of schedules of faults: as many as nobody has to wait for are played beside all others.
-const SCHEDULES: &str = "no_schedule_of_faults_breaks_a_promise";
-/// Every test; these words stay the same in all calls, since others would build the tests anew.
-const ALL: [&str; 5] = ["test", "--workspace", "--locked", "--offline", "--no-fail-fast"];
-
 /// Runs every test on a private network and counts what ran.
 fn tests(lacks: &[Lack]) -> Result<(), Problem> {
-    let isolation = Isolation::find();
-    let left_out = lacks.iter().map(|lack| lack.what).collect::<Vec<_>>().join(",");
-    let apart = match isolation {
-        Some(isolation) if children::in_ci() => Some(schedules_apart(isolation)?),
-        Some(_) => None,
+    let mut run = match Isolation::find() {
+        Some(isolation) => isolation.command("cargo"),
         None if children::in_ci() => {
             return Err("no private network can be made here, and unattended runs leave nothing out".to_owned());
         }
         None => {
             say("   No private network can be made here: the tests that announce themselves are skipped.");
-            None
+            command("cargo")
         }
     };
-    let mut run = isolation.map_or_else(|| command("cargo"), |isolation| isolation.command("cargo"));
-    run.args(ALL);
-    if apart.is_some() {
-        run.args(["--", "--skip", SCHEDULES]);
-    }
     let mut child = run
-        .env(LEFT_OUT, left_out)
+        .args(["test", "--workspace", "--locked", "--offline", "--no-fail-fast"])
+        .env(
+            LEFT_OUT,
+            lacks.iter().map(|lack| lack.what).collect::<Vec<_>>().join(","),
+        )
         .stdout(Stdio::piped())
         .spawn()
         .map_err(|error| format!("the tests cannot be started: {error}"))?;
     let mut count = Count::default();
-    let mut tell = |line: &str| {
-        count.read(line);
-        say(line);
-    };
     if let Some(output) = child.stdout.take() {
         for line in BufReader::new(output).lines().map_while(Result::ok) {
-            tell(&line);
+            count.read(&line);
+            say(&line);
         }
     }
-    let waited = |error| format!("the tests cannot be waited for: {error}");
-    let mut passed = child.wait().map_err(waited)?.success();
-    if let Some(apart) = apart {
-        let ended = apart.wait_with_output().map_err(waited)?;
-        String::from_utf8_lossy(&ended.stdout).lines().for_each(&mut tell);
-        passed &= ended.status.success();
-    }
+    let status = child
+        .wait()
+        .map_err(|error| format!("the tests cannot be waited for: {error}"))?;
     say(&count.closing_line());
     for lack in lacks {
         say(&format!(
@@ -169,25 +153,13 @@ fn tests(lacks: &[Lack]) -> Result<(), Problem> {
             lack.what
         ));
     }
-    if !passed {
+    if !status.success() {
         Err("not every test passed: what is printed above says which".to_owned())
     } else if children::in_ci() {
         whole(lacks)
     } else {
         Ok(())
     }
-}
-
-/// Plays schedules with what the other tests leave of the machine.
-fn schedules_apart(isolation: Isolation) -> Result<Child, Problem> {
-    isolation
-        .command("nice")
-        .args(["-n", "19", "cargo"])
-        .args(ALL)
-        .args(["--test", "schedules", "--", SCHEDULES])
-        .stdout(Stdio::piped())
-        .spawn()
-        .map_err(|error| format!("the schedules cannot be started: {error}"))
 }
 
 /// What unattended runs are held to: nobody would read there that some tests were left out.

@@ -147,6 +147,16 @@ fn evidence_overrules_order_and_choice() {
     assert_eq!(readings(&hear(&sound, RATE, &harp, 480))[0].0.string, 21);
 }
 
+/// Nor is it the chosen one where only every second partial of a lower pitch would fit: D-flat 4, an octave and more above
+/// which A-flat 4 sounds, could stand on A-flat 3 while it is brought up.
+#[test]
+fn a_chosen_string_is_not_heard_in_every_second_partial_of_itself() {
+    let sound = Pluck::new(415.3047).alone(2.0, RATE);
+    let mut harp = concert_harp();
+    harp.chosen = Some(25);
+    assert_eq!(readings(&hear(&sound, RATE, &harp, 480))[0].0.string, 21);
+}
+
 /// A new string is on its way up: it is the one that was chosen, wherever it stands between its lower octave and its target,
 /// though other strings are meant to stand there.
 #[test]
