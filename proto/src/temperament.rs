@@ -4,6 +4,7 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use crate::note::Note;
 use crate::units::Cents;
 
 /// A temperament that has a name, defined by its fifths (or, for just intonation, by its ratios).
@@ -306,6 +307,18 @@ impl Temperament {
             offsets[place * 7 % 12] = above;
         }
         Self::own(&offsets)
+    }
+
+    /// The same temperament with `home` in the place of C: what was true of C, its thirds and its fifths, is true of
+    /// `home`. On C it is what it was; elsewhere its offsets are one's own.
+    /// Its octave does not matter.
+    pub fn at_home_on(&self, home: Note) -> Result<Self, NotATemperament> {
+        if home.pitch_class() == 0 {
+            return Ok(*self);
+        }
+        let mut moved = self.offsets.map(|offset| offset.0);
+        moved.rotate_right(home.pitch_class());
+        Self::own(&moved)
     }
 
     /// The name it came from; `None` for own offsets.

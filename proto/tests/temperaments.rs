@@ -279,6 +279,23 @@ fn own_offsets_are_anchored_at_a() {
     );
 }
 
+/// By definition: where Vallotti narrows the six fifths from F to B by a sixth of the comma each, the same six lie from G to
+/// C sharp when it is at home on D.
+#[test]
+fn a_temperament_at_home_elsewhere_keeps_its_fifths_around_its_home() {
+    let vallotti = Temperament::named(Scheme::Vallotti);
+    let home = |note: &str| vallotti.at_home_on(note.parse().expect("a note"));
+    let on_d = home("D4").expect("a temperament");
+    let narrowed = |temperament: &Temperament| -> Vec<usize> {
+        let fifth = |place: usize| temperament.offsets()[(place + 7) % 12].0 - temperament.offsets()[place].0;
+        (0..12).filter(|&place| fifth(place) < -1.0).collect()
+    };
+    assert_eq!(narrowed(&vallotti), [0, 2, 4, 5, 7, 9], "from C, D, E, F, G and A");
+    assert_eq!(narrowed(&on_d), [2, 4, 6, 7, 9, 11], "from D, E, F sharp, G, A and B");
+    assert_eq!((on_d.scheme(), on_d.offsets()[9]), (None, Cents(0.0)));
+    assert_eq!(home("C2"), Ok(vallotti), "at home on C it keeps its name");
+}
+
 #[test]
 fn own_offsets_that_cannot_be_meant_are_refused_in_one_sentence() {
     let mut far = [0.0; 12];

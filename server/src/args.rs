@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::parser::ValueSource;
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
-use consort_proto::{Name, ReferencePitch, Setting, Temperament, discovery};
+use consort_proto::{Name, Note, ReferencePitch, Setting, Temperament, discovery};
 
 use crate::start::Start;
 
@@ -126,6 +126,9 @@ pub enum Order {
         /// A name, or twelve offsets in cents from C to B.
         #[arg(required = true, allow_negative_numbers = true)]
         words: Vec<String>,
+        /// The note on which it is at home, in the place of C, as in D or Eb.
+        #[arg(long, value_name = "NOTE", value_parser = home)]
+        home: Option<Note>,
     },
     /// Change the pedal setting that the temperament serves.
     Setting {
@@ -280,4 +283,11 @@ mod tests {
             );
         }
     }
+}
+
+/// A note of any octave.
+fn home(text: &str) -> Result<Note, String> {
+    format!("{text}4").parse().map_err(|_| {
+        format!("“{text}” is not a note to be at home on: write a letter, with b or # behind it, as in D or Eb")
+    })
 }

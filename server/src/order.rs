@@ -1,7 +1,7 @@
 //! Orders to the session: as they travel from the leader's page, and as they are typed in another terminal.
 
 use consort_pages::ChangeBody;
-use consort_proto::ReferencePitch;
+use consort_proto::{Note, ReferencePitch, Temperament};
 use consort_session::{Command, StationView, View};
 use serde::{Deserialize, Serialize};
 
@@ -214,7 +214,13 @@ impl OrderBody {
                 seat: *number,
                 yes: word == "give",
             })),
-            Order::Temperament { words } => changed(ChangeBody::Temperament { name: words.join(" ") }),
+            Order::Temperament { words, home } => {
+                let name = words.join(" ");
+                let name = home
+                    .map_or(Ok(name.clone()), |home| moved(&name, home))
+                    .map_err(NotAnOrder)?;
+                changed(ChangeBody::Temperament { name })
+            }
             Order::Setting { words } => changed(ChangeBody::Setting { key: words.join(" ") }),
             Order::Tolerance { cents } => {
                 let &[middle, wires, top] = cents.as_slice() else {
@@ -263,6 +269,13 @@ impl OrderBody {
             Order::Status | Order::Link | Order::Summary { .. } => Ok(None),
         }
     }
+}
+
+/// The temperament that `name` stands for, at home on `home`, as the twelve offsets that are sent.
+fn moved(name: &str, home: Note) -> Result<String, String> {
+    let temperament: Temperament = name.parse().map_err(|why| format!("{why}"))?;
+    let moved = temperament.at_home_on(home).map_err(|why| why.to_string())?;
+    Ok(moved.offsets().map(|offset| offset.0.to_string()).join(" "))
 }
 
 /// As fine as anybody agrees on a pitch.

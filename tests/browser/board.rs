@@ -34,6 +34,14 @@ fn the_board_follows_the_harps_without_being_loaded_again() {
             "the string as it is now",
             "document.querySelector('#rows').textContent.includes('One string off: 0G.')",
         );
+        // As on a phone that sleeps in a pocket: the page stands still, and has caught up when it is looked at again.
+        browser.sleeps(true);
+        rehearsal.order(&["pitch", "441"]);
+        browser.sleeps(false);
+        browser.wait(
+            "the pitch that it slept through",
+            "document.getElementById('agreement').textContent.startsWith('A = 441 ')",
+        );
         assert_eq!(browser.run("return window.loadedOnce"), true);
         browser.expect_quiet();
     });

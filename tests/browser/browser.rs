@@ -263,6 +263,12 @@ impl Browser {
         );
     }
 
+    /// Lets the page stand still, as behind a phone's dark screen, or go on.
+    pub(crate) fn sleeps(&self, asleep: bool) {
+        let state = if asleep { "frozen" } else { "active" };
+        self.devtools("Page.setWebLifecycleState", &json!({ "state": state }));
+    }
+
     /// Writes what the screen shows to `path`, as PNG, written fast rather than small.
     pub(crate) fn picture(&self, path: &Path) {
         let how = json!({ "format": "png", "optimizeForSpeed": true });

@@ -59,7 +59,7 @@ function fill(harp, board, who) {
   say(parts.name, who(harp));
   say(parts.left, String(harp.left));
   say(parts.sentence, spoken(harp));
-  const mini = JSON.stringify(harp.strings.map(([, standing]) => standing));
+  const mini = harp.strings.map(([, standing]) => standing).join();
   if (mini !== parts.mini) {
     parts.mini = mini;
     drawMini(parts.small, harp.strings);
@@ -72,7 +72,8 @@ function fill(harp, board, who) {
   const heard = harp.state !== "unheard";
   const told = harp.ready_in_s !== null;
   const height = Math.min(44, 6 + harp.left * 1.5);
-  parts.item.className = `row ${harp.state} ${harp.against} ${harp.presence}`;
+  const name = `row ${harp.state} ${harp.against} ${harp.presence}`;
+  if (parts.item.className !== name) parts.item.className = name;
   const bow = told && (heard || harp.presence === "away") ? `M0 50Q${end / 2} ${50 - 2 * height} ${end} 50${late ? "Z" : ""}` : stroke(0, start ?? WIDTH * 0.5);
   const paths = {
     bow,
@@ -81,10 +82,10 @@ function fill(harp, board, who) {
     end: told && heard && !late ? `M${likely} 28V72` : "",
     post: start === null ? "" : `M${start} 0V100`,
   };
-  const drawn = JSON.stringify(paths);
+  const drawn = Object.values(paths).join();
   if (drawn !== parts.drawn) {
     parts.drawn = drawn;
-    for (const [name, d] of Object.entries(paths)) parts[name].setAttribute("d", d);
+    for (const [name, d] of Object.entries(paths)) if (parts[name].getAttribute("d") !== d) parts[name].setAttribute("d", d);
     const right = Math.max(late ? likely : told && heard ? latest : 0, late ? 0 : start ?? 0, told ? 0 : start ?? WIDTH * 0.5);
     parts.label.style.left = `calc(${right / 10}% + .4em)`;
   }

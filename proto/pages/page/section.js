@@ -1,40 +1,38 @@
 // Draws the whole section: all harps as one, as strands of a register, as one called string side by side.
-import { belly, curve, outline, round, shape, signed, square } from "./strings.js";
+import { Strokes, belly, curve, outline, round, shape, signed, square } from "./strings.js";
+
+// What lies over what in the section, from below.
+const SECTION_ORDER = ["away", "late", "line", "gap", "pin"];
+
+const block = (x, y, width, height) => `M${round(x)} ${round(y)}h${round(width)}v${round(height)}h${round(-width)}z`;
 
 // The section: one string for each harp in the order of seats; what is left to tune makes it bow.
 export function drawSection(svg, harps) {
   const [width, height] = [560, 190];
   svg.setAttribute("viewBox", `0 0 ${width} ${height + 26}`);
   const { gap, at, frame } = outline(width, height, harps.length);
-  const parts = [frame(5)];
+  const half = Math.min(7, gap * 0.22);
+  const strokes = new Strokes();
+  const labels = [];
   // Seat 1 sits on the left.
   harps.forEach((harp, place) => {
     const { x, top, bottom } = at(harps.length - 1 - place);
-    const half = Math.min(7, gap * 0.22);
-    const dash = harp.presence === "silent" ? "0 7" : null;
+    const ready = harp.state === "ready";
     const bend = harp.state === "tuning" ? -Math.min(gap * 0.42, 26) * Math.max(0.2, harp.left / Math.max(1, harp.strings.length)) ** 0.6 : 0;
-    const width = harp.state === "ready" ? Math.min(14, gap * 0.5) : 2.5;
+    const line = curve(x, top + half, bottom, bend);
     // Who will be late is seen from afar: the bow is filled, and a block stands over the pin.
     if (harp.against === "late") {
-      parts.push(shape("path", { class: "away", d: `${curve(x, top + half, bottom, bend)}z` }));
-      parts.push(shape("rect", { class: "late", x: round(x - half * 1.2), y: round(top - half - 24), width: round(half * 2.4), height: 20 }));
+      strokes.add("away", 0, `${line}z`);
+      strokes.add("late", 0, block(x - half * 1.2, top - half - 24, half * 2.4, 20));
     }
-    const line = shape("path", { class: "line gut", d: curve(x, top + half, bottom, bend), "stroke-width": width });
-    if (dash) {
-      line.setAttribute("stroke-dasharray", dash);
-      line.setAttribute("stroke-linecap", "round");
-    }
-    parts.push(line);
-    if (harp.presence === "away") {
-      parts.push(shape("rect", { class: "gap", x: x - 6, y: (top + bottom) / 2 - 12, width: 12, height: 24 }));
-    }
-    parts.push(shape("path", { class: harp.state === "ready" ? "pin full" : "pin", d: square(x, top, half), "stroke-width": 2 }));
+    strokes.add("line gut", ready ? Math.min(14, gap * 0.5) : 2.5, line, harp.presence === "silent" ? "0 7" : undefined);
+    if (harp.presence === "away") strokes.add("gap", 0, block(x - 6, (top + bottom) / 2 - 12, 12, 24));
+    strokes.add(ready ? "pin full" : "pin", 2, square(x, top, half));
     // In a large section only every other seat has room for its number, or every fifth.
-    if (gap > 20 || (gap > 14 ? place % 2 === 0 : place % 5 === 4)) parts.push(shape("text", { class: "label", x: round(x), y: round(bottom + 21), "font-size": 15 }, harp.seat));
+    if (gap > 20 || (gap > 14 ? place % 2 === 0 : place % 5 === 4)) labels.push(shape("text", { class: "label", x: round(x), y: round(bottom + 21), "font-size": 15 }, harp.seat));
   });
-  svg.replaceChildren(...parts);
+  svg.replaceChildren(frame(5), ...strokes.shapes(SECTION_ORDER), ...labels);
 }
-
 
 // So many harps that each is one stroke: thick when ready, bowed while tuning, dotted or broken when not heard.
 export function drawCrowd(svg, harps) {
@@ -56,18 +54,33 @@ export function drawCrowd(svg, harps) {
   svg.replaceChildren(...parts, ...Object.entries(paths).filter(([, d]) => d).map(([kind, d]) => shape("path", { ...look[kind], d })));
 }
 
+const HOLDING = new Set(["holds", "new", "missing", "will-not-hold"]);
+const minis = new Map();
+
+// What each of so many strings is drawn as in the smallest picture of a harp: all harps of one size share it.
+function mini(count) {
+  if (!minis.has(count)) {
+    minis.set(count, Array.from({ length: count }, (_, place) => {
+      const t = 1 - place / Math.max(1, count - 1);
+      const x = round(2 + 90 * (1 - t));
+      const [top, bottom] = [round(4 + 17 * (1 - t) ** 1.2), round(28 - 6 * (1 - t))];
+      return { line: `M${x} ${top}V${bottom}`, dot: `M${round(x - 0.7)} ${round(bottom - 1)}h1.4v1.6h-1.4z` };
+    }));
+  }
+  return minis.get(count);
+}
+
 // A harp so small that only what is left can be seen: a line for every string that holds, a dot where one does not.
 export function drawMini(svg, strings) {
-  const count = strings.length;
+  const places = mini(strings.length);
   let [lines, dots] = ["", ""];
   strings.forEach(([, standing], place) => {
-    const t = 1 - place / Math.max(1, count - 1);
-    const x = round(2 + 90 * (1 - t));
-    const [top, bottom] = [round(4 + 17 * (1 - t) ** 1.2), round(28 - 6 * (1 - t))];
-    if (["holds", "new", "missing", "will-not-hold"].includes(standing)) lines += `M${x} ${top}V${bottom}`;
-    else dots += `M${x - 0.7} ${bottom - 1}h1.4v1.6h-1.4z`;
+    if (HOLDING.has(standing)) lines += places[place].line;
+    else dots += places[place].dot;
   });
-  svg.replaceChildren(shape("path", { class: "line gut", d: lines, "stroke-width": 1.15 }), shape("path", { class: "late", d: dots }));
+  if (!svg.firstChild) svg.append(shape("path", { class: "line gut", "stroke-width": 1.15 }), shape("path", { class: "late" }));
+  svg.firstChild.setAttribute("d", lines);
+  svg.lastChild.setAttribute("d", dots);
 }
 
 // A register: one strand for each harp between two blocks; those that agree lie together as one cord.

@@ -30,7 +30,7 @@ export const diamond = (x, y, half) => `M${round(x)} ${round(y - half)}l${round(
 export const ring = (x, y, r) => `M${round(x - r)} ${round(y)}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 0 ${-2 * r} 0z`;
 
 // Gathers what is drawn alike into one path each: thirty harps have fourteen hundred strings.
-class Strokes {
+export class Strokes {
   #paths = new Map();
 
   add(kind, width, d, dash) {

@@ -79,6 +79,11 @@ fn an_order_that_cannot_be_meant_is_not_sent() {
         1,
         &["“H dur” is not a pedal setting"],
     );
+    check(
+        &["temperament", "vallotti", "--home", "H", "--data", data],
+        2,
+        &["“H” is not a note to be at home on", "as in D or Eb"],
+    );
     check(&["start", "soon", "--data", data], 1, &["“soon” is not a start"]);
 }
 

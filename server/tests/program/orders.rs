@@ -21,6 +21,12 @@ fn each_order_changes_what_the_status_says() {
         assert_eq!(running.status()[key], value, "{order:?}");
     }
     assert_eq!(running.status()["offsets_cents"][4], -2.5);
+    // At home on D, the D of Vallotti's temperament is what its C was: two offsets of the twelve by hand.
+    let moved = running.order(&["temperament", "vallotti", "--home", "D"]);
+    assert!(moved.status.success(), "{moved:?}");
+    let offsets = &running.status()["offsets_cents"];
+    let cents = |place: usize| (offsets[place].as_f64().expect("cents") * 10.0).round() / 10.0;
+    assert_eq!((cents(2), cents(1), cents(9)), (2.0, -7.8, 0.0), "{offsets}");
 }
 
 #[test]

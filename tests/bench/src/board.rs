@@ -21,7 +21,7 @@ const GOAL_PAGE_KB: f64 = 150.0;
 const GOAL_VIEWERS_PERCENT: f64 = 5.0;
 
 /// Pictures that are drawn.
-const TURNS: usize = 60;
+const TURNS: usize = 120;
 
 /// Runs the measure.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
@@ -48,16 +48,17 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     figures.at_most(GOAL_PAGE_KB, "the page with all its files", bytes as f64 / 1e3, "kB");
     let series = GOAL_SCRIPT_MS.map(|(harps, _)| (harps.to_string(), pictures::pictures(harps).to_vec()));
     let told = script::times(Page::Board, TURNS, &series)?;
-    for ((harps, goal), mut times) in GOAL_SCRIPT_MS.into_iter().zip(told) {
+    for ((harps, goal), times) in GOAL_SCRIPT_MS.into_iter().zip(told) {
+        // The first picture makes the page, the others change it.
+        let (first, others) = times.split_first().ok_or("the browser tells no times")?;
+        let mut others = others.to_vec();
+        let what = format!("script of {harps} harps");
+        figures.tell(format!("{what}: the first picture"), *first, "ms");
+        figures.tell(format!("{what}: a change, median"), quantile(&mut others, 0.5), "ms");
         figures.at_most(
             goal,
-            format!("script of a picture of {harps} harps, median"),
-            quantile(&mut times, 0.5),
-            "ms",
-        );
-        figures.tell(
-            format!("script of a picture of {harps} harps, most"),
-            quantile(&mut times, 1.0),
+            format!("{what}: a change, 99 of 100"),
+            quantile(&mut others, 0.99),
             "ms",
         );
     }

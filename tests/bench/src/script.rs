@@ -15,7 +15,7 @@ use tokio::sync::{mpsc, watch};
 /// What the browser is called on different systems.
 const BROWSERS: [&str; 4] = ["chromium", "chromium-browser", "google-chrome", "google-chrome-stable"];
 /// How long the browser may take for all of it.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_secs(300);
 
 /// A page whose script is measured.
 #[derive(Clone, Copy, Debug)]
