@@ -53,7 +53,11 @@ impl Gallery {
                     continue;
                 }
                 self.browser.prefer(scheme);
-                self.picture(&format!("{name}-{theme}-{}", screen.name), screen);
+                let screens = self.picture(&format!("{name}-{theme}-{}", screen.name), screen);
+                // Nobody scrolls a wall.
+                if screen.name == WALL.name && screens > 1 && name.starts_with("board") {
+                    self.wrong.push(format!("{name}, {theme}: more than a wall shows"));
+                }
                 if screen.name != WALL.name && screen.name != ZOOMED.name {
                     let violated = if first {
                         self.rules.violated_by(&self.browser)
@@ -99,7 +103,8 @@ impl Gallery {
         self.browser.go("about:blank");
     }
 
-    fn picture(&mut self, name: &str, screen: Screen) {
+    /// Keeps what the screen shows, and below it the next screens; how many screens long the page is.
+    fn picture(&mut self, name: &str, screen: Screen) -> u32 {
         self.browser.run_until_told(DRAWN);
         if let Value::String(beside) = self.browser.run(BESIDE) {
             self.wrong.push(format!("{name}: {beside}"));
@@ -119,6 +124,7 @@ impl Gallery {
             self.browser.picture(&screens().join(format!("{name}{number}.png")));
         }
         self.browser.run("scrollTo(0, 0)");
+        count
     }
 
     #[track_caller]

@@ -98,7 +98,7 @@ let share = null;
 let watch = null;
 function labelShare() {
   const scale = at("axis").firstElementChild;
-  if (!scale) return 0.2;
+  if (!scale) return 0.3;
   if (!watch) {
     watch = new ResizeObserver(() => (share = null));
     watch.observe(at("axis"));
