@@ -136,6 +136,7 @@ impl TryFrom<Args> for Config {
                 return Err(ConfigError::RecordedLater(moment));
             }
         }
+        let data = typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?;
         Ok(Self {
             source,
             recorded: typed.recorded,
@@ -144,7 +145,7 @@ impl TryFrom<Args> for Config {
                 .harp
                 .harp
                 .as_deref()
-                .map(|word| choice::harp(Some(word)))
+                .map(|word| choice::harp_here(word, &data))
                 .transpose()?,
             tuning,
             own_tuning,
@@ -154,7 +155,7 @@ impl TryFrom<Args> for Config {
                 .or_else(|| typed.join.map(Invitation::Link)),
             coordinator: typed.coordinator,
             logbook: typed.logbook,
-            data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,
+            data,
             discovery: (!typed.no_discovery).then_some(Discovery {
                 port: typed.mdns_port,
                 loopback_only: typed.mdns_loopback,

@@ -13,6 +13,8 @@ mod write;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use consort_proto::Harp;
+use consort_proto::harp_file::{self, HarpFileError};
 use consort_record::{Cause, Chronicle, Date, Life, NotADate, look};
 use consort_record_store::{Kept, RecordError, Store, Whose};
 use consort_store::{Folder, FolderError};
@@ -25,6 +27,7 @@ use plot::Drawn;
 use crate::choice::{self, NotAHarpChoice};
 use crate::keeper::now;
 use crate::start::RECORD;
+use crate::station::HARP_FILE;
 
 /// Why the record does not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -33,6 +36,9 @@ pub(crate) enum NotDone {
     /// The harp is none.
     #[error(transparent)]
     Harp(#[from] NotAHarpChoice),
+    /// The harp cannot be remembered.
+    #[error("the harp cannot be remembered ({0}): give it another name")]
+    HarpFile(#[from] HarpFileError),
     /// There is no usual place for data.
     #[error(transparent)]
     Folder(#[from] FolderError),
@@ -128,7 +134,16 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
     let of = args.of.as_deref();
     let today = today();
     match &args.order {
-        RecordOrder::Begin { name } => write::begin(store, choice::harp(harp)?.harp, name.as_deref()),
+        RecordOrder::Begin { name } => {
+            let begun = write::begin(store, choice::harp(harp)?.harp, name.as_deref())?;
+            // Its first tuning comes next: the station takes it for the harp that it hears.
+            save(&store.path().with_file_name(HARP_FILE), &harp_file::write(&begun)?)?;
+            let name = [("name", consort_words::Arg::from(begun.name()))];
+            Ok(match form {
+                Form::Text => vec![Words::english().say(Key::RecordBegun, &name)],
+                Form::Csv | Form::Json => Vec::new(),
+            })
+        }
         RecordOrder::Harps => list::harps(store, form),
         RecordOrder::Findings => {
             let kept = store.harp(of)?;
@@ -236,6 +251,13 @@ fn save(file: &Path, text: &str) -> Result<(), NotDone> {
     half_made.push(".new");
     fs::write(&half_made, text).map_err(unwritten)?;
     fs::rename(&half_made, file).map_err(unwritten)
+}
+
+/// The harp that the record in the folder `data` calls `name`, in small or large letters.
+pub(crate) fn harp_called(data: &Path, name: &str) -> Option<Harp> {
+    let path = data.join(RECORD);
+    let store = path.is_file().then(|| Store::open(&path).ok()).flatten()?;
+    Some(store.harp(Some(name)).ok()?.sheet.harp)
 }
 
 fn today() -> Date {

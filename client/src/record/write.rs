@@ -201,8 +201,8 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
     }
 }
 
-/// Begins the record of `harp`, called `name` if it is given.
-pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result<Vec<String>, NotDone> {
+/// Begins the record of `harp`, called `name` if it is given; gives the harp by the name that it has there.
+pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result<Harp, NotDone> {
     let named = match name {
         Some(name) => Harp::new(name.trim().to_owned(), harp.kind(), harp.strings().to_vec())
             .map_err(|why| NotDone::Meaningless(why.to_string()))?,
@@ -211,8 +211,8 @@ pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result
     let random = ring::rand::generate::<[u8; 16]>(&ring::rand::SystemRandom::new())
         .map_err(|_| NotDone::Meaningless("the system gives no random numbers".to_owned()))?;
     let tag: String = random.expose().iter().map(|byte| format!("{byte:02x}")).collect();
-    store.add_harp(&tag, &Sheet::of(named))?;
-    Ok(Vec::new())
+    store.add_harp(&tag, &Sheet::of(named.clone()))?;
+    Ok(named)
 }
 
 /// Takes in the `text` of `file`: JSON, or a list as CSV.

@@ -311,6 +311,58 @@ fn the_station_writes_every_settled_reading_into_the_record() {
 }
 
 #[test]
+fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
+    let folder = Folder::new("record-begun");
+    let data = folder.at("data");
+    let begun = |words: &[&str]| {
+        let (code, lines, complaints) = told(&run(&[&["--data", &data, "record"], words].concat()));
+        assert_eq!(code, Some(0), "{complaints:?}");
+        assert!(lines[0].contains("takes it for the harp that it hears"), "{lines:?}");
+    };
+    let hear = |harp: &[&str]| {
+        let file = recordings().join("clean-22-cb4.flac");
+        let output = program()
+            .args(["--data", &data, "--fast", "--until-end", "--input"])
+            .arg(&file)
+            .args(ALONE)
+            .args(harp)
+            .output()
+            .expect("run");
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        record(&data, &["harps"])
+    };
+    begun(&["begin", "The walnut harp"]);
+    // The size is typed as the manual says, and it is still the same harp.
+    assert_eq!(
+        hear(&["--harp", "pedal-47"]),
+        ["The walnut harp: 47 strings, tunings: 1"]
+    );
+    begun(&["begin", "The old harp"]);
+    let both = [
+        "The old harp: 47 strings, tunings: 1",
+        "The walnut harp: 47 strings, tunings: 1",
+    ];
+    assert_eq!(hear(&[]), both);
+    let harps = hear(&["--harp", "the walnut harp"]);
+    assert_eq!(harps, [both[0], "The walnut harp: 47 strings, tunings: 2"]);
+    let history = record(&data, &["--of", "The walnut harp", "history", "4C"]);
+    assert_eq!(history.len(), 2, "{history:?}");
+    let (code, _, complaints) = told(&run(
+        &[&["--data", &data, "--harp", "The oak harp"], &ALONE[..]].concat()
+    ));
+    assert_eq!(code, Some(1));
+    assert!(
+        complaints[0].contains("no harp called “The oak harp” here"),
+        "{complaints:?}"
+    );
+}
+
+#[test]
 fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     let folder = Folder::new("record-shelf");
     let data = folder.at("data");

@@ -112,6 +112,7 @@ undone-room = the room at { $date }
 undone-sheet = the harp with { $pins } pins and its player, { $player }
 undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
 
+record-begun = The record of “{ $name }” is begun, and the station takes it for the harp that it hears. Another one is heard again with --harp and its name.
 record-waits = { $why }. What is heard waits, and is written as soon as it can be.
 record-written-again = { $count ->
     [0] The record can be written again.
@@ -141,6 +142,16 @@ record-string = Usually found { $cents } cents { $side ->
 record-string-unheard = Not heard yet.
 record-step-not-yet = not yet
 record-steps = Cents off whole semitones and their uncertainty: natural above sharp, or lever on. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
+
+printed-title = Record – { $harp }
+printed-findings = Findings
+printed-usual = How each string is usually found
+printed-plan = Strings to replace
+printed-string = String
+printed-put-on = Put on
+printed-why = Why
+printed-when = When
+printed-steps = Discs and levers
 
 plot-history = { $string }: as left, and as found next time
 plot-harp = Every string as it is usually found before tuning
