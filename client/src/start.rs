@@ -165,6 +165,7 @@ impl Station {
             harp: (*harp).clone(),
             tag,
             recorded: config.recorded,
+            place: config.place.clone(),
         };
         let keeper = Keeper::start(book, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());

@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
-use consort_record::{Cause, Chronicle, Date, Life, NotADate, look};
+use consort_record::{Cause, Chronicle, Date, Finding, Life, NotADate, Rules, look, plan as restring, worn_out};
 use consort_record_store::{Kept, RecordError, Store, Whose};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
@@ -149,9 +149,13 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
             let kept = store.harp(of)?;
             Ok(list::findings(&told(store, &kept, today)?, form))
         }
-        RecordOrder::Strings => {
+        RecordOrder::Strings { plot } => {
             let kept = store.harp(of)?;
-            Ok(list::strings(&store.life(&kept, Some(list::USUAL_OF))?, form))
+            let life = store.life(&kept, Some(list::USUAL_OF))?;
+            if let Some(file) = plot {
+                save(file, &plot::harp(&life, Drawn::FILE, &Words::english()))?;
+            }
+            Ok(list::strings(&life, form))
         }
         RecordOrder::History { string, plot } => {
             let kept = store.harp(of)?;
@@ -188,7 +192,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
                 file: file.clone(),
                 cause,
             })?;
-            write::import(store, of, (file, &text), whose, today)
+            write::import(store, of, (file, &text), whose, (today, form))
         }
         RecordOrder::Check { files, input } => {
             let kept = store.harp(of)?;
@@ -197,6 +201,10 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         RecordOrder::Steps => {
             let kept = store.harp(of)?;
             check::steps(&told(store, &kept, today)?, form)
+        }
+        RecordOrder::Written => {
+            let kept = store.harp(of)?;
+            Ok(list::written(&store.life(&kept, Some(0))?, form))
         }
         RecordOrder::Shelf(order) => shelf::carry_out(store, of, order, (today, form)),
         other => write::carry_out(store, of, other, (today, form)),
@@ -208,7 +216,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
 struct Read {
     life: Life,
     chronicle: Chronicle,
-    findings: Vec<consort_record::Finding>,
+    findings: Vec<Finding>,
     words: Words,
     today: Date,
     /// Why there are no findings, if there are none.
@@ -224,12 +232,15 @@ fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
         // What a string sounds like is heard in one tuning; how it moves is not.
         findings.retain(|finding| matches!(finding.cause, Cause::FalseString { .. }));
     }
-    let nothing = match (findings.is_empty(), life.visits.len()) {
-        (false, _) => None,
-        (true, few) if few < TUNINGS_MIN => {
-            Some(words.say(Key::FoundFewTunings, &[("count", consort_words::Arg::from(few))]))
-        }
-        (true, _) => Some(words.say(Key::FoundNothing, &[])),
+    let heard_of = !findings.is_empty();
+    let plan = restring(&chronicle, &life, &findings, today, &Rules::of(&life.sheet, None));
+    findings.extend(worn_out(&plan, &life, today));
+    findings.sort_by_key(Finding::order);
+    let nothing = match life.visits.len() {
+        _ if heard_of => None,
+        few if few < TUNINGS_MIN => Some(words.say(Key::FoundFewTunings, &[("count", consort_words::Arg::from(few))])),
+        _ if findings.is_empty() => Some(words.say(Key::FoundNothing, &[])),
+        _ => None,
     };
     Ok(Read {
         life,

@@ -37,7 +37,8 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
     html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedFindings)));
     if let Some(nothing) = &read.nothing {
         html.push_str(&format!("<p>{}</p>\n", escaped(nothing)));
-    } else {
+    }
+    if !read.findings.is_empty() {
         html.push_str("<ol>\n");
         for finding in &read.findings {
             let told = tell(finding, sheet, &read.words);
@@ -64,7 +65,7 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
         &read.life,
         &read.findings,
         read.today,
-        &Rules::default(),
+        &Rules::of(sheet, None),
     );
     if !plan.is_empty() {
         html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedPlan)));
