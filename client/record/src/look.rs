@@ -112,8 +112,12 @@ fn together(findings: Vec<Finding>, life: &Life) -> Vec<Finding> {
             None => all.push(finding),
         }
     }
+    let mut on: BTreeMap<Date, usize> = BTreeMap::new();
+    for ((_, fitted), set) in &sets {
+        *on.entry(*fitted).or_default() += set.len();
+    }
     for ((material, fitted), set) in sets {
-        if set.len() < TOGETHER {
+        if set.len() == 1 || on.get(&fitted).is_none_or(|count| *count < TOGETHER) {
             all.extend(set);
             continue;
         }
