@@ -39,6 +39,9 @@ fn a_life_comes_back_as_it_was_written() {
     assert_eq!(history.len(), 4);
     assert!(history.windows(2).all(|pair| pair[0].at <= pair[1].at));
     assert_eq!(store.life(&kept, Some(1)).expect("a life").visits.len(), 1);
+    let outline = store.outline(&kept).expect("an outline");
+    assert_eq!((outline.visits.len(), outline.fittings), (2, life.fittings.clone()));
+    assert!(outline.visits.iter().all(|visit| visit.strings.is_empty()));
 }
 
 /// The files as they lie on the disk while the program runs are what a killed program leaves.

@@ -61,8 +61,14 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
             sisters,
             concert,
         } => {
+            // Where the octave itself is worst, one figure says it.
+            let key = if worst.0 == 2 {
+                Key::FoundFalseStringOctave
+            } else {
+                Key::FoundFalseStringEvidence
+            };
             let mut evidence = vec![say(
-                Key::FoundFalseStringEvidence,
+                key,
                 &[
                     ("partial", Arg::from(u32::from(worst.0))),
                     ("off", cents(worst.1.abs())),
@@ -253,7 +259,13 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
             (
                 say(Key::FoundOld, &[("material", Arg::from(name.as_str()))]),
                 say(Key::FoundOldEvidence, &evidence),
-                say(Key::FoundOldAction, &[("when", Arg::from(when_said(*when, words)))]),
+                say(
+                    Key::FoundOldAction,
+                    &[
+                        ("count", Arg::from(strings.len())),
+                        ("when", Arg::from(when_said(*when, words))),
+                    ],
+                ),
                 say(Key::FoundOldDoubt, &[]),
             )
         }

@@ -135,7 +135,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
     let today = today();
     match &args.order {
         RecordOrder::Begin { name } => {
-            let begun = write::begin(store, choice::harp(harp)?.harp, name.as_deref())?;
+            let begun = write::begin(store, begun_of(store, harp)?, name.as_deref())?;
             // Its first tuning comes next: the station takes it for the harp that it hears.
             save(&store.path().with_file_name(HARP_FILE), &harp_file::write(&begun)?)?;
             let name = [("name", consort_words::Arg::from(begun.name()))];
@@ -166,7 +166,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
             }
             Ok(list::history(
                 &store.history(kept.id, string)?,
-                &store.life(&kept, None)?,
+                &store.outline(&kept)?,
                 string,
                 form,
             ))
@@ -204,7 +204,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         }
         RecordOrder::Written => {
             let kept = store.harp(of)?;
-            Ok(list::written(&store.life(&kept, Some(0))?, form))
+            Ok(list::written(&store.outline(&kept)?, form))
         }
         RecordOrder::Shelf(order) => shelf::carry_out(store, of, order, (today, form)),
         other => write::carry_out(store, of, other, (today, form)),
@@ -262,6 +262,19 @@ fn save(file: &Path, text: &str) -> Result<(), NotDone> {
     half_made.push(".new");
     fs::write(&half_made, text).map_err(unwritten)?;
     fs::rename(&half_made, file).map_err(unwritten)
+}
+
+/// The harp that `word` chooses for a new record; without a word the one that this station heard last.
+fn begun_of(store: &Store, word: Option<&str>) -> Result<Harp, NotDone> {
+    let data = store.path().parent().unwrap_or(Path::new("."));
+    if let Some(word) = word {
+        return Ok(choice::harp_here(word, data)?.harp);
+    }
+    let kept = fs::read_to_string(data.join(HARP_FILE)).ok();
+    match kept.and_then(|text| harp_file::parse(&text).ok()) {
+        Some(harp) => Ok(harp),
+        None => Ok(choice::harp(None)?.harp),
+    }
 }
 
 /// The harp that the record in the folder `data` calls `name`, in small or large letters.

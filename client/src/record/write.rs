@@ -180,7 +180,7 @@ fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
 
 /// Takes out the entry that a person reads as `wanted`.
 fn take_out(store: &mut Store, kept: &Kept, wanted: &str) -> Result<Undone, NotDone> {
-    let (words, life) = (Words::english(), store.life(kept, Some(0))?);
+    let (words, life) = (Words::english(), store.outline(kept)?);
     let entry = entries(&life)
         .into_iter()
         .find(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim())

@@ -201,6 +201,9 @@ fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
             .expect("a page")
             .contains(&format!("after the concert on {concert}"))
     );
+    // A check that cannot hear anything was none.
+    assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));
+    assert!(record(&data, &["harps"])[0].ends_with("tunings: 0"));
     assert!(refused(&data, &["harp", "--concert-days", "99"]).contains("it is at most 60"));
 }
 
@@ -478,6 +481,11 @@ fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
     assert_eq!(harps, [both[0], "The walnut harp: 47 strings, tunings: 2"]);
     let history = record(&data, &["--of", "The walnut harp", "history", "4C"]);
     assert_eq!(history.len(), 2, "{history:?}");
+    // Without a word it is one more of the harps that were heard last.
+    begun(&["--harp", "lever-22", "begin", "The small harp"]);
+    begun(&["begin", "Another small harp"]);
+    let harps = record(&data, &["harps"]);
+    assert_eq!(harps[0], "Another small harp: 22 strings, tunings: 0");
     let (code, _, complaints) = told(&run(
         &[&["--data", &data, "--harp", "The oak harp"], &ALONE[..]].concat()
     ));

@@ -10,7 +10,8 @@ found-slipping-pin-threaded = These pins are threaded and must not be pushed. As
 found-slipping-pin-doubt = If it falls less each time, it is a new string that stretches. If the strings beside it fall as well, it is the room.
 
 found-false-string = { $string }: a false string
-found-false-string-evidence = Its partial { $partial } lies { $off } cents off an even string's curve, and its octave harmonic { $octave } cents.
+found-false-string-evidence = Its partial { $partial } lies { $off } cents off an even string’s curve, and its octave harmonic { $octave } cents.
+found-false-string-octave = Its octave harmonic lies { $octave } cents off an even string’s curve, and so does not match the string an octave above.
 found-false-string-beats = It beats with itself, { $cents } cents wide.
 found-false-string-scatters = Its readings scatter although nothing moved.
 found-false-string-worn = It was even before.
@@ -53,14 +54,14 @@ found-wrong-gauge-doubt = If the packet says the right number, the string is une
 found-pedal = { $letter } pedal: its regulation
 found-pedal-natural = Every { $letter } natural is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
 found-pedal-sharp = Every { $letter } sharp is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
-found-pedal-action = Look at the pedal's felt first, then have a technician look at its rod or linkage.
+found-pedal-action = Look at the pedal’s felt first, then have a technician look at its rod or linkage.
 found-pedal-doubt = If only one octave is off, it is those strings and not the pedal.
 
 found-step = { $string }: its steps are off
 found-step-evidence = Its { $step ->
     [one] first step
    *[other] second step
-} is { $cents } cents off, and its letter's other strings are not.
+} is { $cents } cents off, and its letter’s other strings are not.
 found-step-action = A worn string or another gauge comes first: look where the disc or lever grips. If the string is good, have its disc or lever set.
 found-step-doubt = If a new string has the same step, it is the disc or lever.
 
@@ -79,8 +80,11 @@ found-old-evidence = { $count ->
     [one] One string has been on for { $months } months, where { $usual } are usual
    *[other] { $count } strings have been on for { $months } months, where { $usual } are usual
 }: { $strings }.
-found-old-action = Replace them one at a time, the longest first: { $when }. The plan has the day of each.
-found-old-doubt = If one of them still rings as it did when it was new, its age alone is no reason.
+found-old-action = { $count ->
+    [one] Replace it: { $when }.
+   *[other] Replace them one at a time, the longest first: { $when }. The plan has the day of each.
+}
+found-old-doubt = If one still rings as it did when it was new, its age alone is no reason.
 
 found-dull = { $string }: it has grown dull
 found-dull-evidence = Its upper partials are { $db } dB weaker than in its first tunings, beyond what all strings have in common.

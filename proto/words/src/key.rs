@@ -418,6 +418,7 @@ keys! {
     FoundSlippingPinDoubt = "found-slipping-pin-doubt",
     FoundFalseString = "found-false-string",
     FoundFalseStringEvidence = "found-false-string-evidence",
+    FoundFalseStringOctave = "found-false-string-octave",
     FoundFalseStringBeats = "found-false-string-beats",
     FoundFalseStringScatters = "found-false-string-scatters",
     FoundFalseStringWorn = "found-false-string-worn",

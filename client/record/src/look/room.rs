@@ -3,6 +3,7 @@
 use consort_proto::Cents;
 
 use super::NAMED_FROM;
+use crate::check;
 use crate::chronicle::{Chronicle, RoomMove};
 use crate::date::Moment;
 use crate::entry::{Deed, Event};
@@ -46,14 +47,16 @@ pub(super) fn rooms(chronicle: &Chronicle, life: &Life) -> Vec<Finding> {
 fn moved(life: &Life, room: &RoomMove) -> bool {
     let days = room.from.date()..=room.at.date();
     let place = |at: Moment| {
-        life.visits
-            .iter()
-            .rev()
-            .find(|visit| visit.at == at)
-            .map(|visit| &visit.place)
+        let visit = life.visits.iter().rev().find(|visit| visit.at == at);
+        visit
+            .map(|visit| visit.place.as_str())
+            .filter(|place| !place.is_empty() && *place != check::PLACE)
     };
     let noted = |event: &Event| event.deed == Deed::Moved && days.contains(&event.on);
-    life.events.iter().any(noted) || place(room.from) != place(room.at)
+    let elsewhere = place(room.from)
+        .zip(place(room.at))
+        .is_some_and(|(from, at)| from != at);
+    life.events.iter().any(noted) || elsewhere
 }
 
 /// A figure of the air nearest to both tunings, if it was noted within half a day of each.
@@ -122,6 +125,7 @@ mod tests {
         };
         for (place, events, expected) in [
             ("home", Vec::new(), false),
+            (check::PLACE, Vec::new(), false),
             ("The town hall", Vec::new(), true),
             ("home", vec![moved_on], true),
         ] {
