@@ -8,7 +8,7 @@ use consort_proto::{
     JoinCode, JoinLink, Name, Note, ReferencePitch, SampleRate, Setting, Temperament, Tuning, discovery,
 };
 
-use consort_record::Moment;
+use consort_record::{Moment, Place};
 
 use crate::invitation;
 use crate::record::RecordArgs;
@@ -94,6 +94,9 @@ pub struct StationArgs {
     /// now].
     #[arg(long, value_name = "MOMENT")]
     pub recorded: Option<Moment>,
+    /// Where the harp stands, as its record keeps it [default: the ensemble's name, or home].
+    #[arg(long, value_name = "PLACE", value_parser = Place::new)]
+    pub place: Option<Place>,
     /// Begin with the first string at once, not with the seven plucks that tell of pedals, levers and open tuning.
     #[arg(long)]
     pub no_opening: bool,

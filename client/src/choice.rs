@@ -6,11 +6,15 @@ use std::path::Path;
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
 
+use crate::record;
+
 /// Why a word is not a harp.
 #[derive(Debug, thiserror::Error)]
 pub enum NotAHarpChoice {
     /// Neither a preset nor a file.
-    #[error("there is no harp called “{name}” here: choose one of {presets}, or name a harp file")]
+    #[error(
+        "there is no harp called “{name}” here: choose one of {presets}, name a harp file, or a harp of the record as “record harps” lists it"
+    )]
     Unknown {
         /// What was typed.
         name: String,
@@ -75,6 +79,24 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
             cause,
         }),
     }
+}
+
+/// The harp that `word` chooses at a station whose data lies in `data`: also one that its record knows by name.
+///
+/// # Errors
+///
+/// As [`harp`], when the record does not know it either.
+pub(crate) fn harp_here(word: &str, data: &Path) -> Result<ChosenHarp, NotAHarpChoice> {
+    harp(Some(word)).or_else(|why| {
+        let NotAHarpChoice::Unknown { .. } = why else {
+            return Err(why);
+        };
+        let known = record::harp_called(data, word).and_then(|harp| {
+            let text = harp_file::write(&harp).ok()?;
+            Some(ChosenHarp { harp, text })
+        });
+        known.ok_or(why)
+    })
 }
 
 /// The presets' names, with commas.

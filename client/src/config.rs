@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use consort_proto::{Name, Tuning};
-use consort_record::Moment;
+use consort_record::{Moment, Place};
 use consort_store::{Folder, FolderError};
 
 use crate::args::Args;
@@ -42,6 +42,8 @@ pub struct Config {
     pub output: Output,
     /// When the recordings were made; `None` for sound that is heard now.
     pub recorded: Option<Moment>,
+    /// Where the harp stands, if it was said.
+    pub place: Option<Place>,
     /// Whether to end once the recordings have been heard and reported.
     pub until_end: bool,
     /// Whether a tuning opens with the plucks that tell of pedals, levers and open tuning.
@@ -136,15 +138,17 @@ impl TryFrom<Args> for Config {
                 return Err(ConfigError::RecordedLater(moment));
             }
         }
+        let data = typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?;
         Ok(Self {
             source,
             recorded: typed.recorded,
+            place: typed.place,
             name: typed.name,
             harp: args
                 .harp
                 .harp
                 .as_deref()
-                .map(|word| choice::harp(Some(word)))
+                .map(|word| choice::harp_here(word, &data))
                 .transpose()?,
             tuning,
             own_tuning,
@@ -154,7 +158,7 @@ impl TryFrom<Args> for Config {
                 .or_else(|| typed.join.map(Invitation::Link)),
             coordinator: typed.coordinator,
             logbook: typed.logbook,
-            data: typed.data.map_or_else(|| Folder::usual(PROGRAM), Ok)?,
+            data,
             discovery: (!typed.no_discovery).then_some(Discovery {
                 port: typed.mdns_port,
                 loopback_only: typed.mdns_loopback,

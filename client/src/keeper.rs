@@ -9,7 +9,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_analysis::Timbre as Sounding;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
-use consort_record::{Moment, Partial, Timbre};
+use consort_record::{Moment, Partial, Place, Timbre};
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -21,6 +21,7 @@ pub(crate) struct Keeper {
     thread: Option<JoinHandle<()>>,
     /// How far the clock is ahead of the time at which the sound was made, seconds.
     ahead_s: i64,
+    place: Option<Place>,
 }
 
 /// Whose record is kept, and where.
@@ -34,6 +35,8 @@ pub(crate) struct Book {
     pub(crate) tag: String,
     /// When the sound was made; `None` for now.
     pub(crate) recorded: Option<Moment>,
+    /// Where the harp stands, if it was said.
+    pub(crate) place: Option<Place>,
 }
 
 /// This moment.
@@ -62,7 +65,7 @@ const HOME: &str = "home";
 impl Keeper {
     /// Starts to keep `book`; what goes wrong is said to `told`.
     pub(crate) fn start(book: Book, told: Sender<Fed>) -> std::io::Result<Self> {
-        let (at_start, recorded) = (now(), book.recorded);
+        let (at_start, recorded, place) = (now(), book.recorded, book.place.clone());
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
             pages::keep_all(book, &waiting, &mut |sentence| {
@@ -74,6 +77,7 @@ impl Keeper {
             to_keep: Some(to_keep),
             thread: Some(thread),
             ahead_s: recorded.map_or(0, |recorded| at_start.0 - recorded.0),
+            place,
         })
     }
 
@@ -87,12 +91,14 @@ impl Keeper {
     ) {
         let Some(to_keep) = &self.to_keep else { return };
         let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        let said = self.place.as_ref().map(|place| place.as_str().to_owned());
+        let called = || agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned());
         let entry = ToKeep {
             at_unix_ms: i64::try_from(since_1970.as_millis()).unwrap_or(i64::MAX) - 1_000 * self.ahead_s,
             reading,
             timbre: kept(timbre),
             round: agreement.map(|agreement| (agreement.session, agreement.round)),
-            place: agreement.map_or_else(|| HOME.to_owned(), |agreement| agreement.ensemble.as_str().to_owned()),
+            place: said.unwrap_or_else(called),
             tuning: own.0,
             tolerance: own.1,
         };

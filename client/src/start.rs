@@ -165,6 +165,7 @@ impl Station {
             harp: (*harp).clone(),
             tag,
             recorded: config.recorded,
+            place: config.place.clone(),
         };
         let keeper = Keeper::start(book, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());
@@ -295,8 +296,19 @@ impl Station {
 }
 
 /// The chosen harp, kept for the next time; without a choice, the harp that was kept.
+///
+/// A size that is chosen by its usual name is the harp that was kept, name and all, if that has the same strings: its
+/// record goes on.
 fn remembered(folder: &Folder, chosen: Option<ChosenHarp>) -> Result<Harp, StartError> {
     if let Some(ChosenHarp { harp, text }) = chosen {
+        let is_usual = || harp_file::preset_names().any(|name| harp_file::preset(name).is_some_and(|one| one == harp));
+        let kept = || {
+            let text = folder.read(HARP_FILE).ok()??;
+            harp_file::parse(&String::from_utf8_lossy(&text)).ok()
+        };
+        if let Some(kept) = kept().filter(|kept| kept.strings() == harp.strings() && is_usual()) {
+            return Ok(kept);
+        }
         folder.write(HARP_FILE, text.as_bytes())?;
         return Ok(harp);
     }

@@ -100,6 +100,26 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
             "its end",
             "!document.getElementById('written').textContent.includes(`3B, put on on ${document.querySelector('#fitted [name=day]').value}`)",
         );
+        // What was written down long ago is taken out by itself, and put back.
+        browser.run("document.querySelector('[aria-label^=\"Take out: Winter concert\"]').click()");
+        browser.wait(
+            "what was taken out",
+            "document.getElementById('answer').textContent.startsWith('Taken out again: Winter concert')",
+        );
+        browser.click("undo");
+        browser.wait(
+            "what is back",
+            "document.getElementById('answer').textContent.startsWith('Back again: Winter concert')",
+        );
+        // The days before a concert belong to the harp, and the whole harp is drawn into a file.
+        browser.run("document.querySelector('#concert-days').value = '21'");
+        browser.run("document.querySelector('#sheet').requestSubmit()");
+        browser.wait(
+            "the plan around them",
+            "document.getElementById('plan-rows').textContent.includes('after the concert')",
+        );
+        browser.run("fetch(document.getElementById('save-harp').href).then((file) => file.text()).then((text) => { document.body.dataset.drawn = text.includes('<svg') && text.includes('3B'); })");
+        browser.wait("the whole harp", "document.body.dataset.drawn === 'true'");
         // What cannot be is refused in the page, in the words of the command line.
         browser.run("document.querySelector('#room [name=humidity]').value = '140'");
         browser.run("document.querySelector('#room').requestSubmit()");

@@ -64,7 +64,8 @@ impl Undone {
 }
 
 impl Entry {
-    pub(crate) const fn kind(&self) -> &'static str {
+    /// Which kind it is, as a word for programs.
+    pub const fn kind(&self) -> &'static str {
         match self {
             Self::Fitting(_) => "fitting",
             Self::Event(_) => "event",

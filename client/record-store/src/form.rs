@@ -5,6 +5,7 @@
 mod meaning;
 
 use consort_proto::{Accidental, Kind, Letter, Material, Mechanism};
+use consort_record::CONCERT_DAYS;
 use serde::{Deserialize, Serialize};
 
 pub(crate) use meaning::{Meaningless, strings_of, temperament_text};
@@ -38,6 +39,9 @@ pub struct HarpForm {
     /// The day it was made.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub made: Option<String>,
+    /// Days before a concert in which nothing unbroken is replaced; 10 where nothing is said.
+    #[serde(default = "usual_concert_days", skip_serializing_if = "is_usual")]
+    pub concert_days: u8,
     /// Its tunings in the order of time.
     #[serde(default)]
     pub tunings: Vec<TuningForm>,
@@ -61,6 +65,15 @@ pub struct HarpForm {
     pub spoilt: Vec<SpoiltForm>,
 }
 
+pub(crate) const fn usual_concert_days() -> u8 {
+    CONCERT_DAYS
+}
+
+/// A form without the field is what programs of before it read and wrote.
+pub(crate) const fn is_usual(days: &u8) -> bool {
+    *days == CONCERT_DAYS
+}
+
 /// One string.
 #[derive(Clone, Copy, Debug, Deserialize, PartialEq, Serialize)]
 #[serde(deny_unknown_fields)]
@@ -77,6 +90,13 @@ pub struct StringForm {
     pub mechanism: Mechanism,
     /// Known regulation errors of one and two semitones, cents.
     pub regulation_cents: [f64; 2],
+}
+
+/// `figure` with nine decimals: what JSON says is then read again as exactly the same number, also by readers that are a
+/// last digit off with longer ones.
+pub(crate) fn exact(figure: f64) -> f64 {
+    let rounded = (figure * 1e9).round() / 1e9;
+    if rounded.is_finite() { rounded } else { figure }
 }
 
 /// One tuning.

@@ -1,12 +1,12 @@
 //! The harps of a record.
 
-use consort_record::{Date, Pins, Player, Sheet};
+use consort_record::{Date, Moment, NotAnEntry, Pins, Player, Sheet};
 use rusqlite::{Connection, Row, params};
 use serde::{Deserialize, Serialize};
 
 use crate::entries::{SHEET, note_edit};
 use crate::error::RecordError;
-use crate::form::{HarpForm, StringForm, strings_of};
+use crate::form::{HarpForm, StringForm, is_usual, strings_of, usual_concert_days};
 use crate::store::Store;
 
 /// A harp in this file.
@@ -63,6 +63,12 @@ impl Store {
         let transaction = self.change()?;
         let before = SheetForm::of(&sheet_of(&transaction, harp)?);
         let after = SheetForm::of(sheet);
+        if let (Some(made), Some(on)) = (sheet.made, earliest(&transaction, harp)?)
+            && after.made != before.made
+            && on < made
+        {
+            return Err(NotAnEntry::MadeLater { made, on }.into());
+        }
         if after != before {
             after.put_back(&transaction, harp)?;
             note_edit(&transaction, harp, SHEET, &json(&before)?, None)?;
@@ -116,7 +122,8 @@ pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<H
         return Err(RecordError::NameTaken(kept.sheet.harp.name().to_owned()));
     }
     connection.execute(
-        "INSERT INTO harp (tag, name, kind, strings, pins, player, made) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+        "INSERT INTO harp (tag, name, kind, strings, pins, player, made, concert_days) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
         params![
             tag,
             name,
@@ -125,6 +132,7 @@ pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<H
             sheet.pins.word(),
             sheet.player.word(),
             sheet.made.map(Date::days),
+            sheet.concert_days,
         ],
     )?;
     Ok(HarpId(connection.last_insert_rowid()))
@@ -136,6 +144,8 @@ pub(crate) struct SheetForm {
     pins: String,
     player: String,
     made: Option<String>,
+    #[serde(default = "usual_concert_days", skip_serializing_if = "is_usual")]
+    concert_days: u8,
 }
 
 impl SheetForm {
@@ -144,6 +154,7 @@ impl SheetForm {
             pins: sheet.pins.word().to_owned(),
             player: sheet.player.word().to_owned(),
             made: sheet.made.map(|day| day.to_string()),
+            concert_days: sheet.concert_days,
         }
     }
 
@@ -158,19 +169,37 @@ impl SheetForm {
                 .as_deref()
                 .map(|day| day.parse().map_err(|_| unreadable(day)))
                 .transpose()?,
+            concert_days: self.concert_days,
             ..sheet_of(connection, harp)?
         };
         connection.execute(
-            "UPDATE harp SET pins = ?2, player = ?3, made = ?4 WHERE id = ?1",
+            "UPDATE harp SET pins = ?2, player = ?3, made = ?4, concert_days = ?5 WHERE id = ?1",
             params![
                 harp.0,
                 sheet.pins.word(),
                 sheet.player.word(),
-                sheet.made.map(Date::days)
+                sheet.made.map(Date::days),
+                sheet.concert_days,
             ],
         )?;
         Ok(sheet)
     }
+}
+
+/// The first day of which the record of `harp` speaks, concerts left out.
+pub(crate) fn earliest(connection: &Connection, harp: HarpId) -> Result<Option<Date>, RecordError> {
+    let written: Option<i32> = connection.query_row(
+        "SELECT min(on_day) FROM entry WHERE harp = ?1 AND removed = 0 AND kind != 'concert'",
+        [harp.0],
+        |row| row.get(0),
+    )?;
+    let tuned: Option<i64> = connection.query_row(
+        "SELECT min(begun_unix_s) FROM tuning WHERE harp = ?1",
+        [harp.0],
+        |row| row.get(0),
+    )?;
+    let tuned = tuned.map(|begun| Moment(begun).date());
+    Ok(written.map(Date::from_days).into_iter().chain(tuned).min())
 }
 
 fn sheet_of(connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
@@ -189,6 +218,7 @@ fn columns(row: &Row<'_>) -> rusqlite::Result<Columns> {
         pins: row.get("pins")?,
         player: row.get("player")?,
         made: None,
+        concert_days: row.get("concert_days")?,
         tunings: Vec::new(),
         fittings: Vec::new(),
         events: Vec::new(),

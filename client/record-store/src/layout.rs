@@ -75,4 +75,8 @@ pub(crate) const STEPS: &[&str] = &[
     "
     CREATE INDEX history ON reading (harp, string, at_unix_ms, tuning, hz, sigma_cents) WHERE position = 0;
     ",
+    // Days before a concert in which nothing unbroken is replaced.
+    "
+    ALTER TABLE harp ADD COLUMN concert_days INTEGER NOT NULL DEFAULT 10;
+    ",
 ];

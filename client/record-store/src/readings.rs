@@ -26,6 +26,15 @@ pub struct Point {
     pub reading: Reading,
 }
 
+/// Tunings by their numbers in the file.
+type Visits = BTreeMap<i64, Visit>;
+
+fn in_order(visits: Visits) -> Vec<Visit> {
+    let mut visits: Vec<Visit> = visits.into_values().collect();
+    visits.sort_by_key(|visit| visit.at);
+    visits
+}
+
 impl Store {
     /// Begins a tuning of `harp`, or goes on with the one that began at the same moment.
     pub fn begin_tuning(
@@ -66,15 +75,30 @@ impl Store {
 
     /// Everything that is known of `kept`, with its newest `tunings` tunings; the whole of it without a number.
     pub fn life(&self, kept: &Kept, tunings: Option<usize>) -> Result<Life, RecordError> {
-        self.read_life(kept, tunings).map_err(|cause| match cause {
-            RecordError::Sqlite(cause) => told(self.path(), cause),
-            other => other,
-        })
+        let said = |cause| self.said(cause);
+        let (mut life, mut visits) = self.read_outline(kept, tunings).map_err(said)?;
+        self.read_heard(kept, &mut visits).map_err(said)?;
+        life.visits = in_order(visits);
+        Ok(life)
     }
 
-    fn read_life(&self, kept: &Kept, tunings: Option<usize>) -> Result<Life, RecordError> {
+    /// The same of all its tunings without what was heard in them: quick also after ten years.
+    pub fn outline(&self, kept: &Kept) -> Result<Life, RecordError> {
+        let (mut life, visits) = self.read_outline(kept, None).map_err(|cause| self.said(cause))?;
+        life.visits = in_order(visits);
+        Ok(life)
+    }
+
+    fn said(&self, cause: RecordError) -> RecordError {
+        match cause {
+            RecordError::Sqlite(cause) => told(self.path(), cause),
+            other => other,
+        }
+    }
+
+    fn read_outline(&self, kept: &Kept, tunings: Option<usize>) -> Result<(Life, Visits), RecordError> {
         let mut life = Life::new(kept.sheet.clone());
-        let mut visits: BTreeMap<i64, Visit> = BTreeMap::new();
+        let mut visits = Visits::new();
         let limit = tunings.map_or(-1, |count| i64::try_from(count).unwrap_or(-1));
         let mut statement = self
             .connection
@@ -91,8 +115,15 @@ impl Store {
             );
             visits.insert(row.get("id")?, visit);
         }
+        self.read_entries(kept.id, &mut life)?;
+        Ok((life, visits))
+    }
+
+    fn read_heard(&self, kept: &Kept, visits: &mut Visits) -> Result<(), RecordError> {
         // A reading belongs to a tuning that began at most a few days before it; older pages are not touched.
-        let first = visits.values().map(|visit| visit.at.0).min().unwrap_or(0) * 1_000;
+        let Some(first) = visits.values().map(|visit| visit.at.0 * 1_000).min() else {
+            return Ok(());
+        };
         let mut statement = self.connection.prepare(
             "SELECT * FROM reading WHERE harp = ?1 AND string = ?2 AND at_unix_ms >= ?3 ORDER BY at_unix_ms, position",
         )?;
@@ -106,10 +137,7 @@ impl Store {
                 }
             }
         }
-        life.visits = visits.into_values().collect();
-        life.visits.sort_by_key(|visit| visit.at);
-        self.read_entries(kept.id, &mut life)?;
-        Ok(life)
+        Ok(())
     }
 
     /// The open string's readings of all times, oldest first.

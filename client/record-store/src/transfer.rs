@@ -1,16 +1,16 @@
 //! Export and import of whole records: a readable backup, and the merge of two laptops' records of one harp.
 
 use consort_proto::Harp;
-use consort_record::{Date, NotAnEntry, Pins, Sheet};
+use consort_record::{CONCERT_DAYS, Date, NotAnEntry, Pins, Sheet};
 use rusqlite::{Connection, Transaction, params};
 
 use crate::entries::{Entry, climate_in, put, removed};
 use crate::error::{NotImported, RecordError};
 use crate::form::{
     ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, LengthForm, Meaningless, ReadingForm, SpoiltForm,
-    TimbreForm, Whole, strings_of,
+    TimbreForm, Whole, exact, strings_of,
 };
-use crate::harps::{HarpId, Kept, SheetForm, add, called, harps, no_such_harp};
+use crate::harps::{HarpId, Kept, SheetForm, add, called, earliest, harps, no_such_harp};
 use crate::readings::{begin, insert, tuning_form};
 use crate::store::Store;
 
@@ -61,6 +61,7 @@ impl Store {
             pins: sheet.pins.word().to_owned(),
             player: sheet.player.word().to_owned(),
             made: sheet.made.map(|day| day.to_string()),
+            concert_days: sheet.concert_days,
             tunings: Vec::new(),
             fittings: Vec::new(),
             events: Vec::new(),
@@ -113,9 +114,11 @@ impl Store {
                 at_unix_ms: row.get(0)?,
                 string: row.get(1)?,
                 position: row.get(2)?,
-                hz: row.get(3)?,
-                sigma_cents: row.get(4)?,
-                timbre: timbre.and_then(|text| serde_json::from_str::<TimbreForm>(&text).ok()),
+                hz: exact(row.get(3)?),
+                sigma_cents: exact(row.get(4)?),
+                timbre: timbre
+                    .and_then(|text| serde_json::from_str::<TimbreForm>(&text).ok())
+                    .map(TimbreForm::exact),
             };
             if let Some(&place) = places.get(&row.get(6)?) {
                 form.tunings[place].readings.push(reading);
@@ -203,11 +206,16 @@ fn find_or_add(
     })
 }
 
-/// `kept` with what the `other` laptop knows of it for good: the day it was made where nobody had said, and threaded pins,
-/// since those are never to be pushed.
+/// `kept` with what the `other` laptop knows of it for good: the day it was made and the days before a concert where nobody
+/// had said, and threaded pins, since those are never to be pushed.
 fn joined(connection: &Connection, kept: Kept, other: &Sheet, imported: &mut Imported) -> Result<Kept, RecordError> {
     let mut sheet = kept.sheet.clone();
-    sheet.made = sheet.made.or(other.made);
+    let earliest = earliest(connection, kept.id)?;
+    let possible = |made: &Date| earliest.is_none_or(|on| on >= *made);
+    sheet.made = sheet.made.or(other.made.filter(possible));
+    if sheet.concert_days == CONCERT_DAYS {
+        sheet.concert_days = other.concert_days;
+    }
     if other.pins == Pins::Threaded {
         sheet.pins = Pins::Threaded;
     }
@@ -334,7 +342,11 @@ impl HarpForm {
                 admits(at, heard.at.date(), Some(heard.reading.string))?;
             }
         }
-        for (number, (entry, _)) in self.entries(place)?.iter().enumerate() {
+        for (number, (entry, out)) in self.entries(place)?.iter().enumerate() {
+            // What was taken out claims nothing.
+            if *out {
+                continue;
+            }
             let at = format!("{place}.{}s[{number}]", entry.kind());
             match entry {
                 Entry::Fitting(fitting) => admits(at, fitting.on, Some(fitting.string))?,

@@ -7,8 +7,8 @@ mod filled;
 use std::fs;
 use std::path::PathBuf;
 
-use consort_proto::harp_file;
-use consort_record::{Climate, Concert, Moment, Sheet};
+use consort_proto::{Cents, Hz, Reading, Tolerance, Tuning, harp_file};
+use consort_record::{Climate, Concert, Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::csv::List;
 use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
 use filled::{TODAY, begun, day, file, fill, fitting, string, tune};
@@ -39,6 +39,9 @@ fn a_life_comes_back_as_it_was_written() {
     assert_eq!(history.len(), 4);
     assert!(history.windows(2).all(|pair| pair[0].at <= pair[1].at));
     assert_eq!(store.life(&kept, Some(1)).expect("a life").visits.len(), 1);
+    let outline = store.outline(&kept).expect("an outline");
+    assert_eq!((outline.visits.len(), outline.fittings), (2, life.fittings.clone()));
+    assert!(outline.visits.iter().all(|visit| visit.strings.is_empty()));
 }
 
 /// The files as they lie on the disk while the program runs are what a killed program leaves.
@@ -151,6 +154,42 @@ fn an_export_is_imported_once_and_then_changes_nothing() {
     let second = other.import(&text, Whose::File, day(TODAY)).expect("an import");
     assert_eq!((second.harps, second.readings, second.entries), (0, 0, 0));
     assert_eq!(other.export().expect("an export"), whole);
+}
+
+/// Pitches as they are measured have sixteen digits, which not every reader of JSON takes in exactly.
+#[test]
+fn a_backup_of_a_backup_is_the_same_to_the_last_digit() {
+    let (mut store, kept) = begun("digits");
+    let at: Moment = "2026-11-20T18:00:00Z".parse().expect("a moment");
+    let (tuning, tolerance) = (Tuning::default(), Tolerance::default());
+    let id = store
+        .begin_tuning(kept.id, at, &Place::default(), &tuning, &tolerance)
+        .expect("a tuning");
+    for step in 0..400_i64 {
+        let hz = 185.061_326_255_387_12 * (1.0 + step as f64 / 137.0);
+        let reading = Reading::new(string(20), Hz::new(hz).expect("a pitch"), Cents(0.1 + 1.0 / hz));
+        let heard = Heard {
+            at,
+            position: 0,
+            reading: reading.expect("a reading"),
+            timbre: Some(Timbre {
+                partials: vec![Partial {
+                    number: 2,
+                    above: Cents(hz / 700.0),
+                    sigma: Cents(1.0 / hz),
+                }],
+                beat_hz: None,
+                decay_s: Some(100.0 / hz),
+                brightness_db: Some(-hz / 37.0),
+            }),
+        };
+        store.hear(kept.id, id, at.0 * 1_000 + step, &heard).expect("kept");
+    }
+    let text = |store: &Store| serde_json::to_string(&store.export().expect("an export")).expect("JSON");
+    let first = text(&store);
+    let mut other = Store::open(&file("digits-other")).expect("open");
+    other.import(&first, Whose::File, day(TODAY)).expect("an import");
+    assert!(text(&other) == first, "the figures differ");
 }
 
 #[test]
@@ -337,7 +376,7 @@ fn a_damaged_record_is_said_and_left_as_it_is() {
 }
 
 /// A record as each shipped layout left it; a new layout adds a file and a name here.
-const LAYOUTS: &[&str] = &["layout-1.sqlite", "layout-2.sqlite"];
+const LAYOUTS: &[&str] = &["layout-1.sqlite", "layout-2.sqlite", "layout-3.sqlite"];
 
 #[test]
 fn records_of_every_layout_are_opened() {
@@ -359,5 +398,61 @@ fn records_of_every_layout_are_opened() {
             (2, 1, 1, 1)
         );
         assert_eq!(store.history(kept.id, string(20)).expect("a history").len(), 4);
+        assert_eq!(kept.sheet.concert_days, 10);
     }
+}
+
+#[test]
+fn days_before_a_concert_are_kept_taken_back_and_joined() {
+    let (mut store, kept) = begun("concert-days");
+    let longer = Sheet {
+        concert_days: 21,
+        ..kept.sheet.clone()
+    };
+    store.change_sheet(kept.id, &longer).expect("changed");
+    let text = serde_json::to_string(&store.export().expect("an export")).expect("JSON");
+    assert!(text.contains(r#""concert_days":21"#), "{text}");
+    assert!(matches!(store.undo(kept.id), Ok(Undone::Sheet(_))));
+    assert_eq!(store.harp(None).expect("the harp").sheet.concert_days, 10);
+    // The laptop on which nobody had said takes over what the other one knows.
+    let first = store.import(&text, Whose::File, day(TODAY)).expect("an import");
+    let second = store.import(&text, Whose::File, day(TODAY)).expect("an import");
+    assert_eq!((first.entries, second.entries), (1, 0));
+    assert_eq!(store.harp(None).expect("the harp").sheet.concert_days, 21);
+    let refusal = store
+        .import(&text.replace(":21", ":99"), Whose::File, day(TODAY))
+        .expect_err("a quarter of a year")
+        .to_string();
+    assert!(
+        refusal.starts_with("harps[0].concert_days: 99 days before a concert"),
+        "{refusal}"
+    );
+}
+
+/// Otherwise its own backup could not be taken in any more.
+#[test]
+fn a_harp_cannot_have_been_made_after_its_record_speaks_of_it() {
+    let (mut store, kept) = begun("made");
+    store
+        .write(&kept, &fitting(20, "2010-03-01"), day(TODAY))
+        .expect("a fitting");
+    let made = |store: &mut Store, on: &str| {
+        let sheet = Sheet {
+            made: Some(day(on)),
+            ..kept.sheet.clone()
+        };
+        store.change_sheet(kept.id, &sheet)
+    };
+    assert_eq!(
+        made(&mut store, "2012-01-01").expect_err("later").to_string(),
+        "the harp cannot have been made on 2012-01-01: its record speaks of it on 2010-03-01"
+    );
+    store.take_out(&kept, &fitting(20, "2010-03-01")).expect("taken out");
+    made(&mut store, "2012-01-01").expect("nothing speaks of it any more");
+    let text = serde_json::to_string(&store.export().expect("an export")).expect("JSON");
+    let mut other = Store::open(&file("made-other")).expect("open");
+    other
+        .import(&text, Whose::File, day(TODAY))
+        .expect("what was taken out claims nothing");
+    assert_eq!(other.export().expect("an export"), store.export().expect("an export"));
 }

@@ -9,6 +9,9 @@ use consort_proto::{Accidental, Harp, HarpString, Hz, Kind, Letter, Note, String
 
 use crate::visit::Visit;
 
+/// Where a tuning took place that was a check: it says nothing of where the harp stands.
+pub const PLACE: &str = "regulation check";
+
 /// What is plucked between two moves: one letter, or all strings, in one position.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub struct Stage {

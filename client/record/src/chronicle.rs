@@ -6,7 +6,7 @@ use consort_proto::{Material, Reading, StringNumber};
 
 use crate::brightness::{self, Brightness};
 use crate::date::{Date, Moment};
-use crate::entry::{Deed, Fitting};
+use crate::entry::{Deed, Event, Fitting};
 use crate::robust::{self, Line};
 use crate::sheet::Sheet;
 use crate::sound::Sound;
@@ -148,7 +148,7 @@ impl Chronicle {
                 self.fittings += 1;
             }
             while let Some(event) = life.events.get(self.events).filter(|event| event.on < today) {
-                self.happened(event.deed);
+                self.happened(event);
                 self.events += 1;
             }
             self.take(visit);
@@ -190,8 +190,8 @@ impl Chronicle {
         }
     }
 
-    fn happened(&mut self, deed: Deed) {
-        match deed {
+    fn happened(&mut self, event: &Event) {
+        match event.deed {
             Deed::PinPushed(string) => {
                 if let Some(track) = self.tracks.get_mut(string.index()) {
                     track.moves.clear();
@@ -201,7 +201,15 @@ impl Chronicle {
                 track.steps = Default::default();
                 track.former_steps = [None; 2];
             }),
-            Deed::Restrung | Deed::Moved | Deed::Remark(_) => {}
+            // What is known to have been put on since then stays as it is.
+            Deed::Restrung => {
+                let older = |track: &&mut Track| track.fitted.is_none_or(|on| on < event.on);
+                self.tracks
+                    .iter_mut()
+                    .filter(older)
+                    .for_each(|track| track.renew(event.on));
+            }
+            Deed::Moved | Deed::Remark(_) => {}
         }
     }
 

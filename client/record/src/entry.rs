@@ -160,6 +160,14 @@ pub enum NotAnEntry {
         /// When the harp was made.
         made: Date,
     },
+    /// The harp was there before it was made.
+    #[error("the harp cannot have been made on {made}: its record speaks of it on {on}")]
+    MadeLater {
+        /// The day given.
+        made: Date,
+        /// The first day that is known.
+        on: Date,
+    },
     /// The harp has no such string.
     #[error("the harp has {strings} strings, and no string {string}")]
     NoSuchString {
@@ -186,6 +194,9 @@ pub enum NotAnEntry {
     /// A disc or lever has no such position.
     #[error("position {0} is none: 0 is the open string, 1 and 2 are one and two semitones")]
     Position(u8),
+    /// So many days before every concert leave no time to replace anything.
+    #[error("{0} days before a concert cannot be left alone: it is at most {max}", max = crate::sheet::CONCERT_DAYS_MAX)]
+    ConcertDays(u32),
     /// Text that is too long or hides something.
     #[error("a text has at most {TEXT_MAX} characters, none of them invisible")]
     Text,
@@ -241,6 +252,14 @@ impl Fitting {
         let length = self.length.as_deref().map(text).transpose()?;
         Ok(Self { length, ..self })
     }
+}
+
+/// So many days before a concert, if that many can be left alone.
+pub fn concert_days(days: u32) -> Result<u8, NotAnEntry> {
+    let few = u8::try_from(days)
+        .ok()
+        .filter(|&days| days <= crate::sheet::CONCERT_DAYS_MAX);
+    few.ok_or(NotAnEntry::ConcertDays(days))
 }
 
 impl crate::Sheet {

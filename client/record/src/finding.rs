@@ -3,6 +3,7 @@
 use consort_proto::{Cents, Letter, Material, StringNumber};
 
 use crate::date::Date;
+use crate::plan::When;
 
 /// One thing that the record says.
 #[derive(Clone, Debug, PartialEq)]
@@ -52,6 +53,8 @@ pub enum Cause {
         beats: Option<Cents>,
         /// It was even before.
         worn: bool,
+        /// Its readings scatter although nothing moved.
+        scatters: bool,
         /// Strings that were cut from the same length.
         sisters: Vec<StringNumber>,
         /// A concert is so near that the string should stay.
@@ -70,6 +73,17 @@ pub enum Cause {
         /// Whether anybody wrote down that it was put on.
         noted: bool,
     },
+    /// Strings that were put on together and stretch.
+    NewStrings {
+        /// When they were put on.
+        fitted: Date,
+        /// How many.
+        strings: usize,
+        /// When the last of them should hold.
+        holds_on: Date,
+        /// Days either way.
+        within_days: u32,
+    },
     /// Its pin was turned once by mistake.
     Turned {
         /// How far.
@@ -81,6 +95,8 @@ pub enum Cause {
         fitted: Date,
         /// Its stiffness against what it should be.
         stiffness: f64,
+        /// How long it rings against the string before it, where both were heard.
+        rings: Option<f64>,
         /// How much sharper its step of one semitone is, where that was tried.
         step: Option<Cents>,
         /// Whether it is too thick.
@@ -114,6 +130,26 @@ pub enum Cause {
         humidity: Option<(f64, f64)>,
         /// Temperature before and after, degrees, where known.
         temperature: Option<(f64, f64)>,
+        /// The harp was moved in between, or stood elsewhere.
+        moved: bool,
+    },
+    /// Strings that have served their time.
+    Old {
+        /// Which, from the top.
+        strings: Vec<StringNumber>,
+        /// The least and the most months that they have been on.
+        months: (u32, u32),
+        /// The least and the most months that are usual for their places and this player.
+        usual: (u32, u32),
+        /// When the first of them is to be replaced.
+        when: When,
+    },
+    /// Its upper partials have gone.
+    Dull {
+        /// By how much, decibels.
+        db: f64,
+        /// When it is to be replaced.
+        when: When,
     },
     /// Something is wrong with it, and another tuning or two will tell what.
     TooEarly {
@@ -129,11 +165,14 @@ impl Cause {
             Self::SlippingPin { .. } => "slipping-pin",
             Self::FalseString { .. } => "false-string",
             Self::NewString { .. } => "new-string",
+            Self::NewStrings { .. } => "new-strings",
             Self::Turned { .. } => "turned",
             Self::WrongGauge { .. } => "wrong-gauge",
             Self::Pedal { .. } => "pedal",
             Self::Step { .. } => "step",
             Self::Room { .. } => "room",
+            Self::Old { .. } => "old",
+            Self::Dull { .. } => "dull",
             Self::TooEarly { .. } => "too-early",
         }
     }
@@ -147,16 +186,18 @@ impl Cause {
             Self::Pedal { .. } => 3,
             Self::Step { .. } => 4,
             Self::Turned { .. } => 5,
-            Self::NewString { .. } => 6,
-            Self::Room { .. } => 7,
-            Self::TooEarly { .. } => 8,
+            Self::NewString { .. } | Self::NewStrings { .. } => 6,
+            Self::Dull { .. } => 7,
+            Self::Old { .. } => 8,
+            Self::Room { .. } => 9,
+            Self::TooEarly { .. } => 10,
         }
     }
 }
 
 impl Finding {
-    /// What sorts findings for a reader.
-    pub(crate) const fn order(&self) -> (u8, About) {
+    /// What sorts findings for a reader: what wants doing first.
+    pub const fn order(&self) -> (u8, About) {
         (self.cause.rank(), self.about)
     }
 }

@@ -72,7 +72,14 @@ pub struct Sheet {
     pub player: Player,
     /// The day it was made, if known: nothing was fitted before.
     pub made: Option<Date>,
+    /// Nothing unbroken is replaced within so many days before a concert; at most [`CONCERT_DAYS_MAX`].
+    pub concert_days: u8,
 }
+
+/// Days before a concert that are left alone where nobody says otherwise (common practice, no source).
+pub const CONCERT_DAYS: u8 = 10;
+/// The most days before a concert that can be left alone.
+pub const CONCERT_DAYS_MAX: u8 = 60;
 
 impl Sheet {
     /// The sheet of a harp of which nothing else is known.
@@ -82,6 +89,7 @@ impl Sheet {
             pins: Pins::default(),
             player: Player::default(),
             made: None,
+            concert_days: CONCERT_DAYS,
         }
     }
 }

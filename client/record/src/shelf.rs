@@ -207,6 +207,7 @@ mod tests {
                 octave: Cents(9.0),
                 worst: (2, Cents(9.0)),
                 beats: None,
+                scatters: false,
                 worn: false,
                 sisters: Vec::new(),
                 concert: None,

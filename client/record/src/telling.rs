@@ -3,7 +3,9 @@
 use consort_proto::{Cents, Letter, Material, StringNumber};
 use consort_words::{Arg, Key, Words};
 
+use crate::date::Date;
 use crate::finding::{About, Cause, Finding};
+use crate::plan::When;
 use crate::sheet::{Pins, Sheet};
 
 /// A finding as a person reads it.
@@ -55,11 +57,18 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
             worst,
             beats,
             worn,
+            scatters,
             sisters,
             concert,
         } => {
+            // Where the octave itself is worst, one figure says it.
+            let key = if worst.0 == 2 {
+                Key::FoundFalseStringOctave
+            } else {
+                Key::FoundFalseStringEvidence
+            };
             let mut evidence = vec![say(
-                Key::FoundFalseStringEvidence,
+                key,
                 &[
                     ("partial", Arg::from(u32::from(worst.0))),
                     ("off", cents(worst.1.abs())),
@@ -67,6 +76,7 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 ],
             )];
             evidence.extend(beats.map(|beats| say(Key::FoundFalseStringBeats, &[("cents", cents(beats))])));
+            evidence.extend(scatters.then(|| say(Key::FoundFalseStringScatters, &[])));
             evidence.extend(worn.then(|| say(Key::FoundFalseStringWorn, &[])));
             let mut action = vec![match concert {
                 Some(date) => say(Key::FoundFalseStringConcert, &[("date", Arg::from(date.to_string()))]),
@@ -117,6 +127,24 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 say(Key::FoundNewStringDoubt, &[]),
             )
         }
+        Cause::NewStrings {
+            fitted,
+            strings,
+            holds_on,
+            within_days,
+        } => {
+            let evidence = [("count", Arg::from(*strings)), ("date", Arg::from(fitted.to_string()))];
+            let action = [
+                ("date", Arg::from(holds_on.to_string())),
+                ("days", Arg::from((*within_days).max(1))),
+            ];
+            (
+                say(Key::FoundNewStrings, &[("material", Arg::from(name.as_str()))]),
+                say(Key::FoundNewStringsEvidence, &evidence),
+                say(Key::FoundNewStringsAction, &action),
+                say(Key::FoundNewStringsDoubt, &[]),
+            )
+        }
         Cause::Turned { by } => (
             headed(Key::FoundTurned),
             say(Key::FoundTurnedEvidence, &[("cents", signed(*by))]),
@@ -126,6 +154,7 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
         Cause::WrongGauge {
             fitted,
             stiffness,
+            rings,
             step,
             thick,
         } => {
@@ -134,6 +163,10 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 ("times", Arg::from(format!("{stiffness:.1}"))),
             ];
             let mut evidence = vec![say(Key::FoundWrongGaugeEvidence, &args)];
+            evidence.extend(rings.map(|times| {
+                let times = Arg::from(format!("{times:.1}"));
+                say(Key::FoundWrongGaugeRings, &[("times", times)])
+            }));
             evidence.extend(step.map(|step| say(Key::FoundWrongGaugeStep, &[("cents", signed(step))])));
             let action = if *thick {
                 Key::FoundWrongGaugeThick
@@ -179,6 +212,7 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
             strings,
             humidity,
             temperature,
+            moved,
         } => {
             let args = [
                 ("along", Arg::from(*along)),
@@ -197,13 +231,50 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                     evidence.push(say(key, &[("before", Arg::from(before)), ("after", Arg::from(after))]));
                 }
             }
+            let mut action = vec![say(Key::FoundRoomAction, &[])];
+            if *moved {
+                evidence.push(say(Key::FoundRoomMoved, &[]));
+                action.push(say(Key::MovingAdvice, &[]));
+            }
             (
                 say(Key::FoundRoom, &[("material", Arg::from(name.as_str()))]),
                 evidence.join(" "),
-                say(Key::FoundRoomAction, &[]),
+                action.join(" "),
                 say(Key::FoundRoomDoubt, &[]),
             )
         }
+        Cause::Old {
+            strings,
+            months,
+            usual,
+            when,
+        } => {
+            let names: Vec<String> = strings.iter().map(|&string| string_name(string, sheet)).collect();
+            let evidence = [
+                ("count", Arg::from(strings.len())),
+                ("strings", Arg::from(names.join(", "))),
+                ("months", Arg::from(from_to(*months))),
+                ("usual", Arg::from(from_to(*usual))),
+            ];
+            (
+                say(Key::FoundOld, &[("material", Arg::from(name.as_str()))]),
+                say(Key::FoundOldEvidence, &evidence),
+                say(
+                    Key::FoundOldAction,
+                    &[
+                        ("count", Arg::from(strings.len())),
+                        ("when", Arg::from(when_said(*when, words))),
+                    ],
+                ),
+                say(Key::FoundOldDoubt, &[]),
+            )
+        }
+        Cause::Dull { db, when } => (
+            headed(Key::FoundDull),
+            say(Key::FoundDullEvidence, &[("db", Arg::from(format!("{db:.0}")))]),
+            say(Key::FoundDullAction, &[("when", Arg::from(when_said(*when, words)))]),
+            say(Key::FoundDullDoubt, &[]),
+        ),
         Cause::TooEarly { tunings } => (
             headed(Key::FoundTooEarly),
             say(Key::FoundTooEarlyEvidence, &[("count", Arg::from(*tunings))]),
@@ -217,6 +288,25 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
         action,
         doubt,
     }
+}
+
+/// When a string is to be replaced, as in `by 2026-12-19`.
+pub fn when_said(when: When, words: &Words) -> String {
+    let on = |key, day: Date| words.say(key, &[("date", Arg::from(day.to_string()))]);
+    match when {
+        When::Now => words.say(Key::PlanNow, &[]),
+        When::By(day) => on(Key::PlanBy, day),
+        When::After(day) => on(Key::PlanAfter, day),
+        When::Unknown => words.say(Key::PlanAsk, &[]),
+    }
+}
+
+/// `36`, or `24–36`.
+fn from_to((least, most): (u32, u32)) -> String {
+    if least == most {
+        return least.to_string();
+    }
+    format!("{least}–{most}")
 }
 
 /// The harpist's name of a string, as `5D`.

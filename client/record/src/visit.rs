@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use consort_proto::{Reading, StringNumber, Tolerance, Tuning};
 
-use crate::date::Moment;
-use crate::entry::{Climate, Concert, Event, Fitting, Heard, Place, Timbre};
+use crate::date::{Date, Moment};
+use crate::entry::{Climate, Concert, Deed, Event, Fitting, Heard, Place, Timbre};
 use crate::sheet::Sheet;
 use crate::shelf::{Length, Spoilt};
 
@@ -45,9 +45,23 @@ impl Life {
         }
     }
 
-    /// The newest fitting of `string`, if one is known.
+    /// The newest fitting of `string`, if it is known and all strings were not renewed since.
     pub fn fitted(&self, string: StringNumber) -> Option<&Fitting> {
-        self.fittings.iter().rev().find(|fitting| fitting.string == string)
+        let newest = self.fittings.iter().rev().find(|fitting| fitting.string == string);
+        newest.filter(|fitting| self.restrung().is_none_or(|on| fitting.on >= on))
+    }
+
+    /// The day on which `string` was put on, alone or with all others, if it is known.
+    pub fn put_on(&self, string: StringNumber) -> Option<Date> {
+        self.fitted(string)
+            .map(|fitting| fitting.on)
+            .or_else(|| self.restrung())
+    }
+
+    /// The newest day on which all strings were renewed.
+    fn restrung(&self) -> Option<Date> {
+        let renewed = self.events.iter().filter(|event| event.deed == Deed::Restrung);
+        renewed.map(|event| event.on).max()
     }
 }
 

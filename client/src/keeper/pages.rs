@@ -205,6 +205,7 @@ mod tests {
             harp,
             tag: "tag".to_owned(),
             recorded: None,
+            place: None,
         };
         let (told, mut said) = mpsc::channel(8);
         let keeper = Keeper::start(book, told).expect("a thread");

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 use consort_proto::{Note, StringNumber};
-use consort_record::Sheet;
+use consort_record::{Moment, Sheet};
 
 use super::NotDone;
 use super::shelf::ShelfOrder;
@@ -36,7 +36,11 @@ pub enum RecordOrder {
     /// Say what is wrong and what to do.
     Findings,
     /// Say how each string is usually found.
-    Strings,
+    Strings {
+        /// Draw the whole harp into this file (SVG).
+        #[arg(long, value_name = "FILE")]
+        plot: Option<PathBuf>,
+    },
     /// One string's history.
     History {
         /// As harpists name it, as in 5D, or its number from the top.
@@ -123,7 +127,7 @@ pub enum RecordOrder {
         #[arg(default_value = "concert")]
         name: String,
     },
-    /// Write down the room's temperature and humidity, now.
+    /// Write down the room's temperature and humidity, of now or another moment.
     Room {
         /// Degrees Celsius.
         #[arg(long, value_name = "DEGREES", allow_hyphen_values = true)]
@@ -131,6 +135,9 @@ pub enum RecordOrder {
         /// Relative humidity.
         #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
         humidity: Option<f64>,
+        /// Another moment than now, as in 2026-11-25T19:30:00Z; what was noted for it is replaced.
+        #[arg(long, value_name = "MOMENT")]
+        at: Option<Moment>,
     },
     /// Say what belongs to the harp for good.
     Harp {
@@ -143,10 +150,20 @@ pub enum RecordOrder {
         /// The day it was made.
         #[arg(long, value_name = "DAY")]
         made: Option<String>,
+        /// Replace nothing unbroken within so many days before a concert.
+        #[arg(long, value_name = "DAYS")]
+        concert_days: Option<u32>,
     },
     /// The string shelf: lengths in stock, what was cut from them, what to buy.
     #[command(subcommand)]
     Shelf(ShelfOrder),
+    /// List what was written down, the newest day first.
+    Written,
+    /// Take something out that was written down; `undo` brings it back.
+    TakeOut {
+        /// As `written` lists it, as in "5D, put on on 2026-11-25".
+        entry: String,
+    },
     /// Take back the last thing that was written down.
     Undo,
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use consort_analysis::Doubt;
 use consort_proto::{Harp, Reading, SampleRate, StringNumber, Tolerance, Tuning};
-use consort_record::check::{Check, Stage, Taken};
+use consort_record::check::{Check, PLACE, Stage, Taken};
 use consort_record::regulation::{self, StepError};
 use consort_record::telling::string_name;
 use consort_record::{Chronicle, Heard, Moment, Place, Visit};
@@ -25,8 +25,6 @@ use crate::sound::input;
 use crate::sound::recording::Recording;
 use crate::{capture, say};
 
-/// Where a tuning took place that was a check.
-const PLACE: &str = "regulation check";
 /// A check that was begun within so many seconds goes on; an older one is made anew.
 const GOES_ON_S: i64 = 12 * 3_600;
 /// The ring is emptied this often, and without sound for so long there will be none.
@@ -38,7 +36,9 @@ struct Run<'a> {
     store: &'a mut Store,
     kept: Kept,
     tuning: Tuning,
-    id: TuningId,
+    /// When it began, and where it stands in the record once anything was heard.
+    begun: Moment,
+    id: Option<TuningId>,
     check: Check,
     words: Words,
     /// The newest reading's milliseconds: no two are of one moment.
@@ -62,13 +62,15 @@ pub(super) fn carry_out(
     if check.stage().is_none() {
         return Ok(vec![words.say(Key::CheckNothing, &[])]);
     }
-    let place = Place::new(PLACE).unwrap_or_default();
-    let id = store.begin_tuning(kept.id, at, &place, &tuning, &Tolerance::default())?;
+    if let Some(why) = store.only_read() {
+        return Err(why.into());
+    }
     let mut run = Run {
         store,
         kept,
         tuning,
-        id,
+        begun: at,
+        id: None,
         check,
         words,
         last_ms: 0,
@@ -181,7 +183,16 @@ impl Run<'_> {
             reading,
             timbre: None,
         };
-        self.store.hear(self.kept.id, self.id, self.last_ms, &heard)?;
+        let id = match self.id {
+            Some(id) => id,
+            None => {
+                let place = Place::new(PLACE).unwrap_or_default();
+                let (harp, at, tolerance) = (self.kept.id, self.begun, Tolerance::default());
+                let id = self.store.begin_tuning(harp, at, &place, &self.tuning, &tolerance)?;
+                *self.id.insert(id)
+            }
+        };
+        self.store.hear(self.kept.id, id, self.last_ms, &heard)?;
         let args = [
             ("string", Arg::from(string_name(string, &self.kept.sheet))),
             ("hz", Arg::from(format!("{:.2}", answer.hz.get()))),

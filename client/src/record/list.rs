@@ -3,20 +3,20 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use consort_proto::{Cents, StringNumber};
-use consort_record::telling::{about_name, string_name};
-use consort_record::{About, Date, Life, Replacement, Rules, When, Why, plan as restring, tell};
+use consort_proto::{Cents, Scheme, StringNumber};
+use consort_record::telling::{about_name, string_name, when_said};
+use consort_record::{About, Date, Life, Replacement, Rules, Visit, Why, plan as restring, tell};
 use consort_record_store::csv::{List, line};
 use consort_record_store::{Point, RecordError, Store, TuningId};
 use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
-use super::{Form, NotDone, Read, save};
+use super::{Form, NotDone, Read, save, write};
 
 /// The harps of the record.
 pub(super) fn harps(store: &Store, form: Form) -> Result<Vec<String>, NotDone> {
     let mut lines = match form {
-        Form::Csv => vec!["harp,strings,pins,player,made,tunings".to_owned()],
+        Form::Csv => vec!["harp,strings,pins,player,made,tunings,concert_days".to_owned()],
         Form::Text | Form::Json => Vec::new(),
     };
     let harps = store.harps()?;
@@ -39,10 +39,12 @@ pub(super) fn harps(store: &Store, form: Form) -> Result<Vec<String>, NotDone> {
                 sheet.player.word(),
                 &made.unwrap_or_default(),
                 &tunings.to_string(),
+                &sheet.concert_days.to_string(),
             ]),
             Form::Json => json!({
                 "harp": sheet.harp.name(), "strings": sheet.harp.len(), "pins": sheet.pins.word(),
                 "player": sheet.player.word(), "made": made, "tunings": tunings,
+                "concert_days": sheet.concert_days,
             })
             .to_string(),
         });
@@ -140,6 +142,26 @@ pub(super) fn usual(life: &Life) -> BTreeMap<StringNumber, Usual> {
         .collect()
 }
 
+/// What a person wrote down, the newest day first.
+pub(super) fn written(life: &Life, form: Form) -> Vec<String> {
+    let words = Words::english();
+    let entries = write::entries(life);
+    let mut lines = match form {
+        Form::Csv => vec!["on,kind,says".to_owned()],
+        Form::Text if entries.is_empty() => vec![words.say(Key::WrittenNothing, &[])],
+        Form::Text | Form::Json => Vec::new(),
+    };
+    lines.extend(entries.iter().map(|entry| {
+        let (on, says) = (entry.on().to_string(), write::in_words(entry, &life.sheet, &words));
+        match form {
+            Form::Text => says,
+            Form::Csv => line(&[&on, entry.kind(), &says]),
+            Form::Json => json!({ "on": on, "kind": entry.kind(), "says": says }).to_string(),
+        }
+    }));
+    lines
+}
+
 /// How each string is usually found.
 pub(super) fn strings(life: &Life, form: Form) -> Vec<String> {
     let mut lines = match form {
@@ -167,7 +189,7 @@ pub(super) fn strings(life: &Life, form: Form) -> Vec<String> {
 pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form: Form) -> Vec<String> {
     let name = string_name(string, &life.sheet);
     let mut lines = match form {
-        Form::Csv => vec!["at,string,harp_name,hz,sigma_cents,cents,as".to_owned()],
+        Form::Csv => vec!["at,string,harp_name,hz,sigma_cents,cents,as,a4_hz,temperament,place".to_owned()],
         Form::Text | Form::Json => Vec::new(),
     };
     let first_of = |place: usize, tuning: TuningId| place == 0 || points[place - 1].tuning != tuning;
@@ -179,21 +201,40 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
             (false, true) => "left",
             (false, false) => "",
         };
-        let cents = cents_of(point, life, string);
+        let visit = visit_of(point, life);
+        let cents = visit.and_then(|visit| cents_of(point, visit, life, string));
+        let a4 = visit.map(|visit| visit.tuning.a4.hz().get());
+        let temperament = visit
+            .and_then(|visit| visit.tuning.temperament.scheme())
+            .map(Scheme::word);
+        let place = visit.map_or("", |visit| visit.place.as_str());
         let (hz, sigma) = (point.reading.hz.get(), point.reading.sigma.0);
         lines.push(match form {
             Form::Text => {
                 let off = cents.map_or_else(|| "no target".to_owned(), |cents| format!("{:+.1} cents", cents.0));
+                let role = if place.is_empty() {
+                    role.to_owned()
+                } else {
+                    format!("{role:<14}  {place}")
+                };
                 format!("{}  {hz:>8.2} Hz  {off:>13}  {role}", point.at)
             }
-            Form::Csv => format!(
-                "{},{string},{name},{hz},{sigma},{},{role}",
-                point.at,
-                cents.map_or_else(String::new, |cents| format!("{:.3}", cents.0))
-            ),
+            Form::Csv => line(&[
+                &point.at.to_string(),
+                &string.to_string(),
+                &name,
+                &hz.to_string(),
+                &sigma.to_string(),
+                &cents.map_or_else(String::new, |cents| format!("{:.3}", cents.0)),
+                role,
+                &a4.map_or_else(String::new, |a4| a4.to_string()),
+                temperament.unwrap_or("own"),
+                place,
+            ]),
             Form::Json => json!({
                 "at": point.at.to_string(), "string": string.get(), "harp_name": name, "hz": hz,
                 "sigma_cents": sigma, "cents": cents.map(|cents| cents.0), "as": role,
+                "a4_hz": a4, "temperament": temperament.unwrap_or("own"), "place": place,
             })
             .to_string(),
         });
@@ -201,10 +242,14 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
     lines
 }
 
-/// How far a reading lies above the target of the tuning that it belongs to: the last that began before it.
-fn cents_of(point: &Point, life: &Life, string: StringNumber) -> Option<Cents> {
+/// The tuning that a reading belongs to: the last that began before it.
+fn visit_of<'a>(point: &Point, life: &'a Life) -> Option<&'a Visit> {
     let after = life.visits.partition_point(|visit| visit.at <= point.at);
-    let visit = life.visits.get(after.checked_sub(1)?)?;
+    life.visits.get(after.checked_sub(1)?)
+}
+
+/// How far a reading lies above the target of the tuning of `visit`.
+fn cents_of(point: &Point, visit: &Visit, life: &Life, string: StringNumber) -> Option<Cents> {
     Some(
         point
             .reading
@@ -215,10 +260,7 @@ fn cents_of(point: &Point, life: &Life, string: StringNumber) -> Option<Cents> {
 
 /// The restring plan.
 pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<String> {
-    let rules = Rules {
-        regulation,
-        ..Rules::default()
-    };
+    let rules = Rules::of(&read.life.sheet, regulation);
     let plan = restring(&read.chronicle, &read.life, &read.findings, read.today, &rules);
     let mut lines = match form {
         Form::Csv => vec!["string,harp_name,packet,fitted,why,when".to_owned()],
@@ -294,13 +336,7 @@ pub(super) fn reasons(entry: &Replacement, words: &Words) -> (String, String) {
         Why::Dull { db } => words.say(Key::PlanDull, &[("db", Arg::from(format!("{db:.0}")))]),
         Why::Unknown => words.say(Key::PlanUnknown, &[]),
     };
-    let when = match entry.when {
-        When::Now => words.say(Key::PlanNow, &[]),
-        When::By(day) => words.say(Key::PlanBy, &[("date", Arg::from(day.to_string()))]),
-        When::After(day) => words.say(Key::PlanAfter, &[("date", Arg::from(day.to_string()))]),
-        When::Unknown => words.say(Key::PlanAsk, &[]),
-    };
-    (why, when)
+    (why, when_said(entry.when, words))
 }
 
 /// Writes everything, or one list, into `file`.

@@ -51,7 +51,7 @@ struct Asked {
     regulation: Option<String>,
     /// The picture that the page has.
     since: Option<String>,
-    /// A string's number or name.
+    /// A string's number or name; the drawing is of the whole harp without it.
     string: Option<String>,
     /// How wide the drawing is to be, pixels.
     wide: Option<f64>,
@@ -77,6 +77,7 @@ struct Typed {
     pins: Option<String>,
     player: Option<String>,
     made: Option<String>,
+    concert_days: Option<String>,
     yields: Option<String>,
 }
 
@@ -189,15 +190,24 @@ async fn plot(State(live): State<Live>, Query(asked): Query<Asked>) -> Response 
     let in_file = asked.file.is_some();
     let drawn = live.with(move |open, heard| {
         let kept = open.kept(asked.harp.as_deref(), heard)?;
-        let string = args::string(asked.string.as_deref().unwrap_or("1"), &kept.sheet)?;
+        let string = asked
+            .string
+            .as_deref()
+            .map(|word| args::string(word, &kept.sheet))
+            .transpose()?;
         let read = open.read(&kept)?;
         let wide = asked.wide.filter(|wide| wide.is_finite()).unwrap_or(Drawn::FILE.wide);
         let drawn = Drawn {
             wide: wide.clamp(320.0, 1_200.0),
             in_file,
         };
-        let svg = plot::history(&read.life, string, drawn, &read.words);
-        Ok((svg, format!("{}.svg", shown::name(string, read))))
+        Ok(match string {
+            Some(string) => (
+                plot::history(&read.life, string, drawn, &read.words),
+                format!("{}.svg", shown::name(string, read)),
+            ),
+            None => (plot::harp(&read.life, drawn, &read.words), "harp.svg".to_owned()),
+        })
     });
     match drawn.await {
         Ok((svg, name)) => file(in_file.then_some(name), "image/svg+xml", svg),
@@ -270,16 +280,18 @@ impl Typed {
             "room" => RecordOrder::Room {
                 temperature: figure(self.temperature)?,
                 humidity: figure(self.humidity)?,
+                at: None,
             },
             "sheet" => RecordOrder::Harp {
                 pins: self.pins,
                 player: self.player,
                 made: self.made,
+                concert_days: whole(self.concert_days)?,
             },
             "bought" => RecordOrder::Shelf(ShelfOrder::Add {
                 name: self.name.unwrap_or_default(),
                 string: self.string.unwrap_or_default(),
-                yields: figure(self.yields)?.map_or(1, |yields| yields as u32),
+                yields: whole(self.yields)?.unwrap_or(1),
                 material: self.material,
                 gauge: figure(self.gauge)?,
                 bought: self.day,
@@ -288,6 +300,9 @@ impl Typed {
                 name: self.name.unwrap_or_default(),
                 note: self.note.unwrap_or_default(),
             }),
+            "taken-out" => RecordOrder::TakeOut {
+                entry: self.name.unwrap_or_default(),
+            },
             "undo" => RecordOrder::Undo,
             other => {
                 let shown: String = other.chars().take(40).collect();
@@ -311,6 +326,17 @@ fn figure(typed: Option<String>) -> Result<Option<f64>, NotDone> {
     parsed.transpose()
 }
 
+/// A typed number of things.
+fn whole(typed: Option<String>) -> Result<Option<u32>, NotDone> {
+    let parsed = typed.map(|typed| {
+        typed.trim().parse().map_err(|_| {
+            let shown: String = typed.chars().take(40).collect();
+            NotDone::Meaningless(format!("“{shown}” is not a whole number, as in 3"))
+        })
+    });
+    parsed.transpose()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -323,7 +349,7 @@ mod tests {
         };
         let room = order(r#"{"write":"room","temperature":"20,5"}"#).expect("an order");
         assert!(
-            matches!(room, RecordOrder::Room { temperature: Some(warm), humidity: None } if warm == 20.5),
+            matches!(room, RecordOrder::Room { temperature: Some(warm), humidity: None, .. } if warm == 20.5),
             "{room:?}"
         );
         for (text, says) in [
@@ -332,6 +358,7 @@ mod tests {
                 r#"{"write":"fitted","string":"3","day":"2026-11-25","gauge":"thick"}"#,
                 "“thick” is not a number",
             ),
+            (r#"{"write":"sheet","concert_days":"-3"}"#, "“-3” is not a whole number"),
             (r#"{"write":"sing"}"#, "“sing” is nothing that can be written down"),
         ] {
             let why = order(text).expect_err(text);

@@ -13,7 +13,9 @@ mod write;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use consort_record::{Cause, Chronicle, Date, Life, NotADate, look};
+use consort_proto::Harp;
+use consort_proto::harp_file::{self, HarpFileError};
+use consort_record::{Cause, Chronicle, Date, Finding, Life, NotADate, Rules, look, plan as restring, worn_out};
 use consort_record_store::{Kept, RecordError, Store, Whose};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
@@ -25,6 +27,7 @@ use plot::Drawn;
 use crate::choice::{self, NotAHarpChoice};
 use crate::keeper::now;
 use crate::start::RECORD;
+use crate::station::HARP_FILE;
 
 /// Why the record does not do what was asked.
 #[derive(Debug, thiserror::Error)]
@@ -33,6 +36,9 @@ pub(crate) enum NotDone {
     /// The harp is none.
     #[error(transparent)]
     Harp(#[from] NotAHarpChoice),
+    /// The harp cannot be remembered.
+    #[error("the harp cannot be remembered ({0}): give it another name")]
+    HarpFile(#[from] HarpFileError),
     /// There is no usual place for data.
     #[error(transparent)]
     Folder(#[from] FolderError),
@@ -128,15 +134,28 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
     let of = args.of.as_deref();
     let today = today();
     match &args.order {
-        RecordOrder::Begin { name } => write::begin(store, choice::harp(harp)?.harp, name.as_deref()),
+        RecordOrder::Begin { name } => {
+            let begun = write::begin(store, begun_of(store, harp)?, name.as_deref())?;
+            // Its first tuning comes next: the station takes it for the harp that it hears.
+            save(&store.path().with_file_name(HARP_FILE), &harp_file::write(&begun)?)?;
+            let name = [("name", consort_words::Arg::from(begun.name()))];
+            Ok(match form {
+                Form::Text => vec![Words::english().say(Key::RecordBegun, &name)],
+                Form::Csv | Form::Json => Vec::new(),
+            })
+        }
         RecordOrder::Harps => list::harps(store, form),
         RecordOrder::Findings => {
             let kept = store.harp(of)?;
             Ok(list::findings(&told(store, &kept, today)?, form))
         }
-        RecordOrder::Strings => {
+        RecordOrder::Strings { plot } => {
             let kept = store.harp(of)?;
-            Ok(list::strings(&store.life(&kept, Some(list::USUAL_OF))?, form))
+            let life = store.life(&kept, Some(list::USUAL_OF))?;
+            if let Some(file) = plot {
+                save(file, &plot::harp(&life, Drawn::FILE, &Words::english()))?;
+            }
+            Ok(list::strings(&life, form))
         }
         RecordOrder::History { string, plot } => {
             let kept = store.harp(of)?;
@@ -147,7 +166,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
             }
             Ok(list::history(
                 &store.history(kept.id, string)?,
-                &store.life(&kept, None)?,
+                &store.outline(&kept)?,
                 string,
                 form,
             ))
@@ -173,7 +192,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
                 file: file.clone(),
                 cause,
             })?;
-            write::import(store, of, (file, &text), whose, today)
+            write::import(store, of, (file, &text), whose, (today, form))
         }
         RecordOrder::Check { files, input } => {
             let kept = store.harp(of)?;
@@ -182,6 +201,10 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         RecordOrder::Steps => {
             let kept = store.harp(of)?;
             check::steps(&told(store, &kept, today)?, form)
+        }
+        RecordOrder::Written => {
+            let kept = store.harp(of)?;
+            Ok(list::written(&store.outline(&kept)?, form))
         }
         RecordOrder::Shelf(order) => shelf::carry_out(store, of, order, (today, form)),
         other => write::carry_out(store, of, other, (today, form)),
@@ -193,7 +216,7 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
 struct Read {
     life: Life,
     chronicle: Chronicle,
-    findings: Vec<consort_record::Finding>,
+    findings: Vec<Finding>,
     words: Words,
     today: Date,
     /// Why there are no findings, if there are none.
@@ -209,12 +232,15 @@ fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
         // What a string sounds like is heard in one tuning; how it moves is not.
         findings.retain(|finding| matches!(finding.cause, Cause::FalseString { .. }));
     }
-    let nothing = match (findings.is_empty(), life.visits.len()) {
-        (false, _) => None,
-        (true, few) if few < TUNINGS_MIN => {
-            Some(words.say(Key::FoundFewTunings, &[("count", consort_words::Arg::from(few))]))
-        }
-        (true, _) => Some(words.say(Key::FoundNothing, &[])),
+    let heard_of = !findings.is_empty();
+    let plan = restring(&chronicle, &life, &findings, today, &Rules::of(&life.sheet, None));
+    findings.extend(worn_out(&plan, &life, today));
+    findings.sort_by_key(Finding::order);
+    let nothing = match life.visits.len() {
+        _ if heard_of => None,
+        few if few < TUNINGS_MIN => Some(words.say(Key::FoundFewTunings, &[("count", consort_words::Arg::from(few))])),
+        _ if findings.is_empty() => Some(words.say(Key::FoundNothing, &[])),
+        _ => None,
     };
     Ok(Read {
         life,
@@ -236,6 +262,26 @@ fn save(file: &Path, text: &str) -> Result<(), NotDone> {
     half_made.push(".new");
     fs::write(&half_made, text).map_err(unwritten)?;
     fs::rename(&half_made, file).map_err(unwritten)
+}
+
+/// The harp that `word` chooses for a new record; without a word the one that this station heard last.
+fn begun_of(store: &Store, word: Option<&str>) -> Result<Harp, NotDone> {
+    let data = store.path().parent().unwrap_or(Path::new("."));
+    if let Some(word) = word {
+        return Ok(choice::harp_here(word, data)?.harp);
+    }
+    let kept = fs::read_to_string(data.join(HARP_FILE)).ok();
+    match kept.and_then(|text| harp_file::parse(&text).ok()) {
+        Some(harp) => Ok(harp),
+        None => Ok(choice::harp(None)?.harp),
+    }
+}
+
+/// The harp that the record in the folder `data` calls `name`, in small or large letters.
+pub(crate) fn harp_called(data: &Path, name: &str) -> Option<Harp> {
+    let path = data.join(RECORD);
+    let store = path.is_file().then(|| Store::open(&path).ok()).flatten()?;
+    Some(store.harp(Some(name)).ok()?.sheet.harp)
 }
 
 fn today() -> Date {

@@ -4,6 +4,7 @@ use consort_pages::RecordSteps;
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
 use consort_record::{About, Replacement, Rules, Why, plan as restring, tell};
+use consort_words::{Arg, Key};
 
 use super::plot::{self, Drawn};
 use super::{Read, list, shown};
@@ -20,17 +21,24 @@ const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem
 pub(super) fn page(read: &Read, tunings: usize) -> String {
     let sheet = &read.life.sheet;
     let name = escaped(sheet.harp.name());
+    let head = |key| escaped(&read.words.say(key, &[]));
+    let title = escaped(
+        &read
+            .words
+            .say(Key::PrintedTitle, &[("harp", Arg::from(sheet.harp.name()))]),
+    );
     let mut html = format!(
         "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
          <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>Record – {name}</title><style>{STYLE}</style></head>\n<body><main>\n<h1>{name}</h1>\n<p>{} · {}</p>\n",
+         <title>{title}</title><style>{STYLE}</style></head>\n<body><main>\n<h1>{name}</h1>\n<p>{} · {}</p>\n",
         escaped(&shown::about(tunings, read)),
         read.today
     );
-    html.push_str("<section><h2>Findings</h2>\n");
+    html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedFindings)));
     if let Some(nothing) = &read.nothing {
         html.push_str(&format!("<p>{}</p>\n", escaped(nothing)));
-    } else {
+    }
+    if !read.findings.is_empty() {
         html.push_str("<ol>\n");
         for finding in &read.findings {
             let told = tell(finding, sheet, &read.words);
@@ -44,7 +52,7 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
         }
         html.push_str("</ol>\n");
     }
-    html.push_str("</section>\n<section><h2>How each string is usually found</h2>\n");
+    html.push_str(&format!("</section>\n<section><h2>{}</h2>\n", head(Key::PrintedUsual)));
     html.push_str(&plot::harp(&read.life, Drawn::FILE, &read.words));
     html.push_str("</section>\n");
     for string in shown(read) {
@@ -57,22 +65,22 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
         &read.life,
         &read.findings,
         read.today,
-        &Rules::default(),
+        &Rules::of(sheet, None),
     );
     if !plan.is_empty() {
-        html.push_str("<section><h2>Strings to replace</h2>\n");
+        html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedPlan)));
         let known: Vec<_> = plan.iter().filter(|entry| entry.why != Why::Unknown).collect();
         if !known.is_empty() {
             html.push_str(&plan_of(&known, read));
         }
-        let caution = read.words.say(consort_words::Key::PlanCaution, &[]);
+        let caution = read.words.say(Key::PlanCaution, &[]);
         for sentence in list::of_unknown_age(&plan, read).iter().chain([&caution]) {
             html.push_str(&format!("<p>{}</p>\n", escaped(sentence)));
         }
         html.push_str("</section>\n");
     }
     if let Some(steps) = shown::steps(read) {
-        html.push_str(&table_of(&steps));
+        html.push_str(&table_of(&steps, &head(Key::PrintedSteps)));
     }
     html.push_str("</main></body></html>\n");
     html
@@ -80,9 +88,9 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
 
 /// The strings to replace as a table.
 fn plan_of(entries: &[&Replacement], read: &Read) -> String {
-    let mut html = "<table><thead><tr><th scope=\"col\">String</th><th scope=\"col\">Put on</th>\
-        <th scope=\"col\">Why</th><th scope=\"col\">When</th></tr></thead><tbody>\n"
-        .to_owned();
+    let heads = [Key::PrintedString, Key::PrintedPutOn, Key::PrintedWhy, Key::PrintedWhen];
+    let heads = heads.map(|key| format!("<th scope=\"col\">{}</th>", escaped(&read.words.say(key, &[]))));
+    let mut html = format!("<table><thead><tr>{}</tr></thead><tbody>\n", heads.join(""));
     for entry in entries {
         let (why, when) = list::reasons(entry, &read.words);
         html.push_str(&format!(
@@ -97,15 +105,15 @@ fn plan_of(entries: &[&Replacement], read: &Read) -> String {
     html
 }
 
-/// The table of discs or levers, for the technician.
-fn table_of(steps: &RecordSteps) -> String {
+/// The table of discs or levers under `head`, for the technician.
+fn table_of(steps: &RecordSteps, head: &str) -> String {
     let heads: Vec<String> = steps
         .letters
         .iter()
         .map(|letter| format!("<th scope=\"col\">{letter}</th>"))
         .collect();
     let mut html = format!(
-        "<section><h2>Discs and levers</h2>\n<table><thead><tr><td></td>{}</tr></thead><tbody>\n",
+        "<section><h2>{head}</h2>\n<table><thead><tr><td></td>{}</tr></thead><tbody>\n",
         heads.join("")
     );
     for row in &steps.rows {

@@ -115,10 +115,7 @@ pub(super) fn carry_out(
 }
 
 fn needs_of(read: &Read, regulation: Option<&str>) -> Result<Vec<Need>, NotDone> {
-    let rules = Rules {
-        regulation: regulation.map(str::parse).transpose()?,
-        ..Rules::default()
-    };
+    let rules = Rules::of(&read.life.sheet, regulation.map(str::parse).transpose()?);
     let plan = plan(&read.chronicle, &read.life, &read.findings, read.today, &rules);
     Ok(needs(&read.life, &plan, &shelf(&read.life, &read.findings)))
 }

@@ -11,13 +11,11 @@ use consort_record::regulation::{self, StepError};
 use consort_record::shelf::{needs, shelf as on_shelf};
 use consort_record::telling::string_name;
 use consort_record::{About, Date, Replacement, Rules, When, Why, plan as restring, plan::usual_months, tell};
-use consort_record_store::{Entry, Kept, RecordError, Store};
+use consort_record_store::{Kept, RecordError, Store};
 use consort_words::{Arg, Key};
 
 use super::{Read, list, shelf, write};
 
-/// Entries that are shown as written down lately.
-const LATELY: usize = 8;
 /// Days in a month, in the mean.
 const MONTH_DAYS: f64 = 30.44;
 
@@ -31,10 +29,7 @@ pub(super) fn page(
 ) -> Result<RecordPage, RecordError> {
     let (sheet, words) = (&kept.sheet, &read.words);
     let harps = store.harps()?.into_iter();
-    let rules = Rules {
-        regulation,
-        ..Rules::default()
-    };
+    let rules = Rules::of(&read.life.sheet, regulation);
     let plan = restring(&read.chronicle, &read.life, &read.findings, read.today, &rules);
     let mut plan_says: Vec<String> = list::of_unknown_age(&plan, read).into_iter().collect();
     if plan.iter().any(|entry| entry.why != Why::Unknown) {
@@ -69,6 +64,7 @@ pub(super) fn page(
         pins: sheet.pins.word(),
         player: sheet.player.word(),
         made: sheet.made.map(|day| day.to_string()),
+        concert_days: sheet.concert_days,
         today: read.today.to_string(),
     })
 }
@@ -135,8 +131,8 @@ fn strings(read: &Read) -> Vec<RecordString> {
         if let Some(headline) = headline {
             says = format!("{says} {headline}.");
         }
-        let served = life.fitted(number).map(|fitting| {
-            let months = f64::from(read.today.days_since(fitting.on)) / MONTH_DAYS;
+        let served = life.put_on(number).map(|on| {
+            let months = f64::from(read.today.days_since(on)) / MONTH_DAYS;
             (months / f64::from(usual_months(string, life.sheet.player)) * 100.0).round() / 100.0
         });
         RecordString {
@@ -250,14 +246,8 @@ pub(super) fn cents_of(step: &StepError) -> String {
 /// What a person wrote down, newest first.
 fn written(read: &Read) -> Vec<String> {
     let life = &read.life;
-    let mut entries: Vec<Entry> = life.fittings.iter().cloned().map(Entry::Fitting).collect();
-    entries.extend(life.events.iter().cloned().map(Entry::Event));
-    entries.extend(life.concerts.iter().cloned().map(Entry::Concert));
-    entries.extend(life.lengths.iter().cloned().map(Entry::Length));
-    entries.extend(life.spoilt.iter().cloned().map(Entry::Spoilt));
-    entries.sort_by_key(|entry| std::cmp::Reverse(entry.on()));
-    let lately = entries.iter().take(LATELY);
-    lately
+    write::entries(life)
+        .iter()
         .map(|entry| write::in_words(entry, &life.sheet, &read.words))
         .collect()
 }

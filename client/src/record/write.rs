@@ -4,9 +4,10 @@ use std::path::{Path, PathBuf};
 
 use consort_proto::{Harp, Material, StringNumber};
 use consort_record::telling::string_name;
-use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Pins, Player, Sheet, entry};
-use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
+use consort_record::{Climate, Concert, Date, Deed, Event, Fitting, Life, Pins, Player, Sheet, entry};
+use consort_record_store::{Entry, Imported, Kept, RecordError, Store, Undone, Whose};
 use consort_words::{Arg, Key, Words};
+use serde_json::json;
 
 use super::args::{self, RecordOrder};
 use super::{Form, NotDone, now};
@@ -61,30 +62,44 @@ pub(super) fn carry_out(
                 ))
             })?;
             let note = entry::text(note).map_err(RecordError::from)?;
-            store.write(
-                &kept,
-                &Entry::Event(Event {
-                    on: day.parse()?,
-                    deed,
-                    note,
-                }),
-                today,
-            )?;
+            let event = Event {
+                on: day.parse()?,
+                deed,
+                note,
+            };
+            let next = advice(&event, &kept.sheet, today);
+            store.write(&kept, &Entry::Event(event), today)?;
+            return Ok(match form {
+                Form::Text => next,
+                Form::Csv | Form::Json => Vec::new(),
+            });
         }
         RecordOrder::Concert { day, name } => {
             let name = entry::text(name).map_err(RecordError::from)?;
             store.write(&kept, &Entry::Concert(Concert { on: day.parse()?, name }), today)?;
         }
-        RecordOrder::Room { temperature, humidity } => {
+        RecordOrder::Room {
+            temperature,
+            humidity,
+            at,
+        } => {
             if temperature.is_none() && humidity.is_none() {
                 return Err(NotDone::Meaningless(
                     "nothing is said of the room: give --temperature, --humidity or both".to_owned(),
                 ));
             }
-            let climate = Climate::new(now(), *temperature, *humidity).map_err(RecordError::from)?;
+            let at = at.unwrap_or_else(now);
+            kept.sheet.admits(at.date(), None, today).map_err(RecordError::from)?;
+            let climate = Climate::new(at, *temperature, *humidity).map_err(RecordError::from)?;
             store.note_climate(kept.id, &climate)?;
         }
-        RecordOrder::Harp { pins, player, made } => {
+        RecordOrder::Harp {
+            pins,
+            player,
+            made,
+            concert_days,
+        } => {
+            let concert_days = concert_days.map(entry::concert_days).transpose();
             let sheet = Sheet {
                 pins: pins.as_deref().and_then(Pins::from_word).unwrap_or(kept.sheet.pins),
                 player: player
@@ -92,6 +107,9 @@ pub(super) fn carry_out(
                     .and_then(Player::from_word)
                     .unwrap_or(kept.sheet.player),
                 made: made.as_deref().map(str::parse).transpose()?.or(kept.sheet.made),
+                concert_days: concert_days
+                    .map_err(RecordError::from)?
+                    .unwrap_or(kept.sheet.concert_days),
                 harp: kept.sheet.harp.clone(),
             };
             if let Some(made) = sheet.made {
@@ -99,17 +117,19 @@ pub(super) fn carry_out(
             }
             store.change_sheet(kept.id, &sheet)?;
         }
+        RecordOrder::TakeOut { entry } => {
+            let taken = take_out(store, &kept, entry)?;
+            return Ok(vec![said(&taken, &kept.sheet, form)?]);
+        }
         RecordOrder::Undo => {
             let undone = store.undo(kept.id)?;
-            return Ok(vec![match form {
-                Form::Json => undone.json()?,
-                Form::Text | Form::Csv => undone_in_words(&undone, &kept.sheet),
-            }]);
+            return Ok(vec![said(&undone, &kept.sheet, form)?]);
         }
         RecordOrder::Begin { .. }
         | RecordOrder::Harps
         | RecordOrder::Findings
-        | RecordOrder::Strings
+        | RecordOrder::Strings { .. }
+        | RecordOrder::Written
         | RecordOrder::History { .. }
         | RecordOrder::Plan { .. }
         | RecordOrder::Shelf(_)
@@ -141,6 +161,56 @@ fn bring_up(fitting: &Fitting, sheet: &Sheet, today: Date) -> Vec<String> {
         words.say(Key::FittedSteps, std::slice::from_ref(&string)),
         words.say(Key::FittedThen, &[string, ("date", Arg::from(holds.to_string()))]),
     ]
+}
+
+/// What to mind after something that was done lately; nothing after what is long past.
+fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
+    if today.days_since(event.on) > HOLDS_DAYS {
+        return Vec::new();
+    }
+    let key = match (event.deed, sheet.pins) {
+        (Deed::Moved, _) => Key::DidMoved,
+        (Deed::Restrung, _) => Key::DidRestrung,
+        (Deed::PinPushed(_), Pins::Tapered) => Key::DidPinPushed,
+        (Deed::PinPushed(_), Pins::Threaded) => Key::DidPinPushedThreaded,
+        (Deed::Regulated | Deed::Remark(_), _) => return Vec::new(),
+    };
+    vec![Words::english().say(key, &[])]
+}
+
+/// Takes out the entry that a person reads as `wanted`.
+fn take_out(store: &mut Store, kept: &Kept, wanted: &str) -> Result<Undone, NotDone> {
+    let (words, life) = (Words::english(), store.outline(kept)?);
+    let entry = entries(&life)
+        .into_iter()
+        .find(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim())
+        .ok_or_else(|| {
+            let shown: String = wanted.chars().take(60).collect();
+            NotDone::Meaningless(format!(
+                "nothing that is written down reads “{shown}”: name it as “record written” lists it"
+            ))
+        })?;
+    store.take_out(kept, &entry)?;
+    Ok(Undone::Written(entry))
+}
+
+/// What a person wrote down, the newest day first.
+pub(super) fn entries(life: &Life) -> Vec<Entry> {
+    let mut entries: Vec<Entry> = life.fittings.iter().cloned().map(Entry::Fitting).collect();
+    entries.extend(life.events.iter().cloned().map(Entry::Event));
+    entries.extend(life.concerts.iter().cloned().map(Entry::Concert));
+    entries.extend(life.lengths.iter().cloned().map(Entry::Length));
+    entries.extend(life.spoilt.iter().cloned().map(Entry::Spoilt));
+    entries.sort_by_key(|entry| std::cmp::Reverse(entry.on()));
+    entries
+}
+
+/// What was taken back, in the form that was asked for.
+fn said(undone: &Undone, sheet: &Sheet, form: Form) -> Result<String, RecordError> {
+    match form {
+        Form::Json => undone.json(),
+        Form::Text | Form::Csv => Ok(undone_in_words(undone, sheet)),
+    }
 }
 
 /// What was taken back, as a person reads it.
@@ -178,14 +248,18 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
     let named = |string| ("string", Arg::from(string_name(string, sheet)));
     match entry {
         Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
-        Entry::Event(event) => match event.deed {
-            Deed::Restrung => words.say(Key::UndoneRestrung, &[date(event.on)]),
-            Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
-            Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
-            Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
-            Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
-            Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
-        },
+        Entry::Event(event) => noted(
+            &event.note,
+            words,
+            match event.deed {
+                Deed::Restrung => words.say(Key::UndoneRestrung, &[date(event.on)]),
+                Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
+                Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
+                Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
+                Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
+                Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
+            },
+        ),
         Entry::Concert(concert) => {
             let name = ("name", Arg::from(concert.name.as_str()));
             words.say(Key::UndoneConcert, &[name, date(concert.on)])
@@ -196,13 +270,28 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
         }
         Entry::Spoilt(spoilt) => {
             let name = ("name", Arg::from(spoilt.length.as_str()));
-            words.say(Key::UndoneSpoilt, &[name, date(spoilt.on)])
+            noted(
+                &spoilt.note,
+                words,
+                words.say(Key::UndoneSpoilt, &[name, date(spoilt.on)]),
+            )
         }
     }
 }
 
-/// Begins the record of `harp`, called `name` if it is given.
-pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result<Vec<String>, NotDone> {
+/// `what` with her own words, if there are any.
+fn noted(note: &str, words: &Words, what: String) -> String {
+    if note.is_empty() {
+        return what;
+    }
+    words.say(
+        Key::UndoneNoted,
+        &[("what", Arg::from(what)), ("note", Arg::from(note))],
+    )
+}
+
+/// Begins the record of `harp`, called `name` if it is given; gives the harp by the name that it has there.
+pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result<Harp, NotDone> {
     let named = match name {
         Some(name) => Harp::new(name.trim().to_owned(), harp.kind(), harp.strings().to_vec())
             .map_err(|why| NotDone::Meaningless(why.to_string()))?,
@@ -211,8 +300,8 @@ pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result
     let random = ring::rand::generate::<[u8; 16]>(&ring::rand::SystemRandom::new())
         .map_err(|_| NotDone::Meaningless("the system gives no random numbers".to_owned()))?;
     let tag: String = random.expose().iter().map(|byte| format!("{byte:02x}")).collect();
-    store.add_harp(&tag, &Sheet::of(named))?;
-    Ok(Vec::new())
+    store.add_harp(&tag, &Sheet::of(named.clone()))?;
+    Ok(named)
 }
 
 /// Takes in the `text` of `file`: JSON, or a list as CSV.
@@ -221,7 +310,7 @@ pub(super) fn import(
     of: Option<&str>,
     (file, text): (&PathBuf, &str),
     whose: Whose<'_>,
-    today: Date,
+    (today, form): (Date, Form),
 ) -> Result<Vec<String>, NotDone> {
     let refused = |cause| NotDone::Import {
         file: file.clone(),
@@ -245,10 +334,19 @@ pub(super) fn import(
     } else {
         store.import(text, whose, today).map_err(refused)?
     };
-    Ok(vec![format!(
-        "new harps: {}, readings: {}, entries: {}",
-        imported.harps, imported.readings, imported.entries
-    )])
+    let Imported {
+        harps,
+        readings,
+        entries,
+    } = imported;
+    Ok(match form {
+        Form::Text => vec![format!("new harps: {harps}, readings: {readings}, entries: {entries}")],
+        Form::Csv => vec![
+            "harps,readings,entries".to_owned(),
+            format!("{harps},{readings},{entries}"),
+        ],
+        Form::Json => vec![json!({ "harps": harps, "readings": readings, "entries": entries }).to_string()],
+    })
 }
 
 /// The material called `word`; where none is said, that of the harp's `string`.

@@ -86,6 +86,13 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
     assert_eq!(usual.len(), 48);
     let history = record(&data, &["history", "3B", "--csv", "--plot", &folder.at("3B.svg")]);
     assert_eq!(history.len(), 19);
+    assert!(history[1].ends_with(",440,equal,home"), "{history:?}");
+    record(&data, &["strings", "--plot", &folder.at("harp.svg")]);
+    assert!(
+        fs::read_to_string(folder.at("harp.svg"))
+            .expect("a drawing")
+            .contains("Every string as it is usually found")
+    );
     assert!(
         fs::read_to_string(folder.at("3B.svg"))
             .expect("a drawing")
@@ -111,14 +118,17 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     let folder = Folder::new("record-hand");
     let data = folder.at("data");
     record(&data, &["--harp", "lever-34", "begin"]);
-    record(&data, &["did", "restrung", "2026-11-01"]);
-    assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
     record(
         &data,
         &["fitted", "4C", "2020-01-15", "--gauge", "1.02", "--length", "4C-a"],
     );
-    assert!(record(&data, &["plan", "--csv"])[1].ends_with("now"));
+    let plan = record(&data, &["plan", "--csv"]);
+    assert!(plan[1].contains(",4C,") && plan[1].ends_with("now"), "{plan:?}");
+    record(&data, &["did", "restrung", "2026-11-01"]);
+    assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
+    record(&data, &["undo"]);
     assert_eq!(record(&data, &["undo"]), ["Taken out again: 4C, put on on 2020-01-15"]);
+    record(&data, &["did", "restrung", "2026-11-01"]);
     record(&data, &["harp", "--pins", "threaded"]);
     let undone = &objects(&record(&data, &["undo", "--json"]))[0];
     assert_eq!(
@@ -139,6 +149,112 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     let read = |name: &str| fs::read_to_string(folder.at(name)).expect("a file");
     // What was taken out travels as such.
     assert_eq!(read("again.json"), read("backup.json"));
+}
+
+#[test]
+fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
+    let folder = Folder::new("record-old");
+    let data = folder.at("data");
+    record(&data, &["--harp", "lever-34", "begin"]);
+    record(&data, &["did", "restrung", "2015-11-01", "--note", "by the maker"]);
+    let when = |data: &str| {
+        let old = objects(&record(data, &["findings", "--json"]));
+        let nylon = old
+            .into_iter()
+            .find(|found| found["about"] == "Nylon strings")
+            .expect("old nylon");
+        (
+            nylon["cause"].clone(),
+            nylon["action"].as_str().expect("an action").to_owned(),
+        )
+    };
+    let (cause, action) = when(&data);
+    assert!(cause == "old" && action.contains("the longest first: now"), "{action}");
+    let said = record(&data, &["findings"]);
+    assert!(said[0].starts_with("Too early to say"), "{said:?}");
+    assert!(
+        said.iter().any(|line| line.contains("its age alone is no reason")),
+        "{said:?}"
+    );
+    let concert = {
+        let harps = objects(&record(&data, &["harps", "--json"]));
+        assert_eq!(harps[0]["concert_days"], 10);
+        // Twelve days from today, by the calendar of the machine that runs the test.
+        let days = std::time::SystemTime::now()
+            .duration_since(std::time::UNIX_EPOCH)
+            .expect("after 1970");
+        let on = consort_record::Date::from_days((days.as_secs() / 86_400) as i32 + 12);
+        on.to_string()
+    };
+    record(&data, &["concert", &concert]);
+    assert!(when(&data).1.contains("the longest first: now"));
+    record(&data, &["harp", "--concert-days", "14"]);
+    assert!(
+        when(&data).1.contains(&format!("after the concert on {concert}")),
+        "{:?}",
+        when(&data)
+    );
+    let page = folder.at("page.html");
+    record(&data, &["page", &page]);
+    assert!(
+        fs::read_to_string(&page)
+            .expect("a page")
+            .contains(&format!("after the concert on {concert}"))
+    );
+    // A check that cannot hear anything was none.
+    assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));
+    assert!(record(&data, &["harps"])[0].ends_with("tunings: 0"));
+    assert!(refused(&data, &["harp", "--concert-days", "99"]).contains("it is at most 60"));
+}
+
+#[test]
+fn anything_written_down_can_be_taken_out_and_put_back() {
+    let folder = Folder::new("record-out");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    assert_eq!(record(&data, &["written"]), ["Nothing is written down yet."]);
+    record(&data, &["fitted", "4C", "2020-01-15"]);
+    record(
+        &data,
+        &["did", "remark", "2021-02-01", "--string", "5D", "--note", "buzzes"],
+    );
+    record(&data, &["did", "regulated", "2022-03-01"]);
+    let all = [
+        "regulated on 2022-03-01",
+        "the remark of 2021-02-01 about 5D: “buzzes”",
+        "4C, put on on 2020-01-15",
+    ];
+    assert_eq!(record(&data, &["written"]), all);
+    assert_eq!(
+        record(&data, &["written", "--csv"])[3],
+        "2020-01-15,fitting,\"4C, put on on 2020-01-15\""
+    );
+    assert_eq!(
+        record(&data, &["take-out", all[2]]),
+        [format!("Taken out again: {}", all[2])]
+    );
+    assert_eq!(record(&data, &["written"]), all[..2]);
+    assert!(refused(&data, &["take-out", all[2]]).contains("nothing that is written down reads"));
+    assert_eq!(record(&data, &["undo"]), [format!("Back again: {}", all[2])]);
+    assert_eq!(record(&data, &["written"]), all);
+}
+
+#[test]
+fn what_was_done_lately_comes_with_what_to_mind() {
+    let folder = Folder::new("record-mind");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let days = std::time::SystemTime::now()
+        .duration_since(std::time::UNIX_EPOCH)
+        .expect("after 1970");
+    let today = consort_record::Date::from_days((days.as_secs() / 86_400) as i32).to_string();
+    let did = |words: &[&str]| record(&data, &[&["did"], words].concat()).join(" ");
+    assert!(did(&["moved", &today]).contains("leave the harp in no car and no unheated room overnight"));
+    assert!(did(&["restrung", &today]).contains("a whole tone below its pitch first"));
+    assert!(did(&["pin-pushed", &today, "--string", "4C"]).contains("Never hammer a pin"));
+    record(&data, &["harp", "--pins", "threaded"]);
+    assert!(did(&["pin-pushed", &today, "--string", "4D"]).contains("pushing them does harm"));
+    assert_eq!(did(&["moved", "2020-01-01"]), "");
 }
 
 #[test]
@@ -164,6 +280,8 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         (vec!["did", "painted", "2020-01-01"],        "nothing that can be done"),
         (vec!["room", "--humidity", "140"],           "a humidity of 140 % is none"),
         (vec!["room"],                                "nothing is said of the room"),
+        (vec!["room", "--humidity", "40", "--at", "2999-01-01T00:00:00Z"], "has not come yet"),
+        (vec!["harp", "--made", "2999-01-01"],        "has not come yet"),
         (vec!["import", "nowhere.json"],              "nowhere.json cannot be read"),
         (vec!["import", bad.as_str()],                "line 2, column humidity_percent: a humidity of 140 %"),
     ] {
@@ -293,7 +411,15 @@ fn the_station_writes_every_settled_reading_into_the_record() {
     let data = folder.at("data");
     let files = ["clean-22-cb4.flac", "clean-23-db4.flac"].map(|file| recordings().join(file));
     let output = program()
-        .args(["--data", &data, "--fast", "--until-end", "--input"])
+        .args([
+            "--data",
+            &data,
+            "--fast",
+            "--until-end",
+            "--place",
+            "The town hall",
+            "--input",
+        ])
         .args(&files)
         .args(ALONE)
         .output()
@@ -305,9 +431,69 @@ fn the_station_writes_every_settled_reading_into_the_record() {
     );
     let history = objects(&record(&data, &["history", "4C", "--json"]));
     assert_eq!(history.len(), 1);
+    assert_eq!(history[0]["place"], "The town hall");
     // The manifest says 60 cents sharp of an A of 442 Hz, which is 67.85 cents of 440 Hz.
     let cents = history[0]["cents"].as_f64().expect("cents");
     assert!((cents - 67.85).abs() < 1.0, "{cents}");
+}
+
+#[test]
+fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
+    let folder = Folder::new("record-begun");
+    let data = folder.at("data");
+    let begun = |words: &[&str]| {
+        let (code, lines, complaints) = told(&run(&[&["--data", &data, "record"], words].concat()));
+        assert_eq!(code, Some(0), "{complaints:?}");
+        assert!(lines[0].contains("takes it for the harp that it hears"), "{lines:?}");
+    };
+    let hear = |hour: u8, harp: &[&str]| {
+        let file = recordings().join("clean-22-cb4.flac");
+        let output = program()
+            .args(["--data", &data, "--fast", "--until-end", "--input"])
+            .arg(&file)
+            .args(ALONE)
+            // No two tunings begin at one moment, however fast the test is.
+            .args(["--recorded", &format!("2026-11-20T{hour:02}:00:00Z")])
+            .args(harp)
+            .output()
+            .expect("run");
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        record(&data, &["harps"])
+    };
+    begun(&["begin", "The walnut harp"]);
+    // The size is typed as the manual says, and it is still the same harp.
+    assert_eq!(
+        hear(8, &["--harp", "pedal-47"]),
+        ["The walnut harp: 47 strings, tunings: 1"]
+    );
+    begun(&["begin", "The old harp"]);
+    let both = [
+        "The old harp: 47 strings, tunings: 1",
+        "The walnut harp: 47 strings, tunings: 1",
+    ];
+    assert_eq!(hear(12, &[]), both);
+    let harps = hear(16, &["--harp", "the walnut harp"]);
+    assert_eq!(harps, [both[0], "The walnut harp: 47 strings, tunings: 2"]);
+    let history = record(&data, &["--of", "The walnut harp", "history", "4C"]);
+    assert_eq!(history.len(), 2, "{history:?}");
+    // Without a word it is one more of the harps that were heard last.
+    begun(&["--harp", "lever-22", "begin", "The small harp"]);
+    begun(&["begin", "Another small harp"]);
+    let harps = record(&data, &["harps"]);
+    assert_eq!(harps[0], "Another small harp: 22 strings, tunings: 0");
+    let (code, _, complaints) = told(&run(
+        &[&["--data", &data, "--harp", "The oak harp"], &ALONE[..]].concat()
+    ));
+    assert_eq!(code, Some(1));
+    assert!(
+        complaints[0].contains("no harp called “The oak harp” here"),
+        "{complaints:?}"
+    );
 }
 
 #[test]
@@ -378,8 +564,8 @@ fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     record(&other, &["import", &backup]);
     assert_eq!(record(&other, &["shelf", "list"]), record(&data, &["shelf", "list"]));
     assert_eq!(
-        record(&other, &["import", &list]),
-        ["new harps: 0, readings: 0, entries: 0"]
+        record(&other, &["--json", "import", &list]),
+        [r#"{"entries":0,"harps":0,"readings":0}"#]
     );
 }
 

@@ -4,6 +4,8 @@ import { colour, curve, drawHarp, shape } from "./strings.js";
 
 // What was tuned or written meanwhile is asked for so often while somebody looks.
 const ASK_EVERY_MS = 10_000;
+// So many entries stand open; the older ones are a click away.
+const LATELY = 8;
 
 const tell = speak("sentence");
 let now = null;
@@ -35,12 +37,15 @@ const teeth = (depths, width = 60) => {
 const DRAWINGS = {
   "slipping-pin": () => [["away", `${teeth([34, 40, 30, 44])}z`], ["line gut", teeth([34, 40, 30, 44])], ["line ink", "M4 16H68"]],
   "new-string": () => [["line gut", teeth([46, 26, 14, 7])], ["line ink", "M4 16H68"]],
+  "new-strings": () => [["line gut", teeth([46, 26, 14, 7])], ["line ink", "M4 16H68"]],
   "false-string": () => [["away", `${curve(36, 8, 64, 11)}z`], ["line gut", curve(36, 8, 64, 11)], ["line gut", curve(36, 8, 64, -4)], ["line gut", curve(36, 8, 64, 5)], ["line ink", "M28 8H44M28 64H44"]],
   turned: () => [["away", "M34 16V50H68V16z"], ["line gut", "M4 16H34V50H68"], ["line ink", "M4 16H68"]],
   "wrong-gauge": () => [["line gut", curve(18, 8, 64, 0)], ["line gut thick", curve(36, 8, 64, 0)], ["line gut", curve(54, 8, 64, 0)], ["line ink", "M8 8H64M8 64H64"]],
   pedal: () => [["line gut", "M14 8V64M28 14V64M42 20V64M56 26V64"], ["mark full", "M8 26h12v6h-12zM22 32h12v6h-12zM36 38h12v6h-12zM50 44h12v6h-12z"], ["line ink", "M6 64H66"]],
   step: () => [["line gut", "M20 8V64M52 8V64M36 8V64"], ["mark full", "M27 30h18v7h-18z"], ["line ink", "M8 8H64M8 64H64"]],
   room: () => [12, 24, 36, 48, 60].map((x) => ["line gut", curve(x, 8, 64, -4)]).concat([["line ink", "M4 8H68M4 64H68"]]),
+  old: () => [["line gut dotted", "M20 8V64M36 8V64M52 8V64"], ["line ink", "M8 8H64M8 64H64"]],
+  dull: () => [["away", `${curve(36, 8, 64, 9)}z`], ["line gut", curve(36, 8, 64, 9)], ["line ink", "M28 8H44M28 64H44"]],
   "too-early": () => [["line gut dotted", curve(36, 8, 64, -8)], ["line ink", "M28 8H44M28 64H44"]],
 };
 
@@ -173,6 +178,18 @@ function fill(select, options) {
   if (options.some(([value]) => String(value) === kept)) select.value = kept;
 }
 
+// What was written down can be taken out again, whenever that was.
+function entry(line) {
+  const item = make("li", "", line);
+  if (now.only_read) return item;
+  const button = make("button", "out", "Take out");
+  button.type = "button";
+  button.setAttribute("aria-label", `Take out: ${line}`);
+  button.addEventListener("click", () => write({ write: "taken-out", name: line }));
+  item.append(button);
+  return item;
+}
+
 function showForms() {
   const strings = now.strings.map(({ string, name }) => [string, name]);
   for (const select of document.querySelectorAll(".of-strings")) {
@@ -185,10 +202,13 @@ function showForms() {
     at("pins").value = now.pins;
     at("player").value = now.player;
     at("made").value = now.made ?? "";
+    at("concert-days").value = now.concert_days;
   }
   at("forms").hidden = Boolean(now.only_read);
   at("undo").hidden = Boolean(now.only_read);
-  at("written").replaceChildren(...now.written.map((line) => make("li", "", line)));
+  at("written").replaceChildren(...now.written.slice(0, LATELY).map(entry));
+  at("written-before").replaceChildren(...now.written.slice(LATELY).map(entry));
+  at("earlier").hidden = now.written.length <= LATELY;
 }
 
 function show(page) {
@@ -202,6 +222,7 @@ function show(page) {
   at("which").hidden = now.harps.length < 2;
   fill(at("harps"), now.harps.map((name) => [name, name]));
   at("harps").value = now.harp;
+  at("save-harp").href = `plot?${query({ file: "yes" })}`;
   at("print").href = `sheet?${query({})}`;
   if (first) chosen = now.findings.find((finding) => finding.string)?.string ?? now.strings.find((string) => string.standing !== "not-heard")?.string ?? 1;
   if (!now.strings.some((string) => string.string === chosen)) chosen = 1;

@@ -31,7 +31,7 @@ pub struct RecordPage {
     pub shelf: Vec<RecordLength>,
     /// What the plan needs and the shelf does not have, as a shop names it.
     pub shopping: Vec<String>,
-    /// The newest of what a person wrote down, newest first.
+    /// What a person wrote down, the newest day first; each can be taken out by these words.
     pub written: Vec<String>,
     /// How its pins are held, as a word for programs.
     pub pins: &'static str,
@@ -39,6 +39,8 @@ pub struct RecordPage {
     pub player: &'static str,
     /// The day it was made, if that is known.
     pub made: Option<String>,
+    /// Days before a concert in which nothing unbroken is replaced.
+    pub concert_days: u8,
     /// Today, as in 2026-11-25, so that the page reads no clock of its own.
     pub today: String,
 }

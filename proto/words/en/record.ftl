@@ -10,8 +10,10 @@ found-slipping-pin-threaded = These pins are threaded and must not be pushed. As
 found-slipping-pin-doubt = If it falls less each time, it is a new string that stretches. If the strings beside it fall as well, it is the room.
 
 found-false-string = { $string }: a false string
-found-false-string-evidence = Its partial { $partial } lies { $off } cents off an even string's curve, and its octave harmonic { $octave } cents.
+found-false-string-evidence = Its partial { $partial } lies { $off } cents off an even string’s curve, and its octave harmonic { $octave } cents.
+found-false-string-octave = Its octave harmonic lies { $octave } cents off an even string’s curve, and so does not match the string an octave above.
 found-false-string-beats = It beats with itself, { $cents } cents wide.
+found-false-string-scatters = Its readings scatter although nothing moved.
 found-false-string-worn = It was even before.
 found-false-string-action = Replace it, from a fresh length.
 found-false-string-concert = Leave it until the concert on { $date }, then replace it from a fresh length.
@@ -28,6 +30,14 @@ found-new-string-action = Should hold by about { $date }, give or take { $days -
 }. Tune it often until then, and leave it a touch sharp.
 found-new-string-doubt = If it still falls as fast a week later, look at its pin and its knot.
 
+found-new-strings = { $material }: all new, and still stretching
+found-new-strings-evidence = { $count } of them were put on on { $date }.
+found-new-strings-action = They should hold by about { $date }, give or take { $days ->
+    [one] a day
+   *[other] { $days } days
+}. Tune the whole harp several times a day at first, then daily.
+found-new-strings-doubt = If one of them falls on when the others hold, look at its pin and its knot.
+
 found-turned = { $string }: its pin was turned
 found-turned-evidence = It moved { $cents } cents at once and has stayed there. Its neighbours did not move.
 found-turned-action = Tune it, and look at which string answers the key before you turn.
@@ -35,6 +45,7 @@ found-turned-doubt = If it falls again, its pin slips.
 
 found-wrong-gauge = { $string }: perhaps the wrong gauge
 found-wrong-gauge-evidence = Since { $date } it is { $times } times as stiff as it should be.
+found-wrong-gauge-rings = It rings { $times } times as long as the one before it.
 found-wrong-gauge-step = Its first step is { $cents } cents off a semitone.
 found-wrong-gauge-thick = Compare it with the maker's list: it seems too thick. Another gauge needs its discs set anew.
 found-wrong-gauge-thin = Compare it with the maker's list: it seems too thin. Another gauge needs its discs set anew.
@@ -43,14 +54,14 @@ found-wrong-gauge-doubt = If the packet says the right number, the string is une
 found-pedal = { $letter } pedal: its regulation
 found-pedal-natural = Every { $letter } natural is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
 found-pedal-sharp = Every { $letter } sharp is about { $cents } cents off, in { $count } octaves. A disc would spoil one string only.
-found-pedal-action = Look at the pedal's felt first, then have a technician look at its rod.
+found-pedal-action = Look at the pedal’s felt first, then have a technician look at its rod or linkage.
 found-pedal-doubt = If only one octave is off, it is those strings and not the pedal.
 
 found-step = { $string }: its steps are off
 found-step-evidence = Its { $step ->
     [one] first step
    *[other] second step
-} is { $cents } cents off, and its letter's other strings are not.
+} is { $cents } cents off, and its letter’s other strings are not.
 found-step-action = A worn string or another gauge comes first: look where the disc or lever grips. If the string is good, have its disc or lever set.
 found-step-doubt = If a new string has the same step, it is the disc or lever.
 
@@ -59,7 +70,26 @@ found-room-evidence = { $along } of { $strings } strings moved { $cents } cents 
 found-room-humidity = Humidity went from { $before } to { $after } %.
 found-room-temperature = The room went from { $before } to { $after } °C.
 found-room-action = No string is at fault. Keep the harp out of the sun and away from heating, at 40 to 60 % humidity, and let it settle before you tune.
+found-room-moved = The harp was moved in between.
 found-room-doubt = If single strings go on moving when the room is steady, they have reasons of their own.
+
+moving-advice = When it is moved: warm or cool the car to the room’s temperature first, and leave the harp in no car and no unheated room overnight, where strings break while nobody plays.
+
+found-old = { $material }: past their time
+found-old-evidence = { $count ->
+    [one] One string has been on for { $months } months, where { $usual } are usual
+   *[other] { $count } strings have been on for { $months } months, where { $usual } are usual
+}: { $strings }.
+found-old-action = { $count ->
+    [one] Replace it: { $when }.
+   *[other] Replace them one at a time, the longest first: { $when }. The plan has the day of each.
+}
+found-old-doubt = If one still rings as it did when it was new, its age alone is no reason.
+
+found-dull = { $string }: it has grown dull
+found-dull-evidence = Its upper partials are { $db } dB weaker than in its first tunings, beyond what all strings have in common.
+found-dull-action = Replace it: { $when }.
+found-dull-doubt = If it is as bright as before when it is plucked elsewhere or the pickup is moved, it is not the string.
 
 found-too-early = { $string }: too early to say
 found-too-early-evidence = { $count ->
@@ -104,6 +134,7 @@ undone-moved = moved on { $date }
 undone-regulated = regulated on { $date }
 undone-pin-pushed = the pin of { $string }, pushed in on { $date }
 undone-remark = the remark of { $date }
+undone-noted = { $what }: “{ $note }”
 undone-remark-string = the remark of { $date } about { $string }
 undone-concert = { $name }, on { $date }
 undone-length = the length { $name } for { $string }
@@ -112,6 +143,13 @@ undone-room = the room at { $date }
 undone-sheet = the harp with { $pins } pins and its player, { $player }
 undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
 
+did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 60 % humidity, and let it settle before you tune. { moving-advice }
+did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.
+did-pin-pushed = If it falls again, or the pin turns freely, ask a technician. Never hammer a pin.
+did-pin-pushed-threaded = This harp’s pins are threaded, and pushing them does harm: leave them as they are and ask a technician. If they are tapered, say so with the harp itself.
+written-nothing = Nothing is written down yet.
+
+record-begun = The record of “{ $name }” is begun, and the station takes it for the harp that it hears. Another one is heard again with --harp and its name.
 record-waits = { $why }. What is heard waits, and is written as soon as it can be.
 record-written-again = { $count ->
     [0] The record can be written again.
@@ -141,6 +179,16 @@ record-string = Usually found { $cents } cents { $side ->
 record-string-unheard = Not heard yet.
 record-step-not-yet = not yet
 record-steps = Cents off whole semitones and their uncertainty: natural above sharp, or lever on. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
+
+printed-title = Record – { $harp }
+printed-findings = Findings
+printed-usual = How each string is usually found
+printed-plan = Strings to replace
+printed-string = String
+printed-put-on = Put on
+printed-why = Why
+printed-when = When
+printed-steps = Discs and levers
 
 plot-history = { $string }: as left, and as found next time
 plot-harp = Every string as it is usually found before tuning

@@ -5,12 +5,12 @@ use consort_proto::{
 };
 use consort_record::{
     Climate, Concert, Date, Deed, Event, Fitting, Heard, Length, Moment, Partial, Pins, Place, Player, Sheet, Spoilt,
-    Timbre,
+    Timbre, entry,
 };
 
 use super::{
     ClimateForm, ConcertForm, EventForm, FittingForm, HarpForm, LengthForm, ReadingForm, SpoiltForm, StringForm,
-    TimbreForm, TuningForm,
+    TimbreForm, TuningForm, exact,
 };
 
 /// A value that means nothing: in which field, and why.
@@ -56,11 +56,13 @@ impl HarpForm {
         let player =
             Player::from_word(&self.player).ok_or(("player", format!("“{}” is no kind of player", self.player)))?;
         let made = self.made.as_deref().map(|day| bad("made", day.parse())).transpose()?;
+        let concert_days = bad("concert_days", entry::concert_days(u32::from(self.concert_days)))?;
         Ok(Sheet {
             harp,
             pins,
             player,
             made,
+            concert_days,
         })
     }
 }
@@ -140,6 +142,20 @@ impl TimbreForm {
             beat_hz: timbre.beat_hz,
             decay_s: timbre.decay_s,
             brightness_db: timbre.brightness_db,
+        }
+        .exact()
+    }
+
+    /// The same in figures that are read again as they are.
+    pub(crate) fn exact(self) -> Self {
+        let partials = self.partials.into_iter();
+        Self {
+            partials: partials
+                .map(|(number, above, sigma)| (number, exact(above), exact(sigma)))
+                .collect(),
+            beat_hz: self.beat_hz.map(exact),
+            decay_s: self.decay_s.map(exact),
+            brightness_db: self.brightness_db.map(exact),
         }
     }
 

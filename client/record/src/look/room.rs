@@ -3,8 +3,10 @@
 use consort_proto::Cents;
 
 use super::NAMED_FROM;
+use crate::check;
 use crate::chronicle::{Chronicle, RoomMove};
 use crate::date::Moment;
+use crate::entry::{Deed, Event};
 use crate::finding::{About, Cause, Finding};
 use crate::visit::Life;
 
@@ -33,11 +35,28 @@ pub(super) fn rooms(chronicle: &Chronicle, life: &Life) -> Vec<Finding> {
                 strings: room.strings,
                 humidity: between(life, room, |climate| climate.humidity_percent),
                 temperature: between(life, room, |climate| climate.temperature_c),
+                moved: moved(life, room),
             },
             since: room.at.date(),
             likely: NAMED_FROM,
         })
         .collect()
+}
+
+/// Whether the harp was moved between both tunings: somebody wrote it down, or they were in two places.
+fn moved(life: &Life, room: &RoomMove) -> bool {
+    let days = room.from.date()..=room.at.date();
+    let place = |at: Moment| {
+        let visit = life.visits.iter().rev().find(|visit| visit.at == at);
+        visit
+            .map(|visit| visit.place.as_str())
+            .filter(|place| !place.is_empty() && *place != check::PLACE)
+    };
+    let noted = |event: &Event| event.deed == Deed::Moved && days.contains(&event.on);
+    let elsewhere = place(room.from)
+        .zip(place(room.at))
+        .is_some_and(|(from, at)| from != at);
+    life.events.iter().any(noted) || elsewhere
 }
 
 /// A figure of the air nearest to both tunings, if it was noted within half a day of each.
@@ -58,3 +77,66 @@ fn between(life: &Life, room: &RoomMove, of: impl Fn(&crate::Climate) -> Option<
 
 /// Air of half a day before or after a tuning is the tuning's air.
 const HALF_DAY_S: i64 = 43_200;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{Heard, Place, Sheet, Visit, look};
+    use consort_proto::{Material, Reading, Tolerance, Tuning, harp_file};
+
+    /// What is said of the room when gut strings are found six cents flat in the newest of five tunings, in `place`.
+    fn said(place: &str, events: Vec<Event>) -> Vec<Finding> {
+        let mut life = Life::new(Sheet::of(harp_file::preset("pedal-47").expect("a preset")));
+        for day in 0..5 {
+            let at = Moment(1_790_000_000 + day * 86_400);
+            let stands = Place::new(if day == 4 { place } else { "home" }).expect("a place");
+            let mut visit = Visit::new(at, stands, Tuning::default(), Tolerance::default());
+            for (number, string) in life.sheet.harp.numbered() {
+                let open = Tuning::default().open_target(string);
+                let wanders = ((day * 7 + i64::from(number.get()) * 5) % 11) as f64 / 10.0 - 0.5;
+                let moved = if day == 4 && string.material == Material::Gut {
+                    -6.0
+                } else {
+                    0.0
+                };
+                for cents in [wanders + moved, 0.0] {
+                    let reading = Reading::new(number, open.raised_by(Cents(cents)), Cents(0.2)).expect("a reading");
+                    visit.hear(&Heard {
+                        at,
+                        position: 0,
+                        reading,
+                        timbre: None,
+                    });
+                }
+            }
+            life.visits.push(visit);
+        }
+        life.events = events;
+        let today = life.visits[4].at.date();
+        look(&Chronicle::of(&life), &life, today)
+    }
+
+    #[test]
+    fn the_hall_is_not_home_and_a_harp_that_was_moved_is_said_to_have_been() {
+        let moved_on = Event {
+            on: Moment(1_790_000_000 + 4 * 86_400).date(),
+            deed: Deed::Moved,
+            note: String::new(),
+        };
+        for (place, events, expected) in [
+            ("home", Vec::new(), false),
+            (check::PLACE, Vec::new(), false),
+            ("The town hall", Vec::new(), true),
+            ("home", vec![moved_on], true),
+        ] {
+            let findings = said(place, events);
+            let [finding] = findings.as_slice() else {
+                panic!("{findings:?}");
+            };
+            let Cause::Room { by, moved, .. } = finding.cause else {
+                panic!("{finding:?}");
+            };
+            assert!((by.0 + 6.0).abs() < 1.0 && moved == expected, "{place}: {finding:?}");
+        }
+    }
+}

@@ -2,7 +2,6 @@
 
 use consort_proto::{Cents, StringNumber};
 
-use super::CONCERT_DAYS;
 use crate::chronicle::Track;
 use crate::date::Date;
 use crate::falseness::{self, Usual};
@@ -53,7 +52,7 @@ pub(super) fn false_string(
     track: &Track,
     all: &Sound,
     usual: Usual,
-    worn: bool,
+    (worn, scatters): (bool, bool),
 ) -> Cause {
     let newest = track.sounds.back().map_or(*all, |(_, sound)| *sound);
     let sound = if worn { newest } else { *all };
@@ -75,6 +74,7 @@ pub(super) fn false_string(
         worst: worst.unwrap_or((2, Cents(0.0))),
         beats: sound.beat_cents().map(Cents),
         worn,
+        scatters,
         sisters,
         concert: next_concert(life, today),
     }
@@ -100,7 +100,7 @@ fn next_concert(life: &Life, today: Date) -> Option<Date> {
     life.concerts
         .iter()
         .map(|concert| concert.on)
-        .filter(|on| (0..=CONCERT_DAYS).contains(&on.days_since(today)))
+        .filter(|on| (0..=i32::from(life.sheet.concert_days)).contains(&on.days_since(today)))
         .min()
 }
 

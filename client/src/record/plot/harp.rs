@@ -13,6 +13,8 @@ const HIGH: f64 = 330.0;
 const LETTERS: f64 = 318.0;
 /// The bow of 50 cents, where it ends.
 const BOW_MOST: f64 = 12.0;
+/// A string that is usually found so far off has its name above it, cents.
+const NAMED_CENTS: f64 = 5.0;
 
 /// All strings of the harp of `life`.
 pub(in crate::record) fn harp(life: &Life, drawn: Drawn, words: &Words) -> String {
@@ -38,6 +40,10 @@ pub(in crate::record) fn harp(life: &Life, drawn: Drawn, words: &Words) -> Strin
                     x + 2.0 * bow,
                     f64::midpoint(top, bottom)
                 ));
+                // Who looks at it wants to know which string that is.
+                if usual.found.abs() > NAMED_CENTS {
+                    picture.text("said", x, top - 8.0, &string_name(number, &life.sheet), "middle");
+                }
             }
             None => picture.add(format_args!(
                 "<path class=\"{class}\" stroke-dasharray=\"2 6\" d=\"M{x:.1} {top:.1}V{bottom:.1}\"/>"
