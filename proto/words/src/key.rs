@@ -87,6 +87,7 @@ keys! {
     WhySamePitch = "why-same-pitch",
     WhyOpening = "why-opening",
     WhyOpeningRings = "why-opening-rings",
+    WhyOpeningAgain = "why-opening-again",
     WhyAllPedals = "why-all-pedals",
     WhyOpenTuningHigh = "why-open-tuning-high",
     WhyOpenTuningLow = "why-open-tuning-low",
