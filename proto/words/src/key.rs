@@ -535,4 +535,11 @@ keys! {
     UndoneRoom = "undone-room",
     UndoneSheet = "undone-sheet",
     UndoneSheetMade = "undone-sheet-made",
+
+    TerminalFresh = "terminal-fresh",
+    TerminalSetUpPage = "terminal-set-up-page",
+    TerminalSetUpCaution = "terminal-set-up-caution",
+    TerminalEarCaution = "terminal-ear-caution",
+    TerminalToneCaution = "terminal-tone-caution",
+    TerminalToneSounds = "terminal-tone-sounds",
 }
