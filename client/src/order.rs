@@ -211,7 +211,7 @@ fn run_station(args: Args) -> Result<bool, Refusal> {
             // A desk that is open follows again by itself, so it has to be where it was.
             again.desk_port = station.desk_address().port();
             let (images, wishes) = (station.images(), station.wishes());
-            let screen = has_terminal.then(|| terminal::show(images, wishes, quit.clone()));
+            let screen = has_terminal.then(|| terminal::show(images, wishes, quit.clone(), station.desk_url()));
             let ended = station.run(&mut shutdown).await;
             // The terminal is given back before anything else is done with it.
             if let Some(Ok(screen)) = screen {

@@ -28,11 +28,30 @@ pub(crate) fn about_opening(situation: &Situation<'_>) -> Option<Advice> {
                 ("place", Arg::from(place as u64)),
                 ("of", Arg::from(PLUCKS.max(place) as u64)),
             ];
-            let key = Key::WhyOpening;
-            (Action::Pluck, Phrase { key, args })
+            (Action::Pluck, of_place(situation, check.again(), asked, args))
         }
     };
     Some(advice(situation, asked, action, None, None, why))
+}
+
+/// Which pluck is asked for; and, where the one `before` was plucked once more, that it was.
+fn of_place(
+    situation: &Situation<'_>,
+    before: Option<StringNumber>,
+    asked: StringNumber,
+    mut args: Vec<(&'static str, Arg)>,
+) -> Phrase {
+    let name = |number| {
+        let string = situation.harp.string(number);
+        string.map_or_else(String::new, |string| situation.ways.naming.of(string.open))
+    };
+    let Some(before) = before else {
+        let key = Key::WhyOpening;
+        return Phrase { key, args };
+    };
+    args.extend([("before", Arg::from(name(before))), ("name", Arg::from(name(asked)))]);
+    let key = Key::WhyOpeningAgain;
+    Phrase { key, args }
 }
 
 fn about_doubt(situation: &Situation<'_>, doubt: &Doubt) -> Advice {
@@ -86,6 +105,24 @@ mod tests {
     /// Plucks what the check asks for, so many cents above the open targets, then asks with `hand` in hand.
     #[track_caller]
     fn check(preset_name: &str, plucks: &[f64], hand: Option<(u32, Heard)>, expected: (Option<u32>, Action, &str)) {
+        check_with(preset_name, plucks, None, hand, expected);
+    }
+
+    /// The same on a concert harp, after the string `again` was plucked once more.
+    #[track_caller]
+    fn check_again(plucks: &[f64], again: u32, expected: (Option<u32>, Action, &str)) {
+        let hand = Some((again, Heard::Settled(Cents(0.0))));
+        check_with("pedal-47", plucks, Some(again), hand, expected);
+    }
+
+    #[track_caller]
+    fn check_with(
+        preset_name: &str,
+        plucks: &[f64],
+        again: Option<u32>,
+        hand: Option<(u32, Heard)>,
+        expected: (Option<u32>, Action, &str),
+    ) {
         let harp = preset(preset_name).expect("a preset");
         let (tuning, tolerance) = (Tuning::default(), Tolerance::default());
         let stories = vec![StringStory::default(); harp.len()];
@@ -95,6 +132,10 @@ mod tests {
             let (string, _) = opening.asks().expect("a string is asked for");
             let target = tuning.open_target(harp.string(string).expect("a string"));
             opening.hear(&harp, &tuning, pluck as f64, string, target.raised_by(Cents(above)));
+        }
+        if let Some(again) = again.map(|again| StringNumber::new(again).expect("a string")) {
+            let target = tuning.open_target(harp.string(again).expect("a string"));
+            opening.hear(&harp, &tuning, plucks.len() as f64, again, target);
         }
         let advice = crate::advise(&Situation {
             harp: &harp,
@@ -139,6 +180,12 @@ mod tests {
                 "2 of 7: pedals, levers and pitch are heard before any pin is turned.",
             ),
         );
+    }
+
+    #[test]
+    fn who_plucks_the_one_before_once_more_is_told_so() {
+        let asked = "2 of 7: that was 4C once more, by its pitch. Now 4B, alone; if it was 4B, once more.";
+        check_again(&[-3.0], 26, (Some(27), Action::Pluck, asked));
     }
 
     #[test]

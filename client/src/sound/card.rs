@@ -154,10 +154,10 @@ fn name_of(device: &cpal::Device) -> Option<String> {
 
 /// While it is held, ALSA keeps to itself what it tries and does not find.
 #[cfg(target_os = "linux")]
-fn quiet() -> impl Sized {
+pub(crate) fn quiet() -> impl Sized {
     alsa::Output::local_error_handler()
 }
 
 /// Nothing talks elsewhere.
 #[cfg(not(target_os = "linux"))]
-const fn quiet() {}
+pub(crate) const fn quiet() {}

@@ -13,5 +13,6 @@ mod room;
 mod server;
 mod sides;
 mod signals;
+pub(crate) mod tone;
 mod treatment;
 pub mod trouble;

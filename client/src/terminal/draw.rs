@@ -1,17 +1,20 @@
 //! Drawing the desk in 80 columns and 24 lines, legible from a step away.
 
 use consort_pages::{DeskPage, DeskString, Question};
+use consort_words::{Key, Words};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span};
 use ratatui::widgets::{Paragraph, Wrap};
 
-use super::feet;
+use super::{Over, ear, feet, setup};
 
 /// The lines of the large name, of the bow, and of the harp.
 const LARGE: u16 = 7;
 const BOW: u16 = 11;
+/// So much of what is typed is shown, characters: its end.
+const TYPED_SHOWN: usize = 48;
 
 /// Letters and digits of string names, five columns wide, one bit a column.
 const LETTERS: [(char, [u8; 7]); 17] = [
@@ -35,12 +38,24 @@ const LETTERS: [(char, [u8; 7]); 17] = [
 ];
 
 /// Amber: something is needed.
-const NEEDED: Style = Style::new().fg(Color::Yellow).add_modifier(Modifier::BOLD);
-const STRONG: Style = Style::new().add_modifier(Modifier::BOLD);
-const CALM: Style = Style::new().fg(Color::Gray);
+pub(super) const NEEDED: Style = Style::new().fg(Color::Yellow).add_modifier(Modifier::BOLD);
+pub(super) const STRONG: Style = Style::new().add_modifier(Modifier::BOLD);
+pub(super) const CALM: Style = Style::new().fg(Color::Gray);
 
-/// Draws `page` over the whole of `frame`; with `feet`, letters move pedals or levers.
-pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, feet: bool) {
+/// What is drawn beside the desk's page.
+pub(super) struct Beside<'a> {
+    /// What lies over the desk.
+    pub(super) over: &'a Over,
+    /// The terminal's own sentence.
+    pub(super) says: Option<&'a str>,
+    /// Where the page is.
+    pub(super) address: &'a str,
+    /// What sentences are said in.
+    pub(super) words: &'a Words,
+}
+
+/// Draws `page` over the whole of `frame`, and what lies over it.
+pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, beside: &Beside<'_>) {
     let area = frame.area();
     if page.dark {
         let middle = area.height / 2;
@@ -52,16 +67,8 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, feet: bool) {
         frame.render_widget(Paragraph::new(page.message.as_str()).style(CALM).centered(), line);
         return;
     }
-    let [top, message, _, hand, harp, says, keys] = Layout::vertical([
-        Constraint::Length(1),
-        Constraint::Length(2),
-        Constraint::Length(u16::from(page.questions.is_empty())),
-        Constraint::Min(BOW),
-        Constraint::Length(4),
-        Constraint::Length(if page.questions.is_empty() { 2 } else { 4 }),
-        Constraint::Length(2),
-    ])
-    .areas(area);
+    let [top, message, rest] =
+        Layout::vertical([Constraint::Length(1), Constraint::Length(2), Constraint::Fill(1)]).areas(area);
     let times = page.start.clone().unwrap_or_default();
     let [left, right] =
         Layout::horizontal([Constraint::Fill(1), Constraint::Length(times.chars().count() as u16)]).areas(top);
@@ -74,6 +81,29 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, feet: bool) {
             .wrap(Wrap { trim: true }),
         message,
     );
+    match beside.over {
+        Over::Ear(open) => ear::draw(frame, rest, page, (*open, beside)),
+        Over::SetUp(open) => setup::draw(frame, rest, page, (open, beside)),
+        Over::Nothing | Over::Feet | Over::Join(_) | Over::Caution => hand_and_harp(frame, rest, page, beside),
+    }
+}
+
+/// The string in hand, the whole harp, what it has come to, and the keys.
+fn hand_and_harp(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, beside: &Beside<'_>) {
+    // What this terminal says itself needs two lines, and a question with its answers three.
+    let (blank, below) = match (page.questions.is_empty(), beside.says) {
+        (true, None) => (1, 2),
+        (true, Some(_)) => (1, 3),
+        (false, _) => (0, 4),
+    };
+    let [_, hand, harp, says, keys] = Layout::vertical([
+        Constraint::Length(blank),
+        Constraint::Min(BOW),
+        Constraint::Length(4),
+        Constraint::Length(below),
+        Constraint::Length(2),
+    ])
+    .areas(area);
     let [name, bow, action] =
         Layout::horizontal([Constraint::Length(24), Constraint::Length(21), Constraint::Fill(1)]).areas(hand);
     if let Some(string) = &page.string {
@@ -91,23 +121,35 @@ pub(super) fn desk(frame: &mut Frame<'_>, page: &DeskPage, feet: bool) {
         .map(|next| format!("next {next} · "))
         .unwrap_or_default();
     let mut below = vec![Line::from(format!("{next}{}", page.says)).style(STRONG)];
-    // One question at a time takes the place of what is merely said.
-    match page.questions.first() {
-        Some(question) => below.extend(asked(question)),
-        None => below.extend(
+    // What she has just asked for comes first; one question at a time takes the place of what is merely said.
+    match (page.questions.first(), beside.says) {
+        (_, Some(says)) => below.push(Line::from(says).style(NEEDED)),
+        (Some(question), None) => below.extend(asked(question)),
+        (None, None) if page.telling.fresh && page.notices.is_empty() => {
+            below.push(Line::from(beside.words.say(Key::TerminalFresh, &[])).style(NEEDED));
+        }
+        (None, None) => below.extend(
             page.notices
                 .last()
                 .map(|notice| Line::from(notice.as_str()).style(CALM)),
         ),
     }
     frame.render_widget(Paragraph::new(below).wrap(Wrap { trim: true }), says);
-    frame.render_widget(Paragraph::new(key_lines(page, feet)).style(CALM), keys);
+    frame.render_widget(Paragraph::new(key_lines(page, beside.over)).style(CALM), keys);
 }
 
-/// What the keys do, the strings' own first; while there are `feet`, where the pedals stand.
-fn key_lines(page: &DeskPage, feet: bool) -> Vec<Line<'static>> {
+/// What the keys do, the strings' own first; while pedals are moved, where they stand, and what is typed.
+fn key_lines(page: &DeskPage, over: &Over) -> Vec<Line<'static>> {
+    if let Over::Join(typed) = over {
+        let end: String = typed.chars().rev().take(TYPED_SHOWN).collect();
+        let end: String = end.chars().rev().collect();
+        return vec![
+            Line::from(format!("Code, address or join link: {end}_")).style(STRONG),
+            Line::from("Enter join   Esc not now"),
+        ];
+    }
     let levers = page.pedals.as_ref().is_some_and(|pedals| pedals.levers);
-    let strings = match page.pedals.as_ref().filter(|_| feet) {
+    let strings = match page.pedals.as_ref().filter(|_| *over == Over::Feet) {
         Some(pedals) => {
             let stand = feet::stand(pedals);
             let line = format!("{stand}   a letter moves its own   P that is how they stand");
@@ -125,16 +167,12 @@ fn key_lines(page: &DeskPage, feet: bool) -> Vec<Line<'static>> {
                 "F follow"
             };
             Line::from(format!(
-                "← → choose a string  {follow}  N new  M missing  0 no mark{moves}"
+                "← → choose a string  {follow}  N new  M missing  0 no mark{moves}  R tone"
             ))
         }
     };
-    let space = if page.may_go_on || page.may_see {
-        "Space: I have looked  "
-    } else {
-        ""
-    };
-    let others = format!("{space}L last check  W wrong  H help  U undo  Q end");
+    let join = if page.may_join { "J join  " } else { "" };
+    let others = format!("L last check  E by ear  W wrong  H help  U undo  S set up  {join}Q end");
     vec![strings, Line::from(others)]
 }
 
@@ -162,6 +200,12 @@ fn told(page: &DeskPage) -> Vec<Line<'_>> {
     }
     lines.extend(page.far.as_deref().map(|far| Line::from(far).style(STRONG)));
     lines.push(Line::from(page.why.as_str()));
+    let space = match (page.may_go_on, page.may_see) {
+        (true, _) => Some("Space: I have looked"),
+        (false, true) => Some("Space: I have seen it"),
+        (false, false) => None,
+    };
+    lines.extend(space.map(|space| Line::from(space).style(STRONG)));
     lines
 }
 
@@ -247,7 +291,7 @@ fn strings(page: &DeskPage) -> Vec<Line<'static>> {
 }
 
 /// The colours of a harp's strings: C red, F blue.
-fn colour(letter: &str) -> Style {
+pub(super) fn colour(letter: &str) -> Style {
     match letter {
         "C" => Style::new().fg(Color::LightRed),
         "F" => Style::new().fg(Color::LightBlue),

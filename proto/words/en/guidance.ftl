@@ -74,6 +74,7 @@ why-raised-lever = { $name } as its lever stands. Its pin is turned only with th
 why-same-pitch = { $name } and a string beside it sound the same now, so that neither pin is turned. Move the pedal of the other one, then say so.
 why-opening = { $place } of { $of }: pedals, levers and pitch are heard before any pin is turned.
 why-opening-rings = Let it ring, then the next one.
+why-opening-again = { $place } of { $of }: that was { $before } once more, by its pitch. Now { $name }, alone; if it was { $name }, once more.
 why-all-pedals = Every letter sounds about a semitone high. Are all pedals up, in flat?
 why-open-tuning-high = { $letters } { $count ->
     [1] sounds

@@ -87,6 +87,7 @@ keys! {
     WhySamePitch = "why-same-pitch",
     WhyOpening = "why-opening",
     WhyOpeningRings = "why-opening-rings",
+    WhyOpeningAgain = "why-opening-again",
     WhyAllPedals = "why-all-pedals",
     WhyOpenTuningHigh = "why-open-tuning-high",
     WhyOpenTuningLow = "why-open-tuning-low",
@@ -567,4 +568,11 @@ keys! {
     UndoneRoom = "undone-room",
     UndoneSheet = "undone-sheet",
     UndoneSheetMade = "undone-sheet-made",
+
+    TerminalFresh = "terminal-fresh",
+    TerminalSetUpPage = "terminal-set-up-page",
+    TerminalSetUpCaution = "terminal-set-up-caution",
+    TerminalEarCaution = "terminal-ear-caution",
+    TerminalToneCaution = "terminal-tone-caution",
+    TerminalToneSounds = "terminal-tone-sounds",
 }

@@ -61,7 +61,7 @@ impl From<u64> for Arg {
 }
 
 /// The English sentences, by area.
-const ENGLISH: [&str; 8] = [
+const ENGLISH: [&str; 9] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
     include_str!("../en/listening.ftl"),
@@ -70,6 +70,7 @@ const ENGLISH: [&str; 8] = [
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
     include_str!("../en/record.ftl"),
+    include_str!("../en/terminal.ftl"),
 ];
 
 impl Words {

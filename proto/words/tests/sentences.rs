@@ -8,7 +8,7 @@ use consort_proto::{Cents, Standing, Temperament, Tuning, harp_file};
 use consort_words::{Arg, Key, Words};
 use fluent_syntax::ast::Entry;
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     include_str!("../en/guidance.ftl"),
     include_str!("../en/held.ftl"),
     include_str!("../en/listening.ftl"),
@@ -17,6 +17,7 @@ const FILES: [&str; 8] = [
     include_str!("../en/link.ftl"),
     include_str!("../en/problem.ftl"),
     include_str!("../en/record.ftl"),
+    include_str!("../en/terminal.ftl"),
 ];
 
 #[test]

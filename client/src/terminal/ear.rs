@@ -1,0 +1,226 @@
+//! Checks by listening in the terminal: which one, on which string, what was heard and what it means.
+
+use consort_guide::listening::Kind;
+use consort_pages::{DeskPage, ListeningPage, ListeningSound};
+use consort_proto::StringNumber;
+use consort_words::Key;
+use ratatui::Frame;
+use ratatui::crossterm::event::{KeyCode, KeyEvent};
+use ratatui::layout::{Constraint, Layout, Rect};
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::{Paragraph, Wrap};
+
+use super::draw::{Beside, CALM, NEEDED, STRONG, colour};
+use super::keys::{Meant, beside, meant_string};
+use super::{Over, Own};
+use crate::image::Image;
+use crate::station::Wish;
+
+/// Which check lies over the desk, and on which string it begins.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Ear {
+    kind: Kind,
+    string: StringNumber,
+}
+
+/// What is drawn of two strings together: this long, seconds, in so many columns, which are this high, eighths of a line.
+const LENGTH_S: f64 = 2.0;
+const COLUMNS: usize = 72;
+const EIGHTHS: f64 = 16.0;
+/// Strings begin to sound before they swell together: so many values are passed over.
+const BEGINS: usize = 5;
+
+/// Opens the check that is usual, or takes up the one that is under way.
+pub(super) fn open(image: &Image, own: &mut Own) -> Option<Meant> {
+    let under_way = image.listening.as_ref().map(|listening| listening.check().kind());
+    let ear = Ear {
+        kind: under_way.unwrap_or(Kind::Octave),
+        string: meant_string(image)?,
+    };
+    own.over = Over::Ear(ear);
+    under_way.is_none().then(|| ear.begins())
+}
+
+/// What `key` means while a check lies over the desk.
+pub(super) fn meant(key: KeyEvent, image: &Image, own: &mut Own) -> Option<Meant> {
+    let Over::Ear(mut ear) = own.over else { return None };
+    let at = Kind::ALL.iter().position(|kind| *kind == ear.kind).unwrap_or_default();
+    match key.code {
+        KeyCode::Esc | KeyCode::Char('e') => {
+            own.over = Over::Nothing;
+            return Some(Meant::Wish(Wish::Listen(None)));
+        }
+        KeyCode::Char('q') => return Some(Meant::Quit),
+        KeyCode::Char('w') => return Some(Meant::Wish(Wish::Wrong)),
+        KeyCode::Char(digit @ '1'..='6') => ear.kind = Kind::ALL[digit as usize - '1' as usize],
+        KeyCode::Down => ear.kind = Kind::ALL[(at + 1) % Kind::ALL.len()],
+        KeyCode::Up => ear.kind = Kind::ALL[(at + Kind::ALL.len() - 1) % Kind::ALL.len()],
+        KeyCode::Left => ear.string = beside(Some(ear.string), 1, image)?,
+        KeyCode::Right => ear.string = beside(Some(ear.string), -1, image)?,
+        KeyCode::Enter => {}
+        _ => return None,
+    }
+    own.over = Over::Ear(ear);
+    Some(ear.begins())
+}
+
+impl Ear {
+    /// An octave from this string.
+    #[cfg(test)]
+    pub(super) const fn on(string: StringNumber) -> Self {
+        Self {
+            kind: Kind::Octave,
+            string,
+        }
+    }
+
+    const fn begins(self) -> Meant {
+        Meant::Wish(Wish::Listen(Some((self.kind, self.string))))
+    }
+}
+
+/// Draws the check over `area`.
+pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (ear, own): (Ear, &Beside<'_>)) {
+    let [kinds, _, ask, listens, _, drawn, found, means, caution, keys] = Layout::vertical([
+        Constraint::Length(1),
+        Constraint::Length(1),
+        Constraint::Length(2),
+        Constraint::Length(2),
+        Constraint::Length(1),
+        Constraint::Min(6),
+        Constraint::Length(2),
+        Constraint::Length(3),
+        Constraint::Length(2),
+        Constraint::Length(1),
+    ])
+    .areas(area);
+    let text = |text: &str, style: Style| Paragraph::new(text.to_owned()).style(style).wrap(Wrap { trim: true });
+    frame.render_widget(Paragraph::new(names(ear.kind)), kinds);
+    let string = page.strings.get(ear.string.index());
+    let from = string.map_or("", |string| string.name.as_str());
+    match &page.listening {
+        Some(listening) => {
+            frame.render_widget(text(&listening.ask, STRONG), ask);
+            frame.render_widget(text(&listening.listen_for, CALM), listens);
+            let lines = if listening.together {
+                together(listening)
+            } else {
+                in_turn(&listening.sounds)
+            };
+            frame.render_widget(Paragraph::new(lines), drawn);
+            let trouble = listening.trouble.as_deref();
+            let told = trouble.or(listening.found.as_deref()).unwrap_or_default();
+            frame.render_widget(text(told, STRONG), found);
+            let style = if listening.right { STRONG } else { NEEDED };
+            let meaning = listening.means.as_deref().filter(|_| trouble.is_none());
+            frame.render_widget(text(meaning.unwrap_or_default(), style), means);
+        }
+        // The check that was chosen is none on this string, and the newest notice says why.
+        None => {
+            let why = page.notices.last().map_or("", String::as_str);
+            frame.render_widget(text(why, NEEDED), ask);
+        }
+    }
+    frame.render_widget(text(&own.words.say(Key::TerminalEarCaution, &[]), CALM), caution);
+    let says = format!("↑ ↓ or a digit: the check   ← → the string, now {from}   E back   W wrong   Q end");
+    frame.render_widget(Paragraph::new(says).style(CALM), keys);
+}
+
+/// The checks by their digits; the one that is chosen stands out by more than its colour.
+fn names(chosen: Kind) -> Line<'static> {
+    let all = Kind::ALL.into_iter().zip(1..).map(|(kind, digit)| {
+        let name = match kind {
+            Kind::Octave => "octave",
+            Kind::Fifth => "fifth",
+            Kind::Fourth => "fourth",
+            Kind::Harmonic => "harmonic",
+            Kind::Enharmonic => "two names",
+            Kind::Scale => "scale",
+        };
+        if kind == chosen {
+            Span::styled(format!("[{digit} {name}] "), STRONG)
+        } else {
+            Span::styled(format!(" {digit} {name}  "), CALM)
+        }
+    });
+    Line::from(all.collect::<Vec<_>>())
+}
+
+/// Two strings as they swell and fade: as they were heard, and below, as they do when all is in tune.
+fn together(listening: &ListeningPage) -> Vec<Line<'static>> {
+    let expected = listening.expected.unwrap_or_default();
+    let in_tune: Vec<f64> = (0..COLUMNS)
+        .map(|column| {
+            (std::f64::consts::PI * expected * LENGTH_S * column as f64 / COLUMNS as f64)
+                .cos()
+                .abs()
+        })
+        .collect();
+    let heard = listening.beats.map_or_else(
+        || "as heard".to_owned(),
+        |beats| format!("as heard, {beats:.1} in a second"),
+    );
+    let mut lines = vec![Line::from(heard).style(CALM)];
+    lines.extend(bars(&even(&listening.swell)));
+    lines.push(Line::from(format!("in tune, {expected:.1} in a second")).style(CALM));
+    lines.extend(bars(&in_tune));
+    lines
+}
+
+/// How strings swell beside their dying away, by the straight line through the logarithms; 1 the loudest, a value for
+/// each column.
+fn even(swell: &[f32]) -> Vec<f64> {
+    let values = (LENGTH_S / ListeningPage::SWELL_STEP_S) as usize;
+    let logs: Vec<f64> = swell
+        .iter()
+        .take(values)
+        .skip(BEGINS)
+        .map(|size| f64::from(*size).max(1e-3).ln())
+        .collect();
+    if logs.len() < 2 {
+        return Vec::new();
+    }
+    let (count, middle) = (logs.len() as f64, (logs.len() - 1) as f64 / 2.0);
+    let mean = logs.iter().sum::<f64>() / count;
+    let beside = |at: usize| at as f64 - middle;
+    let falls = logs.iter().enumerate().map(|(at, log)| beside(at) * log).sum::<f64>();
+    let slope = falls / (0..logs.len()).map(|at| beside(at).powi(2)).sum::<f64>();
+    let sizes = logs
+        .iter()
+        .enumerate()
+        .map(|(at, log)| (log - mean - slope * beside(at)).exp());
+    let sizes: Vec<f64> = sizes.collect();
+    let most = sizes.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+    (0..COLUMNS)
+        .map(|column| sizes[column * sizes.len() / COLUMNS] / most)
+        .collect()
+}
+
+/// Two lines of bars, or a line of points where nothing was heard yet.
+fn bars(sizes: &[f64]) -> Vec<Line<'static>> {
+    if sizes.is_empty() {
+        return vec![Line::default(), Line::from("·".repeat(COLUMNS)).style(CALM)];
+    }
+    let cells = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let row = |below: f64| {
+        let cell = |size: &f64| cells[(size * EIGHTHS - below).clamp(0.0, 8.0).round() as usize];
+        Line::from(sizes.iter().map(cell).collect::<String>())
+    };
+    vec![row(8.0), row(0.0)]
+}
+
+/// Strings side by side: which is next, and how far each was heard from what is expected of it.
+fn in_turn(sounds: &[ListeningSound]) -> Vec<Line<'static>> {
+    let width = (COLUMNS / sounds.len().max(1)).min(14);
+    let row = |cell: &dyn Fn(&ListeningSound) -> Span<'static>| Line::from(sounds.iter().map(cell).collect::<Vec<_>>());
+    let told = |text: String, style: Style| Span::styled(format!("{text:^width$}"), style);
+    vec![
+        row(&|sound| told(if sound.now { "▼" } else { "" }.to_owned(), NEEDED)),
+        row(&|sound| told(sound.name.clone(), colour(&sound.letter))),
+        row(&|sound| match sound.cents {
+            Some(cents) => told(format!("{cents:+.1}"), STRONG),
+            None => told("·".to_owned(), CALM),
+        }),
+    ]
+}
