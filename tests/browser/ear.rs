@@ -1,7 +1,7 @@
 //! Checks by listening at the desk: two strings of a virtual harp together, and one after another.
 
 use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
-use consort_proto::{Letter, SampleRate, StringNumber, harp_file};
+use consort_proto::{Cents, HarpString, Letter, SampleRate, StringNumber, harp_file};
 
 use crate::axe::Rules;
 use crate::browser::{Browser, LAPTOP, PHONE, THEMES};
@@ -11,6 +11,8 @@ use crate::tools::screens;
 
 /// A harp whose C above middle C stands this far above its octave, cents, and whose other strings are in tune.
 const SHARP: f64 = 9.0;
+/// How far the lower disc of middle C raises it too far, cents.
+const DISC: f64 = 6.0;
 
 /// A virtual harp beside the station that hears it.
 struct Player {
@@ -20,6 +22,12 @@ struct Player {
 impl Player {
     fn sit_down() -> Self {
         let harp = harp_file::preset("pedal-47").expect("a preset");
+        let strings = harp.numbered().map(|(number, strung)| HarpString {
+            regulation: [0.0, f64::from(u8::from(number == string(Letter::C, 4))) * DISC].map(Cents),
+            ..*strung
+        });
+        let strings = strings.collect();
+        let harp = consort_proto::Harp::new(harp.name().to_owned(), harp.kind(), strings).expect("a harp");
         let mut condition = Condition::sound(11);
         condition.far_off = vec![(string(Letter::C, 4), 0.0), (string(Letter::C, 5), SHARP)];
         let stage = Stage {
@@ -68,8 +76,37 @@ fn begin(browser: &Browser, kind: &str, from: StringNumber) {
     ));
 }
 
+/// The name of a string of the octave above middle C: harps count octaves from E down to F.
+fn name(letter: Letter) -> String {
+    let octave = if matches!(letter, Letter::C | Letter::D | Letter::E) {
+        4
+    } else {
+        3
+    };
+    format!("{octave}{letter}")
+}
+
+/// Waits until this is asked for.
+fn asks(browser: &Browser, what: &str) {
+    browser.wait(
+        what,
+        &format!("document.getElementById('listen-ask').textContent.includes('{what}')"),
+    );
+}
+
+/// Waits until this was found, and that it means this.
+fn finds(browser: &Browser, what: &str, means: &str) {
+    browser.wait(
+        &format!("{what}, {means}"),
+        &format!(
+            "document.getElementById('listen-found').textContent.includes('{what}')
+             && document.getElementById('listen-means').textContent.includes('{means}')"
+        ),
+    );
+}
+
 #[test]
-fn an_octave_is_listened_to_at_the_desk_and_what_is_heard_is_no_reading() {
+fn every_check_by_ear_is_made_at_the_desk_and_what_is_heard_is_no_reading() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("ear");
         let mut station = rehearsal.unlinked("Runa", 0, &[]);
@@ -134,6 +171,56 @@ fn an_octave_is_listened_to_at_the_desk_and_what_is_heard_is_no_reading() {
         );
         browser.screen(LAPTOP);
         browser.picture(&screens().join("desk-by-ear-harmonic.png"));
+        // A fifth of strings in tune, and a fourth of which one is sharp by 9 cents of 1,480 hertz.
+        begin(&browser, "fifth", lower);
+        asks(&browser, "Pluck 4C and 3G together");
+        player.pluck(&mut station, &[lower, string(Letter::G, 4)], false);
+        finds(&browser, "beats a second", "As it should be.");
+        begin(&browser, "fourth", string(Letter::G, 4));
+        asks(&browser, "Pluck 3G and 3C together");
+        player.pluck(&mut station, &[string(Letter::G, 4), higher], false);
+        finds(&browser, "beats a second", "tune 3C");
+        // One pitch under two names, at first with the pedal forgotten.
+        begin(&browser, "enharmonic", lower);
+        asks(&browser, "Put the C pedal in sharp");
+        player.pluck(&mut station, &[lower], false);
+        finds(
+            &browser,
+            "whole semitones off: look where the pedal or lever of 4C stands",
+            "",
+        );
+        player.harp.move_pedal(Letter::C, 2);
+        player.pluck(&mut station, &[lower], false);
+        asks(&browser, "Pluck 4D");
+        player.harp.move_pedal(Letter::C, 0);
+        player.pluck(&mut station, &[string(Letter::D, 4)], false);
+        finds(&browser, "4D lies", "tune 4D");
+        let lies = text(&browser, "listen-found");
+        let cents: f64 = lies
+            .split(' ')
+            .nth(2)
+            .and_then(|word| word.parse().ok())
+            .expect("cents");
+        assert!((cents - DISC).abs() < 1.0, "{lies}");
+        // A scale, and its last string stands out.
+        begin(&browser, "scale", lower);
+        let scale = [
+            Letter::C,
+            Letter::D,
+            Letter::E,
+            Letter::F,
+            Letter::G,
+            Letter::A,
+            Letter::B,
+        ];
+        let strings = scale.map(|letter| string(letter, 4));
+        for (place, string) in strings.into_iter().chain([higher]).enumerate() {
+            let name = scale.get(place).map_or_else(|| "3C".to_owned(), |letter| name(*letter));
+            asks(&browser, &format!("Pluck {name}"));
+            player.pluck(&mut station, &[string], false);
+        }
+        finds(&browser, "", "3C stands out by");
+        browser.picture(&screens().join("desk-by-ear-scale.png"));
         let strings = text(&browser, "strings");
         assert!(
             strings.contains("3C: not heard yet") && strings.contains("4C: not heard yet"),
