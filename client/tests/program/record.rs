@@ -201,6 +201,23 @@ fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
             .expect("a page")
             .contains(&format!("after the concert on {concert}"))
     );
+    record(&data, &["harp", "--concert-days", "0"]);
+    let on: consort_record::Date = concert.parse().expect("a day");
+    // Three years of a student's strings end in five months.
+    let put_on = on.plus(-946 - 12).to_string();
+    record(&data, &["did", "restrung", &put_on]);
+    let on_page = |words: &[&str]| {
+        record(&data, &[&["page", &page], words].concat());
+        fs::read_to_string(&page)
+            .expect("a page")
+            .matches(put_on.as_str())
+            .count()
+    };
+    // What is due within half a year after the technician's day goes on before it, also on paper.
+    assert!(
+        on_page(&[]) < on_page(&["--regulation", &concert]),
+        "more is due before a regulation"
+    );
     // A check that cannot hear anything was none.
     assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));
     assert!(record(&data, &["harps"])[0].ends_with("tunings: 0"));
