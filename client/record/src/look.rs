@@ -10,6 +10,7 @@ use consort_proto::{Cents, HarpString, Material, StringNumber, Tolerance};
 
 use crate::chronicle::{Chronicle, Move, Track};
 use crate::date::{Date, Moment};
+use crate::entry::Deed;
 use crate::falseness::Usual;
 use crate::finding::{About, Cause, Finding};
 use crate::gauge::{self, Differences, Gauge};
@@ -32,6 +33,8 @@ const NEW_DAYS: i32 = 40;
 const GAUGE_DAYS: i32 = 120;
 /// A turn by mistake is told while it is among this many newest movements.
 const TURNED_TOLD: usize = 5;
+/// A pin that slips again within so many days after it was pushed in has come back: assumed.
+const PUSHED_DAYS: i32 = 365;
 /// Readings of a false string are said to scatter from this weight on, a natural logarithm.
 const SCATTERS: f64 = 2.0;
 
@@ -238,7 +241,8 @@ fn one_string(
     let at = |place: usize| adjusted.get(place).map_or(today, |made| made.at.date());
     let told = match most {
         _ if !named => None,
-        1 => slipping(chronicle, &adjusted, &evidence, string.material).map(|cause| (cause, at(evidence.slips_from))),
+        1 => slipping(chronicle, life, &adjusted, &evidence, (number, string.material))
+            .map(|cause| (cause, at(evidence.slips_from))),
         2 => (adjusted.len() <= evidence.turned_at + TURNED_TOLD)
             .then(|| adjusted.get(evidence.turned_at))
             .flatten()
@@ -330,7 +334,13 @@ const CALM: Evidence = Evidence {
     scatter: 0.0,
 };
 
-fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material: Material) -> Option<Cause> {
+fn slipping(
+    chronicle: &Chronicle,
+    life: &Life,
+    moves: &[Move],
+    evidence: &Evidence,
+    (number, material): (StringNumber, Material),
+) -> Option<Cause> {
     let slipping = moves.get(evidence.slips_from..).filter(|moves| !moves.is_empty())?;
     let fallen = slipping.iter().filter(|made| made.beyond < -made.sigma);
     let since = slipping[0].from;
@@ -340,7 +350,11 @@ fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material
         .filter(|room| room.material == material && room.from >= since)
         .map(|room| room.cents.abs())
         .fold(0.0, f64::max);
+    let pushed = life.events.iter().rev().find(|event| {
+        event.deed == Deed::PinPushed(number) && (0..=PUSHED_DAYS).contains(&slipping[0].at.date().days_since(event.on))
+    });
     Some(Cause::SlippingPin {
+        pushed: pushed.map(|event| event.on),
         falls: fallen.clone().count() as u32,
         least: Cents(fallen.clone().map(|made| -made.beyond).fold(f64::INFINITY, f64::min)),
         most: Cents(fallen.map(|made| -made.beyond).fold(0.0, f64::max)),
@@ -379,7 +393,7 @@ fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Deed, Event, Heard, Place, Sheet, Visit};
+    use crate::{Event, Heard, Place, Sheet, Visit};
     use consort_proto::{Reading, Tuning, harp_file};
 
     #[test]

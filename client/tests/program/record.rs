@@ -73,6 +73,12 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
     assert_eq!(said.len(), 4, "one finding and no other: {said:?}");
     assert!(said[1].contains("5 times, whatever the weather"), "{said:?}");
     assert!(said[2].contains("Push the key in while turning"), "{said:?}");
+    record(&data, &["did", "pin-pushed", "2024-10-28", "--string", "3B"]);
+    let said = record(&data, &["findings"]);
+    assert!(
+        said[2].contains("pushed in on 2024-10-28 and slips again: ask a technician"),
+        "{said:?}"
+    );
     record(&data, &["harp", "--pins", "threaded"]);
     let said = record(&data, &["findings"]);
     assert!(said[2].contains("must not be pushed"), "{said:?}");
