@@ -330,6 +330,26 @@ mod tests {
     }
 
     #[test]
+    fn nylon_goes_on_two_weeks_before_a_regulation_and_all_others_one() {
+        let mut life = Life::new(Sheet::of(harp_file::preset("pedal-47").expect("a preset")));
+        life.events = vec![Event {
+            on: day("2026-05-10"),
+            deed: crate::Deed::Restrung,
+            note: String::new(),
+        }];
+        life.sheet.player = Player::Professional;
+        let rules = Rules::of(&life.sheet, Some(day("2027-01-20")));
+        let plan = plan(&Chronicle::of(&life), &life, &[], day("2026-11-25"), &rules);
+        let when = |number: u32| {
+            let string = StringNumber::new(number).expect("a string");
+            plan.iter().find(|entry| entry.string == string).map(|entry| entry.when)
+        };
+        // 1A is nylon, 3B gut: a professional's top strings serve eight months, the others twelve.
+        assert_eq!(when(6), Some(When::By(day("2027-01-06"))));
+        assert_eq!(when(20), Some(When::By(day("2027-01-13"))));
+    }
+
+    #[test]
     fn a_string_of_unknown_age_is_not_taken_for_an_old_one_before_a_regulation() {
         let life = Life::new(Sheet::of(harp_file::preset("pedal-47").expect("a preset")));
         let rules = Rules {
