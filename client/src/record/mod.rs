@@ -6,6 +6,7 @@ mod list;
 pub(crate) mod live;
 mod page;
 mod plot;
+mod said;
 mod shelf;
 mod shown;
 mod write;
