@@ -78,6 +78,8 @@ impl Store {
         let said = |cause| self.said(cause);
         let (mut life, mut visits) = self.read_outline(kept, tunings).map_err(said)?;
         self.read_heard(kept, &mut visits).map_err(said)?;
+        // A tuning in which nothing was heard tells nothing, and must not stand for the newest one.
+        visits.retain(|_, visit| !visit.strings.is_empty());
         life.visits = in_order(visits);
         Ok(life)
     }

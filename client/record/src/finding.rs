@@ -40,6 +40,8 @@ pub enum Cause {
         least: Cents,
         /// The most.
         most: Cents,
+        /// The day on which its pin was pushed in before this began, if that was not long ago.
+        pushed: Option<Date>,
         /// How far the others of its material moved in the same time, in the middle, the most of one tuning.
         others: Cents,
     },

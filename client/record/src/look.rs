@@ -1,6 +1,7 @@
 //! Looks at a chronicle and names what is wrong, where one cause is much more likely than all others together.
 
 mod room;
+mod together;
 mod uneven;
 mod usual;
 
@@ -10,6 +11,7 @@ use consort_proto::{Cents, HarpString, Material, StringNumber, Tolerance};
 
 use crate::chronicle::{Chronicle, Move, Track};
 use crate::date::{Date, Moment};
+use crate::entry::Deed;
 use crate::falseness::Usual;
 use crate::finding::{About, Cause, Finding};
 use crate::gauge::{self, Differences, Gauge};
@@ -19,6 +21,7 @@ use crate::sound::Sound;
 use crate::stretch::Stretch;
 use crate::visit::Life;
 use room::rooms;
+use together::together;
 use uneven::{false_string, false_weight, first_heard};
 use usual::usuals;
 
@@ -32,6 +35,8 @@ const NEW_DAYS: i32 = 40;
 const GAUGE_DAYS: i32 = 120;
 /// A turn by mistake is told while it is among this many newest movements.
 const TURNED_TOLD: usize = 5;
+/// A pin that slips again within so many days after it was pushed in has come back: assumed.
+const PUSHED_DAYS: i32 = 365;
 /// Readings of a false string are said to scatter from this weight on, a natural logarithm.
 const SCATTERS: f64 = 2.0;
 
@@ -84,64 +89,6 @@ pub fn look(chronicle: &Chronicle, life: &Life, today: Date) -> Vec<Finding> {
     // One step of a string may be off in both positions: the first stands for both.
     findings.dedup_by(|b, a| a.about == b.about && a.cause.word() == b.cause.word() && a.cause.word() == "step");
     findings
-}
-
-/// New strings that were put on on one day are one finding where they are so many: a whole set has nothing to say string by
-/// string.
-const TOGETHER: usize = 6;
-
-fn together(findings: Vec<Finding>, life: &Life) -> Vec<Finding> {
-    let key = |finding: &Finding| match (finding.about, &finding.cause) {
-        (
-            About::String(string),
-            &Cause::NewString {
-                fitted, noted: true, ..
-            },
-        ) => {
-            let material = life.fitted(string).map(|fitting| fitting.material);
-            let material = material.or_else(|| Some(life.sheet.harp.string(string)?.material));
-            material.map(|material| (material, fitted))
-        }
-        _ => None,
-    };
-    let mut sets: BTreeMap<(Material, Date), Vec<Finding>> = BTreeMap::new();
-    let mut all = Vec::new();
-    for finding in findings {
-        match key(&finding) {
-            Some(set) => sets.entry(set).or_default().push(finding),
-            None => all.push(finding),
-        }
-    }
-    let mut on: BTreeMap<Date, usize> = BTreeMap::new();
-    for ((_, fitted), set) in &sets {
-        *on.entry(*fitted).or_default() += set.len();
-    }
-    for ((material, fitted), set) in sets {
-        if set.len() == 1 || on.get(&fitted).is_none_or(|count| *count < TOGETHER) {
-            all.extend(set);
-            continue;
-        }
-        let last = set.iter().filter_map(|finding| match finding.cause {
-            Cause::NewString {
-                holds_on, within_days, ..
-            } => Some((holds_on, within_days)),
-            _ => None,
-        });
-        if let Some((holds_on, within_days)) = last.max() {
-            all.push(Finding {
-                about: About::Material(material),
-                cause: Cause::NewStrings {
-                    fitted,
-                    strings: set.len(),
-                    holds_on,
-                    within_days,
-                },
-                since: fitted,
-                likely: NAMED_FROM,
-            });
-        }
-    }
-    all
 }
 
 fn is_new(track: Option<&Track>, today: Date) -> bool {
@@ -238,7 +185,8 @@ fn one_string(
     let at = |place: usize| adjusted.get(place).map_or(today, |made| made.at.date());
     let told = match most {
         _ if !named => None,
-        1 => slipping(chronicle, &adjusted, &evidence, string.material).map(|cause| (cause, at(evidence.slips_from))),
+        1 => slipping(chronicle, life, &adjusted, &evidence, (number, string.material))
+            .map(|cause| (cause, at(evidence.slips_from))),
         2 => (adjusted.len() <= evidence.turned_at + TURNED_TOLD)
             .then(|| adjusted.get(evidence.turned_at))
             .flatten()
@@ -330,7 +278,13 @@ const CALM: Evidence = Evidence {
     scatter: 0.0,
 };
 
-fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material: Material) -> Option<Cause> {
+fn slipping(
+    chronicle: &Chronicle,
+    life: &Life,
+    moves: &[Move],
+    evidence: &Evidence,
+    (number, material): (StringNumber, Material),
+) -> Option<Cause> {
     let slipping = moves.get(evidence.slips_from..).filter(|moves| !moves.is_empty())?;
     let fallen = slipping.iter().filter(|made| made.beyond < -made.sigma);
     let since = slipping[0].from;
@@ -340,7 +294,11 @@ fn slipping(chronicle: &Chronicle, moves: &[Move], evidence: &Evidence, material
         .filter(|room| room.material == material && room.from >= since)
         .map(|room| room.cents.abs())
         .fold(0.0, f64::max);
+    let pushed = life.events.iter().rev().find(|event| {
+        event.deed == Deed::PinPushed(number) && (0..=PUSHED_DAYS).contains(&slipping[0].at.date().days_since(event.on))
+    });
     Some(Cause::SlippingPin {
+        pushed: pushed.map(|event| event.on),
         falls: fallen.clone().count() as u32,
         least: Cents(fallen.clone().map(|made| -made.beyond).fold(f64::INFINITY, f64::min)),
         most: Cents(fallen.map(|made| -made.beyond).fold(0.0, f64::max)),
@@ -374,56 +332,4 @@ fn weigh_gauge(track: &Track, all: &Sound, usual: Usual) -> (Gauge, f64) {
         steps,
     });
     (gauge, stiffness.map_or(1.0, |(ln_ratio, _)| ln_ratio.exp()))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::{Deed, Event, Heard, Place, Sheet, Visit};
-    use consort_proto::{Reading, Tuning, harp_file};
-
-    #[test]
-    fn a_whole_new_set_is_one_finding_for_each_material_and_nothing_is_said_of_the_old_strings() {
-        let mut life = Life::new(Sheet::of(harp_file::preset("lever-34").expect("a preset")));
-        let begin = 1_790_000_000;
-        for day in 0..8_i64 {
-            let at = Moment(begin + day * 86_400);
-            let mut visit = Visit::new(at, Place::default(), Tuning::default(), Tolerance::default());
-            for (number, string) in life.sheet.harp.numbered() {
-                let open = Tuning::default().open_target(string);
-                let slips = number.get() == 12 && (2..=5).contains(&day);
-                let stretches = if day > 5 { -40.0 / (day - 4) as f64 } else { 0.0 };
-                for cents in [if slips { -9.0 } else { stretches }, 0.0] {
-                    let reading = Reading::new(number, open.raised_by(Cents(cents)), Cents(0.2)).expect("a reading");
-                    visit.hear(&Heard {
-                        at,
-                        position: 0,
-                        reading,
-                        timbre: None,
-                    });
-                }
-            }
-            life.visits.push(visit);
-        }
-        let words = |life: &Life| -> Vec<&'static str> {
-            let today = life.visits.last().expect("a tuning").at.date();
-            look(&Chronicle::of(life), life, today)
-                .iter()
-                .map(|finding| finding.cause.word())
-                .collect()
-        };
-        let mut before = life.clone();
-        before.visits.truncate(6);
-        assert_eq!(words(&before), ["slipping-pin"]);
-        life.events = vec![Event {
-            on: Moment(begin + 5 * 86_400).date(),
-            deed: Deed::Restrung,
-            note: String::new(),
-        }];
-        let said = words(&life);
-        assert!(
-            !said.is_empty() && said.iter().all(|word| *word == "new-strings"),
-            "{said:?}"
-        );
-    }
 }

@@ -33,6 +33,7 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
             falls,
             least,
             most,
+            pushed,
             others,
         } => {
             let evidence = [
@@ -41,14 +42,15 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 ("most", cents(*most)),
                 ("others", cents(*others)),
             ];
-            let action = match sheet.pins {
-                Pins::Tapered => Key::FoundSlippingPinTapered,
-                Pins::Threaded => Key::FoundSlippingPinThreaded,
+            let action = match (sheet.pins, pushed) {
+                (Pins::Tapered, None) => say(Key::FoundSlippingPinTapered, &[]),
+                (Pins::Tapered, Some(on)) => say(Key::FoundSlippingPinAgain, &[("date", Arg::from(on.to_string()))]),
+                (Pins::Threaded, _) => say(Key::FoundSlippingPinThreaded, &[]),
             };
             (
                 headed(Key::FoundSlippingPin),
                 say(Key::FoundSlippingPinEvidence, &evidence),
-                say(action, &[]),
+                action,
                 say(Key::FoundSlippingPinDoubt, &[]),
             )
         }

@@ -70,6 +70,9 @@ pub enum RecordOrder {
     Page {
         /// The file; what was in it before is replaced.
         file: PathBuf,
+        /// The day of a technician's appointment, which the plan keeps to.
+        #[arg(long, value_name = "DAY")]
+        regulation: Option<String>,
     },
     /// Write everything down in a file: JSON, the backup; or one list as CSV.
     Export {

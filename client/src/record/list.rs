@@ -11,7 +11,7 @@ use consort_record_store::{Point, RecordError, Store, TuningId};
 use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
-use super::{Form, NotDone, Read, save, write};
+use super::{Form, NotDone, Read, said, save, write};
 
 /// The harps of the record.
 pub(super) fn harps(store: &Store, form: Form) -> Result<Vec<String>, NotDone> {
@@ -152,7 +152,7 @@ pub(super) fn written(life: &Life, form: Form) -> Vec<String> {
         Form::Text | Form::Json => Vec::new(),
     };
     lines.extend(entries.iter().map(|entry| {
-        let (on, says) = (entry.on().to_string(), write::in_words(entry, &life.sheet, &words));
+        let (on, says) = (entry.on().to_string(), said::in_words(entry, &life.sheet, &words));
         match form {
             Form::Text => says,
             Form::Csv => line(&[&on, entry.kind(), &says]),

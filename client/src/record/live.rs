@@ -219,7 +219,8 @@ async fn sheet(State(live): State<Live>, Query(asked): Query<Asked>) -> Response
     let made = live.with(move |open, heard| {
         let kept = open.kept(asked.harp.as_deref(), heard)?;
         let tunings = open.store.tunings(kept.id)?;
-        Ok(page::page(open.read(&kept)?, tunings))
+        let technician: Option<Date> = asked.regulation.as_deref().map(str::parse).transpose()?;
+        Ok(page::page(open.read(&kept)?, tunings, technician))
     });
     match made.await {
         Ok(html) => file(Some("record.html".to_owned()), "text/html; charset=utf-8", html),

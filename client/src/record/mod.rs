@@ -6,6 +6,7 @@ mod list;
 pub(crate) mod live;
 mod page;
 mod plot;
+mod said;
 mod shelf;
 mod shown;
 mod write;
@@ -176,9 +177,11 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
             let regulation = regulation.as_deref().map(str::parse).transpose()?;
             Ok(list::plan(&told(store, &kept, today)?, regulation, form))
         }
-        RecordOrder::Page { file } => {
+        RecordOrder::Page { file, regulation } => {
             let kept = store.harp(of)?;
-            save(file, &page::page(&told(store, &kept, today)?, store.tunings(kept.id)?))?;
+            let technician = regulation.as_deref().map(str::parse).transpose()?;
+            let (read, tunings) = (told(store, &kept, today)?, store.tunings(kept.id)?);
+            save(file, &page::page(&read, tunings, technician))?;
             Ok(Vec::new())
         }
         RecordOrder::Export { file, list } => list::export(store, of, file, list.as_deref()),

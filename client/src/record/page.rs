@@ -3,7 +3,7 @@
 use consort_pages::RecordSteps;
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
-use consort_record::{About, Replacement, Rules, Why, plan as restring, tell};
+use consort_record::{About, Date, Replacement, Rules, Why, plan as restring, tell};
 use consort_words::{Arg, Key};
 
 use super::plot::{self, Drawn};
@@ -17,8 +17,8 @@ const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem
     border-bottom:1px solid #d3c7b2}svg{width:100%;height:auto}main svg{background:none}main svg .found{fill:#fff}section{break-inside:avoid}\
     .action{font-weight:600}.doubt{color:#574b3c}@media print{body{margin:0;font-size:11pt}}";
 
-/// The page as HTML, of a harp that was tuned so often in all.
-pub(super) fn page(read: &Read, tunings: usize) -> String {
+/// The page as HTML, of a harp that was tuned so often in all, with the plan for a technician on the day `regulation`.
+pub(super) fn page(read: &Read, tunings: usize, regulation: Option<Date>) -> String {
     let sheet = &read.life.sheet;
     let name = escaped(sheet.harp.name());
     let head = |key| escaped(&read.words.say(key, &[]));
@@ -65,7 +65,7 @@ pub(super) fn page(read: &Read, tunings: usize) -> String {
         &read.life,
         &read.findings,
         read.today,
-        &Rules::of(sheet, None),
+        &Rules::of(sheet, regulation),
     );
     if !plan.is_empty() {
         html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedPlan)));

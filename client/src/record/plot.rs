@@ -249,8 +249,11 @@ impl Picture {
             };
             let path: Vec<String> = points.iter().map(at).collect();
             self.add(format_args!("<path class=\"air\"{dash} d=\"M{}\"/>", path.join("L")));
-            let figure = |figure: f64| Arg::from(format!("{figure:.0}"));
-            let says = words.say(key, &[("least", figure(least)), ("most", figure(most))]);
+            let range = match [least, most].map(|figure| format!("{figure:.0}")) {
+                [least, most] if least == most => least,
+                [least, most] => format!("{least}–{most}"),
+            };
+            let says = words.say(key, &[("range", Arg::from(range))]);
             self.text("", LEFT, middle - 18.0, &says, "");
         }
         if !any {

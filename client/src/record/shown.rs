@@ -14,7 +14,7 @@ use consort_record::{About, Date, Replacement, Rules, When, Why, plan as restrin
 use consort_record_store::{Kept, RecordError, Store};
 use consort_words::{Arg, Key};
 
-use super::{Read, list, shelf, write};
+use super::{Read, list, said, shelf, write};
 
 /// Days in a month, in the mean.
 const MONTH_DAYS: f64 = 30.44;
@@ -248,7 +248,7 @@ fn written(read: &Read) -> Vec<String> {
     let life = &read.life;
     write::entries(life)
         .iter()
-        .map(|entry| write::in_words(entry, &life.sheet, &read.words))
+        .map(|entry| said::in_words(entry, &life.sheet, &read.words))
         .collect()
 }
 

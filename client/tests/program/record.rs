@@ -73,6 +73,12 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
     assert_eq!(said.len(), 4, "one finding and no other: {said:?}");
     assert!(said[1].contains("5 times, whatever the weather"), "{said:?}");
     assert!(said[2].contains("Push the key in while turning"), "{said:?}");
+    record(&data, &["did", "pin-pushed", "2024-10-28", "--string", "3B"]);
+    let said = record(&data, &["findings"]);
+    assert!(
+        said[2].contains("pushed in on 2024-10-28 and slips again: ask a technician"),
+        "{said:?}"
+    );
     record(&data, &["harp", "--pins", "threaded"]);
     let said = record(&data, &["findings"]);
     assert!(said[2].contains("must not be pushed"), "{said:?}");
@@ -200,6 +206,23 @@ fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
         fs::read_to_string(&page)
             .expect("a page")
             .contains(&format!("after the concert on {concert}"))
+    );
+    record(&data, &["harp", "--concert-days", "0"]);
+    let on: consort_record::Date = concert.parse().expect("a day");
+    // Three years of a student's strings end in five months.
+    let put_on = on.plus(-946 - 12).to_string();
+    record(&data, &["did", "restrung", &put_on]);
+    let on_page = |words: &[&str]| {
+        record(&data, &[&["page", &page], words].concat());
+        fs::read_to_string(&page)
+            .expect("a page")
+            .matches(put_on.as_str())
+            .count()
+    };
+    // What is due within half a year after the technician's day goes on before it, also on paper.
+    assert!(
+        on_page(&[]) < on_page(&["--regulation", &concert]),
+        "more is due before a regulation"
     );
     // A check that cannot hear anything was none.
     assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));

@@ -6,6 +6,7 @@ found-slipping-pin-evidence = { $count ->
    *[other] Found { $least } to { $most } cents flat of where it was left, { $count } times
 }, whatever the weather. The others of its material moved by { $others } at most.
 found-slipping-pin-tapered = Push the key in while turning: back off a little, then bring it up and push. If it comes back, ask a technician. Never hammer a pin.
+found-slipping-pin-again = It was pushed in on { $date } and slips again: ask a technician. Never hammer a pin.
 found-slipping-pin-threaded = These pins are threaded and must not be pushed. Ask a technician.
 found-slipping-pin-doubt = If it falls less each time, it is a new string that stretches. If the strings beside it fall as well, it is the room.
 
@@ -196,8 +197,8 @@ plot-unheard = This string has not been heard yet.
 plot-cents = cents
 plot-left = as left
 plot-found = as found next time
-plot-humidity = humidity { $least }–{ $most } %
-plot-room = room { $least }–{ $most } °C
+plot-humidity = humidity { $range } %
+plot-room = room { $range } °C
 plot-no-air = Nobody has written down the room’s air.
 plot-new-string = new string
 plot-pin-pushed = pin pushed in

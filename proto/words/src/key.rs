@@ -415,6 +415,7 @@ keys! {
     FoundSlippingPin = "found-slipping-pin",
     FoundSlippingPinEvidence = "found-slipping-pin-evidence",
     FoundSlippingPinTapered = "found-slipping-pin-tapered",
+    FoundSlippingPinAgain = "found-slipping-pin-again",
     FoundSlippingPinThreaded = "found-slipping-pin-threaded",
     FoundSlippingPinDoubt = "found-slipping-pin-doubt",
     FoundFalseString = "found-false-string",
