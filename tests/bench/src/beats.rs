@@ -1,5 +1,7 @@
 //! Beats of two strings of a virtual harp that are plucked together, against those that they truly have.
 
+mod harmonics;
+
 use consort_analysis::{Beating as Told, NoBeat, Together, beating};
 use consort_harp::chance::Chance;
 use consort_harp::{Beating, Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
@@ -11,7 +13,7 @@ use crate::report;
 use crate::statistics::{percent, quantile};
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "beats of octaves, fifths and fourths within two seconds of sound [--json FILE]";
+pub(crate) const ABOUT: &str = "beats of octaves, fifths and fourths within two seconds of sound, and harmonics against their octaves [--json FILE]";
 
 /// Pairs of each kind of sound.
 const PAIRS: u64 = 150;
@@ -92,6 +94,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             "%",
         );
     }
+    harmonics::measure(&harp, &mut figures)?;
     figures.close()
 }
 
