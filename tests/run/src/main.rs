@@ -6,6 +6,7 @@
 mod children;
 mod demo;
 mod isolation;
+mod licences;
 mod measure;
 mod packages;
 mod verify;

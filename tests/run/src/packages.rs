@@ -181,32 +181,3 @@ fn is_root() -> bool {
         .output()
         .is_ok_and(|output| output.stdout.trim_ascii() == b"0")
 }
-
-/// The version of the licence checker that the committed rules are written for.
-const DENY_VERSION: &str = "0.20.2";
-
-/// The licence and advisory checker, built once into the target folder; `None` where it cannot be had.
-pub(crate) fn licence_checker() -> Option<std::path::PathBuf> {
-    let root = children::target().join("tools");
-    let binary = root.join("bin").join("cargo-deny");
-    if !succeeds(&binary, &["--version"]) {
-        say("Building the licence checker, once …");
-        let root = root.to_string_lossy().into_owned();
-        let words = [
-            "install",
-            "--quiet",
-            "--locked",
-            "--debug",
-            "cargo-deny",
-            "--version",
-            DENY_VERSION,
-            "--root",
-            &root,
-        ];
-        let mut build = command("cargo");
-        // It is built to be run once: what helps to look into it would only be built.
-        build.args(words).env("CARGO_PROFILE_DEV_DEBUG", "0");
-        must(&mut build, "cargo install cargo-deny").ok()?;
-    }
-    Some(binary)
-}

@@ -1,4 +1,4 @@
-//! `cargo verify`: everything that must hold before a change lands, cheapest first, the tests last.
+//! `cargo verify`: everything that must hold before a change lands.
 
 use std::io::{BufRead, BufReader};
 use std::process::Stdio;
@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use crate::children::{self, cargo, command, must};
 use crate::isolation::Isolation;
+use crate::licences::Checker;
 use crate::packages::Lack;
 use crate::{Problem, packages, say};
 
@@ -20,6 +21,7 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     for lack in &lacks {
         say(&format!("   The {} tests are left out: {}.", lack.what, lack.why));
     }
+    let checker = Checker::begin();
     step("style", || cargo(&["fmt", "--all", "--check"]))?;
     step("lints", || {
         cargo(&[
@@ -34,11 +36,11 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
         ])
     })?;
     step("documents", documents)?;
-    step("licences, bans and sources", licences)?;
     step("the tests' build", || {
         cargo(&["test", "--quiet", "--workspace", "--locked", "--no-run"])
     })?;
-    step("tests", || tests(&lacks))
+    step("tests", || tests(&lacks))?;
+    step("licences, bans and sources", || checker.check())
 }
 
 fn step(name: &str, check: impl FnOnce() -> Result<(), Problem>) -> Result<(), Problem> {
@@ -63,56 +65,6 @@ fn documents() -> Result<(), Problem> {
             .env("RUSTDOCFLAGS", "-D warnings"),
         "cargo doc",
     )
-}
-
-fn licences() -> Result<(), Problem> {
-    let Some(checker) = packages::licence_checker() else {
-        return if children::in_ci() {
-            Err("the licence checker could not be built, and unattended runs leave nothing out".to_owned())
-        } else {
-            say("   not checked: the licence checker could not be built here");
-            Ok(())
-        };
-    };
-    let on = |what: &[&str]| {
-        let mut words = vec![
-            "--workspace",
-            "--locked",
-            "--config",
-            ".deny.toml",
-            "check",
-            "--hide-inclusion-graph",
-        ];
-        words.extend(what);
-        let mut run = command(&checker);
-        run.args(words);
-        run
-    };
-    must(
-        &mut on(&["bans", "licenses", "sources"]),
-        "cargo deny check bans licenses sources",
-    )?;
-    let output = on(&["advisories"])
-        .output()
-        .map_err(|error| format!("the licence checker cannot be started: {error}"))?;
-    let text = String::from_utf8_lossy(&output.stderr);
-    if output.status.success() {
-        Ok(())
-    } else if [
-        "failed to fetch",
-        "unable to fetch",
-        "failed to clone",
-        "failed to open advisory",
-        "resolve host",
-    ]
-    .iter()
-    .any(|reason| text.contains(reason))
-    {
-        say("   advisories: not checked, their database cannot be reached from here");
-        Ok(())
-    } else {
-        Err(format!("an advisory speaks of a dependency:\n{text}"))
-    }
 }
 
 /// Runs every test on a private network and counts what ran.
