@@ -147,6 +147,9 @@ impl Player<'_> {
     #[track_caller]
     fn keep(&self, name: &str, turns: bool) {
         self.picture(name);
+        let heard = self.text("sentence");
+        let is_whole = heard.is_empty() || heard.ends_with(['.', '?']) && !heard.contains("  ");
+        assert!(is_whole, "{name}: {heard}");
         assert_eq!(!self.text("far").is_empty(), turns, "{name}: {}", self.text("far"));
         if !turns {
             let drawn = self
