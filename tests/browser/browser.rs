@@ -268,6 +268,12 @@ impl Browser {
         );
     }
 
+    /// Lets the page fall asleep, as one that nobody looks at, or wake again.
+    pub(crate) fn sleeps(&self, sleeps: bool) {
+        let state = if sleeps { "frozen" } else { "active" };
+        self.devtools("Page.setWebLifecycleState", &json!({ "state": state }));
+    }
+
     /// Writes what the screen shows to `path`, as PNG, written fast rather than small.
     pub(crate) fn picture(&self, path: &Path) {
         let how = json!({ "format": "png", "optimizeForSpeed": true });

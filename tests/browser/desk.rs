@@ -30,7 +30,10 @@ fn the_desk_follows_the_sound_without_being_loaded_again() {
             runa.play("clean-47-gb7.flac");
             browser.wait(says, &format!("{SAYS_0G} === '{says}'"));
         }
+        // What sounds while the page sleeps is there when it wakes.
+        browser.sleeps(true);
         runa.play("clean-29-cb5.flac");
+        browser.sleeps(false);
         browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
         let shown = browser.text("document.getElementById('name').textContent");
         let cents: f64 = browser
