@@ -254,11 +254,16 @@ impl Browser {
 
     /// Lets the system prefer `scheme`, `dark` or `light`, and as little motion as possible.
     pub(crate) fn prefer(&self, scheme: &str) {
+        self.prefer_motion(scheme, "reduce");
+    }
+
+    /// The same with as much `motion` as it says, `reduce` or `no-preference`.
+    pub(crate) fn prefer_motion(&self, scheme: &str, motion: &str) {
         self.devtools(
             "Emulation.setEmulatedMedia",
             &json!({ "features": [
                 { "name": "prefers-color-scheme", "value": scheme },
-                { "name": "prefers-reduced-motion", "value": "reduce" },
+                { "name": "prefers-reduced-motion", "value": motion },
             ] }),
         );
     }

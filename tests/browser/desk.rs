@@ -30,7 +30,10 @@ fn the_desk_follows_the_sound_without_being_loaded_again() {
             runa.play("clean-47-gb7.flac");
             browser.wait(says, &format!("{SAYS_0G} === '{says}'"));
         }
+        // What sounds while the page sleeps is there when it wakes.
+        browser.sleeps(true);
         runa.play("clean-29-cb5.flac");
+        browser.sleeps(false);
         browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
         let shown = browser.text("document.getElementById('name').textContent");
         let cents: f64 = browser
@@ -246,10 +249,13 @@ fn from_the_start_the_desk_is_dark_and_hears_nothing_until_the_next_round() {
 fn another_harp_is_set_up_on_the_page_seen_drawn_played_and_taken_back() {
     alone(|tools| {
         let rehearsal = Rehearsal::open("desk-harp");
-        let runa = rehearsal.harp("Runa", 0);
+        let mut runa = rehearsal.harp("Runa", 0);
         let (browser, rules) = (Browser::open(tools), Rules::read(tools));
         browser.go(&runa.desk);
         browser.wait("that nobody has said it", "!document.getElementById('fresh').hidden");
+        // In the middle of a tuning.
+        runa.play("clean-47-gb7.flac");
+        browser.wait("a reading", &format!("{SAYS_0G} === '0G: set once'"));
         browser.press(['s']);
         browser.wait("the set-up", "document.getElementById('setup').open");
         let choose = |id: &str, text: &str| {
@@ -278,6 +284,12 @@ fn another_harp_is_set_up_on_the_page_seen_drawn_played_and_taken_back() {
         browser.wait(
             "the harp of 22 strings",
             "document.querySelectorAll('#strings li').length === 22 && document.getElementById('fresh').hidden",
+        );
+        let unheard = "[...document.querySelectorAll('#strings li')].filter((line) => line.textContent.endsWith('not heard yet')).length";
+        assert_eq!(
+            browser.text(unheard),
+            "22",
+            "what was heard of the other harp says nothing of this one"
         );
         browser.press(['u']);
         browser.wait(
@@ -325,6 +337,27 @@ fn what_was_wrong_is_kept_as_a_sound_that_listen_hears_again() {
     });
 }
 
+/// How often a sentence may change for those who hear the page, in milliseconds, and what sixty sentences come to: before
+/// its time none of them, and then the last.
+const SPEAKS: &str = "
+const told = arguments[0];
+import(`${location.origin}/follow.js`).then(({ speak }) => {
+  const ticks = [];
+  const real = window.setInterval;
+  window.setInterval = (tick, every) => ticks.push([tick, every]);
+  const heard = document.createElement('p');
+  heard.id = 'heard';
+  document.body.append(heard);
+  const tell = speak('heard');
+  window.setInterval = real;
+  for (let n = 0; n < 60; n += 1) tell(`Sentence ${n}.`);
+  const [[tick, every]] = ticks;
+  const before = heard.textContent;
+  tick();
+  told([every, before, heard.textContent]);
+  heard.remove();
+});";
+
 #[test]
 fn a_message_moves_nothing_and_two_windows_show_one_desk() {
     alone(|tools| {
@@ -344,6 +377,10 @@ fn a_message_moves_nothing_and_two_windows_show_one_desk() {
         assert_eq!(browser.run(PLACES), before);
         browser.turn_to(&second);
         browser.wait("the change in the other window", changed);
+        assert_eq!(
+            browser.run_until_told(SPEAKS),
+            serde_json::json!([2500, "", "Sentence 59."])
+        );
         browser.press([' ']);
         browser.wait(
             "that it was seen",

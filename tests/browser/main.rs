@@ -18,6 +18,7 @@ mod network;
 mod questions;
 mod record;
 mod rehearsal;
+mod states;
 mod stranger;
 mod tones;
 mod tools;

@@ -68,6 +68,21 @@ impl Rehearsal {
         self.laptop("laptop", player, port, more)
     }
 
+    /// Starts `player`'s station with the check by which a tuning opens, on the harp in the file at `harp`, and joins it.
+    pub(crate) fn opening(&self, player: &str, harp: &str) -> Harp {
+        let join = self.address("join");
+        let mut harp = self.station("laptop", player, 0, &["--harp", harp, "--join", &join]);
+        harp.expect_joined(player);
+        harp
+    }
+
+    /// A file in the rehearsal's own folder.
+    pub(crate) fn file(&self, name: &str, text: &str) -> String {
+        let path = self.folder.inside(name);
+        std::fs::write(&path, text).expect("a file can be written");
+        path
+    }
+
     /// Starts a station of `player` on a laptop of its own, beside one that she has already.
     pub(crate) fn another_laptop(&self, player: &str) -> Harp {
         let mut harp = self.laptop("another-laptop", player, 0, &["--join", &self.address("join")]);
@@ -75,7 +90,13 @@ impl Rehearsal {
         harp
     }
 
+    /// Starts a station that asks for no opening plucks.
     fn laptop(&self, laptop: &str, player: &str, port: u16, more: &[&str]) -> Harp {
+        let more: Vec<&str> = more.iter().copied().chain(["--no-opening"]).collect();
+        self.station(laptop, player, port, &more)
+    }
+
+    fn station(&self, laptop: &str, player: &str, port: u16, more: &[&str]) -> Harp {
         // A name may hold what no folder's name can.
         let plain: String = player.chars().filter(|c| c.is_alphanumeric()).collect();
         let (data, port) = (self.folder.inside(&format!("{laptop}-{plain}")), port.to_string());
@@ -88,7 +109,6 @@ impl Rehearsal {
             "--desk-port",
             &port,
             "--no-browser",
-            "--no-opening",
             "--json",
             "--input",
             "stdin",

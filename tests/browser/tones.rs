@@ -18,6 +18,10 @@ fn one_button_silences_the_tones_of_all_desks_and_an_order_lets_them_sound_again
         browser.go(&runa.desk);
         browser.wait("the strings", "document.getElementById('chosen').options.length > 0");
         browser.press(['r']);
+        browser.wait("the caution first", "document.getElementById('caution').open");
+        assert_eq!(browser.text(SOUNDS), "false", "nothing sounds before it was read");
+        browser.picture(&screens().join("desk-tone-caution.png"));
+        browser.press(['r']);
         browser.wait("the tone", &format!("{SOUNDS} === 'true'"));
         let control = browser.new_page();
         browser.go(&rehearsal.address("control"));
@@ -35,6 +39,7 @@ fn one_button_silences_the_tones_of_all_desks_and_an_order_lets_them_sound_again
         assert_eq!(browser.text(SOUNDS), "false");
         browser.press(['r']);
         assert_eq!(browser.text(SOUNDS), "false", "a key is no way round it");
+        assert_eq!(browser.text("document.getElementById('caution').open"), "false");
         browser.picture(&screens().join("desk-no-tone.png"));
         browser.turn_to(&control);
         browser.picture(&screens().join("control-no-tone.png"));

@@ -64,3 +64,25 @@ fn an_input_without_a_clock_arrives_sample_by_sample() {
     let differs = kept.iter().zip(&wanted).position(|(kept, wanted)| kept != wanted);
     assert_eq!((kept.len(), differs), (wanted.len(), None));
 }
+
+/// A microphone that the system keeps to itself, or that is not there any more.
+#[test]
+fn an_input_that_is_refused_is_told_in_one_sentence_that_says_what_to_do() {
+    let folder = Folder::new("live-refused");
+    let settings = "pcm.!default { type hw card 9 hint { show on description \"Test pickup\" } }\n";
+    std::fs::write(folder.inside("alsa.conf"), settings).expect("files can be written");
+    let output = Command::new(path_of("consort-station"))
+        .args(["--data", &folder.inside("station"), "--no-discovery", "--no-browser"])
+        .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
+        .env("XDG_RUNTIME_DIR", folder.path())
+        .env("HOME", folder.path())
+        .env_remove("PULSE_SERVER")
+        .env_remove("PULSE_RUNTIME_PATH")
+        .stdin(Stdio::null())
+        .output()
+        .expect("the station starts");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(!output.status.success(), "{said}");
+    assert_eq!(said.lines().count(), 1, "{said}");
+    assert!(said.contains("plug the pickup or microphone in"), "{said}");
+}

@@ -247,7 +247,10 @@ fn about_last_check(situation: &Situation<'_>) -> Option<Advice> {
     let check = situation.ways.last_check.as_ref()?;
     let order = situation.ways.order.strings(situation.harp);
     let next = check.next(&order, situation.readiness)?;
-    let args = vec![("place", Arg::from(check.heard() + 1)), ("of", Arg::from(order.len()))];
+    // Strings that are missing are not asked for, and are not counted either.
+    let there = |number: &&StringNumber| situation.readiness.of(**number) != Some(Standing::Missing);
+    let count = order.iter().filter(there).count();
+    let args = vec![("place", Arg::from(check.heard() + 1)), ("of", Arg::from(count))];
     let why = Phrase {
         key: Key::WhyPlayOn,
         args,

@@ -213,6 +213,18 @@ fn a_string_that_was_chosen_by_hand_is_followed_alone_until_she_lets_it_go() {
 }
 
 #[test]
+fn the_last_check_counts_no_string_that_is_missing() {
+    let mut desk = Desk::new();
+    desk.stories[46].set_mark(Some(Mark::Missing));
+    desk.ways.last_check = Some(LastCheck::default());
+    assert!(
+        said(&desk.advice(None)).starts_with("1 of 46"),
+        "{}",
+        said(&desk.advice(None))
+    );
+}
+
+#[test]
 fn while_she_plays_there_is_no_advice_at_all() {
     let mut desk = Desk::new();
     desk.ways.plays = true;

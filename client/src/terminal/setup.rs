@@ -85,11 +85,7 @@ impl SetUp {
             };
             Some(format!("{letter}{sign}"))
         };
-        LETTERS
-            .iter()
-            .filter_map(|letter| of(&letter))
-            .collect::<Vec<_>>()
-            .join(" ")
+        LETTERS.iter().filter_map(of).collect::<Vec<_>>().join(" ")
     }
 }
 

@@ -259,8 +259,14 @@ function goOn() {
   else if (now.may_see) wish({ wish: "seen" });
 }
 
+// Before the first tone the caution, and nothing sounds until it was read.
+let cautioned = false;
+
 function tone() {
-  if (now.no_tone) return;
+  if (now.no_tone) return at("caution").close();
+  if (!cautioned && !at("caution").open) return at("caution").showModal();
+  cautioned = true;
+  at("caution").close();
   const told = () => at("tone").setAttribute("aria-pressed", String(sounds()));
   if (sounds()) silence();
   else sound(now.strings[Number(at("chosen").value) - 1].target_hz, told);
@@ -274,6 +280,7 @@ at("check").addEventListener("click", check);
 at("open-pedals").addEventListener("click", movePedals);
 at("goon").addEventListener("click", goOn);
 at("tone").addEventListener("click", tone);
+at("caution-sound").addEventListener("click", tone);
 at("wrong").addEventListener("click", () => wish({ wish: "wrong" }));
 at("dark").addEventListener("click", goOn);
 wireSetup(ask, () => now);
@@ -308,6 +315,7 @@ const KEYS = {
 addEventListener("keydown", (event) => {
   // Whoever types or picks from a list means that, and nothing else.
   if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName) || at("setup").open || at("listen").open) return;
+  if (at("caution").open && event.key.toLowerCase() !== "r") return;
   // Space on a button presses that button.
   if (event.key === " " && event.target.tagName === "BUTTON" && !now?.dark) return;
   const does = KEYS[event.key.toLowerCase()];

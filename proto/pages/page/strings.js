@@ -70,7 +70,9 @@ function add(strokes, { letter, standing, cents }, x, top, bottom, gap) {
   if (standing === "not-heard") {
     strokes.add(kind, thin, curve(x, top + pin, bottom, 0), `0 ${round(Math.max(3, gap * 0.4))}`);
   } else {
-    const width = { holds: gap * 0.46, "set-once": gap * 0.3, new: gap * 0.3 }[standing] ?? thin;
+    // The strings of a small harp stand far apart, and are strings all the same.
+    const room = Math.min(gap, 40);
+    const width = { holds: room * 0.46, "set-once": room * 0.3, new: room * 0.3 }[standing] ?? thin;
     strokes.add(kind, Math.max(1, width), curve(x, top, bottom, bend));
   }
   strokes.add("pin", thin, square(x, top, pin));

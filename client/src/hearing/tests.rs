@@ -1,0 +1,169 @@
+//! What the desk says while a string fades, and what is no music.
+
+use std::time::Duration;
+
+use consort_link::{Config, Event};
+use consort_proto::harp_file::preset;
+use consort_proto::{Hz, Sequence, Tenure, Tolerance};
+use proptest::prelude::*;
+
+use super::*;
+
+/// Whether four strings, one each 0.4 s, that each sound for `lasts_s` are taken for playing.
+fn plays(lasts_s: f64) -> bool {
+    let mut hearing = Hearing::new(Check::default());
+    (0..4_u32).any(|count| {
+        let onset_s = 0.4 * f64::from(count);
+        hearing.plays(&Sensed::Track {
+            onset_s,
+            time_s: onset_s + lasts_s,
+            string: StringNumber::new(20 + count).expect("a string"),
+            hz: Hz::new(300.0).expect("a frequency"),
+            sigma: Cents(0.5),
+        })
+    })
+}
+
+#[test]
+fn what_was_taken_for_a_pluck_for_a_moment_is_no_music() {
+    assert!(!plays(0.15));
+    assert!(plays(0.25));
+}
+
+/// A desk that is tuned alone, and hears one string.
+struct Desk {
+    harp: Harp,
+    link: Link,
+    hearing: Hearing,
+    string: StringNumber,
+}
+
+impl Desk {
+    fn new(string: u32) -> Self {
+        let harp = preset("pedal-47").expect("a preset");
+        let link = Link::new(
+            Uptime::default(),
+            Config {
+                name: "Runa".parse().expect("a name"),
+                harp: harp.clone(),
+                process: 1,
+                known: Vec::new(),
+                journal: Vec::new(),
+                next: Sequence(1),
+                agreement: None,
+                tenure: Tenure::default(),
+                stories: Vec::new(),
+                own: (Tuning::default(), Tolerance::default()),
+                seed: 1,
+            },
+        );
+        Self {
+            harp,
+            link,
+            hearing: Hearing::new(Check::default()),
+            string: StringNumber::new(string).expect("a string"),
+        }
+    }
+
+    fn hz(&self, cents: f64) -> Hz {
+        let string = self.harp.string(self.string).expect("a string");
+        Tuning::default().open_target(string).raised_by(Cents(cents))
+    }
+
+    /// What the desk says once the string was heard so far above its target, known to `sigma`.
+    fn track(&mut self, time_s: f64, cents: f64, sigma: f64) -> Advice {
+        let sensed = Sensed::Track {
+            onset_s: 0.0,
+            time_s,
+            string: self.string,
+            hz: self.hz(cents),
+            sigma: Cents(sigma),
+        };
+        self.hearing.follow(&sensed, &self.harp, &Tuning::default());
+        self.advise(time_s)
+    }
+
+    /// The same once the string was measured to the end.
+    fn settle(&mut self, time_s: f64, cents: f64) -> Advice {
+        let answer = Answer {
+            onset_s: 0.0,
+            time_s,
+            string: self.string,
+            hz: self.hz(cents),
+            sigma: Cents(0.1),
+            glide: Cents(0.0),
+            inharmonicity: 0.0,
+            level_dbfs: -20.0,
+            timbre: consort_analysis::Timbre::default(),
+            verdict: Verdict::Settled,
+        };
+        let reading = Reading::new(self.string, answer.hz, answer.sigma).expect("a reading");
+        self.hearing.settled(0.0, &reading, &self.harp, &self.link);
+        let since = Duration::ZERO;
+        self.link.handle(now(time_s), Event::Plucked { reading, since });
+        self.hearing
+            .follow(&Sensed::Answer(answer), &self.harp, &Tuning::default());
+        self.advise(time_s)
+    }
+
+    fn advise(&mut self, time_s: f64) -> Advice {
+        self.hearing.advise(&self.harp, &self.link, now(time_s))
+    }
+}
+
+fn now(time_s: f64) -> Uptime {
+    Uptime(Duration::from_secs_f64(time_s))
+}
+
+/// The live track comes so often, seconds.
+const TRACK_S: f64 = 0.04;
+/// When a string settles, and how long its tail is followed, seconds.
+const SETTLES_S: f64 = 1.2;
+const FADES_S: f64 = 8.0;
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(120))]
+
+    /// A string in tune fades: its track gets poorer and poorer, glides down a little, and now and then what it leaves
+    /// behind is heard elsewhere for a moment. Nothing in all that is a reason to turn.
+    #[test]
+    fn no_tail_of_a_string_in_tune_makes_a_word_to_turn(
+        string in 3_u32..45,
+        stands in -1.0..1.0_f64,
+        glides in 0.0..1.5_f64,
+        wavers in proptest::collection::vec(-2.5..2.5_f64, ((FADES_S - SETTLES_S) / TRACK_S) as usize),
+        leaps in proptest::collection::vec((0_usize..170, 1_usize..5, -80.0..80.0_f64), 0..4),
+    ) {
+        let mut desk = Desk::new(string);
+        let said = desk.settle(SETTLES_S, stands);
+        prop_assert_eq!(said.action, Action::OnceMore);
+        let count = wavers.len() as f64;
+        for (at, waver) in wavers.into_iter().enumerate() {
+            let faded = at as f64 / count;
+            let sigma = 0.2 + 3.6 * faded;
+            let leap = leaps.iter().find(|(from, long, _)| (*from..from + long).contains(&at));
+            let cents = leap.map_or(stands - glides * faded + waver * sigma, |(_, _, leap)| stands + leap);
+            let advice = desk.track(SETTLES_S + TRACK_S * (at + 1) as f64, cents, sigma);
+            prop_assert!(
+                advice.turn.is_none() && !advice.action.is_doubt(),
+                "{:?} of {:?} cents where it stands at {stands:.1}, {faded:.2} faded",
+                advice.action,
+                advice.cents
+            );
+        }
+    }
+
+    /// And yet a key that turns is followed, to within a second of its last movement.
+    #[test]
+    fn a_string_that_is_really_turned_is_told_of(stands in -1.0..1.0_f64, by in prop_oneof![-30.0..-9.0_f64, 9.0..30.0_f64]) {
+        let mut desk = Desk::new(26);
+        desk.settle(SETTLES_S, stands);
+        let mut said = Vec::new();
+        for at in 1..=50 {
+            let share = (f64::from(at) / 25.0).min(1.0);
+            said.push(desk.track(SETTLES_S + TRACK_S * f64::from(at), stands + by * share, 0.3).action);
+        }
+        let expected = if by < 0.0 { Action::Tighten } else { Action::Loosen };
+        prop_assert_eq!(said.last().copied(), Some(expected), "{:?}", said);
+    }
+}
