@@ -382,6 +382,8 @@ fn every_state_of_a_tuning_comes_by_sound() {
         player.hear(1.0);
         player.pluck_until(up, &["Lever down?"], "Is its lever down?");
         player.keep("lever", false);
+        let bowed = browser.text("document.querySelectorAll('#harp .away').length");
+        assert_eq!(bowed, "0", "what is doubted is not drawn off on the harp either");
         // The link's fall is noted by the browser, and nothing else.
         let complaints = browser.complaints();
         assert!(complaints.iter().all(|said| said.contains("live")), "{complaints:?}");

@@ -264,7 +264,16 @@ fn strings(page: &DeskPage) -> Vec<Line<'static>> {
     let row = |cell: &dyn Fn(&DeskString) -> Span<'static>| {
         Line::from(page.strings.iter().rev().map(cell).collect::<Vec<_>>())
     };
+    // What is doubted is drawn as if it had not been heard: its side would look like advice.
+    let doubted = |string: &DeskString| match page.doubt {
+        None | Some("pitch") => false,
+        Some("harp" | "tuning") => string.standing != "missing",
+        Some(_) => Some(string.string) == hand,
+    };
     let state = |string: &DeskString| {
+        if doubted(string) {
+            return Span::styled("┊", colour(&string.letter));
+        }
         let sign = match string.standing {
             "holds" => "┃",
             "set-once" => "│",

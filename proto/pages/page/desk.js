@@ -79,13 +79,16 @@ function showDigits() {
 
 function showHarp() {
   const hand = now.string?.string ?? null;
-  const picture = JSON.stringify([now.strings, hand, chosen, sized]);
+  // What is doubted is drawn as if it had not been heard: its bow would look like advice here as well.
+  const doubted = (string) => (["harp", "tuning"].includes(now.doubt) ? string.standing !== "missing" : now.doubt && now.doubt !== "pitch" && string.string === hand);
+  const strings = now.strings.map((string) => (doubted(string) ? { ...string, standing: "not-heard", cents: null } : string));
+  const picture = JSON.stringify([strings, hand, chosen, sized]);
   if (picture === harpDrawn) return;
   harpDrawn = picture;
   // On a phone the harp is drawn larger than its place would make it, so that its letters can be read.
   const [width, height, letters] = at("harp").clientWidth < 700 ? [720, 230, 27] : [1440, 196, 16];
   const [bow, harp] = [at("bow"), at("harp")].map((part) => part.getBoundingClientRect());
-  const place = drawHarp(at("harp"), now.strings, { width, height, letters, hand });
+  const place = drawHarp(at("harp"), strings, { width, height, letters, hand });
   if (hand && width > 1000) showThread(place(hand - 1), width, bow, harp);
   const gap = (width * 0.97) / now.strings.length;
   now.strings.forEach((string, index) => {

@@ -133,6 +133,19 @@ fn in_a_doubt_the_string_is_dotted_and_nothing_is_drawn_to_turn_by() {
         "{all}"
     );
     assert!(!all.contains('░') && !all.contains("cents flat"), "{all}");
+    // Nor on the harp below: string 20 is flat, and the doubt is whether it is.
+    let mut flat = page("Which pin?", None, Some("pin"));
+    flat.string.as_mut().expect("a string").string = 20;
+    for (doubt, drawn) in [
+        (Some("pin"), false),
+        (Some("tuning"), false),
+        (Some("pitch"), true),
+        (None, true),
+    ] {
+        flat.doubt = doubt;
+        let all = screen(&flat, (80, 24)).join("\n");
+        assert_eq!(all.contains('('), drawn, "{doubt:?}:\n{all}");
+    }
 }
 
 #[test]
