@@ -5,7 +5,7 @@ use std::fs::File;
 use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use consort_harp::deed::{Deed, Done};
 use consort_harp::trial::Trial;
@@ -54,12 +54,14 @@ pub(crate) struct Progress {
     pub(crate) stopped: Option<String>,
 }
 
-/// Strings whose pins were turned, and when they were plucked since, seconds of sound.
+/// Strings whose pins were turned, and when they were plucked since: seconds of sound, and by the clock.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Unheard(BTreeMap<u8, Option<f64>>);
+pub(crate) struct Unheard(BTreeMap<u8, Option<(f64, Instant)>>);
 
-/// A pluck is measured to its end, reported and shown within this, seconds of sound.
+/// A pluck is measured to its end within this, seconds of sound.
 const HEARD_WITHIN_S: f64 = 3.0;
+/// And it is reported and shown within this by the clock, which sound that is not paced runs far ahead of.
+const SHOWN_WITHIN: Duration = Duration::from_secs(3);
 
 impl Unheard {
     /// Takes in what was done.
@@ -68,7 +70,7 @@ impl Unheard {
             Deed::Turned { string, .. } => drop(self.0.insert(string, None)),
             Deed::Plucked { string, .. } => {
                 if let Some(plucked) = self.0.get_mut(&string) {
-                    plucked.get_or_insert(done.time_s);
+                    plucked.get_or_insert((done.time_s, Instant::now()));
                 }
             }
             _ => {}
@@ -77,8 +79,9 @@ impl Unheard {
 
     /// Forgets the strings whose pluck must have been heard by now.
     fn forget(&mut self, now_s: f64) {
-        self.0
-            .retain(|_, plucked| plucked.is_none_or(|at_s| now_s - at_s < HEARD_WITHIN_S));
+        self.0.retain(|_, plucked| {
+            plucked.is_none_or(|(at_s, at)| now_s - at_s < HEARD_WITHIN_S || at.elapsed() < SHOWN_WITHIN)
+        });
     }
 
     /// Whether nobody can have heard how the string stands.
