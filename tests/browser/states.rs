@@ -369,6 +369,8 @@ fn every_state_of_a_tuning_comes_by_sound() {
         let up = lever.find(Letter::C, 4).expect("a string");
         let mut condition = Condition::sound(5);
         condition.faults = vec![(up, Fault::LeverUp)];
+        let between = lever.find(Letter::A, 4).expect("a string");
+        condition.far_off = vec![(between, -50.0)];
         rehearsal.order(&["round"]);
         let mut player = Player {
             harp: voiced(&lever, &condition),
@@ -380,6 +382,9 @@ fn every_state_of_a_tuning_comes_by_sound() {
         browser.go(&player.station.desk);
         player.expect(&["Pluck"], "");
         player.hear(1.0);
+        // Half-way between two strings a semitone apart it is neither.
+        player.pluck_until(between, &["Again"], "");
+        player.keep("unsure", false);
         player.pluck_until(up, &["Lever down?"], "Is its lever down?");
         player.keep("lever", false);
         let bowed = browser.text("document.querySelectorAll('#harp .away').length");
