@@ -82,14 +82,18 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     figures.at_most(GOAL_MS, "99 of 100", quantile(&mut times, 0.99), "ms");
     drawn.extend(pictures.try_iter().map(|(_, picture)| picture));
     let series = [("desk".to_owned(), drawn)];
-    let mut script = script::times(Page::Desk, TURNS, &series)?.pop().unwrap_or_default();
+    let script = script::times(Page::Desk, TURNS, &series)?.pop().unwrap_or_default();
+    // The first picture makes the page, the others change it.
+    let (first, others) = script.split_first().ok_or("the browser tells no times")?;
+    let mut others = others.to_vec();
+    figures.tell("script of the first picture", *first, "ms");
     figures.at_most(
         GOAL_SCRIPT_MS,
-        "script of a picture, median",
-        quantile(&mut script, 0.5),
+        "script of a change, median",
+        quantile(&mut others, 0.5),
         "ms",
     );
-    figures.tell("script of a picture, 99 of 100", quantile(&mut script, 0.99), "ms");
+    figures.tell("script of a change, 99 of 100", quantile(&mut others, 0.99), "ms");
     let mut bytes = 0;
     for file in FILES {
         bytes += get(address, &format!("/{file}"), &cookie)?.len();
