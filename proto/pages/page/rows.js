@@ -8,6 +8,8 @@ const SORT_EVERY = 10_000;
 const SLIDE = 400;
 const WIDTH = 1000;
 
+const wide = matchMedia("(min-width: 1000px)");
+
 const rows = new Map();
 const ready = new Map();
 let sorted = { at: 0, about: "", order: [] };
@@ -36,7 +38,7 @@ function lookAhead(board, harps) {
 }
 
 function row(seat) {
-  const parts = { item: make("li", "row"), seat: make("span", "seat"), name: make("span", "name"), left: make("span", "left"), track: make("div", "track"), line: make("div", "line"), label: make("span", "ends"), sentence: make("span", "unseen"), drawn: "", mini: "" };
+  const parts = { item: make("li", "row"), seat: make("span", "seat"), name: make("span", "name"), left: make("span", "left"), track: make("div", "track"), line: make("div", "line"), label: make("span", "ends"), sentence: make("span", "unseen"), drawn: "" };
   parts.small = shape("svg", { class: "mini", viewBox: "0 0 94 30", preserveAspectRatio: "none" });
   parts.svg = shape("svg", { viewBox: `0 0 ${WIDTH} 100`, preserveAspectRatio: "none" });
   parts.svg.append(...["bow", "range", "over", "end", "post"].map((name) => (parts[name] = shape("path", { class: name, "vector-effect": "non-scaling-stroke" }))));
@@ -53,17 +55,13 @@ const spoken = (harp) => (document.body.dataset.people === "names" ? `${harp.sen
 
 const stroke = (from, to) => (to > from ? `M${from} 50H${to}` : "");
 
-function fill(harp, board, who) {
+function fill(harp, board, who, close) {
   const parts = rows.get(harp.seat) ?? row(harp.seat);
   say(parts.seat, String(harp.seat));
   say(parts.name, who(harp));
   say(parts.left, String(harp.left));
   say(parts.sentence, spoken(harp));
-  const mini = harp.strings.map(([, standing]) => standing).join();
-  if (mini !== parts.mini) {
-    parts.mini = mini;
-    drawMini(parts.small, harp.strings);
-  }
+  if (!close) drawMini(parts.small, harp.strings);
   const x = (seconds) => Math.min(WIDTH, Math.round((seconds / span) * WIDTH));
   const start = board.start_in_s > 0 ? x(board.start_in_s) : null;
   const [soonest, likely, latest] = harp.ready_in_s?.map(x) ?? [0, 0, 0];
@@ -150,10 +148,12 @@ export function showRows(board, who, most) {
   at("when").hidden = left.length === 0;
   const harps = inOrder(left).slice(0, most);
   lookAhead(board, harps);
-  place(at("rows"), harps.map((harp) => fill(harp, board, who)));
-  at("rows").style.setProperty("--count", harps.length);
   // As many columns as the rows need to keep a height that can be read from the back.
   const columns = harps.length > 48 ? 3 : harps.length > 24 ? 2 : 1;
+  // Close rows, and a phone's, have no room for a harp: what is left is told by the number.
+  const close = columns > 1 || !wide.matches;
+  place(at("rows"), harps.map((harp) => fill(harp, board, who, close)));
+  at("rows").style.setProperty("--count", harps.length);
   at("when").style.setProperty("--columns", columns);
   at("when").style.setProperty("--lines", Math.ceil(harps.length / columns));
   at("when").classList.toggle("columns", columns > 1);

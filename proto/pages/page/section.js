@@ -79,8 +79,7 @@ export function drawMini(svg, strings) {
     else dots += places[place].dot;
   });
   if (!svg.firstChild) svg.append(shape("path", { class: "line gut", "stroke-width": 1.15 }), shape("path", { class: "late" }));
-  svg.firstChild.setAttribute("d", lines);
-  svg.lastChild.setAttribute("d", dots);
+  [[svg.firstChild, lines], [svg.lastChild, dots]].forEach(([path, d]) => { if (path.getAttribute("d") !== d) path.setAttribute("d", d); });
 }
 
 // A register: one strand for each harp between two blocks; those that agree lie together as one cord.
