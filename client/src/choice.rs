@@ -46,6 +46,19 @@ pub struct ChosenHarp {
     pub harp: Harp,
     /// Its harp file.
     pub text: String,
+    /// What the word was.
+    pub by: By,
+}
+
+/// What kind of word chose a harp.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum By {
+    /// The name of a preset: a size, which one's own harp may have.
+    Preset,
+    /// The path of a harp file.
+    File,
+    /// The name of a harp of the record.
+    Record,
 }
 
 /// The harp of whoever has not chosen one.
@@ -58,6 +71,7 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
         return Ok(ChosenHarp {
             harp,
             text: text.to_owned(),
+            by: By::Preset,
         });
     }
     let path = Path::new(word);
@@ -73,7 +87,11 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
         cause,
     })?;
     match harp_file::parse(&text) {
-        Ok(harp) => Ok(ChosenHarp { harp, text }),
+        Ok(harp) => Ok(ChosenHarp {
+            harp,
+            text,
+            by: By::File,
+        }),
         Err(cause) => Err(NotAHarpChoice::File {
             path: word.to_owned(),
             cause,
@@ -81,22 +99,25 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
     }
 }
 
-/// The harp that `word` chooses at a station whose data lies in `data`: also one that its record knows by name.
+/// The harp that `word` chooses at a station whose data lies in `data`: first one that its record knows by that name, so
+/// that no file or preset stands before it; a word with a slash is a file where there is one.
 ///
 /// # Errors
 ///
 /// As [`harp`], when the record does not know it either.
 pub(crate) fn harp_here(word: &str, data: &Path) -> Result<ChosenHarp, NotAHarpChoice> {
-    harp(Some(word)).or_else(|why| {
-        let NotAHarpChoice::Unknown { .. } = why else {
-            return Err(why);
-        };
-        let known = record::harp_called(data, word).and_then(|harp| {
-            let text = harp_file::write(&harp).ok()?;
-            Some(ChosenHarp { harp, text })
-        });
-        known.ok_or(why)
-    })
+    if word.contains(std::path::is_separator) && Path::new(word).exists() {
+        return harp(Some(word));
+    }
+    let known = record::harp_called(data, word).and_then(|harp| {
+        let text = harp_file::write(&harp).ok()?;
+        Some(ChosenHarp {
+            harp,
+            text,
+            by: By::Record,
+        })
+    });
+    known.map_or_else(|| harp(Some(word)), Ok)
 }
 
 /// The presets' names, with commas.

@@ -460,6 +460,24 @@ fn the_station_writes_every_settled_reading_into_the_record() {
     assert!((cents - 67.85).abs() < 1.0, "{cents}");
 }
 
+/// Hears one string of a concert harp at `hour` with the station's data in `data`, the harp as `words` choose it, and
+/// lists the harps of the record.
+#[track_caller]
+fn hear(data: &str, hour: u8, words: &[&str]) -> Vec<String> {
+    let output = program()
+        .args(["--data", data, "--fast", "--until-end", "--input"])
+        .arg(recordings().join("clean-22-cb4.flac"))
+        .args(ALONE)
+        // No two tunings begin at one moment, however fast the test is.
+        .args(["--recorded", &format!("2026-11-20T{hour:02}:00:00Z")])
+        .args(words)
+        .output()
+        .expect("run");
+    let complaints = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{words:?}: {complaints}");
+    record(data, &["harps"])
+}
+
 #[test]
 fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
     let folder = Folder::new("record-begun");
@@ -469,25 +487,7 @@ fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
         assert_eq!(code, Some(0), "{complaints:?}");
         assert!(lines[0].contains("takes it for the harp that it hears"), "{lines:?}");
     };
-    let hear = |hour: u8, harp: &[&str]| {
-        let file = recordings().join("clean-22-cb4.flac");
-        let output = program()
-            .args(["--data", &data, "--fast", "--until-end", "--input"])
-            .arg(&file)
-            .args(ALONE)
-            // No two tunings begin at one moment, however fast the test is.
-            .args(["--recorded", &format!("2026-11-20T{hour:02}:00:00Z")])
-            .args(harp)
-            .output()
-            .expect("run");
-        assert_eq!(
-            output.status.code(),
-            Some(0),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
-        record(&data, &["harps"])
-    };
+    let hear = |hour: u8, harp: &[&str]| hear(&data, hour, harp);
     begun(&["begin", "The walnut harp"]);
     // The size is typed as the manual says, and it is still the same harp.
     assert_eq!(
@@ -517,6 +517,41 @@ fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
         complaints[0].contains("no harp called “The oak harp” here"),
         "{complaints:?}"
     );
+}
+
+/// The usual harp's own name belongs to a harp of the record once it was heard without any other; a name or a file says
+/// which one is meant, whatever was begun since.
+#[test]
+fn a_harp_that_is_named_is_the_one_that_is_heard_whichever_was_begun_last() {
+    let folder = Folder::new("record-named");
+    let (data, file) = (folder.at("data"), folder.at("usual.toml"));
+    let counted = |usual: u8| {
+        [
+            format!("Pedal harp, 47 strings: 47 strings, tunings: {usual}"),
+            "The walnut harp: 47 strings, tunings: 0".to_owned(),
+        ]
+    };
+    fs::write(&file, told(&run(&["harp", "pedal-47"])).1.join("\n")).expect("a harp file");
+    assert_eq!(hear(&data, 1, &[]), counted(1)[..1]);
+    for (hour, word, tunings) in [
+        (4, "Pedal harp, 47 strings", 2),
+        (8, "pedal-47", 3),
+        (12, file.as_str(), 4),
+    ] {
+        // Begun last, the walnut harp is the one that would be heard without a word.
+        if hour == 4 {
+            told(&run(&["--data", &data, "record", "begin", "The walnut harp"]));
+        } else {
+            let walnut = told(&run(&["harp", "pedal-47"])).1.join("\n");
+            let walnut = walnut.replace("Pedal harp, 47 strings", "The walnut harp");
+            fs::write(std::path::Path::new(&data).join("harp.toml"), walnut).expect("a harp file");
+        }
+        assert_eq!(hear(&data, hour, &["--harp", word]), counted(tunings), "{word}");
+    }
+    // Where only a file gives the usual name, it is a harp of its own, too.
+    let other = folder.at("other");
+    told(&run(&["--data", &other, "record", "begin", "The walnut harp"]));
+    assert_eq!(hear(&other, 1, &["--harp", &file]), counted(1));
 }
 
 #[test]
