@@ -39,7 +39,7 @@ pub struct Args {
 /// The harp and what it is tuned to while no coordinator says otherwise.
 #[derive(Clone, Debug, clap::Args)]
 pub struct HarpArgs {
-    /// The harp: one that `harps` lists, or the path of a harp file.
+    /// The harp: one that `harps` lists, one of the record by its name, or the path of a harp file.
     ///
     /// Left out, it is the harp that this station heard last, or `pedal-47`.
     #[arg(long, value_name = "HARP", global = true)]

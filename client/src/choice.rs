@@ -1,16 +1,26 @@
 //! What is chosen by a word on the command line: the harp and the temperament.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
+use consort_store::Folder;
 
+use crate::config::PROGRAM;
 use crate::record;
 
 /// Why a word is not a harp.
 #[derive(Debug, thiserror::Error)]
 pub enum NotAHarpChoice {
+    /// No preset, where only those are printed.
+    #[error("there is no usual harp called “{name}” to be printed: choose one of {presets}")]
+    NoPreset {
+        /// What was typed.
+        name: String,
+        /// The presets, with commas.
+        presets: String,
+    },
     /// Neither a preset nor a file.
     #[error(
         "there is no harp called “{name}” here: choose one of {presets}, name a harp file, or a harp of the record as “record harps” lists it"
@@ -118,6 +128,22 @@ pub(crate) fn harp_here(word: &str, data: &Path) -> Result<ChosenHarp, NotAHarpC
         })
     });
     known.map_or_else(|| harp(Some(word)), Ok)
+}
+
+/// The same for what is printed without a station: in the usual place for its data where none is named.
+pub(crate) fn harp_at(word: Option<&str>, data: Option<PathBuf>) -> Result<ChosenHarp, NotAHarpChoice> {
+    match (word, data.or_else(|| Folder::usual(PROGRAM).ok())) {
+        (Some(word), Some(data)) => harp_here(word, &data),
+        (word, _) => harp(word),
+    }
+}
+
+/// Whether `name` means a preset or a file wherever a harp is chosen, so that none of the record should be called so.
+pub(crate) fn is_taken(name: &str) -> bool {
+    let is_file = Path::new(name)
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("toml"));
+    is_file || harp_file::preset_names().any(|preset| preset.eq_ignore_ascii_case(name))
 }
 
 /// The presets' names, with commas.

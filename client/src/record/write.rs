@@ -11,6 +11,7 @@ use serde_json::json;
 use super::args::{self, RecordOrder};
 use super::said::{advice, bring_up, in_words, said};
 use super::{Form, NotDone, now};
+use crate::choice;
 
 /// Writes down what `order` says.
 pub(super) fn carry_out(
@@ -176,6 +177,13 @@ pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result
             .map_err(|why| NotDone::Meaningless(why.to_string()))?,
         None => harp,
     };
+    if choice::is_taken(named.name()) {
+        let shown: String = named.name().chars().take(60).collect();
+        return Err(NotDone::Meaningless(format!(
+            "a harp of the record cannot be called “{shown}”, which is how --harp names a usual harp or a harp file: \
+             give it another name"
+        )));
+    }
     let random = ring::rand::generate::<[u8; 16]>(&ring::rand::SystemRandom::new())
         .map_err(|_| NotDone::Meaningless("the system gives no random numbers".to_owned()))?;
     let tag: String = random.expose().iter().map(|byte| format!("{byte:02x}")).collect();

@@ -555,6 +555,55 @@ fn a_harp_that_is_named_is_the_one_that_is_heard_whichever_was_begun_last() {
 }
 
 #[test]
+fn a_harp_of_the_record_is_chosen_by_its_name_whatever_is_called_so_besides() {
+    let folder = Folder::new("record-chosen");
+    let data = folder.at("data");
+    told(&run(&[
+        "--data", &data, "--harp", "lever-22", "record", "begin", "Walnut",
+    ]));
+    fs::create_dir(folder.at("Walnut")).expect("a folder of that name");
+    let recording = recordings().join("clean-22-cb4.flac");
+    for order in [
+        &["targets", "--json"] as &[&str],
+        &["beats", "--json"],
+        &["listen", "--json"],
+    ] {
+        let mut program = program();
+        program
+            .current_dir(folder.at("."))
+            .args(["--data", &data, "--harp", "Walnut"]);
+        if order[0] == "listen" {
+            program.arg(order[0]).arg(&recording).arg(order[1]);
+        } else {
+            program.args(order);
+        }
+        let (code, lines, complaints) = told(&program.output().expect("run"));
+        assert_eq!((code, complaints.len()), (Some(0), 0), "{order:?}: {complaints:?}");
+        if order[0] == "targets" {
+            assert_eq!(lines.len(), 22);
+        }
+    }
+    told(&run(&[
+        "--data", &data, "--harp", "lever-22", "record", "begin", "Oak/2",
+    ]));
+    assert_eq!(told(&run(&["--data", &data, "--harp", "Oak/2", "targets"])).0, Some(0));
+    for name in ["pedal-47", "Lever-34", "mine.toml"] {
+        let sentence = refused(&data, &["begin", name]);
+        assert!(
+            sentence.contains("cannot be called") && sentence.contains(name),
+            "{sentence}"
+        );
+    }
+    // What is only printed is no choice among harps of a record.
+    let (code, _, complaints) = told(&run(&["harp", "Walnut"]));
+    assert_eq!(code, Some(1));
+    assert!(
+        complaints[0].contains("lever-22") && !complaints[0].contains("record"),
+        "{complaints:?}"
+    );
+}
+
+#[test]
 fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     let folder = Folder::new("record-shelf");
     let data = folder.at("data");
