@@ -164,7 +164,7 @@ pub enum RecordOrder {
     Written,
     /// Take something out that was written down; `undo` brings it back.
     TakeOut {
-        /// As `written` lists it, as in "5D, put on on 2026-11-25".
+        /// As `written` lists it, as in "5D, put on on 2026-11-25 (1.02 mm)".
         entry: String,
     },
     /// Take back the last thing that was written down.

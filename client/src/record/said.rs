@@ -6,7 +6,7 @@ use consort_record::{Date, Deed, Event, Fitting, Pins, Sheet};
 use consort_record_store::{Entry, RecordError, Undone};
 use consort_words::{Arg, Key, Words};
 
-use super::Form;
+use super::{Form, shelf};
 
 /// Days in which a new string comes to hold: up to a week by size, nylon up to two (common practice, no source).
 const HOLDS_DAYS: i32 = 7;
@@ -86,7 +86,10 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
     let date = |day: Date| ("date", Arg::from(day.to_string()));
     let named = |string| ("string", Arg::from(string_name(string, sheet)));
     match entry {
-        Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
+        Entry::Fitting(fitting) => {
+            let what = words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]);
+            detailed(fitting, sheet, words, what)
+        }
         Entry::Event(event) => noted(
             &event.note,
             words,
@@ -116,6 +119,23 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
             )
         }
     }
+}
+
+/// `what` with all that tells this string from another that was put on in its place on the same day.
+fn detailed(fitting: &Fitting, sheet: &Sheet, words: &Words, what: String) -> String {
+    let usual = sheet.harp.string(fitting.string).map(|string| string.material);
+    let material = (usual != Some(fitting.material)).then(|| shelf::word(fitting.material).to_owned());
+    let gauge = fitting.gauge_mm.map(|gauge| format!("{gauge} mm"));
+    let length = fitting.length.as_deref().map(|name| {
+        let name = ("name", Arg::from(name));
+        words.say(Key::UndoneFittingLength, &[name])
+    });
+    let details: Vec<String> = [material, gauge, length].into_iter().flatten().collect();
+    if details.is_empty() {
+        return what;
+    }
+    let details = ("details", Arg::from(details.join(", ")));
+    words.say(Key::UndoneFittingOf, &[("what", Arg::from(what)), details])
 }
 
 /// `what` with her own words, if there are any.

@@ -146,15 +146,23 @@ pub(super) fn carry_out(
 /// Takes out the entry that a person reads as `wanted`.
 fn take_out(store: &mut Store, kept: &Kept, wanted: &str) -> Result<Undone, NotDone> {
     let (words, life) = (Words::english(), store.outline(kept)?);
-    let entry = entries(&life)
+    let mut alike = entries(&life)
         .into_iter()
-        .find(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim())
-        .ok_or_else(|| {
-            let shown: String = wanted.chars().take(60).collect();
-            NotDone::Meaningless(format!(
-                "nothing that is written down reads “{shown}”: name it as “record written” lists it"
-            ))
-        })?;
+        .filter(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim());
+    let shown = || wanted.chars().take(60).collect::<String>();
+    let entry = alike.next().ok_or_else(|| {
+        NotDone::Meaningless(format!(
+            "nothing that is written down reads “{}”: name it as “record written” lists it",
+            shown()
+        ))
+    })?;
+    if alike.next().is_some() {
+        return Err(NotDone::Meaningless(format!(
+            "more than one entry reads “{}”, and which one is meant cannot be told: \
+             “record undo” takes back the newest first",
+            shown()
+        )));
+    }
     store.take_out(kept, &entry)?;
     Ok(Undone::Written(entry))
 }

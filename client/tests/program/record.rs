@@ -133,7 +133,10 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     record(&data, &["did", "restrung", "2026-11-01"]);
     assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
     record(&data, &["undo"]);
-    assert_eq!(record(&data, &["undo"]), ["Taken out again: 4C, put on on 2020-01-15"]);
+    assert_eq!(
+        record(&data, &["undo"]),
+        ["Taken out again: 4C, put on on 2020-01-15 (1.02 mm, cut from 4C-a)"]
+    );
     record(&data, &["did", "restrung", "2026-11-01"]);
     record(&data, &["harp", "--pins", "threaded"]);
     let undone = &objects(&record(&data, &["undo", "--json"]))[0];
@@ -260,6 +263,38 @@ fn anything_written_down_can_be_taken_out_and_put_back() {
     assert!(refused(&data, &["take-out", all[2]]).contains("nothing that is written down reads"));
     assert_eq!(record(&data, &["undo"]), [format!("Back again: {}", all[2])]);
     assert_eq!(record(&data, &["written"]), all);
+}
+
+/// What differs is said, so that what is taken out is what was meant.
+#[test]
+fn of_two_strings_put_on_in_one_place_on_one_day_the_one_that_is_named_is_taken_out() {
+    let folder = Folder::new("record-alike");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let fitted = |words: &[&str]| record(&data, &[&["fitted", "5D", "2020-11-20"], words].concat());
+    fitted(&["--gauge", "1.02"]);
+    fitted(&["--gauge", "1.04"]);
+    fitted(&["--material", "nylon", "--length", "5D-a"]);
+    let all = [
+        "5D, put on on 2020-11-20 (1.02 mm)",
+        "5D, put on on 2020-11-20 (1.04 mm)",
+        "5D, put on on 2020-11-20 (nylon, cut from 5D-a)",
+    ];
+    let mut written = record(&data, &["written"]);
+    written.sort();
+    assert_eq!(written, all);
+    record(&data, &["take-out", all[1]]);
+    let mut written = record(&data, &["written"]);
+    written.sort();
+    assert_eq!(written, [all[0], all[2]]);
+    assert!(refused(&data, &["take-out", "5D, put on on 2020-11-20"]).contains("nothing that is written down reads"));
+    // One length, in a list of another laptop once more with another number of strings, reads alike.
+    let list = folder.at("lengths.csv");
+    let lengths = "name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-05,17,gut,,2\n3E-a,2020-01-06,17,gut,,3\n";
+    fs::write(&list, lengths).expect("write");
+    record(&data, &["import", &list]);
+    let sentence = refused(&data, &["take-out", "the length 3E-a for 3E"]);
+    assert!(sentence.contains("more than one entry reads"), "{sentence}");
 }
 
 #[test]

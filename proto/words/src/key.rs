@@ -558,6 +558,8 @@ keys! {
     UndoneWritten = "undone-written",
     UndoneTakenOut = "undone-taken-out",
     UndoneFitting = "undone-fitting",
+    UndoneFittingOf = "undone-fitting-of",
+    UndoneFittingLength = "undone-fitting-length",
     UndoneRestrung = "undone-restrung",
     UndoneMoved = "undone-moved",
     UndoneRegulated = "undone-regulated",
