@@ -132,6 +132,7 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     assert!(plan[1].contains(",4C,") && plan[1].ends_with("now"), "{plan:?}");
     record(&data, &["did", "restrung", "2026-11-01"]);
     assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
+    assert_eq!(record(&data, &["plan"]), ["Nothing is due that the record knows of."]);
     record(&data, &["undo"]);
     assert_eq!(
         record(&data, &["undo"]),
@@ -239,6 +240,17 @@ fn anything_written_down_can_be_taken_out_and_put_back() {
     let data = folder.at("data");
     record(&data, &["begin"]);
     assert_eq!(record(&data, &["written"]), ["Nothing is written down yet."]);
+    assert_eq!(
+        record(&data, &["history", "5D"]),
+        ["This string has not been heard yet."]
+    );
+    assert!(record(&data, &["strings"])[0].starts_with("No string has been heard yet"));
+    let plan = record(&data, &["plan"]);
+    assert_eq!(plan[0], "Nothing is due that the record knows of.");
+    assert!(
+        plan[1].starts_with("Nobody has written down when these 47 strings were put on"),
+        "{plan:?}"
+    );
     record(&data, &["fitted", "4C", "2020-01-15"]);
     record(
         &data,

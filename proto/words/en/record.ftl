@@ -150,6 +150,7 @@ did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 
 did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.
 did-pin-pushed = If it falls again, or the pin turns freely, ask a technician. Never hammer a pin.
 did-pin-pushed-threaded = This harp’s pins are threaded, and pushing them does harm: leave them as they are and ask a technician. If they are tapered, say so with the harp itself.
+strings-nothing = No string has been heard yet: the first tuning begins this list.
 written-nothing = Nothing is written down yet.
 
 record-begun = The record of “{ $name }” is begun, and the station takes it for the harp that it hears. Another one is heard again with --harp and its name.

@@ -504,6 +504,7 @@ keys! {
     DidRestrung = "did-restrung",
     DidPinPushed = "did-pin-pushed",
     DidPinPushedThreaded = "did-pin-pushed-threaded",
+    StringsNothing = "strings-nothing",
     WrittenNothing = "written-nothing",
     RecordWaits = "record-waits",
     RecordWrittenAgain = "record-written-again",
