@@ -95,7 +95,7 @@ pub struct StationArgs {
     #[arg(long, value_name = "MOMENT")]
     pub recorded: Option<Moment>,
     /// Where the harp stands, as its record keeps it [default: the ensemble's name, or home].
-    #[arg(long, value_name = "PLACE", value_parser = Place::new)]
+    #[arg(long, value_name = "PLACE", value_parser = place)]
     pub place: Option<Place>,
     /// Begin with the first string at once, not with the seven plucks that tell of pedals, levers and open tuning.
     #[arg(long)]
@@ -248,6 +248,16 @@ fn sample_rate(text: &str) -> Result<SampleRate, String> {
         format!("“{shown}” is not a number of samples per second, as in 48000")
     })?;
     SampleRate::new(number).map_err(|why| why.to_string())
+}
+
+/// A place with a name.
+fn place(text: &str) -> Result<Place, String> {
+    match Place::new(text) {
+        Ok(place) if place.as_str().is_empty() => {
+            Err("“” is no place: say where the harp stands, as in “The town hall”, or leave --place out".to_owned())
+        }
+        place => place.map_err(|why| why.to_string()),
+    }
 }
 
 /// An address with or without its port.

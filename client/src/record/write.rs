@@ -77,6 +77,11 @@ pub(super) fn carry_out(
         }
         RecordOrder::Concert { day, name } => {
             let name = entry::text(name).map_err(RecordError::from)?;
+            if name.is_empty() {
+                return Err(NotDone::Meaningless(
+                    "the concert’s name is empty: give one, as in “Winter concert”, or leave it out".to_owned(),
+                ));
+            }
             store.write(&kept, &Entry::Concert(Concert { on: day.parse()?, name }), today)?;
         }
         RecordOrder::Room {
@@ -100,6 +105,11 @@ pub(super) fn carry_out(
             made,
             concert_days,
         } => {
+            if pins.is_none() && player.is_none() && made.is_none() && concert_days.is_none() {
+                return Err(NotDone::Meaningless(
+                    "nothing is said of the harp: give --pins, --player, --made or --concert-days".to_owned(),
+                ));
+            }
             let concert_days = concert_days.map(entry::concert_days).transpose();
             let sheet = Sheet {
                 pins: pins.as_deref().and_then(Pins::from_word).unwrap_or(kept.sheet.pins),

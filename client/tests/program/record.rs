@@ -350,6 +350,8 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         (vec!["did", "painted", "2020-01-01"],        "nothing that can be done"),
         (vec!["room", "--humidity", "140"],           "a humidity of 140 % is none"),
         (vec!["room"],                                "nothing is said of the room"),
+        (vec!["harp"],                                "nothing is said of the harp"),
+        (vec!["concert", "2999-01-01", " "],          "the concert’s name is empty"),
         (vec!["room", "--humidity", "40", "--at", "2999-01-01T00:00:00Z"], "has not come yet"),
         (vec!["harp", "--made", "2999-01-01"],        "has not come yet"),
         (vec!["import", "nowhere.json"],              "nowhere.json cannot be read"),
@@ -358,6 +360,9 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         let sentence = refused(&data, &words);
         assert!(sentence.contains(says), "{words:?}: {sentence}");
     }
+    let (code, _, complaints) = told(&run(&["--data", &data, "--place", ""]));
+    assert_eq!(code, Some(2));
+    assert!(complaints[0].contains("“” is no place"), "{complaints:?}");
 }
 
 #[test]
