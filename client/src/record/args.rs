@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 use consort_proto::{Note, StringNumber};
+use consort_record::sheet::CONCERT_DAYS_MAX;
 use consort_record::{Moment, Sheet};
 
 use super::NotDone;
@@ -154,7 +155,7 @@ pub enum RecordOrder {
         #[arg(long, value_name = "DAY")]
         made: Option<String>,
         /// Replace nothing unbroken within so many days before a concert.
-        #[arg(long, value_name = "DAYS")]
+        #[arg(long, value_name = "DAYS", value_parser = concert_days, allow_hyphen_values = true)]
         concert_days: Option<u32>,
     },
     /// The string shelf: lengths in stock, what was cut from them, what to buy.
@@ -169,6 +170,14 @@ pub enum RecordOrder {
     },
     /// Take back the last thing that was written down.
     Undo,
+}
+
+/// The number of days that `word` gives; whether that many can be left alone is the record's to say.
+pub(super) fn concert_days(word: &str) -> Result<u32, String> {
+    word.trim().parse().map_err(|_| {
+        let shown: String = word.trim().chars().take(20).collect();
+        format!("“{shown}” is no number of days before a concert: give a whole one, from 0 to {CONCERT_DAYS_MAX}")
+    })
 }
 
 /// The string that `word` names on the harp of `sheet`.

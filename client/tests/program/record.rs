@@ -232,6 +232,11 @@ fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
     assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));
     assert!(record(&data, &["harps"])[0].ends_with("tunings: 0"));
     assert!(refused(&data, &["harp", "--concert-days", "99"]).contains("it is at most 60"));
+    for days in ["-1", "x"] {
+        let (code, _, complaints) = told(&run(&["--data", &data, "record", "harp", "--concert-days", days]));
+        assert_eq!(code, Some(2));
+        assert!(complaints[0].contains("a whole one, from 0 to 60"), "{complaints:?}");
+    }
 }
 
 #[test]
