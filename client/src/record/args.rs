@@ -139,7 +139,7 @@ pub enum RecordOrder {
         /// Relative humidity.
         #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
         humidity: Option<f64>,
-        /// Another moment than now, as in 2026-11-25T19:30:00Z; what was noted for it is replaced.
+        /// Another moment than now, as in 2026-11-25T19:30:00Z; a figure that is given replaces the one noted for it.
         #[arg(long, value_name = "MOMENT")]
         at: Option<Moment>,
     },

@@ -2,7 +2,7 @@
 
 use consort_proto::Material;
 use consort_record::telling::string_name;
-use consort_record::{Date, Deed, Event, Fitting, Pins, Sheet};
+use consort_record::{Date, Deed, Event, Fitting, Moment, Pins, Sheet};
 use consort_record_store::{Entry, RecordError, Undone};
 use consort_words::{Arg, Key, Words};
 
@@ -44,6 +44,13 @@ pub(super) fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
     vec![Words::english().say(key, &[])]
 }
 
+/// That the room is again what had been noted for `at`, before a figure there was replaced.
+pub(super) fn earlier_room(at: Moment) -> String {
+    let words = Words::english();
+    let what = words.say(Key::UndoneRoomEarlier, &[("date", Arg::from(at.to_string()))]);
+    words.say(Key::UndoneTakenOut, &[("what", Arg::from(what))])
+}
+
 /// What was taken back, in the form that was asked for.
 pub(super) fn said(undone: &Undone, sheet: &Sheet, form: Form) -> Result<String, RecordError> {
     match form {
@@ -68,6 +75,7 @@ fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
             let mut places = vec![
                 ("pins", Arg::from(before.pins.word())),
                 ("player", Arg::from(before.player.word())),
+                ("days", Arg::from(u32::from(before.concert_days))),
             ];
             places.extend(before.made.map(date));
             let key = if before.made.is_some() {

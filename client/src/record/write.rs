@@ -9,7 +9,7 @@ use consort_words::Words;
 use serde_json::json;
 
 use super::args::{self, RecordOrder};
-use super::said::{advice, bring_up, in_words, said};
+use super::said::{advice, bring_up, earlier_room, in_words, said};
 use super::{Form, NotDone, now};
 use crate::choice;
 
@@ -134,6 +134,11 @@ pub(super) fn carry_out(
         }
         RecordOrder::Undo => {
             let undone = store.undo(kept.id)?;
+            if let (Undone::Room(noted), Form::Text | Form::Csv) = (&undone, form)
+                && store.outline(&kept)?.climates.iter().any(|room| room.at == noted.at)
+            {
+                return Ok(vec![earlier_room(noted.at)]);
+            }
             return Ok(vec![said(&undone, &kept.sheet, form)?]);
         }
         RecordOrder::Begin { .. }

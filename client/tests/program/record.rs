@@ -315,6 +315,37 @@ fn of_two_strings_put_on_in_one_place_on_one_day_the_one_that_is_named_is_taken_
 }
 
 #[test]
+fn what_is_taken_back_is_said_as_it_now_stands() {
+    let folder = Folder::new("record-back");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    record(&data, &["harp", "--concert-days", "1"]);
+    record(&data, &["harp", "--concert-days", "14"]);
+    let harp = "Back again: the harp with tapered pins and its player, student, with no new strings";
+    assert_eq!(
+        record(&data, &["undo"]),
+        [format!("{harp} on the day before a concert")]
+    );
+    assert_eq!(
+        record(&data, &["undo"]),
+        [format!("{harp} in the 10 days before a concert")]
+    );
+    let room = |figure: &str, of: &str| {
+        record(&data, &["room", figure, of, "--at", "2020-11-25T19:30:00Z"]);
+    };
+    room("--humidity", "40");
+    room("--temperature", "20");
+    room("--humidity", "45");
+    let earlier = "Back again: the room at 2020-11-25T19:30:00Z as it was noted before";
+    assert_eq!(record(&data, &["undo"]), [earlier]);
+    assert_eq!(record(&data, &["undo"]), [earlier]);
+    assert_eq!(
+        record(&data, &["undo"]),
+        ["Taken out again: the room at 2020-11-25T19:30:00Z"]
+    );
+}
+
+#[test]
 fn what_was_done_lately_comes_with_what_to_mind() {
     let folder = Folder::new("record-mind");
     let data = folder.at("data");

@@ -143,8 +143,17 @@ undone-concert = { $name }, on { $date }
 undone-length = the length { $name } for { $string }
 undone-spoilt = that the length { $name } is bad since { $date }
 undone-room = the room at { $date }
-undone-sheet = the harp with { $pins } pins and its player, { $player }
-undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
+undone-room-earlier = the room at { $date } as it was noted before
+undone-sheet = the harp with { $pins } pins and its player, { $player }, with { $days ->
+    [0] new strings on any day
+    [one] no new strings on the day
+   *[other] no new strings in the { $days } days
+} before a concert
+undone-sheet-made = the harp made on { $date } with { $pins } pins and its player, { $player }, with { $days ->
+    [0] new strings on any day
+    [one] no new strings on the day
+   *[other] no new strings in the { $days } days
+} before a concert
 
 did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 60 % humidity, and let it settle before you tune. { moving-advice }
 did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.

@@ -570,6 +570,7 @@ keys! {
     UndoneRemarkString = "undone-remark-string",
     UndoneConcert = "undone-concert",
     UndoneRoom = "undone-room",
+    UndoneRoomEarlier = "undone-room-earlier",
     UndoneSheet = "undone-sheet",
     UndoneSheetMade = "undone-sheet-made",
 
