@@ -39,7 +39,7 @@ pub struct Args {
 /// The harp and what it is tuned to while no coordinator says otherwise.
 #[derive(Clone, Debug, clap::Args)]
 pub struct HarpArgs {
-    /// The harp: one that `harps` lists, or the path of a harp file.
+    /// The harp: one that `harps` lists, one of the record by its name, or the path of a harp file.
     ///
     /// Left out, it is the harp that this station heard last, or `pedal-47`.
     #[arg(long, value_name = "HARP", global = true)]
@@ -95,7 +95,7 @@ pub struct StationArgs {
     #[arg(long, value_name = "MOMENT")]
     pub recorded: Option<Moment>,
     /// Where the harp stands, as its record keeps it [default: the ensemble's name, or home].
-    #[arg(long, value_name = "PLACE", value_parser = Place::new)]
+    #[arg(long, value_name = "PLACE", value_parser = place)]
     pub place: Option<Place>,
     /// Begin with the first string at once, not with the seven plucks that tell of pedals, levers and open tuning.
     #[arg(long)]
@@ -248,6 +248,16 @@ fn sample_rate(text: &str) -> Result<SampleRate, String> {
         format!("“{shown}” is not a number of samples per second, as in 48000")
     })?;
     SampleRate::new(number).map_err(|why| why.to_string())
+}
+
+/// A place with a name.
+fn place(text: &str) -> Result<Place, String> {
+    match Place::new(text) {
+        Ok(place) if place.as_str().is_empty() => {
+            Err("“” is no place: say where the harp stands, as in “The town hall”, or leave --place out".to_owned())
+        }
+        place => place.map_err(|why| why.to_string()),
+    }
 }
 
 /// An address with or without its port.

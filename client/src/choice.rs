@@ -1,16 +1,26 @@
 //! What is chosen by a word on the command line: the harp and the temperament.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
+use consort_store::Folder;
 
+use crate::config::PROGRAM;
 use crate::record;
 
 /// Why a word is not a harp.
 #[derive(Debug, thiserror::Error)]
 pub enum NotAHarpChoice {
+    /// No preset, where only those are printed.
+    #[error("there is no usual harp called “{name}” to be printed: choose one of {presets}")]
+    NoPreset {
+        /// What was typed.
+        name: String,
+        /// The presets, with commas.
+        presets: String,
+    },
     /// Neither a preset nor a file.
     #[error(
         "there is no harp called “{name}” here: choose one of {presets}, name a harp file, or a harp of the record as “record harps” lists it"
@@ -46,6 +56,19 @@ pub struct ChosenHarp {
     pub harp: Harp,
     /// Its harp file.
     pub text: String,
+    /// What the word was.
+    pub by: By,
+}
+
+/// What kind of word chose a harp.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum By {
+    /// The name of a preset: a size, which one's own harp may have.
+    Preset,
+    /// The path of a harp file.
+    File,
+    /// The name of a harp of the record.
+    Record,
 }
 
 /// The harp of whoever has not chosen one.
@@ -58,6 +81,7 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
         return Ok(ChosenHarp {
             harp,
             text: text.to_owned(),
+            by: By::Preset,
         });
     }
     let path = Path::new(word);
@@ -73,7 +97,11 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
         cause,
     })?;
     match harp_file::parse(&text) {
-        Ok(harp) => Ok(ChosenHarp { harp, text }),
+        Ok(harp) => Ok(ChosenHarp {
+            harp,
+            text,
+            by: By::File,
+        }),
         Err(cause) => Err(NotAHarpChoice::File {
             path: word.to_owned(),
             cause,
@@ -81,22 +109,41 @@ pub fn harp(word: Option<&str>) -> Result<ChosenHarp, NotAHarpChoice> {
     }
 }
 
-/// The harp that `word` chooses at a station whose data lies in `data`: also one that its record knows by name.
+/// The harp that `word` chooses at a station whose data lies in `data`: first one that its record knows by that name, so
+/// that no file or preset stands before it; a word with a slash is a file where there is one.
 ///
 /// # Errors
 ///
 /// As [`harp`], when the record does not know it either.
 pub(crate) fn harp_here(word: &str, data: &Path) -> Result<ChosenHarp, NotAHarpChoice> {
-    harp(Some(word)).or_else(|why| {
-        let NotAHarpChoice::Unknown { .. } = why else {
-            return Err(why);
-        };
-        let known = record::harp_called(data, word).and_then(|harp| {
-            let text = harp_file::write(&harp).ok()?;
-            Some(ChosenHarp { harp, text })
-        });
-        known.ok_or(why)
-    })
+    if word.contains(std::path::is_separator) && Path::new(word).exists() {
+        return harp(Some(word));
+    }
+    let known = record::harp_called(data, word).and_then(|harp| {
+        let text = harp_file::write(&harp).ok()?;
+        Some(ChosenHarp {
+            harp,
+            text,
+            by: By::Record,
+        })
+    });
+    known.map_or_else(|| harp(Some(word)), Ok)
+}
+
+/// The same for what is printed without a station: in the usual place for its data where none is named.
+pub(crate) fn harp_at(word: Option<&str>, data: Option<PathBuf>) -> Result<ChosenHarp, NotAHarpChoice> {
+    match (word, data.or_else(|| Folder::usual(PROGRAM).ok())) {
+        (Some(word), Some(data)) => harp_here(word, &data),
+        (word, _) => harp(word),
+    }
+}
+
+/// Whether `name` means a preset or a file wherever a harp is chosen, so that none of the record should be called so.
+pub(crate) fn is_taken(name: &str) -> bool {
+    let is_file = Path::new(name)
+        .extension()
+        .is_some_and(|end| end.eq_ignore_ascii_case("toml"));
+    is_file || harp_file::preset_names().any(|preset| preset.eq_ignore_ascii_case(name))
 }
 
 /// The presets' names, with commas.

@@ -99,7 +99,7 @@ pub enum ConfigError {
 }
 
 /// The name of the program's folder below the user's data.
-const PROGRAM: &str = "station";
+pub(crate) const PROGRAM: &str = "station";
 
 impl Config {
     /// The same station once more, by what it remembers: its harp, its name and its coordinator.

@@ -101,7 +101,7 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             trace,
             one_tuning,
         }) => Ok(Listening {
-            harp: Arc::new(choice::harp(args.harp.harp.as_deref())?.harp),
+            harp: Arc::new(choice::harp_at(args.harp.harp.as_deref(), args.station.data)?.harp),
             tuning: args.harp.tuning(),
             one_tuning,
             trace,
@@ -156,8 +156,8 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             json,
             !no_browser && !json,
         ),
-        Some(Order::Targets { csv }) => print_targets(&args.harp, csv, json),
-        Some(Order::Beats { csv }) => print_beats(&args.harp, csv, json),
+        Some(Order::Targets { csv }) => print_targets(&args.harp, args.station.data, csv, json),
+        Some(Order::Beats { csv }) => print_beats(&args.harp, args.station.data, csv, json),
         Some(Order::Inputs) => print_inputs(json),
         Some(Order::Replay { file }) => replay(&file, json),
         Some(Order::Harps) => {
@@ -165,7 +165,7 @@ fn carry_out(args: Args) -> Result<bool, Refusal> {
             Ok(true)
         }
         Some(Order::Harp { name }) => {
-            let text = harp_file::preset_text(&name).ok_or_else(|| NotAHarpChoice::Unknown {
+            let text = harp_file::preset_text(&name).ok_or_else(|| NotAHarpChoice::NoPreset {
                 name: name.chars().take(60).collect(),
                 presets: choice::preset_list(),
             })?;
@@ -301,15 +301,15 @@ const fn table_form(csv: bool, json: bool) -> targets::Form {
     }
 }
 
-fn print_targets(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
-    let rows = targets::rows(&choice::harp(harp.harp.as_deref())?.harp, &harp.tuning());
+fn print_targets(harp: &HarpArgs, data: Option<PathBuf>, csv: bool, json: bool) -> Result<bool, Refusal> {
+    let rows = targets::rows(&choice::harp_at(harp.harp.as_deref(), data)?.harp, &harp.tuning());
     let lines = targets::lines(&rows, table_form(csv, json));
     lines.iter().for_each(|line| say::line(line));
     Ok(true)
 }
 
-fn print_beats(harp: &HarpArgs, csv: bool, json: bool) -> Result<bool, Refusal> {
-    let rows = beats::rows(&choice::harp(harp.harp.as_deref())?.harp, &harp.tuning());
+fn print_beats(harp: &HarpArgs, data: Option<PathBuf>, csv: bool, json: bool) -> Result<bool, Refusal> {
+    let rows = beats::rows(&choice::harp_at(harp.harp.as_deref(), data)?.harp, &harp.tuning());
     let lines = beats::lines(&rows, table_form(csv, json));
     lines.iter().for_each(|line| say::line(line));
     Ok(true)

@@ -2,7 +2,7 @@
 
 use std::io;
 use std::net::{Ipv4Addr, SocketAddr};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -17,7 +17,7 @@ use tokio::net::TcpListener;
 use tokio::sync::{mpsc, watch};
 
 use crate::browse;
-use crate::choice::{self, ChosenHarp, NotAHarpChoice};
+use crate::choice::{self, By, ChosenHarp, NotAHarpChoice};
 use crate::choices::Kept;
 use crate::config::{Config, Discovery};
 use crate::desk;
@@ -28,7 +28,7 @@ use crate::image::Image;
 use crate::invitation::Invitation;
 use crate::keeper::{Book, Keeper};
 use crate::pairing::Exchanges;
-use crate::record::live::Live;
+use crate::record::{self, live::Live};
 use crate::sound::input;
 pub use crate::station::Ended;
 use crate::station::{EventLoop, HARP_FILE, Inboxes, Parts, Wish};
@@ -123,7 +123,7 @@ impl Station {
         let desk = bind(config.desk_port).await?;
         let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
 
-        let harp = Arc::new(remembered(&folder, config.harp)?);
+        let harp = Arc::new(remembered(&folder, config.harp, &config.data)?);
         let name = config
             .name
             .or_else(|| saved.name.clone())
@@ -297,16 +297,20 @@ impl Station {
 
 /// The chosen harp, kept for the next time; without a choice, the harp that was kept.
 ///
-/// A size that is chosen by its usual name is the harp that was kept, name and all, if that has the same strings: its
-/// record goes on.
-fn remembered(folder: &Folder, chosen: Option<ChosenHarp>) -> Result<Harp, StartError> {
-    if let Some(ChosenHarp { harp, text }) = chosen {
-        let is_usual = || harp_file::preset_names().any(|name| harp_file::preset(name).is_some_and(|one| one == harp));
+/// A preset that is chosen is the harp that was kept, name and all, if that has the same strings: its record goes on.
+/// That holds as long as the record in `data` has no harp of the preset's own name, which would be another one.
+fn remembered(folder: &Folder, chosen: Option<ChosenHarp>, data: &Path) -> Result<Harp, StartError> {
+    if let Some(ChosenHarp { harp, text, by }) = chosen {
         let kept = || {
             let text = folder.read(HARP_FILE).ok()??;
             harp_file::parse(&String::from_utf8_lossy(&text)).ok()
         };
-        if let Some(kept) = kept().filter(|kept| kept.strings() == harp.strings() && is_usual()) {
+        let may_be_kept = by == By::Preset && record::harp_called(data, harp.name()).is_none();
+        if let Some(kept) = may_be_kept
+            .then(kept)
+            .flatten()
+            .filter(|kept| kept.strings() == harp.strings())
+        {
             return Ok(kept);
         }
         folder.write(HARP_FILE, text.as_bytes())?;

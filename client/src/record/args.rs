@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 use consort_proto::{Note, StringNumber};
+use consort_record::sheet::CONCERT_DAYS_MAX;
 use consort_record::{Moment, Sheet};
 
 use super::NotDone;
@@ -138,7 +139,7 @@ pub enum RecordOrder {
         /// Relative humidity.
         #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
         humidity: Option<f64>,
-        /// Another moment than now, as in 2026-11-25T19:30:00Z; what was noted for it is replaced.
+        /// Another moment than now, as in 2026-11-25T19:30:00Z; a figure that is given replaces the one noted for it.
         #[arg(long, value_name = "MOMENT")]
         at: Option<Moment>,
     },
@@ -154,7 +155,7 @@ pub enum RecordOrder {
         #[arg(long, value_name = "DAY")]
         made: Option<String>,
         /// Replace nothing unbroken within so many days before a concert.
-        #[arg(long, value_name = "DAYS")]
+        #[arg(long, value_name = "DAYS", value_parser = concert_days, allow_hyphen_values = true)]
         concert_days: Option<u32>,
     },
     /// The string shelf: lengths in stock, what was cut from them, what to buy.
@@ -164,11 +165,19 @@ pub enum RecordOrder {
     Written,
     /// Take something out that was written down; `undo` brings it back.
     TakeOut {
-        /// As `written` lists it, as in "5D, put on on 2026-11-25".
+        /// As `written` lists it, as in "5D, put on on 2026-11-25 (1.02 mm)".
         entry: String,
     },
     /// Take back the last thing that was written down.
     Undo,
+}
+
+/// The number of days that `word` gives; whether that many can be left alone is the record's to say.
+pub(super) fn concert_days(word: &str) -> Result<u32, String> {
+    word.trim().parse().map_err(|_| {
+        let shown: String = word.trim().chars().take(20).collect();
+        format!("“{shown}” is no number of days before a concert: give a whole one, from 0 to {CONCERT_DAYS_MAX}")
+    })
 }
 
 /// The string that `word` names on the harp of `sheet`.

@@ -164,12 +164,14 @@ pub(super) fn written(life: &Life, form: Form) -> Vec<String> {
 
 /// How each string is usually found.
 pub(super) fn strings(life: &Life, form: Form) -> Vec<String> {
+    let usual = usual(life);
     let mut lines = match form {
         Form::Csv => vec!["string,harp_name,found_cents,spread_cents,tunings".to_owned()],
+        Form::Text if usual.is_empty() => vec![Words::english().say(Key::StringsNothing, &[])],
         Form::Text => vec!["string  name  found/cents  differs by  tunings".to_owned()],
         Form::Json => Vec::new(),
     };
-    for (number, usual) in usual(life) {
+    for (number, usual) in usual {
         let name = string_name(number, &life.sheet);
         let Usual { found, spread, tunings } = usual;
         lines.push(match form {
@@ -190,6 +192,7 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
     let name = string_name(string, &life.sheet);
     let mut lines = match form {
         Form::Csv => vec!["at,string,harp_name,hz,sigma_cents,cents,as,a4_hz,temperament,place".to_owned()],
+        Form::Text if points.is_empty() => vec![Words::english().say(Key::PlotUnheard, &[])],
         Form::Text | Form::Json => Vec::new(),
     };
     let first_of = |place: usize, tuning: TuningId| place == 0 || points[place - 1].tuning != tuning;
@@ -298,6 +301,9 @@ pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<Str
     }
     if form == Form::Text {
         let any = !lines.is_empty();
+        if !any {
+            lines.push(read.words.say(Key::PlanNothing, &[]));
+        }
         lines.extend(of_unknown_age(&plan, read));
         if any {
             lines.push(read.words.say(Key::PlanCaution, &[]));

@@ -287,7 +287,12 @@ impl Typed {
                 pins: self.pins,
                 player: self.player,
                 made: self.made,
-                concert_days: whole(self.concert_days)?,
+                concert_days: self
+                    .concert_days
+                    .as_deref()
+                    .map(args::concert_days)
+                    .transpose()
+                    .map_err(NotDone::Meaningless)?,
             },
             "bought" => RecordOrder::Shelf(ShelfOrder::Add {
                 name: self.name.unwrap_or_default(),
@@ -359,7 +364,11 @@ mod tests {
                 r#"{"write":"fitted","string":"3","day":"2026-11-25","gauge":"thick"}"#,
                 "“thick” is not a number",
             ),
-            (r#"{"write":"sheet","concert_days":"-3"}"#, "“-3” is not a whole number"),
+            (
+                r#"{"write":"sheet","concert_days":"-3"}"#,
+                "“-3” is no number of days before a concert: give a whole one, from 0 to 60",
+            ),
+            (r#"{"write":"bought","yields":"-3"}"#, "“-3” is not a whole number"),
             (r#"{"write":"sing"}"#, "“sing” is nothing that can be written down"),
         ] {
             let why = order(text).expect_err(text);

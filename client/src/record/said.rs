@@ -2,11 +2,11 @@
 
 use consort_proto::Material;
 use consort_record::telling::string_name;
-use consort_record::{Date, Deed, Event, Fitting, Pins, Sheet};
+use consort_record::{Date, Deed, Event, Fitting, Moment, Pins, Sheet};
 use consort_record_store::{Entry, RecordError, Undone};
 use consort_words::{Arg, Key, Words};
 
-use super::Form;
+use super::{Form, shelf};
 
 /// Days in which a new string comes to hold: up to a week by size, nylon up to two (common practice, no source).
 const HOLDS_DAYS: i32 = 7;
@@ -44,6 +44,13 @@ pub(super) fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
     vec![Words::english().say(key, &[])]
 }
 
+/// That the room is again what had been noted for `at`, before a figure there was replaced.
+pub(super) fn earlier_room(at: Moment) -> String {
+    let words = Words::english();
+    let what = words.say(Key::UndoneRoomEarlier, &[("date", Arg::from(at.to_string()))]);
+    words.say(Key::UndoneTakenOut, &[("what", Arg::from(what))])
+}
+
 /// What was taken back, in the form that was asked for.
 pub(super) fn said(undone: &Undone, sheet: &Sheet, form: Form) -> Result<String, RecordError> {
     match form {
@@ -68,6 +75,7 @@ fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
             let mut places = vec![
                 ("pins", Arg::from(before.pins.word())),
                 ("player", Arg::from(before.player.word())),
+                ("days", Arg::from(u32::from(before.concert_days))),
             ];
             places.extend(before.made.map(date));
             let key = if before.made.is_some() {
@@ -86,7 +94,10 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
     let date = |day: Date| ("date", Arg::from(day.to_string()));
     let named = |string| ("string", Arg::from(string_name(string, sheet)));
     match entry {
-        Entry::Fitting(fitting) => words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]),
+        Entry::Fitting(fitting) => {
+            let what = words.say(Key::UndoneFitting, &[named(fitting.string), date(fitting.on)]);
+            detailed(fitting, sheet, words, what)
+        }
         Entry::Event(event) => noted(
             &event.note,
             words,
@@ -116,6 +127,23 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
             )
         }
     }
+}
+
+/// `what` with all that tells this string from another that was put on in its place on the same day.
+fn detailed(fitting: &Fitting, sheet: &Sheet, words: &Words, what: String) -> String {
+    let usual = sheet.harp.string(fitting.string).map(|string| string.material);
+    let material = (usual != Some(fitting.material)).then(|| shelf::word(fitting.material).to_owned());
+    let gauge = fitting.gauge_mm.map(|gauge| format!("{gauge} mm"));
+    let length = fitting.length.as_deref().map(|name| {
+        let name = ("name", Arg::from(name));
+        words.say(Key::UndoneFittingLength, &[name])
+    });
+    let details: Vec<String> = [material, gauge, length].into_iter().flatten().collect();
+    if details.is_empty() {
+        return what;
+    }
+    let details = ("details", Arg::from(details.join(", ")));
+    words.say(Key::UndoneFittingOf, &[("what", Arg::from(what)), details])
 }
 
 /// `what` with her own words, if there are any.

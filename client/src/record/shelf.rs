@@ -244,7 +244,8 @@ pub(super) fn in_trade_words(string: StringNumber, material: Material, sheet: &S
     words.say(Key::ShelfTrade, &args)
 }
 
-const fn word(material: Material) -> &'static str {
+/// What shops call `material`.
+pub(super) const fn word(material: Material) -> &'static str {
     match material {
         Material::Nylon => "nylon",
         Material::Gut => "gut",

@@ -9,8 +9,9 @@ use consort_words::Words;
 use serde_json::json;
 
 use super::args::{self, RecordOrder};
-use super::said::{advice, bring_up, in_words, said};
+use super::said::{advice, bring_up, earlier_room, in_words, said};
 use super::{Form, NotDone, now};
+use crate::choice;
 
 /// Writes down what `order` says.
 pub(super) fn carry_out(
@@ -76,6 +77,11 @@ pub(super) fn carry_out(
         }
         RecordOrder::Concert { day, name } => {
             let name = entry::text(name).map_err(RecordError::from)?;
+            if name.is_empty() {
+                return Err(NotDone::Meaningless(
+                    "the concert’s name is empty: give one, as in “Winter concert”, or leave it out".to_owned(),
+                ));
+            }
             store.write(&kept, &Entry::Concert(Concert { on: day.parse()?, name }), today)?;
         }
         RecordOrder::Room {
@@ -99,6 +105,11 @@ pub(super) fn carry_out(
             made,
             concert_days,
         } => {
+            if pins.is_none() && player.is_none() && made.is_none() && concert_days.is_none() {
+                return Err(NotDone::Meaningless(
+                    "nothing is said of the harp: give --pins, --player, --made or --concert-days".to_owned(),
+                ));
+            }
             let concert_days = concert_days.map(entry::concert_days).transpose();
             let sheet = Sheet {
                 pins: pins.as_deref().and_then(Pins::from_word).unwrap_or(kept.sheet.pins),
@@ -123,6 +134,11 @@ pub(super) fn carry_out(
         }
         RecordOrder::Undo => {
             let undone = store.undo(kept.id)?;
+            if let (Undone::Room(noted), Form::Text | Form::Csv) = (&undone, form)
+                && store.outline(&kept)?.climates.iter().any(|room| room.at == noted.at)
+            {
+                return Ok(vec![earlier_room(noted.at)]);
+            }
             return Ok(vec![said(&undone, &kept.sheet, form)?]);
         }
         RecordOrder::Begin { .. }
@@ -145,15 +161,23 @@ pub(super) fn carry_out(
 /// Takes out the entry that a person reads as `wanted`.
 fn take_out(store: &mut Store, kept: &Kept, wanted: &str) -> Result<Undone, NotDone> {
     let (words, life) = (Words::english(), store.outline(kept)?);
-    let entry = entries(&life)
+    let mut alike = entries(&life)
         .into_iter()
-        .find(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim())
-        .ok_or_else(|| {
-            let shown: String = wanted.chars().take(60).collect();
-            NotDone::Meaningless(format!(
-                "nothing that is written down reads “{shown}”: name it as “record written” lists it"
-            ))
-        })?;
+        .filter(|entry| in_words(entry, &kept.sheet, &words) == wanted.trim());
+    let shown = || wanted.chars().take(60).collect::<String>();
+    let entry = alike.next().ok_or_else(|| {
+        NotDone::Meaningless(format!(
+            "nothing that is written down reads “{}”: name it as “record written” lists it",
+            shown()
+        ))
+    })?;
+    if alike.next().is_some() {
+        return Err(NotDone::Meaningless(format!(
+            "more than one entry reads “{}”, and which one is meant cannot be told: \
+             “record undo” takes back the newest first",
+            shown()
+        )));
+    }
     store.take_out(kept, &entry)?;
     Ok(Undone::Written(entry))
 }
@@ -176,6 +200,13 @@ pub(super) fn begin(store: &mut Store, harp: Harp, name: Option<&str>) -> Result
             .map_err(|why| NotDone::Meaningless(why.to_string()))?,
         None => harp,
     };
+    if choice::is_taken(named.name()) {
+        let shown: String = named.name().chars().take(60).collect();
+        return Err(NotDone::Meaningless(format!(
+            "a harp of the record cannot be called “{shown}”, which is how --harp names a usual harp or a harp file: \
+             give it another name"
+        )));
+    }
     let random = ring::rand::generate::<[u8; 16]>(&ring::rand::SystemRandom::new())
         .map_err(|_| NotDone::Meaningless("the system gives no random numbers".to_owned()))?;
     let tag: String = random.expose().iter().map(|byte| format!("{byte:02x}")).collect();

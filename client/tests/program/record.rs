@@ -132,8 +132,12 @@ fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     assert!(plan[1].contains(",4C,") && plan[1].ends_with("now"), "{plan:?}");
     record(&data, &["did", "restrung", "2026-11-01"]);
     assert!(record(&data, &["plan", "--csv"]).len() == 1, "all strings are new");
+    assert_eq!(record(&data, &["plan"]), ["Nothing is due that the record knows of."]);
     record(&data, &["undo"]);
-    assert_eq!(record(&data, &["undo"]), ["Taken out again: 4C, put on on 2020-01-15"]);
+    assert_eq!(
+        record(&data, &["undo"]),
+        ["Taken out again: 4C, put on on 2020-01-15 (1.02 mm, cut from 4C-a)"]
+    );
     record(&data, &["did", "restrung", "2026-11-01"]);
     record(&data, &["harp", "--pins", "threaded"]);
     let undone = &objects(&record(&data, &["undo", "--json"]))[0];
@@ -228,6 +232,11 @@ fn what_is_old_is_a_finding_and_the_days_before_a_concert_are_hers_to_say() {
     assert!(refused(&data, &["check", "nowhere.wav"]).contains("nowhere.wav"));
     assert!(record(&data, &["harps"])[0].ends_with("tunings: 0"));
     assert!(refused(&data, &["harp", "--concert-days", "99"]).contains("it is at most 60"));
+    for days in ["-1", "x"] {
+        let (code, _, complaints) = told(&run(&["--data", &data, "record", "harp", "--concert-days", days]));
+        assert_eq!(code, Some(2));
+        assert!(complaints[0].contains("a whole one, from 0 to 60"), "{complaints:?}");
+    }
 }
 
 #[test]
@@ -236,6 +245,17 @@ fn anything_written_down_can_be_taken_out_and_put_back() {
     let data = folder.at("data");
     record(&data, &["begin"]);
     assert_eq!(record(&data, &["written"]), ["Nothing is written down yet."]);
+    assert_eq!(
+        record(&data, &["history", "5D"]),
+        ["This string has not been heard yet."]
+    );
+    assert!(record(&data, &["strings"])[0].starts_with("No string has been heard yet"));
+    let plan = record(&data, &["plan"]);
+    assert_eq!(plan[0], "Nothing is due that the record knows of.");
+    assert!(
+        plan[1].starts_with("Nobody has written down when these 47 strings were put on"),
+        "{plan:?}"
+    );
     record(&data, &["fitted", "4C", "2020-01-15"]);
     record(
         &data,
@@ -260,6 +280,69 @@ fn anything_written_down_can_be_taken_out_and_put_back() {
     assert!(refused(&data, &["take-out", all[2]]).contains("nothing that is written down reads"));
     assert_eq!(record(&data, &["undo"]), [format!("Back again: {}", all[2])]);
     assert_eq!(record(&data, &["written"]), all);
+}
+
+/// What differs is said, so that what is taken out is what was meant.
+#[test]
+fn of_two_strings_put_on_in_one_place_on_one_day_the_one_that_is_named_is_taken_out() {
+    let folder = Folder::new("record-alike");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    let fitted = |words: &[&str]| record(&data, &[&["fitted", "5D", "2020-11-20"], words].concat());
+    fitted(&["--gauge", "1.02"]);
+    fitted(&["--gauge", "1.04"]);
+    fitted(&["--material", "nylon", "--length", "5D-a"]);
+    let all = [
+        "5D, put on on 2020-11-20 (1.02 mm)",
+        "5D, put on on 2020-11-20 (1.04 mm)",
+        "5D, put on on 2020-11-20 (nylon, cut from 5D-a)",
+    ];
+    let mut written = record(&data, &["written"]);
+    written.sort();
+    assert_eq!(written, all);
+    record(&data, &["take-out", all[1]]);
+    let mut written = record(&data, &["written"]);
+    written.sort();
+    assert_eq!(written, [all[0], all[2]]);
+    assert!(refused(&data, &["take-out", "5D, put on on 2020-11-20"]).contains("nothing that is written down reads"));
+    // One length, in a list of another laptop once more with another number of strings, reads alike.
+    let list = folder.at("lengths.csv");
+    let lengths = "name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-05,17,gut,,2\n3E-a,2020-01-06,17,gut,,3\n";
+    fs::write(&list, lengths).expect("write");
+    record(&data, &["import", &list]);
+    let sentence = refused(&data, &["take-out", "the length 3E-a for 3E"]);
+    assert!(sentence.contains("more than one entry reads"), "{sentence}");
+}
+
+#[test]
+fn what_is_taken_back_is_said_as_it_now_stands() {
+    let folder = Folder::new("record-back");
+    let data = folder.at("data");
+    record(&data, &["begin"]);
+    record(&data, &["harp", "--concert-days", "1"]);
+    record(&data, &["harp", "--concert-days", "14"]);
+    let harp = "Back again: the harp with tapered pins and its player, student, with no new strings";
+    assert_eq!(
+        record(&data, &["undo"]),
+        [format!("{harp} on the day before a concert")]
+    );
+    assert_eq!(
+        record(&data, &["undo"]),
+        [format!("{harp} in the 10 days before a concert")]
+    );
+    let room = |figure: &str, of: &str| {
+        record(&data, &["room", figure, of, "--at", "2020-11-25T19:30:00Z"]);
+    };
+    room("--humidity", "40");
+    room("--temperature", "20");
+    room("--humidity", "45");
+    let earlier = "Back again: the room at 2020-11-25T19:30:00Z as it was noted before";
+    assert_eq!(record(&data, &["undo"]), [earlier]);
+    assert_eq!(record(&data, &["undo"]), [earlier]);
+    assert_eq!(
+        record(&data, &["undo"]),
+        ["Taken out again: the room at 2020-11-25T19:30:00Z"]
+    );
 }
 
 #[test]
@@ -303,6 +386,8 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         (vec!["did", "painted", "2020-01-01"],        "nothing that can be done"),
         (vec!["room", "--humidity", "140"],           "a humidity of 140 % is none"),
         (vec!["room"],                                "nothing is said of the room"),
+        (vec!["harp"],                                "nothing is said of the harp"),
+        (vec!["concert", "2999-01-01", " "],          "the concert’s name is empty"),
         (vec!["room", "--humidity", "40", "--at", "2999-01-01T00:00:00Z"], "has not come yet"),
         (vec!["harp", "--made", "2999-01-01"],        "has not come yet"),
         (vec!["import", "nowhere.json"],              "nowhere.json cannot be read"),
@@ -311,6 +396,9 @@ fn what_cannot_be_is_refused_in_one_sentence() {
         let sentence = refused(&data, &words);
         assert!(sentence.contains(says), "{words:?}: {sentence}");
     }
+    let (code, _, complaints) = told(&run(&["--data", &data, "--place", ""]));
+    assert_eq!(code, Some(2));
+    assert!(complaints[0].contains("“” is no place"), "{complaints:?}");
 }
 
 #[test]
@@ -460,6 +548,24 @@ fn the_station_writes_every_settled_reading_into_the_record() {
     assert!((cents - 67.85).abs() < 1.0, "{cents}");
 }
 
+/// Hears one string of a concert harp at `hour` with the station's data in `data`, the harp as `words` choose it, and
+/// lists the harps of the record.
+#[track_caller]
+fn hear(data: &str, hour: u8, words: &[&str]) -> Vec<String> {
+    let output = program()
+        .args(["--data", data, "--fast", "--until-end", "--input"])
+        .arg(recordings().join("clean-22-cb4.flac"))
+        .args(ALONE)
+        // No two tunings begin at one moment, however fast the test is.
+        .args(["--recorded", &format!("2026-11-20T{hour:02}:00:00Z")])
+        .args(words)
+        .output()
+        .expect("run");
+    let complaints = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(0), "{words:?}: {complaints}");
+    record(data, &["harps"])
+}
+
 #[test]
 fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
     let folder = Folder::new("record-begun");
@@ -469,25 +575,7 @@ fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
         assert_eq!(code, Some(0), "{complaints:?}");
         assert!(lines[0].contains("takes it for the harp that it hears"), "{lines:?}");
     };
-    let hear = |hour: u8, harp: &[&str]| {
-        let file = recordings().join("clean-22-cb4.flac");
-        let output = program()
-            .args(["--data", &data, "--fast", "--until-end", "--input"])
-            .arg(&file)
-            .args(ALONE)
-            // No two tunings begin at one moment, however fast the test is.
-            .args(["--recorded", &format!("2026-11-20T{hour:02}:00:00Z")])
-            .args(harp)
-            .output()
-            .expect("run");
-        assert_eq!(
-            output.status.code(),
-            Some(0),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
-        record(&data, &["harps"])
-    };
+    let hear = |hour: u8, harp: &[&str]| hear(&data, hour, harp);
     begun(&["begin", "The walnut harp"]);
     // The size is typed as the manual says, and it is still the same harp.
     assert_eq!(
@@ -515,6 +603,90 @@ fn a_record_that_was_begun_is_that_of_the_harp_that_is_heard() {
     assert_eq!(code, Some(1));
     assert!(
         complaints[0].contains("no harp called “The oak harp” here"),
+        "{complaints:?}"
+    );
+}
+
+/// The usual harp's own name belongs to a harp of the record once it was heard without any other; a name or a file says
+/// which one is meant, whatever was begun since.
+#[test]
+fn a_harp_that_is_named_is_the_one_that_is_heard_whichever_was_begun_last() {
+    let folder = Folder::new("record-named");
+    let (data, file) = (folder.at("data"), folder.at("usual.toml"));
+    let counted = |usual: u8| {
+        [
+            format!("Pedal harp, 47 strings: 47 strings, tunings: {usual}"),
+            "The walnut harp: 47 strings, tunings: 0".to_owned(),
+        ]
+    };
+    fs::write(&file, told(&run(&["harp", "pedal-47"])).1.join("\n")).expect("a harp file");
+    assert_eq!(hear(&data, 1, &[]), counted(1)[..1]);
+    for (hour, word, tunings) in [
+        (4, "Pedal harp, 47 strings", 2),
+        (8, "pedal-47", 3),
+        (12, file.as_str(), 4),
+    ] {
+        // Begun last, the walnut harp is the one that would be heard without a word.
+        if hour == 4 {
+            told(&run(&["--data", &data, "record", "begin", "The walnut harp"]));
+        } else {
+            let walnut = told(&run(&["harp", "pedal-47"])).1.join("\n");
+            let walnut = walnut.replace("Pedal harp, 47 strings", "The walnut harp");
+            fs::write(std::path::Path::new(&data).join("harp.toml"), walnut).expect("a harp file");
+        }
+        assert_eq!(hear(&data, hour, &["--harp", word]), counted(tunings), "{word}");
+    }
+    // Where only a file gives the usual name, it is a harp of its own, too.
+    let other = folder.at("other");
+    told(&run(&["--data", &other, "record", "begin", "The walnut harp"]));
+    assert_eq!(hear(&other, 1, &["--harp", &file]), counted(1));
+}
+
+#[test]
+fn a_harp_of_the_record_is_chosen_by_its_name_whatever_is_called_so_besides() {
+    let folder = Folder::new("record-chosen");
+    let data = folder.at("data");
+    told(&run(&[
+        "--data", &data, "--harp", "lever-22", "record", "begin", "Walnut",
+    ]));
+    fs::create_dir(folder.at("Walnut")).expect("a folder of that name");
+    let recording = recordings().join("clean-22-cb4.flac");
+    for order in [
+        &["targets", "--json"] as &[&str],
+        &["beats", "--json"],
+        &["listen", "--json"],
+    ] {
+        let mut program = program();
+        program
+            .current_dir(folder.at("."))
+            .args(["--data", &data, "--harp", "Walnut"]);
+        if order[0] == "listen" {
+            program.arg(order[0]).arg(&recording).arg(order[1]);
+        } else {
+            program.args(order);
+        }
+        let (code, lines, complaints) = told(&program.output().expect("run"));
+        assert_eq!((code, complaints.len()), (Some(0), 0), "{order:?}: {complaints:?}");
+        if order[0] == "targets" {
+            assert_eq!(lines.len(), 22);
+        }
+    }
+    told(&run(&[
+        "--data", &data, "--harp", "lever-22", "record", "begin", "Oak/2",
+    ]));
+    assert_eq!(told(&run(&["--data", &data, "--harp", "Oak/2", "targets"])).0, Some(0));
+    for name in ["pedal-47", "Lever-34", "mine.toml"] {
+        let sentence = refused(&data, &["begin", name]);
+        assert!(
+            sentence.contains("cannot be called") && sentence.contains(name),
+            "{sentence}"
+        );
+    }
+    // What is only printed is no choice among harps of a record.
+    let (code, _, complaints) = told(&run(&["harp", "Walnut"]));
+    assert_eq!(code, Some(1));
+    assert!(
+        complaints[0].contains("lever-22") && !complaints[0].contains("record"),
         "{complaints:?}"
     );
 }

@@ -130,6 +130,8 @@ plan-caution = One string at a time, the longest first. Bring new strings up in 
 undone-written = Taken out again: { $what }
 undone-taken-out = Back again: { $what }
 undone-fitting = { $string }, put on on { $date }
+undone-fitting-of = { $what } ({ $details })
+undone-fitting-length = cut from { $name }
 undone-restrung = restrung on { $date }
 undone-moved = moved on { $date }
 undone-regulated = regulated on { $date }
@@ -141,13 +143,23 @@ undone-concert = { $name }, on { $date }
 undone-length = the length { $name } for { $string }
 undone-spoilt = that the length { $name } is bad since { $date }
 undone-room = the room at { $date }
-undone-sheet = the harp with { $pins } pins and its player, { $player }
-undone-sheet-made = the harp with { $pins } pins and its player, { $player }, made on { $date }
+undone-room-earlier = the room at { $date } as it was noted before
+undone-sheet = the harp with { $pins } pins and its player, { $player }, with { $days ->
+    [0] new strings on any day
+    [one] no new strings on the day
+   *[other] no new strings in the { $days } days
+} before a concert
+undone-sheet-made = the harp made on { $date } with { $pins } pins and its player, { $player }, with { $days ->
+    [0] new strings on any day
+    [one] no new strings on the day
+   *[other] no new strings in the { $days } days
+} before a concert
 
 did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 60 % humidity, and let it settle before you tune. { moving-advice }
 did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.
 did-pin-pushed = If it falls again, or the pin turns freely, ask a technician. Never hammer a pin.
 did-pin-pushed-threaded = This harp’s pins are threaded, and pushing them does harm: leave them as they are and ask a technician. If they are tapered, say so with the harp itself.
+strings-nothing = No string has been heard yet: the first tuning begins this list.
 written-nothing = Nothing is written down yet.
 
 record-begun = The record of “{ $name }” is begun, and the station takes it for the harp that it hears. Another one is heard again with --harp and its name.
