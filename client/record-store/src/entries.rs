@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::error::RecordError;
 use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm, LengthForm, SpoiltForm};
-use crate::harps::{HarpId, Kept, SheetForm, json};
+use crate::harps::{HarpId, Kept, SheetEdit, SheetForm, json};
 use crate::store::Store;
 
 /// Something that a person writes down.
@@ -34,7 +34,7 @@ pub enum Undone {
     TakenOut(Entry),
     /// What had been noted of the room is no longer noted.
     Room(Climate),
-    /// What belongs to the harp for good is again what it was before: this.
+    /// A change of what belongs to the harp for good was taken back; that is now this.
     Sheet(Box<Sheet>),
 }
 
@@ -47,7 +47,7 @@ struct ClimateEdit {
 
 /// The kind of an edit that changed the room.
 const ROOM: &str = "climate";
-/// The kind of an edit that changed the harp's sheet; its content is the sheet before.
+/// The kind of an edit that changed the harp's sheet; its content is the sheet before and after.
 pub(crate) const SHEET: &str = "harp";
 
 impl Undone {
@@ -177,8 +177,8 @@ impl Store {
                 Undone::Room(take_back_climate(&transaction, harp, &edit)?)
             }
             SHEET => {
-                let before: SheetForm = serde_json::from_str(&content).map_err(unreadable)?;
-                Undone::Sheet(Box::new(before.put_back(&transaction, harp)?))
+                let edit: SheetEdit = serde_json::from_str(&content).map_err(unreadable)?;
+                Undone::Sheet(Box::new(edit.take_back(&transaction, harp)?))
             }
             _ => {
                 let entry = entry(&kind, &content)?;

@@ -222,7 +222,7 @@ fn joined(connection: &Connection, kept: Kept, other: &Sheet, imported: &mut Imp
     if sheet == kept.sheet {
         return Ok(kept);
     }
-    SheetForm::of(&sheet).put_back(connection, kept.id)?;
+    SheetForm::of(&sheet).write(connection, kept.id)?;
     imported.entries += 1;
     Ok(Kept { sheet, ..kept })
 }
