@@ -1,5 +1,6 @@
 //! The chronicle: a life told as movements between tunings, each beside what the room did.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, VecDeque};
 
 use consort_proto::{Material, Reading, StringNumber};
@@ -23,6 +24,8 @@ pub struct Chronicle {
     pub(crate) visits: usize,
     pub(crate) last: Option<Moment>,
     fittings: usize,
+    /// Days of whole new sets taken in, counted among all events, and all other events taken in.
+    renewals: usize,
     events: usize,
 }
 
@@ -126,6 +129,7 @@ impl Chronicle {
             visits: 0,
             last: None,
             fittings: 0,
+            renewals: 0,
             events: 0,
         }
     }
@@ -147,12 +151,49 @@ impl Chronicle {
                 self.fit(fitting, visit);
                 self.fittings += 1;
             }
+            while let Some(event) = life.events.get(self.renewals).filter(|event| event.on <= today) {
+                if event.deed == Deed::Restrung {
+                    self.restring(event.on, visit);
+                }
+                self.renewals += 1;
+            }
             while let Some(event) = life.events.get(self.events).filter(|event| event.on < today) {
                 self.happened(event);
                 self.events += 1;
             }
             self.take(visit);
         }
+    }
+
+    /// The same with what was done since the newest tuning, up to the day `today`: it has nothing to say yet of a string
+    /// that was put on or of a pin that was pushed since.
+    pub(crate) fn up_to(&self, life: &Life, today: Date) -> Cow<'_, Self> {
+        let fittings = life.fittings.get(self.fittings..).unwrap_or_default();
+        let renewals = life.events.get(self.renewals..).unwrap_or_default();
+        let events = life.events.get(self.events..).unwrap_or_default();
+        if fittings.is_empty() && renewals.is_empty() && events.is_empty() {
+            return Cow::Borrowed(self);
+        }
+        let mut told = self.clone();
+        for fitting in fittings.iter().filter(|fitting| fitting.on <= today) {
+            if let Some(track) = told.tracks.get_mut(fitting.string.index()) {
+                track.renew(fitting.on);
+            }
+        }
+        for event in renewals
+            .iter()
+            .filter(|event| event.deed == Deed::Restrung && event.on <= today)
+        {
+            told.older_than(event.on).for_each(|track| track.renew(event.on));
+        }
+        // A regulation on the day of a check came before or after it, and only the next check tells.
+        let checked = self.last.map(Moment::date);
+        for event in events.iter().filter(|event| event.on <= today) {
+            if event.deed != Deed::Regulated || checked.is_none_or(|checked| event.on > checked) {
+                told.happened(event);
+            }
+        }
+        Cow::Owned(told)
     }
 
     /// The track of `string`.
@@ -174,20 +215,34 @@ impl Chronicle {
 
     /// A string was put on on a day up to that of `next`, the next tuning.
     fn fit(&mut self, fitting: &Fitting, next: &Visit) {
-        let Some(track) = self.tracks.get_mut(fitting.string.index()) else {
-            return;
-        };
-        // On the day of a tuning it may have been put on before or after it: what was found then tells.
-        let found = next.strings.get(&fitting.string).and_then(|seen| seen.found);
-        let after_this = next.at.date() == fitting.on
-            && match (track.left, found) {
-                (Some((_, left)), Some(found)) => (found.hz.cents_above(left.hz).0 - track.room).abs() < RENEWED_CENTS,
-                _ => false,
-            };
-        track.renew(fitting.on);
-        if after_this {
-            track.fitted_after = Some(next.at);
+        if let Some(track) = self.tracks.get_mut(fitting.string.index()) {
+            let after_it = track
+                .was_renewed_after(fitting.on, fitting.string, next)
+                .unwrap_or(false);
+            track.renew(fitting.on);
+            track.fitted_after = after_it.then_some(next.at);
         }
+    }
+
+    /// All strings were renewed on a day up to that of `next`, the next tuning.
+    fn restring(&mut self, on: Date, next: &Visit) {
+        for (track, index) in self
+            .tracks
+            .iter_mut()
+            .zip(0..)
+            .filter(|(track, _)| track.is_older_than(on))
+        {
+            // A string that was never heard before tells nothing of when that was: what was heard may be the old one.
+            let after_it = track.was_renewed_after(on, number_of(index), next);
+            let after_it = after_it.unwrap_or(next.at.date() == on && track.left.is_none());
+            track.renew(on);
+            track.fitted_after = after_it.then_some(next.at);
+        }
+    }
+
+    /// Strings that are not known to have been put on on the day `on` or later.
+    fn older_than(&mut self, on: Date) -> impl Iterator<Item = &mut Track> {
+        self.tracks.iter_mut().filter(move |track| track.is_older_than(on))
     }
 
     fn happened(&mut self, event: &Event) {
@@ -201,15 +256,8 @@ impl Chronicle {
                 track.steps = Default::default();
                 track.former_steps = [None; 2];
             }),
-            // What is known to have been put on since then stays as it is.
-            Deed::Restrung => {
-                let older = |track: &&mut Track| track.fitted.is_none_or(|on| on < event.on);
-                self.tracks
-                    .iter_mut()
-                    .filter(older)
-                    .for_each(|track| track.renew(event.on));
-            }
-            Deed::Moved | Deed::Remark(_) => {}
+            // New strings are taken in with the fittings.
+            Deed::Restrung | Deed::Moved | Deed::Remark(_) => {}
         }
     }
 
@@ -347,6 +395,20 @@ impl Track {
         }
         self.fitted = Some(on);
         self.fitted_after = None;
+    }
+
+    /// Whether the string that is on may have been there before the day `on`.
+    fn is_older_than(&self, on: Date) -> bool {
+        self.fitted.is_none_or(|fitted| fitted < on)
+    }
+
+    /// Whether the string that was put on on the day `on` was so after `next`, a tuning of that day, heard the one before
+    /// it: it was found where that had been left. `None` where nothing tells.
+    fn was_renewed_after(&self, on: Date, string: StringNumber, next: &Visit) -> Option<bool> {
+        let (_, left) = self.left?;
+        let found = next.strings.get(&string)?.found?;
+        let moved = found.hz.cents_above(left.hz).0 - self.room;
+        Some(next.at.date() == on && moved.abs() < RENEWED_CENTS)
     }
 
     /// Whether the string was put on so lately that its fall says nothing of the room.
