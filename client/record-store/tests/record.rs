@@ -3,6 +3,7 @@
 
 mod faults;
 mod filled;
+mod sheet;
 
 use std::fs;
 use std::path::PathBuf;
@@ -455,57 +456,4 @@ fn a_harp_cannot_have_been_made_after_its_record_speaks_of_it() {
         .import(&text, Whose::File, day(TODAY))
         .expect("what was taken out claims nothing");
     assert_eq!(other.export().expect("an export"), store.export().expect("an export"));
-}
-
-/// Pushing a threaded pin does harm: an undo must not forget what the other laptop has said since.
-#[test]
-fn an_undo_after_an_import_takes_back_only_what_was_changed_here() {
-    let (mut store, kept) = begun("undo-import");
-    let text = |pins, concert_days| {
-        let (other, _) = begun("undo-import-other");
-        let mut form = other.export().expect("an export");
-        form.harps[0].pins = String::from(pins);
-        form.harps[0].concert_days = concert_days;
-        serde_json::to_string(&form).expect("JSON")
-    };
-    let played = Sheet {
-        player: consort_record::Player::Professional,
-        ..kept.sheet.clone()
-    };
-    store.change_sheet(kept.id, &played).expect("changed");
-    store
-        .import(&text("threaded", 21), Whose::File, day(TODAY))
-        .expect("an import");
-    let expected = Sheet {
-        pins: consort_record::Pins::Threaded,
-        concert_days: 21,
-        ..kept.sheet.clone()
-    };
-    let undone = store.undo(kept.id).expect("the player");
-    assert_eq!(undone, Undone::Sheet(Box::new(expected.clone())));
-    assert_eq!(store.harp(None).expect("the harp").sheet, expected);
-}
-
-#[test]
-fn an_undo_does_not_make_the_harp_later_than_its_record_speaks_of_it() {
-    let (mut store, kept) = begun("undo-made");
-    for made in ["2020-01-01", "2010-01-01"] {
-        let sheet = Sheet {
-            made: Some(day(made)),
-            ..kept.sheet.clone()
-        };
-        store.change_sheet(kept.id, &sheet).expect("changed");
-    }
-    let (mut other, other_kept) = begun("undo-made-other");
-    other
-        .write(&other_kept, &fitting(20, "2015-01-01"), day(TODAY))
-        .expect("a fitting");
-    let text = |store: &Store| serde_json::to_string(&store.export().expect("an export")).expect("JSON");
-    store.import(&text(&other), Whose::File, day(TODAY)).expect("an import");
-    store.undo(kept.id).expect("the day it was made");
-    assert_eq!(store.harp(None).expect("the harp").sheet.made, None);
-    let mut third = Store::open(&file("undo-made-third")).expect("open");
-    third
-        .import(&text(&store), Whose::File, day(TODAY))
-        .expect("its own export is taken in");
 }
