@@ -1,7 +1,7 @@
 //! Fittings, events, concerts and the room: written by a person, taken out and back by her.
 
 use consort_record::shelf::shelf;
-use consort_record::{Climate, Concert, Date, Event, Fitting, Length, Life, Moment, Sheet, Spoilt};
+use consort_record::{Climate, Concert, Date, Event, Fitting, Length, Life, Moment, NotAnEntry, Sheet, Spoilt};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 
@@ -96,24 +96,23 @@ impl Entry {
         }
     }
 
-    /// Whether it can have happened to the harp, seen from `today`.
-    fn admitted(&self, kept: &Kept, today: Date) -> Result<(), RecordError> {
-        let string = match self {
-            Self::Fitting(fitting) => Some(fitting.string),
-            Self::Event(event) => event.deed.string(),
-            Self::Length(length) => Some(length.string),
-            Self::Spoilt(_) => None,
+    /// Whether it can have happened to the harp of `sheet`, seen from `today`.
+    pub(crate) fn admitted(&self, sheet: &Sheet, today: Date) -> Result<(), NotAnEntry> {
+        match self {
+            Self::Fitting(fitting) => sheet.admits(fitting.on, Some(fitting.string), today),
+            Self::Event(event) => sheet.admits(event.on, event.deed.string(), today),
+            Self::Length(length) => sheet.admits_bought(length.bought, Some(length.string), today),
+            Self::Spoilt(spoilt) => sheet.admits_bought(spoilt.on, None, today),
             // A concert is meant to lie ahead.
-            Self::Concert(_) => return Ok(()),
-        };
-        Ok(kept.sheet.admits(self.on(), string, today)?)
+            Self::Concert(_) => Ok(()),
+        }
     }
 }
 
 impl Store {
     /// Writes `entry` down; writing it twice changes nothing.
     pub fn write(&mut self, kept: &Kept, entry: &Entry, today: Date) -> Result<(), RecordError> {
-        entry.admitted(kept, today)?;
+        entry.admitted(&kept.sheet, today)?;
         self.on_the_shelf(kept, entry)?;
         self.set(kept.id, entry, false)
     }

@@ -230,10 +230,10 @@ impl SheetEdit {
     }
 }
 
-/// The first day of which the record of `harp` speaks, concerts left out.
+/// The first day of which the record of `harp` speaks; concerts and bought lengths say nothing of when it was there.
 pub(crate) fn earliest(connection: &Connection, harp: HarpId) -> Result<Option<Date>, RecordError> {
     let written: Option<i32> = connection.query_row(
-        "SELECT min(on_day) FROM entry WHERE harp = ?1 AND removed = 0 AND kind != 'concert'",
+        "SELECT min(on_day) FROM entry WHERE harp = ?1 AND removed = 0 AND kind IN ('fitting', 'event')",
         [harp.0],
         |row| row.get(0),
     )?;

@@ -380,13 +380,9 @@ impl HarpForm {
                 continue;
             }
             let at = format!("{place}.{}s[{number}]", entry.kind());
-            match entry {
-                Entry::Fitting(fitting) => admits(at, fitting.on, Some(fitting.string))?,
-                Entry::Event(event) => admits(at, event.on, event.deed.string())?,
-                Entry::Length(length) => admits(at, length.bought, Some(length.string))?,
-                Entry::Spoilt(spoilt) => admits(at, spoilt.on, None)?,
-                Entry::Concert(_) => {}
-            }
+            entry
+                .admitted(sheet, today)
+                .map_err(|why| value(&at, ("on", why.to_string())))?;
         }
         for (number, climate) in self.climate.iter().enumerate() {
             let at = format!("{place}.climate[{number}]");

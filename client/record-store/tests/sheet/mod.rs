@@ -1,9 +1,9 @@
 //! What belongs to a harp for good: taken back, joined with what another laptop says, and the same on both.
 
-use consort_record::{Pins, Player, Sheet};
-use consort_record_store::{Store, Undone, Whole, Whose};
+use consort_record::{Length, Pins, Player, Sheet};
+use consort_record_store::{Entry, Store, Undone, Whole, Whose};
 
-use crate::filled::{TODAY, begun, day, file, fitting};
+use crate::filled::{TODAY, begun, day, file, fitting, kept_material, string};
 
 fn text(whole: &Whole) -> String {
     serde_json::to_string(whole).expect("JSON")
@@ -134,4 +134,33 @@ fn two_laptops_that_take_in_each_others_file_say_the_same_of_the_harp() {
             );
         }
     }
+}
+
+/// Strings are often bought while the harp is still being built.
+#[test]
+fn a_length_may_have_been_bought_before_the_harp_was_made() {
+    let (mut store, kept) = begun("bought-before");
+    let length = Length {
+        name: "3E, spring".to_owned(),
+        bought: day("2001-03-01"),
+        string: string(17),
+        material: kept_material(17),
+        gauge_mm: None,
+        yields: 4,
+    };
+    store
+        .write(&kept, &Entry::Length(length), day(TODAY))
+        .expect("a length bought two months before");
+    let later = Sheet {
+        made: Some(day("2001-06-01")),
+        ..kept.sheet.clone()
+    };
+    store.change_sheet(kept.id, &later).expect("made after it was bought");
+    let mut other = Store::open(&file("bought-before-other")).expect("open");
+    let whole = store.export().expect("an export");
+    other.import(&text(&whole), Whose::File, day(TODAY)).expect("an import");
+    assert_eq!(other.export().expect("an export"), whole);
+    let list = "name,bought,string,material,gauge_mm,yields\n4C,2000-12-01,26,gut,,1\n";
+    let kept = store.harp(None).expect("the harp");
+    store.import_csv(&kept, list, day(TODAY)).expect("a list of lengths");
 }
