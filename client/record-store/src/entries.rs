@@ -1,13 +1,13 @@
 //! Fittings, events, concerts and the room: written by a person, taken out and back by her.
 
 use consort_record::shelf::shelf;
-use consort_record::{Climate, Concert, Date, Event, Fitting, Length, Life, Moment, Sheet, Spoilt};
+use consort_record::{Climate, Concert, Date, Event, Fitting, Length, Life, Moment, NotAnEntry, Sheet, Spoilt};
 use rusqlite::{Connection, OptionalExtension, Transaction, params};
 use serde::{Deserialize, Serialize};
 
 use crate::error::RecordError;
 use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm, LengthForm, SpoiltForm};
-use crate::harps::{HarpId, Kept, SheetForm, json};
+use crate::harps::{HarpId, Kept, SheetEdit, SheetForm, json};
 use crate::store::Store;
 
 /// Something that a person writes down.
@@ -34,7 +34,7 @@ pub enum Undone {
     TakenOut(Entry),
     /// What had been noted of the room is no longer noted.
     Room(Climate),
-    /// What belongs to the harp for good is again what it was before: this.
+    /// A change of what belongs to the harp for good was taken back; that is now this.
     Sheet(Box<Sheet>),
 }
 
@@ -47,7 +47,7 @@ struct ClimateEdit {
 
 /// The kind of an edit that changed the room.
 const ROOM: &str = "climate";
-/// The kind of an edit that changed the harp's sheet; its content is the sheet before.
+/// The kind of an edit that changed the harp's sheet; its content is the sheet before and after.
 pub(crate) const SHEET: &str = "harp";
 
 impl Undone {
@@ -96,24 +96,23 @@ impl Entry {
         }
     }
 
-    /// Whether it can have happened to the harp, seen from `today`.
-    fn admitted(&self, kept: &Kept, today: Date) -> Result<(), RecordError> {
-        let string = match self {
-            Self::Fitting(fitting) => Some(fitting.string),
-            Self::Event(event) => event.deed.string(),
-            Self::Length(length) => Some(length.string),
-            Self::Spoilt(_) => None,
+    /// Whether it can have happened to the harp of `sheet`, seen from `today`.
+    pub(crate) fn admitted(&self, sheet: &Sheet, today: Date) -> Result<(), NotAnEntry> {
+        match self {
+            Self::Fitting(fitting) => sheet.admits(fitting.on, Some(fitting.string), today),
+            Self::Event(event) => sheet.admits(event.on, event.deed.string(), today),
+            Self::Length(length) => sheet.admits_bought(length.bought, Some(length.string), today),
+            Self::Spoilt(spoilt) => sheet.admits_bought(spoilt.on, None, today),
             // A concert is meant to lie ahead.
-            Self::Concert(_) => return Ok(()),
-        };
-        Ok(kept.sheet.admits(self.on(), string, today)?)
+            Self::Concert(_) => Ok(()),
+        }
     }
 }
 
 impl Store {
     /// Writes `entry` down; writing it twice changes nothing.
     pub fn write(&mut self, kept: &Kept, entry: &Entry, today: Date) -> Result<(), RecordError> {
-        entry.admitted(kept, today)?;
+        entry.admitted(&kept.sheet, today)?;
         self.on_the_shelf(kept, entry)?;
         self.set(kept.id, entry, false)
     }
@@ -177,8 +176,8 @@ impl Store {
                 Undone::Room(take_back_climate(&transaction, harp, &edit)?)
             }
             SHEET => {
-                let before: SheetForm = serde_json::from_str(&content).map_err(unreadable)?;
-                Undone::Sheet(Box::new(before.put_back(&transaction, harp)?))
+                let edit: SheetEdit = serde_json::from_str(&content).map_err(unreadable)?;
+                Undone::Sheet(Box::new(edit.take_back(&transaction, harp)?))
             }
             _ => {
                 let entry = entry(&kind, &content)?;

@@ -70,8 +70,12 @@ impl Store {
             return Err(NotAnEntry::MadeLater { made, on }.into());
         }
         if after != before {
-            after.put_back(&transaction, harp)?;
-            note_edit(&transaction, harp, SHEET, &json(&before)?, None)?;
+            after.write(&transaction, harp)?;
+            let edit = SheetEdit {
+                before,
+                after: Some(after),
+            };
+            note_edit(&transaction, harp, SHEET, &json(&edit)?, None)?;
         }
         transaction.commit()?;
         Ok(())
@@ -139,7 +143,7 @@ pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<H
 }
 
 /// What can be changed of a sheet.
-#[derive(Debug, Deserialize, PartialEq, Serialize)]
+#[derive(Clone, Debug, Deserialize, PartialEq, Serialize)]
 pub(crate) struct SheetForm {
     pins: String,
     player: String,
@@ -159,7 +163,7 @@ impl SheetForm {
     }
 
     /// Writes it as the sheet of `harp`, and gives the whole sheet that now stands.
-    pub(crate) fn put_back(&self, connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
+    pub(crate) fn write(&self, connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
         let unreadable = |what: &str| RecordError::Harp(format!("“{what}” in its sheet"));
         let sheet = Sheet {
             pins: Pins::from_word(&self.pins).ok_or_else(|| unreadable(&self.pins))?,
@@ -186,10 +190,50 @@ impl SheetForm {
     }
 }
 
-/// The first day of which the record of `harp` speaks, concerts left out.
+/// What a change of a sheet was; programs that know only of `before` read that.
+#[derive(Debug, Deserialize, Serialize)]
+pub(crate) struct SheetEdit {
+    #[serde(flatten)]
+    before: SheetForm,
+    /// What the change made of it; absent where an earlier program wrote it down.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    after: Option<SheetForm>,
+}
+
+impl SheetEdit {
+    /// Takes back what the change made and nothing else: what an import or a later change has said since then stays.
+    pub(crate) fn take_back(self, connection: &Connection, harp: HarpId) -> Result<Sheet, RecordError> {
+        fn back<T: PartialEq>(now: T, after: &T, before: T) -> T {
+            if now == *after { before } else { now }
+        }
+        let now = SheetForm::of(&sheet_of(connection, harp)?);
+        let Self { before, after } = self;
+        let after = after.unwrap_or_else(|| SheetForm {
+            // Who said that the pins are threaded is not known here, and pushing those does harm.
+            pins: before.pins.clone(),
+            ..now.clone()
+        });
+        let mut made = back(now.made, &after.made, before.made);
+        // What has come in since may speak of days before: then nobody knows when the harp was made.
+        if let (Some(Ok(day)), Some(on)) = (made.as_deref().map(str::parse::<Date>), earliest(connection, harp)?)
+            && on < day
+        {
+            made = None;
+        }
+        let sheet = SheetForm {
+            pins: back(now.pins, &after.pins, before.pins),
+            player: back(now.player, &after.player, before.player),
+            made,
+            concert_days: back(now.concert_days, &after.concert_days, before.concert_days),
+        };
+        sheet.write(connection, harp)
+    }
+}
+
+/// The first day of which the record of `harp` speaks; concerts and bought lengths say nothing of when it was there.
 pub(crate) fn earliest(connection: &Connection, harp: HarpId) -> Result<Option<Date>, RecordError> {
     let written: Option<i32> = connection.query_row(
-        "SELECT min(on_day) FROM entry WHERE harp = ?1 AND removed = 0 AND kind != 'concert'",
+        "SELECT min(on_day) FROM entry WHERE harp = ?1 AND removed = 0 AND kind IN ('fitting', 'event')",
         [harp.0],
         |row| row.get(0),
     )?;

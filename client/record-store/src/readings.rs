@@ -22,6 +22,8 @@ pub struct Point {
     pub at: Moment,
     /// In which tuning.
     pub tuning: TuningId,
+    /// When that tuning began: another may have begun before the string was heard.
+    pub begun: Moment,
     /// What was heard of the open string.
     pub reading: Reading,
 }
@@ -144,6 +146,7 @@ impl Store {
 
     /// The open string's readings of all times, oldest first.
     pub fn history(&self, harp: HarpId, string: StringNumber) -> Result<Vec<Point>, RecordError> {
+        let begun = self.begun(harp)?;
         let mut statement = self.connection.prepare(
             "SELECT at_unix_ms, tuning, hz, sigma_cents FROM reading \
              WHERE harp = ?1 AND string = ?2 AND position = 0 ORDER BY at_unix_ms",
@@ -156,15 +159,26 @@ impl Store {
                 .ok()
                 .and_then(|hz| Reading::new(string, hz, Cents(sigma)).ok());
             if let Some(reading) = reading {
-                let at_unix_ms: i64 = row.get(0)?;
+                let (at_unix_ms, tuning): (i64, i64) = (row.get(0)?, row.get(1)?);
+                let at = Moment(at_unix_ms.div_euclid(1_000));
                 points.push(Point {
-                    at: Moment(at_unix_ms.div_euclid(1_000)),
-                    tuning: TuningId(row.get(1)?),
+                    at,
+                    tuning: TuningId(tuning),
+                    begun: begun.get(&tuning).copied().unwrap_or(at),
                     reading,
                 });
             }
         }
         Ok(points)
+    }
+
+    /// When each tuning of `harp` began.
+    fn begun(&self, harp: HarpId) -> Result<BTreeMap<i64, Moment>, RecordError> {
+        let mut statement = self
+            .connection
+            .prepare("SELECT id, begun_unix_s FROM tuning WHERE harp = ?1")?;
+        let rows = statement.query_map([harp.0], |row| Ok((row.get(0)?, Moment(row.get(1)?))))?;
+        Ok(rows.collect::<Result<_, _>>()?)
     }
 }
 

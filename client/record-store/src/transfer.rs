@@ -1,7 +1,7 @@
 //! Export and import of whole records: a readable backup, and the merge of two laptops' records of one harp.
 
 use consort_proto::Harp;
-use consort_record::{CONCERT_DAYS, Date, NotAnEntry, Pins, Sheet};
+use consort_record::{Date, NotAnEntry, Pins, Player, Sheet};
 use rusqlite::{Connection, Transaction, params};
 
 use crate::entries::{Entry, climate_in, put, removed};
@@ -157,9 +157,16 @@ impl Store {
         let transaction = self.change()?;
         for (number, form) in whole.harps.iter().enumerate() {
             let place = format!("harps[{number}]");
-            let kept = find_or_add(&transaction, form, whose, &place, &mut imported)?;
-            form.check(&place, &kept.sheet, today)?;
+            let sheet = form.sheet().map_err(|meaningless| value(&place, meaningless))?;
+            let kept = find_or_add(&transaction, form, &sheet, whose, &place, &mut imported)?;
+            let both = Sheet {
+                made: earlier(kept.sheet.made, sheet.made),
+                ..kept.sheet.clone()
+            };
+            form.check(&place, &both, today)?;
             import_harp(&transaction, &kept, form, &place, &mut imported)?;
+            // What the file takes out has to be out before that.
+            join(&transaction, &kept, &sheet, &mut imported)?;
         }
         transaction.commit()?;
         Ok(imported)
@@ -170,13 +177,13 @@ impl Store {
 fn find_or_add(
     connection: &Connection,
     form: &HarpForm,
+    sheet: &Sheet,
     whose: Whose<'_>,
     place: &str,
     imported: &mut Imported,
 ) -> Result<Kept, RecordError> {
     let mut harps = harps(connection)?;
     let said = |meaningless| value(place, meaningless);
-    let sheet = form.sheet().map_err(said)?;
     let known = match whose {
         Whose::Into(name) => Some(called(&harps, name).ok_or_else(|| no_such_harp(&harps, name))?),
         Whose::File | Whose::Called(_) => harps.iter().position(|kept| kept.tag == form.tag),
@@ -187,15 +194,15 @@ fn find_or_add(
             let name = kept.sheet.harp.name();
             return Err(said(("strings", format!("they are not the strings of “{name}”"))).into());
         }
-        return joined(connection, kept, &sheet, imported);
+        return Ok(kept);
     }
     let sheet = match whose {
         Whose::Called(name) => Sheet {
             harp: Harp::new(name.trim().to_owned(), sheet.harp.kind(), sheet.harp.strings().to_vec())
                 .map_err(|why| said(("name", why.to_string())))?,
-            ..sheet
+            ..sheet.clone()
         },
-        Whose::File | Whose::Into(_) => sheet,
+        Whose::File | Whose::Into(_) => sheet.clone(),
     };
     let id = add(connection, &form.tag, &sheet)?;
     imported.harps += 1;
@@ -206,25 +213,50 @@ fn find_or_add(
     })
 }
 
-/// `kept` with what the `other` laptop knows of it for good: the day it was made and the days before a concert where nobody
-/// had said, and threaded pins, since those are never to be pushed.
-fn joined(connection: &Connection, kept: Kept, other: &Sheet, imported: &mut Imported) -> Result<Kept, RecordError> {
-    let mut sheet = kept.sheet.clone();
+/// Adds to the sheet of `kept` what the `other` laptop knows of the harp for good; both come to the same, whichever takes in
+/// the other's file first.
+///
+/// Threaded pins, since those are never to be pushed; the earlier day it was made, unless the record speaks of one before;
+/// and of what somebody has said, the more days before a concert and the player whose strings serve the shorter time.
+fn join(connection: &Connection, kept: &Kept, other: &Sheet, imported: &mut Imported) -> Result<(), RecordError> {
+    let own = &kept.sheet;
+    let usual = Sheet::of(own.harp.clone());
     let earliest = earliest(connection, kept.id)?;
     let possible = |made: &Date| earliest.is_none_or(|on| on >= *made);
-    sheet.made = sheet.made.or(other.made.filter(possible));
-    if sheet.concert_days == CONCERT_DAYS {
-        sheet.concert_days = other.concert_days;
+    let said = |days: u8| (days != usual.concert_days).then_some(days);
+    let first = |player: Player| match player {
+        Player::Professional => 1,
+        Player::Amateur => 2,
+        // So is one of whom nobody has said anything.
+        Player::Student => 3,
+    };
+    let sheet = Sheet {
+        pins: if other.pins == Pins::Threaded {
+            Pins::Threaded
+        } else {
+            own.pins
+        },
+        player: if first(other.player) < first(own.player) {
+            other.player
+        } else {
+            own.player
+        },
+        made: earlier(own.made, other.made.filter(possible)),
+        concert_days: said(own.concert_days)
+            .max(said(other.concert_days))
+            .unwrap_or(usual.concert_days),
+        ..own.clone()
+    };
+    if sheet != *own {
+        SheetForm::of(&sheet).write(connection, kept.id)?;
+        imported.entries += 1;
     }
-    if other.pins == Pins::Threaded {
-        sheet.pins = Pins::Threaded;
-    }
-    if sheet == kept.sheet {
-        return Ok(kept);
-    }
-    SheetForm::of(&sheet).put_back(connection, kept.id)?;
-    imported.entries += 1;
-    Ok(Kept { sheet, ..kept })
+    Ok(())
+}
+
+/// The earlier of two days of which either may not be known.
+fn earlier(one: Option<Date>, other: Option<Date>) -> Option<Date> {
+    one.into_iter().chain(other).min()
 }
 
 fn import_harp(
@@ -348,13 +380,9 @@ impl HarpForm {
                 continue;
             }
             let at = format!("{place}.{}s[{number}]", entry.kind());
-            match entry {
-                Entry::Fitting(fitting) => admits(at, fitting.on, Some(fitting.string))?,
-                Entry::Event(event) => admits(at, event.on, event.deed.string())?,
-                Entry::Length(length) => admits(at, length.bought, Some(length.string))?,
-                Entry::Spoilt(spoilt) => admits(at, spoilt.on, None)?,
-                Entry::Concert(_) => {}
-            }
+            entry
+                .admitted(sheet, today)
+                .map_err(|why| value(&at, ("on", why.to_string())))?;
         }
         for (number, climate) in self.climate.iter().enumerate() {
             let at = format!("{place}.climate[{number}]");

@@ -3,6 +3,7 @@
 
 mod faults;
 mod filled;
+mod sheet;
 
 use std::fs;
 use std::path::PathBuf;

@@ -265,11 +265,17 @@ pub fn concert_days(days: u32) -> Result<u8, NotAnEntry> {
 impl crate::Sheet {
     /// Whether something can have happened to `string` on the day `on`, seen from `today`.
     pub fn admits(&self, on: Date, string: Option<StringNumber>, today: Date) -> Result<(), NotAnEntry> {
+        self.admits_bought(on, string, today)?;
+        match self.made.filter(|&made| on < made) {
+            Some(made) => Err(NotAnEntry::BeforeTheHarp { on, made }),
+            None => Ok(()),
+        }
+    }
+
+    /// The same of something bought for `string`, as it may have been before the harp was made.
+    pub fn admits_bought(&self, on: Date, string: Option<StringNumber>, today: Date) -> Result<(), NotAnEntry> {
         if on > today {
             return Err(NotAnEntry::InTheFuture { on, today });
-        }
-        if let Some(made) = self.made.filter(|&made| on < made) {
-            return Err(NotAnEntry::BeforeTheHarp { on, made });
         }
         match string.filter(|&string| self.harp.string(string).is_none()) {
             Some(string) => Err(NotAnEntry::NoSuchString {

@@ -3,6 +3,7 @@
 use consort_proto::{Cents, Letter, Material, StringNumber};
 
 use crate::date::Date;
+use crate::entry::Place;
 use crate::plan::When;
 
 /// One thing that the record says.
@@ -132,8 +133,8 @@ pub enum Cause {
         humidity: Option<(f64, f64)>,
         /// Temperature before and after, degrees, where known.
         temperature: Option<(f64, f64)>,
-        /// The harp was moved in between, or stood elsewhere.
-        moved: bool,
+        /// Whether the harp was moved in between, where anything says so.
+        moved: Option<Moved>,
     },
     /// Strings that have served their time.
     Old {
@@ -157,6 +158,20 @@ pub enum Cause {
     TooEarly {
         /// Tunings that show it.
         tunings: u32,
+    },
+}
+
+/// What says that the harp was moved from one tuning to the next.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub enum Moved {
+    /// Somebody wrote it down.
+    Noted,
+    /// The tunings have other places, which may be two names of one room.
+    Elsewhere {
+        /// The place of the tuning before.
+        before: Place,
+        /// The place of the newest one.
+        now: Place,
     },
 }
 

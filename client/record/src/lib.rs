@@ -29,7 +29,7 @@ pub use chronicle::Chronicle;
 
 pub use date::{Date, Moment, NotADate, NotAMoment};
 pub use entry::{Climate, Concert, Deed, Event, Fitting, Heard, NotAnEntry, Partial, Place, Timbre};
-pub use finding::{About, Cause, Finding};
+pub use finding::{About, Cause, Finding, Moved};
 pub use look::look;
 pub use plan::{Replacement, Rules, When, Why, plan, worn_out};
 pub use sheet::{CONCERT_DAYS, Pins, Player, Sheet};

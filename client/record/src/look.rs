@@ -42,6 +42,7 @@ const SCATTERS: f64 = 2.0;
 
 /// What `chronicle`, told from `life`, says on the day `today`; what wants doing first comes first.
 pub fn look(chronicle: &Chronicle, life: &Life, today: Date) -> Vec<Finding> {
+    let chronicle = &*chronicle.up_to(life, today);
     let usuals = usuals(chronicle);
     let mut findings = rooms(chronicle, life);
     let (letters, steps) = regulation::look(chronicle);

@@ -122,6 +122,7 @@ pub fn usual_months(string: &HarpString, player: Player) -> u32 {
 
 /// The plan on the day `today`, soonest first.
 pub fn plan(chronicle: &Chronicle, life: &Life, findings: &[Finding], today: Date, rules: &Rules) -> Vec<Replacement> {
+    let chronicle = chronicle.up_to(life, today);
     let dull_db = chronicle.dull();
     let mut plan: Vec<Replacement> = life
         .sheet

@@ -4,7 +4,7 @@ use consort_proto::{Cents, Letter, Material, StringNumber};
 use consort_words::{Arg, Key, Words};
 
 use crate::date::Date;
-use crate::finding::{About, Cause, Finding};
+use crate::finding::{About, Cause, Finding, Moved};
 use crate::plan::When;
 use crate::sheet::{Pins, Sheet};
 
@@ -234,8 +234,14 @@ pub fn tell(finding: &Finding, sheet: &Sheet, words: &Words) -> Told {
                 }
             }
             let mut action = vec![say(Key::FoundRoomAction, &[])];
-            if *moved {
-                evidence.push(say(Key::FoundRoomMoved, &[]));
+            if let Some(moved) = moved {
+                evidence.push(match moved {
+                    Moved::Noted => say(Key::FoundRoomMoved, &[]),
+                    Moved::Elsewhere { before, now } => say(
+                        Key::FoundRoomElsewhere,
+                        &[("before", Arg::from(before.as_str())), ("now", Arg::from(now.as_str()))],
+                    ),
+                });
                 action.push(say(Key::MovingAdvice, &[]));
             }
             (

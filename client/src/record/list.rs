@@ -195,10 +195,15 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
         Form::Text if points.is_empty() => vec![Words::english().say(Key::PlotUnheard, &[])],
         Form::Text | Form::Json => Vec::new(),
     };
-    let first_of = |place: usize, tuning: TuningId| place == 0 || points[place - 1].tuning != tuning;
+    // One tuning may go on after another was begun and ended.
+    let (mut found, mut left): (BTreeMap<TuningId, usize>, _) = (BTreeMap::new(), BTreeMap::new());
     for (place, point) in points.iter().enumerate() {
-        let last = points.get(place + 1).is_none_or(|next| next.tuning != point.tuning);
-        let role = match (first_of(place, point.tuning), last) {
+        found.entry(point.tuning).or_insert(place);
+        left.insert(point.tuning, place);
+    }
+    for (place, point) in points.iter().enumerate() {
+        let is_of = |role: &BTreeMap<TuningId, usize>| role.get(&point.tuning) == Some(&place);
+        let role = match (is_of(&found), is_of(&left)) {
             (true, true) => "found and left",
             (true, false) => "found",
             (false, true) => "left",
@@ -245,10 +250,10 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
     lines
 }
 
-/// The tuning that a reading belongs to: the last that began before it.
+/// The tuning that a reading belongs to.
 fn visit_of<'a>(point: &Point, life: &'a Life) -> Option<&'a Visit> {
-    let after = life.visits.partition_point(|visit| visit.at <= point.at);
-    life.visits.get(after.checked_sub(1)?)
+    let place = life.visits.binary_search_by_key(&point.begun, |visit| visit.at).ok()?;
+    life.visits.get(place)
 }
 
 /// How far a reading lies above the target of the tuning of `visit`.

@@ -119,6 +119,41 @@ fn a_pin_that_slips_is_found_and_the_kind_of_pin_decides_what_to_do() {
     }
 }
 
+/// A check may go on after the harp was tuned in between.
+#[test]
+fn the_history_gives_each_reading_to_its_own_tuning() {
+    let folder = Folder::new("record-history");
+    let data = folder.at("data");
+    record(&data, &["begin", "The walnut harp"]);
+    let (_, lines, _) = told(&run(&["targets", "--json"]));
+    let note = objects(&lines)[19]["note"].as_str().expect("note").to_owned();
+    let mut csv = "tuning,place,a4_hz,temperament,setting,at_unix_ms,string,note,position,hz,sigma_cents\n".to_owned();
+    for (begun, place, a4, at_ms) in [
+        ("2024-10-27T03:33:20Z", "regulation check", 440, 1_730_000_000_000_u64),
+        ("2024-10-27T05:33:20Z", "home", 442, 1_730_007_200_000),
+        ("2024-10-27T03:33:20Z", "regulation check", 440, 1_730_010_800_000),
+    ] {
+        csv += &format!("{begun},{place},{a4},equal,C,{at_ms},20,{note},0,246.94,0.2\n");
+    }
+    let file = folder.at("readings.csv");
+    fs::write(&file, csv).expect("write");
+    record(&data, &["import", &file]);
+    let history = record(&data, &["history", "3B", "--csv"]);
+    let told: Vec<String> = history[1..]
+        .iter()
+        .map(|line| line.split(',').skip(6).collect::<Vec<_>>().join(","))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "found,440,equal,regulation check",
+            "found and left,442,equal,home",
+            "left,440,equal,regulation check",
+        ],
+        "{history:?}"
+    );
+}
+
 #[test]
 fn what_is_written_by_hand_is_planned_with_and_can_be_taken_back() {
     let folder = Folder::new("record-hand");

@@ -72,6 +72,7 @@ found-room-humidity = Humidity went from { $before } to { $after } %.
 found-room-temperature = The room went from { $before } to { $after } °C.
 found-room-action = No string is at fault. Keep the harp out of the sun and away from heating, at 40 to 60 % humidity, and let it settle before you tune.
 found-room-moved = The harp was moved in between.
+found-room-elsewhere = It was tuned at “{ $before }” before and at “{ $now }” now.
 found-room-doubt = If single strings go on moving when the room is steady, they have reasons of their own.
 
 moving-advice = When it is moved: warm or cool the car to the room’s temperature first, and leave the harp in no car and no unheated room overnight, where strings break while nobody plays.

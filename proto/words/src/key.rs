@@ -464,6 +464,7 @@ keys! {
     FoundRoomTemperature = "found-room-temperature",
     FoundRoomAction = "found-room-action",
     FoundRoomMoved = "found-room-moved",
+    FoundRoomElsewhere = "found-room-elsewhere",
     MovingAdvice = "moving-advice",
     FoundRoomDoubt = "found-room-doubt",
     FoundOld = "found-old",

@@ -2,7 +2,7 @@
 
 use consort_life::{Drawn, Plot, Storyteller, Trouble, Wooden};
 use consort_proto::{StringNumber, harp_file};
-use consort_record::{About, Chronicle, look};
+use consort_record::{About, Chronicle, Deed, Event, Fitting, Life, Rules, Why, look, plan};
 
 const LIVES: u64 = 24;
 
@@ -88,5 +88,60 @@ fn a_harp_in_order_is_left_alone() {
         }
         // At most one for each harp, as the measure's goal has it for a year.
         assert!(blamed <= 6, "{blamed} strings of six harps (drawn: {drawn})");
+    }
+}
+
+#[test]
+fn a_false_string_that_was_replaced_since_the_newest_tuning_is_not_replaced_again() {
+    let string = StringNumber::new(22).expect("a string");
+    let harp = harp_file::preset("pedal-47").expect("a preset");
+    let material = harp.string(string).expect("a string").material;
+    let mut teller = Wooden::new(Plot {
+        seed: 1_000,
+        harp,
+        tuned_a_day: 0.8,
+        hall_a_day: 0.0,
+        trouble: Some((
+            Trouble::FalseString {
+                string,
+                lost_mass: 0.04,
+            },
+            0,
+        )),
+    });
+    while teller.life().visits.len() < 5 {
+        teller.next();
+    }
+    // The day after the newest tuning.
+    let told = teller.life();
+    let today = told.visits.last().expect("a tuning").at.date().plus(1);
+    let said = |life: &Life| {
+        let chronicle = Chronicle::of(life);
+        let findings = look(&chronicle, life, today);
+        let plan = plan(&chronicle, life, &findings, today, &Rules::default());
+        let planned = plan.iter().any(|one| one.string == string && one.why == Why::False);
+        let of_it = findings.iter().filter(|finding| finding.about == About::String(string));
+        (of_it.map(|finding| finding.cause.word()).collect::<Vec<_>>(), planned)
+    };
+    assert_eq!(said(told), (vec!["false-string"], true));
+    // On the day of the newest tuning, which still heard the old string, or since.
+    for on in [today.plus(-1), today] {
+        let mut all = told.clone();
+        all.events.push(Event {
+            on,
+            deed: Deed::Restrung,
+            note: String::new(),
+        });
+        // A whole set is one finding for each material.
+        assert_eq!(said(&all), (Vec::new(), false), "{on}");
+        let mut one = told.clone();
+        one.fittings.push(Fitting {
+            string,
+            on,
+            material,
+            gauge_mm: None,
+            length: None,
+        });
+        assert_eq!(said(&one), (vec!["new-string"], false), "{on}");
     }
 }

@@ -116,8 +116,12 @@ impl Fields<'_> {
             List::Lengths => {
                 let string = self.string("string")?;
                 let bought = self.parsed("bought")?;
-                admitted("bought", bought, None)?;
-                admitted("string", bought, string)?;
+                let sheet = &kept.sheet;
+                for (column, string) in [("bought", None), ("string", string)] {
+                    sheet
+                        .admits_bought(bought, string, today)
+                        .map_err(|why| self.bad(column, why))?;
+                }
                 let length = Length {
                     name: self.get("name").to_owned(),
                     bought,

@@ -7,7 +7,7 @@ use crate::check;
 use crate::chronicle::{Chronicle, RoomMove};
 use crate::date::Moment;
 use crate::entry::{Deed, Event};
-use crate::finding::{About, Cause, Finding};
+use crate::finding::{About, Cause, Finding, Moved};
 use crate::visit::Life;
 
 /// The room is told when a material has moved by this much, cents, this many times its error, and nearly all strings of
@@ -43,20 +43,25 @@ pub(super) fn rooms(chronicle: &Chronicle, life: &Life) -> Vec<Finding> {
         .collect()
 }
 
-/// Whether the harp was moved between both tunings: somebody wrote it down, or they were in two places.
-fn moved(life: &Life, room: &RoomMove) -> bool {
+/// What says that the harp was moved between both tunings: somebody wrote it down, or they were in two places.
+fn moved(life: &Life, room: &RoomMove) -> Option<Moved> {
     let days = room.from.date()..=room.at.date();
+    let noted = |event: &Event| event.deed == Deed::Moved && days.contains(&event.on);
+    if life.events.iter().any(noted) {
+        return Some(Moved::Noted);
+    }
     let place = |at: Moment| {
         let visit = life.visits.iter().rev().find(|visit| visit.at == at);
         visit
-            .map(|visit| visit.place.as_str())
-            .filter(|place| !place.is_empty() && *place != check::PLACE)
+            .map(|visit| &visit.place)
+            .filter(|place| !place.as_str().is_empty() && place.as_str() != check::PLACE)
     };
-    let noted = |event: &Event| event.deed == Deed::Moved && days.contains(&event.on);
-    let elsewhere = place(room.from)
-        .zip(place(room.at))
-        .is_some_and(|(from, at)| from != at);
-    life.events.iter().any(noted) || elsewhere
+    let (before, now) = place(room.from).zip(place(room.at))?;
+    // Nobody carries a harp from “home” to “Home”.
+    (before.as_str().to_lowercase() != now.as_str().to_lowercase()).then(|| Moved::Elsewhere {
+        before: before.clone(),
+        now: now.clone(),
+    })
 }
 
 /// A figure of the air nearest to both tunings, if it was noted within half a day of each.
@@ -81,7 +86,7 @@ const HALF_DAY_S: i64 = 43_200;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Heard, Place, Sheet, Visit, look};
+    use crate::{Heard, Place, Sheet, Visit, look, tell};
     use consort_proto::{Material, Reading, Tolerance, Tuning, harp_file};
 
     /// What is said of the room when gut strings are found six cents flat in the newest of five tunings, in `place`.
@@ -123,20 +128,36 @@ mod tests {
             deed: Deed::Moved,
             note: String::new(),
         };
+        let hall = "It was tuned at “home” before and at “The town hall” now.";
         for (place, events, expected) in [
-            ("home", Vec::new(), false),
-            (check::PLACE, Vec::new(), false),
-            ("The town hall", Vec::new(), true),
-            ("home", vec![moved_on], true),
+            ("home", Vec::new(), ""),
+            ("Home", Vec::new(), ""),
+            (check::PLACE, Vec::new(), ""),
+            ("The town hall", Vec::new(), hall),
+            (
+                "The town hall",
+                vec![moved_on.clone()],
+                "The harp was moved in between.",
+            ),
+            ("home", vec![moved_on], "The harp was moved in between."),
         ] {
             let findings = said(place, events);
             let [finding] = findings.as_slice() else {
                 panic!("{findings:?}");
             };
-            let Cause::Room { by, moved, .. } = finding.cause else {
+            let Cause::Room { by, .. } = finding.cause else {
                 panic!("{finding:?}");
             };
-            assert!((by.0 + 6.0).abs() < 1.0 && moved == expected, "{place}: {finding:?}");
+            assert!((by.0 + 6.0).abs() < 1.0, "{place}: {finding:?}");
+            let sheet = Sheet::of(harp_file::preset("pedal-47").expect("a preset"));
+            let told = tell(finding, &sheet, &consort_words::Words::english());
+            let of_moving = told.evidence.split_once("together.").map(|(_, rest)| rest.trim());
+            assert_eq!(of_moving, Some(expected), "{place}");
+            assert_eq!(
+                told.action.contains("When it is moved"),
+                !expected.is_empty(),
+                "{place}"
+            );
         }
     }
 }
