@@ -233,6 +233,13 @@ pub enum Order {
     },
 }
 
+/// A note of any octave.
+fn home(text: &str) -> Result<Note, String> {
+    format!("{text}4").parse().map_err(|_| {
+        format!("“{text}” is not a note to be at home on: write a letter, with b or # behind it, as in D or Eb")
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -283,11 +290,4 @@ mod tests {
             );
         }
     }
-}
-
-/// A note of any octave.
-fn home(text: &str) -> Result<Note, String> {
-    format!("{text}4").parse().map_err(|_| {
-        format!("“{text}” is not a note to be at home on: write a letter, with b or # behind it, as in D or Eb")
-    })
 }
