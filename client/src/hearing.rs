@@ -240,6 +240,12 @@ impl Hearing {
             .is_some()
     }
 
+    /// Whether the opening check takes a pluck for a string that it does not ask for, by its pitch alone: it may be the one
+    /// that is asked for, whose pedal stands elsewhere.
+    pub(crate) fn passes_over(&self, onset_s: f64, string: StringNumber) -> bool {
+        self.ways.pedals.is_none() && self.opening.passes_over(onset_s, string)
+    }
+
     /// Takes in the reading of a pluck that was measured to its end.
     pub(crate) fn settled(&mut self, onset_s: f64, reading: &Reading, harp: &Harp, link: &Link) {
         let off = harp.string(reading.string).and_then(|string| {

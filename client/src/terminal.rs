@@ -20,9 +20,9 @@ use tokio::sync::{Notify, mpsc, watch};
 use self::draw::Beside;
 use self::keys::Meant;
 use crate::image::Image;
-use crate::picture;
 use crate::sound::tone::Tone;
 use crate::station::Wish;
+use crate::{picture, question};
 
 /// Keys are looked for this often; a picture is drawn as soon as there is a new one.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
@@ -145,6 +145,10 @@ impl Own {
         }
         if self.says.is_some() {
             return self.says.clone();
+        }
+        // What is asked stays in sight while a tone sounds.
+        if !question::all(image, words).is_empty() {
+            return None;
         }
         let (string, _) = self.tone.as_ref()?;
         let name = image.course.naming.of(image.harp.string(*string)?.open);

@@ -274,6 +274,10 @@ impl OrderBody {
 /// The temperament that `name` stands for, at home on `home`, as the twelve offsets that are sent.
 fn moved(name: &str, home: Note) -> Result<String, String> {
     let temperament: Temperament = name.parse().map_err(|why| format!("{why}"))?;
+    // At home on C it keeps its name.
+    if home.pitch_class() == 0 {
+        return Ok(name.to_owned());
+    }
     let moved = temperament.at_home_on(home).map_err(|why| why.to_string())?;
     Ok(moved.offsets().map(|offset| offset.0.to_string()).join(" "))
 }

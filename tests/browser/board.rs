@@ -37,6 +37,8 @@ fn the_board_follows_the_harps_without_being_loaded_again() {
         // As on a phone that sleeps in a pocket: the page stands still, and has caught up when it is looked at again.
         browser.sleeps(true);
         rehearsal.order(&["pitch", "441"]);
+        let agreement = "document.getElementById('agreement').textContent.slice(0, 7)";
+        assert_eq!(browser.text(agreement), "A = 442", "it stands still");
         browser.sleeps(false);
         browser.wait(
             "the pitch that it slept through",

@@ -231,6 +231,10 @@ fn from_the_start_the_desk_is_dark_and_hears_nothing_until_the_next_round() {
             browser.text("document.getElementById('dark-clock').textContent.includes(':')"),
             "true"
         );
+        // No key does anything there but the one that wakes it.
+        browser.press(['r', 's', 'e', 'm']);
+        let open = "document.querySelectorAll('dialog[open]').length";
+        assert_eq!(browser.text(open), "0", "nothing is lit in the dark");
         runa.play("clean-47-gb7.flac");
         rehearsal.order(&["round"]);
         browser.wait("light", "document.getElementById('dark').hidden");

@@ -10,7 +10,7 @@ use std::{io, thread};
 
 use consort_proto::Hz;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
-use cpal::{FromSample, SampleFormat, SizedSample};
+use cpal::{ErrorKind, FromSample, SampleFormat, SizedSample};
 
 use crate::sound::card::quiet;
 
@@ -171,8 +171,11 @@ fn build<T: SizedSample + FromSample<f32>>(
                 frame.fill(T::from_sample_(next.unwrap_or_default()));
             }
         },
-        // Whatever has become of the output, a tone is soon begun anew.
-        move |_| gone.store(true, Ordering::Relaxed),
+        // Whatever else has become of the output, a tone is soon begun anew.
+        move |why| match why.kind() {
+            ErrorKind::RealtimeDenied | ErrorKind::Xrun => {}
+            _ => gone.store(true, Ordering::Relaxed),
+        },
         None,
     )
 }

@@ -84,6 +84,11 @@ impl EventLoop {
             (self.performed, self.woken) = (None, false);
         }
         let dark = self.performed.is_some() && self.performed == round && !self.woken;
+        if dark && self.listening.take().is_some() {
+            self.swell.clear();
+            // The ear may have ended with its sound.
+            let _ = self.ear.send(ToEar::Beats(None));
+        }
         // The time that is said changes when a minute is over.
         self.clock_at = start_in.filter(|left| !left.is_zero()).map(|left| {
             let over = Duration::from_millis(left.as_millis().saturating_sub(1) as u64 % 60_000 + 1);

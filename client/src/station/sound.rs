@@ -97,6 +97,11 @@ impl EventLoop {
             Verdict::Unsure(_) | Verdict::Provisional => return,
         };
         match Reading::new(answer.string, answer.hz, sigma) {
+            Ok(reading) if self.hearing.passes_over(answer.onset_s, answer.string) => {
+                if settled {
+                    self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
+                }
+            }
             Ok(reading) => {
                 if let Some(keeper) = &self.keeper {
                     let own = (*self.link.tuning(), *self.link.tolerance());

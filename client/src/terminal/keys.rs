@@ -52,10 +52,17 @@ fn answer(digit: char, image: &Image, words: &Words) -> Option<Wish> {
 }
 
 /// What `key` means while `image` is shown, and what lies over the desk then.
-pub(super) fn meant(key: KeyEvent, image: &Image, words: &Words, own: &mut Own) -> Option<Meant> {
+pub(super) fn meant(mut key: KeyEvent, image: &Image, words: &Words, own: &mut Own) -> Option<Meant> {
+    // The hints name capitals, and a locked shift is no other key; what is typed to join with stays as it is.
+    if let (KeyCode::Char(letter), false) = (key.code, matches!(own.over, Over::Join(_))) {
+        key.code = KeyCode::Char(letter.to_ascii_lowercase());
+    }
     let ends = matches!(key.code, KeyCode::Char('c')) && key.modifiers.contains(KeyModifiers::CONTROL);
     if ends {
         return Some(Meant::Quit);
+    }
+    if has_modifier(key) && !matches!(own.over, Over::Join(_)) {
+        return None;
     }
     if image.course.dark {
         own.over = Over::Nothing;
@@ -64,13 +71,14 @@ pub(super) fn meant(key: KeyEvent, image: &Image, words: &Words, own: &mut Own) 
         Over::Ear(_) => return ear::meant(key, image, own),
         Over::SetUp(_) => return setup::meant(key, image, own),
         Over::Join(_) => return join::meant(key, own),
-        Over::Caution if key.code != KeyCode::Char('r') => own.over = Over::Nothing,
+        Over::Caution if key.code == KeyCode::Char('r') => own.cautioned = true,
+        Over::Caution => own.over = Over::Nothing,
         Over::Feet => {
             if let (KeyCode::Char(letter @ 'a'..='g'), false) = (key.code, has_modifier(key)) {
                 return feet::moved(letter, image, words).map(Meant::Wish);
             }
         }
-        Over::Caution | Over::Nothing => {}
+        Over::Nothing => {}
     }
     at_the_desk(key, image, words, own)
 }
@@ -94,12 +102,17 @@ fn at_the_desk(key: KeyEvent, image: &Image, words: &Words, own: &mut Own) -> Op
             own.over = if opens { Over::Feet } else { Over::Nothing };
             None
         }
-        KeyCode::Char('e') => return ear::open(image, own),
+        KeyCode::Char('e') => {
+            own.tone = None;
+            return ear::open(image, own);
+        }
         KeyCode::Char('s') => {
+            own.tone = None;
             own.over = Over::SetUp(setup::SetUp::of(&image.harp));
             None
         }
         KeyCode::Char('j') if join::may(image) => {
+            own.tone = None;
             own.over = Over::Join(String::new());
             None
         }
@@ -136,7 +149,6 @@ fn tone(image: &Image, words: &Words, own: &mut Own) -> Option<Meant> {
         return None;
     }
     if !own.cautioned {
-        own.cautioned = true;
         own.over = Over::Caution;
         return None;
     }

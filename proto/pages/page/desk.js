@@ -193,7 +193,11 @@ export function show(picture) {
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
   // Who plays another tone disturbs those who listen: the leader has said so for everyone.
-  if (now.no_tone) silence();
+  if (now.no_tone || now.dark) silence();
+  // The performance has begun: nothing lies open, and nothing is lit.
+  if (now.dark) for (const id of ["caution", "listen", "setup"]) if (at(id).open) at(id).close();
+  // A page that is opened while a check by ear is under way shows it: until it is closed nothing that sounds is a reading.
+  if (!previous && now.listening) openEar(now);
   at("tone").disabled = Boolean(now.no_tone);
   say("no-tone", now.no_tone);
   showPedals(now.pedals, wish);
@@ -318,6 +322,7 @@ const KEYS = {
 addEventListener("keydown", (event) => {
   // Whoever types or picks from a list means that, and nothing else.
   if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || ["INPUT", "SELECT"].includes(event.target.tagName) || at("setup").open || at("listen").open) return;
+  if (now?.dark && event.key !== " ") return;
   if (at("caution").open && event.key.toLowerCase() !== "r") return;
   // Space on a button presses that button.
   if (event.key === " " && event.target.tagName === "BUTTON" && !now?.dark) return;

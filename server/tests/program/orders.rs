@@ -22,6 +22,8 @@ fn each_order_changes_what_the_status_says() {
     }
     assert_eq!(running.status()["offsets_cents"][4], -2.5);
     // At home on D, the D of Vallotti's temperament is what its C was: two offsets of the twelve by hand.
+    assert!(running.order(&["temperament", "vallotti", "--home", "C"]).status.success());
+    assert_eq!(running.status()["temperament"], "vallotti");
     let moved = running.order(&["temperament", "vallotti", "--home", "D"]);
     assert!(moved.status.success(), "{moved:?}");
     let offsets = &running.status()["offsets_cents"];

@@ -1,7 +1,7 @@
 //! Licences, bans, sources and advisories of what is depended on.
 //!
-//! Their checker takes minutes to build and seconds to run: it is built at the lowest priority while everything else is
-//! checked, in what that leaves idle.
+//! Their checker takes minutes to build and seconds to run: it is built at the lowest priority while the tests run, in what
+//! these leave idle.
 
 use std::path::PathBuf;
 use std::process::{Child, Stdio};

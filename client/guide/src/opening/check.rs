@@ -118,6 +118,14 @@ impl Check {
         STEPS.iter().any(near).then_some(asked)
     }
 
+    /// Whether the pluck at `onset_s` was taken for `string` only by its pitch, where another one is asked for: it says
+    /// nothing of that string, which was read before.
+    pub fn passes_over(&self, onset_s: f64, string: StringNumber) -> bool {
+        let is_new = self.newest.is_none_or(|(onset, _)| onset != onset_s);
+        let is_asked = self.asks().is_none_or(|(asked, _)| asked == string);
+        is_new && !is_asked && self.plucks.iter().any(|plucked| plucked.string == string)
+    }
+
     /// How far the strings so far stand above their targets, whole semitones aside: the one in their middle.
     fn offset(&self, harp: &Harp, tuning: &Tuning) -> Cents {
         let mut beside: Vec<f64> = self

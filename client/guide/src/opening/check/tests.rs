@@ -36,6 +36,10 @@ impl Desk {
         });
         let taken = self.check.takes(&self.harp, &self.tuning, self.now_s, hz);
         let string = taken.unwrap_or_else(|| heard.expect("a harp has strings").0);
+        // What is taken for a string that is not asked for is passed over: it may be the one that is.
+        let is_asked = self.check.asks().is_none_or(|(asked, _)| asked == string);
+        let was_read = self.check.plucks.iter().any(|plucked| plucked.string == string);
+        assert_eq!(self.check.passes_over(self.now_s, string), !is_asked && was_read);
         self.check.hear(&self.harp, &self.tuning, self.now_s, string, hz);
         self.now_s += 2.0;
     }

@@ -1,10 +1,8 @@
 //! Each change of the agreement is a new revision, on disk before anyone hears of it.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::{
     Agreement, Cents, Revision, Scheme, Setting, Standing, StringNumber, Temperament, ToStation, Tolerance, Uptime,
 };

@@ -1,10 +1,8 @@
 //! Heartbeats, and what the board says of a station that is not heard.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::{Revision, ToCoordinator, ToStation, Uptime};
 use consort_session::{Effect, Event, Presence, Session};
 

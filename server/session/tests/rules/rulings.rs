@@ -1,8 +1,6 @@
 //! What the leader rules beside the agreement: on the disk before it holds, and there again after a restart.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_proto::{Fingerprint, Hello, ReferencePitch, ToCoordinator, ToStation, Uptime};
 use consort_session::{Command, Config, Effect, Event, Record, Ruled, Ruling, Saved, Session};
 

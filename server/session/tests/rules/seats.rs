@@ -1,8 +1,6 @@
 //! Seats: who holds one, how one changes hands, and what is counted for whom.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_proto::message::{Proposal, Refusal};
 use consort_proto::{Cents, Fingerprint, Hello, Report, Tenure, ToCoordinator, ToStation, Uptime, Verdict};
 use consort_session::{Command, Config, Effect, Event, Record, Session};

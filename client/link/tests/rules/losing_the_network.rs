@@ -1,10 +1,8 @@
 //! What a station does when its coordinator is not heard, and how it comes back.
 
-mod common;
-
 use std::collections::BTreeMap;
 
-use common::*;
+use crate::common::*;
 use consort_link::{AttemptFailure, Effect, Event, Link, LinkState};
 use consort_proto::message::Refusal;
 use consort_proto::{Revision, ToCoordinator, ToStation, Uptime};

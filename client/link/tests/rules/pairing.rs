@@ -1,10 +1,8 @@
 //! Joining by code: with whom a code is tried, what is believed, and what the harpist is told.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_link::{Attempt, AttemptFailure, Effect, Event, Link, LinkState};
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, JoinCode, Name, Proof, Share, ToCoordinator, ToStation, Uptime};
@@ -140,7 +138,7 @@ fn a_sighting_before_the_code_serves_as_well_as_a_typed_address() {
         (0,   sighted(HALL, &[1]),     vec![]),
         (50,  code(),                  vec![dial_anyone(1, 1)]),
     ]);
-    let mut link = common::link(config());
+    let mut link = crate::common::link(config());
     check(&mut link, vec![
         (0,   code(),                  vec![]),
         (50,  Event::Address(place(7)), vec![dial_anyone(1, 7)]),
@@ -388,7 +386,7 @@ fn a_known_coordinator_that_answers_needs_no_code() {
         (2_030, sighted(OTHER, &[2]),  vec![]),
     ]);
     // At the typed address, too.
-    let mut link = common::link(acquainted());
+    let mut link = crate::common::link(acquainted());
     check(&mut link, vec![
         (0,     Event::Address(place(7)), vec![dial(1, 7, HALL)]),
         (1,     code(),                vec![dial_anyone(2, 7)]),

@@ -1,8 +1,6 @@
 //! Reports are written down first, then counted and acknowledged, each once.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_proto::message::Refusal;
 use consort_proto::{Cents, Mark, Report, SessionId, Standing, StringNumber, Tenure, Uptime};
 use consort_session::{Event, Session};

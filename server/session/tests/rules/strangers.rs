@@ -1,10 +1,8 @@
 //! Whatever bytes a stranger sends: nothing is shown, written or said to anybody because of them.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, JoinCode, Proof, Share, ToCoordinator, ToStation, Uptime};
 use consort_session::{CodeView, Effect, Event, LinkId, Session, View};

@@ -1,8 +1,6 @@
 //! Who is let in, and when it is told so.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, JoinToken, Sequence, StringStory, Tenure, ToCoordinator, Uptime};
 use consort_session::{Command, Config, Presence, Record, Saved, SavedStation, Session};

@@ -1,8 +1,6 @@
 //! Asking to be let in, taking seats over and giving them up, and whose reports are whose.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_link::{Attempt, Config, Effect, Event, Link, LinkState, Stranger};
 use consort_proto::message::{Proposal, Refusal};
 use consort_proto::{

@@ -1,10 +1,8 @@
 //! Rounds: what counts in which, what has to be confirmed, and the performance between two.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::message::Content;
 use consort_proto::{Cents, Note, Reading, Report, ToCoordinator, ToStation, Uptime, Verdict};
 use consort_session::{Command, Effect, Session, StationView};

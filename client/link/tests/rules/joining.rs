@@ -1,8 +1,6 @@
 //! Whom a station calls, what it says first, and what it believes.
 
-mod common;
-
-use common::*;
+use crate::common::*;
 use consort_link::{AttemptFailure, Config, Event, Known, LinkState};
 use consort_proto::message::Refusal;
 use consort_proto::{Revision, SessionId, ToCoordinator, ToStation, Uptime};

@@ -1,10 +1,8 @@
 //! Reports are numbered, written down, sent, and kept until the coordinator has them.
 
-mod common;
-
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_link::{Config, Effect, Event, Link};
 use consort_proto::message::REPORTS_MAX;
 use consort_proto::{

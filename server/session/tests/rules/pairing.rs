@@ -1,11 +1,9 @@
 //! Joining by code: who may try, how many wrong codes the door stands, and what a right one leads to.
 
-mod common;
-
 use std::net::IpAddr;
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::message::Refusal;
 use consort_proto::{Fingerprint, JoinCode, Proof, Share, ToCoordinator, Uptime};
 use consort_session::{CodeView, Command, Config, Effect, Event, LinkId, Record, Session};

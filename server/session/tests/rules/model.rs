@@ -1,11 +1,9 @@
 //! Whatever happens in whatever order: what is shown and said follows from what rests on the disk.
 
-mod common;
-
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
-use common::*;
+use crate::common::*;
 use consort_proto::message::Content;
 use consort_proto::{
     Agreement, Fingerprint, JoinCode, JoinToken, Proof, Readiness, Report, Revision, Share, StringStory, Tenure,
