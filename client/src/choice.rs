@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
+use consort_record_store::RecordError;
 use consort_store::Folder;
 
 use crate::config::PROGRAM;
@@ -30,6 +31,14 @@ pub enum NotAHarpChoice {
         name: String,
         /// The presets, with commas.
         presets: String,
+    },
+    /// Perhaps one of the record, which cannot be read.
+    #[error("whether a harp of the record is called “{name}” cannot be seen: {cause}")]
+    Record {
+        /// What was typed.
+        name: String,
+        /// What is wrong with the record.
+        cause: RecordError,
     },
     /// The file cannot be read.
     #[error("the harp file {path} cannot be read ({cause}): look at its name and place")]
@@ -119,7 +128,17 @@ pub(crate) fn harp_here(word: &str, data: &Path) -> Result<ChosenHarp, NotAHarpC
     if word.contains(std::path::is_separator) && Path::new(word).exists() {
         return harp(Some(word));
     }
-    let known = record::harp_called(data, word).and_then(|harp| {
+    let called = match record::harp_called(data, word) {
+        Ok(called) => called,
+        // A preset or a file needs no record.
+        Err(cause) => {
+            return harp(Some(word)).map_err(|why| match why {
+                NotAHarpChoice::Unknown { name, .. } => NotAHarpChoice::Record { name, cause },
+                other => other,
+            });
+        }
+    };
+    let known = called.and_then(|harp| {
         let text = harp_file::write(&harp).ok()?;
         Some(ChosenHarp {
             harp,

@@ -10,7 +10,7 @@ use consort_clock::Clock;
 use consort_link::{Event, Link};
 use consort_logbook::{Logbook, Logged};
 use consort_peer::{Dialer, Identity, IdentityError};
-use consort_proto::{Fingerprint, Harp, Name, Sequence, Tolerance, Uptime, harp_file};
+use consort_proto::{Fingerprint, Harp, HarpString, Name, Sequence, Tolerance, Uptime, harp_file};
 use consort_store::{Folder, FolderError, Lines};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
@@ -305,11 +305,11 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>, data: &Path) -> Resul
             let text = folder.read(HARP_FILE).ok()??;
             harp_file::parse(&String::from_utf8_lossy(&text)).ok()
         };
-        let may_be_kept = by == By::Preset && record::harp_called(data, harp.name()).is_none();
+        let may_be_kept = by == By::Preset && !matches!(record::harp_called(data, harp.name()), Ok(Some(_)));
         if let Some(kept) = may_be_kept
             .then(kept)
             .flatten()
-            .filter(|kept| kept.strings() == harp.strings())
+            .filter(|kept| is_strung_alike(kept, &harp))
         {
             return Ok(kept);
         }
@@ -323,6 +323,15 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>, data: &Path) -> Resul
         let path = folder.file(HARP_FILE).display().to_string();
         StartError::Harp(NotAHarpChoice::File { path, cause })
     })
+}
+
+/// Whether two harps have the same strings; how far their discs or levers are off does not make them two.
+fn is_strung_alike(kept: &Harp, preset: &Harp) -> bool {
+    let alike = |(kept, preset): (&HarpString, &HarpString)| {
+        let regulation = preset.regulation;
+        HarpString { regulation, ..*kept } == *preset
+    };
+    kept.len() == preset.len() && kept.strings().iter().zip(preset.strings()).all(alike)
 }
 
 /// The harp's record, in the data folder.
@@ -372,4 +381,29 @@ fn random() -> Result<u64, StartError> {
     ring::rand::generate::<[u8; 8]>(&ring::rand::SystemRandom::new())
         .map(|bytes| u64::from_le_bytes(bytes.expose()))
         .map_err(|_| StartError::NoRandomNumbers)
+}
+
+#[cfg(test)]
+mod tests {
+    use consort_proto::Cents;
+
+    use super::*;
+
+    #[test]
+    fn what_is_known_of_discs_makes_no_other_harp_and_another_string_does() {
+        let preset = |name| harp_file::preset(name).expect("a preset");
+        let usual = preset("pedal-47");
+        let with = |change: &dyn Fn(&mut HarpString)| {
+            let mut strings = usual.strings().to_vec();
+            change(&mut strings[20]);
+            Harp::new("The walnut harp".to_owned(), usual.kind(), strings).expect("a harp")
+        };
+        assert!(is_strung_alike(
+            &with(&|string| string.regulation = [Cents(2.0), Cents(1.0)]),
+            &usual
+        ));
+        let other = |string: &mut HarpString| string.material = consort_proto::Material::Wire;
+        assert!(!is_strung_alike(&with(&other), &usual));
+        assert!(!is_strung_alike(&preset("pedal-46"), &usual));
+    }
 }

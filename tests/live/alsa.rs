@@ -1,7 +1,7 @@
 //! An input of ALSA's own that reads from a file: no server, no clock, the same samples every time.
 
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Command, Output, Stdio};
 
 use consort_tests::process::must_have;
 use consort_tests::process::{Folder, path_of, say};
@@ -12,6 +12,21 @@ use crate::station::{read_wav, write_sound};
 const SYSTEM_SETTINGS: &str = "/usr/share/alsa/alsa.conf";
 /// Such an input does not wait for the clock: what the ring holds arrives for sure, and the rest as it comes.
 const SECONDS: usize = 1;
+
+/// Runs the station with the sound settings `alsa.conf` of `folder` and no sound server, until it ends.
+fn station_on_alsa(folder: &Folder, words: &[&str]) -> Output {
+    Command::new(path_of("consort-station"))
+        .args(words)
+        .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
+        // No sound server is found in an empty folder.
+        .env("XDG_RUNTIME_DIR", folder.path())
+        .env("HOME", folder.path())
+        .env_remove("PULSE_SERVER")
+        .env_remove("PULSE_RUNTIME_PATH")
+        .stdin(Stdio::null())
+        .output()
+        .expect("the station starts")
+}
 
 #[test]
 fn an_input_without_a_clock_arrives_sample_by_sample() {
@@ -40,17 +55,7 @@ fn an_input_without_a_clock_arrives_sample_by_sample() {
     std::fs::write(folder.inside("alsa.conf"), settings).expect("files can be written");
 
     let kept = folder.inside("kept.wav");
-    let output = Command::new(path_of("consort-station"))
-        .args(["capture", &kept, "--seconds", &SECONDS.to_string()])
-        .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
-        // No sound server is found in an empty folder.
-        .env("XDG_RUNTIME_DIR", folder.path())
-        .env("HOME", folder.path())
-        .env_remove("PULSE_SERVER")
-        .env_remove("PULSE_RUNTIME_PATH")
-        .stdin(Stdio::null())
-        .output()
-        .expect("the station starts");
+    let output = station_on_alsa(&folder, &["capture", &kept, "--seconds", &SECONDS.to_string()]);
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let wanted: Vec<f32> = played[..48_000 * SECONDS]
         .iter()
@@ -71,16 +76,8 @@ fn an_input_that_is_refused_is_told_in_one_sentence_that_says_what_to_do() {
     let folder = Folder::new("live-refused");
     let settings = "pcm.!default { type hw card 9 hint { show on description \"Test pickup\" } }\n";
     std::fs::write(folder.inside("alsa.conf"), settings).expect("files can be written");
-    let output = Command::new(path_of("consort-station"))
-        .args(["--data", &folder.inside("station"), "--no-discovery", "--no-browser"])
-        .env("ALSA_CONFIG_PATH", folder.inside("alsa.conf"))
-        .env("XDG_RUNTIME_DIR", folder.path())
-        .env("HOME", folder.path())
-        .env_remove("PULSE_SERVER")
-        .env_remove("PULSE_RUNTIME_PATH")
-        .stdin(Stdio::null())
-        .output()
-        .expect("the station starts");
+    let data = folder.inside("station");
+    let output = station_on_alsa(&folder, &["--data", &data, "--no-discovery", "--no-browser"]);
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(!output.status.success(), "{said}");
     assert_eq!(said.lines().count(), 1, "{said}");

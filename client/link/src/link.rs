@@ -48,6 +48,25 @@ pub struct Config {
     pub seed: u64,
 }
 
+impl Config {
+    /// What the link of a station starts from that has never been in a session; `process` and `seed` are 1.
+    pub fn first(name: Name, harp: Harp) -> Self {
+        Self {
+            name,
+            harp,
+            process: 1,
+            known: Vec::new(),
+            journal: Vec::new(),
+            next: Sequence(1),
+            agreement: None,
+            tenure: Tenure::default(),
+            stories: Vec::new(),
+            own: (Tuning::default(), Tolerance::default()),
+            seed: 1,
+        }
+    }
+}
+
 /// A coordinator whose key is known.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
 pub struct Known {

@@ -3,8 +3,8 @@
 use std::time::Duration;
 
 use consort_link::{Config, Event};
+use consort_proto::Hz;
 use consort_proto::harp_file::preset;
-use consort_proto::{Hz, Sequence, Tenure, Tolerance};
 use proptest::prelude::*;
 
 use super::*;
@@ -43,19 +43,7 @@ impl Desk {
         let harp = preset("pedal-47").expect("a preset");
         let link = Link::new(
             Uptime::default(),
-            Config {
-                name: "Runa".parse().expect("a name"),
-                harp: harp.clone(),
-                process: 1,
-                known: Vec::new(),
-                journal: Vec::new(),
-                next: Sequence(1),
-                agreement: None,
-                tenure: Tenure::default(),
-                stories: Vec::new(),
-                own: (Tuning::default(), Tolerance::default()),
-                seed: 1,
-            },
+            Config::first("Runa".parse().expect("a name"), harp.clone()),
         );
         Self {
             harp,

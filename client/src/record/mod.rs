@@ -280,11 +280,16 @@ fn begun_of(store: &Store, word: Option<&str>) -> Result<Harp, NotDone> {
     }
 }
 
-/// The harp that the record in the folder `data` calls `name`, in small or large letters.
-pub(crate) fn harp_called(data: &Path, name: &str) -> Option<Harp> {
+/// The harp that the record in the folder `data` calls `name`, in small or large letters; none where there is no record.
+pub(crate) fn harp_called(data: &Path, name: &str) -> Result<Option<Harp>, RecordError> {
     let path = data.join(RECORD);
-    let store = path.is_file().then(|| Store::open(&path).ok()).flatten()?;
-    Some(store.harp(Some(name)).ok()?.sheet.harp)
+    if !path.is_file() {
+        return Ok(None);
+    }
+    let store = Store::open(&path)?;
+    // A record that cannot be read is told from one that has no such harp.
+    store.harps()?;
+    Ok(store.harp(Some(name)).ok().map(|kept| kept.sheet.harp))
 }
 
 fn today() -> Date {

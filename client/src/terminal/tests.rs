@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use consort_guide::{Action, Advice, listening};
 use consort_link::{Config, Link};
+use consort_proto::Uptime;
 use consort_proto::harp_file::{parse, preset};
-use consort_proto::{Sequence, Tenure, Tolerance, Tuning, Uptime};
 use ratatui::crossterm::event::{KeyCode, KeyModifiers};
 
 use super::*;
@@ -25,19 +25,7 @@ impl Desk {
         let name = "Runa".parse().expect("a name");
         let link = Link::new(
             Uptime::default(),
-            Config {
-                name: "Runa".parse().expect("a name"),
-                harp: harp.clone(),
-                process: 1,
-                known: Vec::new(),
-                journal: Vec::new(),
-                next: Sequence(1),
-                agreement: None,
-                tenure: Tenure::default(),
-                stories: Vec::new(),
-                own: (Tuning::default(), Tolerance::default()),
-                seed: 1,
-            },
+            Config::first("Runa".parse().expect("a name"), harp.clone()),
         );
         let advice = Advice {
             string: StringNumber::new(26).ok(),

@@ -11,8 +11,8 @@ use consort_logbook::{Logbook, Logged};
 use consort_peer::{Dialer, Identity};
 use consort_proto::message::Content;
 use consort_proto::{
-    Binding, Cents, Fingerprint, Harp, JoinLink, Reading, Sequence, StringNumber, Tenure, ToCoordinator, ToStation,
-    Tolerance, Tuning, Uptime, harp_file,
+    Binding, Cents, Fingerprint, Harp, JoinLink, Reading, StringNumber, ToCoordinator, ToStation, Tuning, Uptime,
+    harp_file,
 };
 use consort_store::Lines;
 use tokio::sync::mpsc;
@@ -153,18 +153,11 @@ async fn live(
     let identity = Identity::generate().map_err(|why| why.to_string())?;
     let dialer = Arc::new(Dialer::new(Arc::new(identity)).map_err(|why| why.to_string())?);
     let harp = harp()?;
+    let name = format!("Light {number}").parse().map_err(|_| "no name")?;
     let config = Config {
-        name: format!("Light {number}").parse().map_err(|_| "no name")?,
-        harp: harp.clone(),
         process: number as u64,
-        known: Vec::new(),
-        journal: Vec::new(),
-        next: Sequence(1),
-        agreement: None,
-        tenure: Tenure::default(),
-        stories: Vec::new(),
-        own: (Tuning::default(), Tolerance::default()),
         seed: number as u64,
+        ..Config::first(name, harp.clone())
     };
     let (events, mut heard) = mpsc::unbounded_channel();
     let mut station = Station {

@@ -29,17 +29,8 @@ pub(crate) fn place(n: u8) -> SocketAddr {
 
 pub(crate) fn config() -> Config {
     Config {
-        name: "Ilse".parse().expect("a name"),
-        harp: harp(),
         process: 77,
-        known: Vec::new(),
-        journal: Vec::new(),
-        next: Sequence(1),
-        agreement: None,
-        tenure: Tenure::default(),
-        stories: Vec::new(),
-        own: (Tuning::default(), Tolerance::default()),
-        seed: 1,
+        ..Config::first("Ilse".parse().expect("a name"), harp())
     }
 }
 
