@@ -1,5 +1,4 @@
-//! An ensemble on loopback: real coordinator and stations, tested together, and the same cores in virtual time.
+//! An ensemble on loopback: real coordinator and stations, tested together.
 
-pub mod network;
 pub mod process;
 pub mod rehearsal;

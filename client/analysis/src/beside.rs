@@ -1,7 +1,7 @@
 //! What sounds beside the partials of a note just now: as much of it lies on them, and is taken for the string once that has
 //! faded.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use crate::decimate::dot;
 use crate::partials::{FOLLOWED_MAX, Followed};

@@ -1,7 +1,7 @@
 //! Chases a string that is turned so far that its partials leave the bands in which they are followed: the bands go with it.
 
 use consort_proto::{Cents, Hz};
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use crate::character::{expected_stiffness, partial_ratio};
 use crate::decimate::dot;

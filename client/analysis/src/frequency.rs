@@ -1,6 +1,6 @@
 //! The frequency of one partial from its frames: how its phase turns, each frame weighted by its energy.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 /// The frequency of one partial over a stretch of its note.
 #[derive(Clone, Copy, Debug)]

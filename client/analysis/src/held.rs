@@ -8,8 +8,7 @@
 use std::sync::Arc;
 
 use consort_proto::{Cents, Hz, SampleRate};
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use consort_transform::{Complex, RealToComplex};
 
 /// Listens for a held tone near one note.
 pub struct HeldTone {
@@ -102,7 +101,7 @@ impl HeldTone {
         let rate = f64::from(rate.get());
         let length = (LOOK_S * rate) as usize;
         let size = (length * FINER).next_power_of_two();
-        let fft = RealFftPlanner::<f64>::new().plan_fft_forward(size);
+        let fft = consort_transform::double(size);
         let bins = size / 2 + 1;
         Self {
             rate,

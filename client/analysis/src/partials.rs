@@ -1,6 +1,6 @@
 //! Follows the partials of one note: each is brought down to zero frequency and watched frame by frame.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use crate::beside::Beside;
 use crate::chase::{Chase, View};

@@ -2,8 +2,7 @@
 
 use std::sync::Arc;
 
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use consort_transform::{Complex, RealToComplex};
 
 /// A windowed Fourier transform of fixed length; shorter stretches are padded with zeros.
 pub(crate) struct Spectrum {
@@ -15,7 +14,7 @@ pub(crate) struct Spectrum {
 
 impl Spectrum {
     pub(crate) fn new(len: usize) -> Self {
-        let transform = RealFftPlanner::new().plan_fft_forward(len);
+        let transform = consort_transform::single(len);
         Self {
             input: transform.make_input_vec(),
             output: transform.make_output_vec(),

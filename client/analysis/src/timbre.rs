@@ -4,7 +4,7 @@
 //! All of it is told by the power of the partials, frame by frame, until something else began to sound. So neither a glide
 //! nor the string's tuning bears on it.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use crate::fit::CENT;
 use crate::heard::{Partials, Timbre};

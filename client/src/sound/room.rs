@@ -7,8 +7,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 
 use consort_proto::SampleRate;
-use realfft::num_complex::Complex;
-use realfft::{RealFftPlanner, RealToComplex};
+use consort_transform::{Complex, RealToComplex};
 
 /// Compares what lies between the lines with the plucks.
 pub(crate) struct Room {
@@ -71,7 +70,7 @@ impl Room {
     pub(crate) fn new(rate: SampleRate) -> Self {
         let rate = f64::from(rate.get());
         let len = ((SPAN_S * rate) as usize).next_power_of_two().max(64);
-        let transform = RealFftPlanner::new().plan_fft_forward(len);
+        let transform = consort_transform::single(len);
         let window: Vec<f32> = (0..len).map(|n| blackman(n as f64 / len as f64) as f32).collect();
         let bin = |hz: f64| ((hz * len as f64 / rate) as usize).min(len / 2);
         let bands = (HIGH_HZ / LOW_HZ).ln() / BAND_RATIO.ln();

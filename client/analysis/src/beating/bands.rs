@@ -1,6 +1,6 @@
 //! The bands around the partials of two strings, each brought down to zero frequency.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use super::model::LOWER;
 use super::{NEAR_CENTS, Together};

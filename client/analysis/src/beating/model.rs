@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 use super::NEAR_CENTS;
 use super::bands::{Band, Bands, Partial};

@@ -1,6 +1,6 @@
 //! Small dense systems: symmetric positive ones of a fit, and the amplitudes of one or two lines.
 
-use realfft::num_complex::Complex;
+use consort_transform::Complex;
 
 /// A symmetric matrix with a right side, added up piece by piece.
 #[derive(Clone, Debug)]

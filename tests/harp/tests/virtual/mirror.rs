@@ -4,7 +4,6 @@ use std::f64::consts::{PI, TAU};
 
 use consort_harp::{Condition, Pickup, Room, Stage, VirtualHarp, Voices};
 use consort_proto::{Harp, Kind, SampleRate, StringNumber, harp_file};
-use realfft::RealFftPlanner;
 
 /// Samples per second in these tests.
 pub(crate) const RATE: u32 = 48_000;
@@ -55,7 +54,7 @@ pub(crate) fn line_near(sound: &[f32], hz: f64, reach: f64) -> (f64, f64) {
         *out = f64::from(*sample) * window;
         weight += window;
     }
-    let transform = RealFftPlanner::new().plan_fft_forward(len);
+    let transform = consort_transform::double(len);
     let mut spectrum = transform.make_output_vec();
     transform.process(&mut padded, &mut spectrum).expect("lengths agree");
     let bin_hz = f64::from(RATE) / len as f64;

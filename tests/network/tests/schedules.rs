@@ -6,8 +6,8 @@ use std::time::{Duration, Instant};
 
 use consort_link::Link;
 use consort_logbook::{ReplayError, replay};
+use consort_network::{Plan, Tally, play, play_logged};
 use consort_session::Session;
-use consort_tests::network::{Plan, Tally, play, play_logged};
 
 /// Schedules played unless `CONSORT_SCHEDULES` says otherwise; more where nobody waits for them, with `CI` set.
 const USUAL: u64 = 5_000;
