@@ -8,8 +8,8 @@ use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_analysis::Timbre as Sounding;
-use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
-use consort_record::{Moment, Partial, Place, Timbre};
+use consort_proto::{Agreement, Harp, Reading, Round, SessionId, StringNumber, Tolerance, Tuning};
+use consort_record::{Date, Moment, Partial, Place, Timbre};
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -17,7 +17,7 @@ use crate::feed::Fed;
 /// Hands readings to the record's thread; dropping it waits until they are written.
 #[derive(Debug)]
 pub(crate) struct Keeper {
-    to_keep: Option<SyncSender<ToKeep>>,
+    to_keep: Option<SyncSender<Entry>>,
     thread: Option<JoinHandle<()>>,
     /// How far the clock is ahead of the time at which the sound was made, seconds.
     ahead_s: i64,
@@ -45,6 +45,16 @@ pub(crate) fn now() -> Moment {
     Moment(i64::try_from(since_1970.as_secs()).unwrap_or(i64::MAX))
 }
 
+/// What is written.
+#[derive(Clone, Debug)]
+enum Entry {
+    Reading(ToKeep),
+    /// A string was put on on that day, as far as the desk knows.
+    Renewed(StringNumber, Date),
+    /// It was not: the desk's mark was a slip.
+    NotRenewed(StringNumber, Date),
+}
+
 /// One settled reading with what it was tuned to.
 #[derive(Clone, Debug)]
 struct ToKeep {
@@ -68,9 +78,9 @@ impl Keeper {
         let (at_start, recorded, place) = (now(), book.recorded, book.place.clone());
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
-            pages::keep_all(book, &waiting, &mut |sentence| {
-                // The harp is tuned all the same; the sentence says what is not kept.
-                let _ = told.try_send(Fed::Said(sentence));
+            pages::keep_all(book, &waiting, &mut |fed| {
+                // The harp is tuned all the same when nobody takes it in; what is said of the record is said again.
+                told.try_send(fed).is_ok()
             });
         })?;
         Ok(Self {
@@ -102,8 +112,26 @@ impl Keeper {
             tuning: own.0,
             tolerance: own.1,
         };
-        if let Err(TrySendError::Full(_)) = to_keep.try_send(entry) {
+        if let Err(TrySendError::Full(_)) = to_keep.try_send(Entry::Reading(entry)) {
             tracing::warn!("the record's disk is too slow: a reading is not kept");
+        }
+    }
+
+    /// Writes down that `string` was put on on the day `today`, unless the record says so already.
+    pub(crate) fn renewed(&self, string: StringNumber, today: Date) {
+        self.write(Entry::Renewed(string, today));
+    }
+
+    /// Takes that out again, if nobody has said more of it.
+    pub(crate) fn not_renewed(&self, string: StringNumber, today: Date) {
+        self.write(Entry::NotRenewed(string, today));
+    }
+
+    fn write(&self, entry: Entry) {
+        if let Some(to_keep) = &self.to_keep
+            && to_keep.try_send(entry).is_err()
+        {
+            tracing::warn!("the record's disk is too slow: a new string is not written down");
         }
     }
 }
