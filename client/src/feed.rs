@@ -80,8 +80,6 @@ pub(crate) enum Fed {
     Beats(Result<Beating, NoBeat>),
     /// What the record says of new strings and of what is allowed for; when it is opened, and whenever it has changed.
     Record(Box<Noted>),
-    /// That this string was put on stands in the record now.
-    Renewed(StringNumber),
     /// A sentence for the harpist about the sound.
     Said(String),
     /// The input has gone; the same one is tried again until it comes back.

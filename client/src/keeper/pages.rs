@@ -119,7 +119,7 @@ impl Pages {
         entries: &mut VecDeque<Entry>,
         tell: &mut impl FnMut(Fed) -> bool,
     ) -> Result<(), RecordError> {
-        let done = self.try_all(entries, tell).and_then(|()| self.tell_changes(tell));
+        let done = self.try_all(entries).and_then(|()| self.tell_changes(tell));
         if done.is_err() {
             (self.open, self.told) = (None, None);
             // The tuning itself goes on, whatever file it is written into next.
@@ -130,11 +130,7 @@ impl Pages {
         done
     }
 
-    fn try_all(
-        &mut self,
-        entries: &mut VecDeque<Entry>,
-        tell: &mut impl FnMut(Fed) -> bool,
-    ) -> Result<(), RecordError> {
+    fn try_all(&mut self, entries: &mut VecDeque<Entry>) -> Result<(), RecordError> {
         let (store, harp) = match &mut self.open {
             Some((store, harp)) => (store, *harp),
             None => {
@@ -150,7 +146,6 @@ impl Pages {
                 Entry::Renewed(string, today) => {
                     if renew(store, harp, *string, *today)? {
                         self.by_mark.insert(*string);
-                        tell(Fed::Renewed(*string));
                     }
                     self.told = None;
                 }

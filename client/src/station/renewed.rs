@@ -65,12 +65,6 @@ impl EventLoop {
         self.refresh();
     }
 
-    /// The record has taken in that a string was put on.
-    pub(super) fn renewed(&mut self, string: StringNumber) {
-        let args = [("string", Arg::from(self.name_of(string)))];
-        self.notice(self.words.say(Key::FittedNoted, &args));
-    }
-
     fn name_of(&self, string: StringNumber) -> String {
         let naming = self.kept.now().naming();
         self.harp

@@ -27,7 +27,6 @@ impl EventLoop {
             }
             Fed::Beats(found) => self.listened(found),
             Fed::Record(noted) => self.note_record(&noted),
-            Fed::Renewed(string) => self.renewed(string),
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
                 self.hearing.begin_sound();

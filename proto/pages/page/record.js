@@ -153,6 +153,13 @@ function showSteps() {
   }));
 }
 
+// The letter with the step that is furthest off.
+function worst(letters) {
+  const cents = (text) => Math.abs(Number(text?.replace("−", "-") ?? 0));
+  const off = ({ strings }) => Math.max(...strings.flatMap(({ before }) => before.map(cents)));
+  return letters.reduce((one, other) => (off(other) > off(one) ? other : one));
+}
+
 // Which letters are allowed for, and what that does to each string of the one that is looked at.
 function showAllowances() {
   at("allow-part").hidden = !now.allowances;
@@ -160,7 +167,7 @@ function showAllowances() {
   const { says, caution, positions, letters } = now.allowances;
   say("allow-intro", says);
   say("allow-caution", caution);
-  const looked = letters.find(({ letter }) => letter === allowing) ?? letters.find(({ on }) => on) ?? letters[0];
+  const looked = letters.find(({ letter }) => letter === allowing) ?? letters.find(({ on }) => on) ?? worst(letters);
   allowing = looked.letter;
   at("allow-letters").replaceChildren(...letters.map(({ letter, on }) => {
     const button = make("button", on ? "allowed" : "", letter);
@@ -175,7 +182,7 @@ function showAllowances() {
     return button;
   }));
   say("allow-says", looked.says);
-  at("allow-head").replaceChildren(...["String", "Open string", ...positions].map((text) => {
+  at("allow-head").replaceChildren(...["String", "Open string moves", ...positions].map((text) => {
     const head = make("th", "", text);
     head.scope = "col";
     return head;

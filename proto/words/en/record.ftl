@@ -290,7 +290,6 @@ check-nothing = There is nothing to check: the harp has no discs or levers, or a
 check-none = No disc or lever was checked since it was last regulated: “record check” does it.
 
 fitted-steps = Bring { $string } up in several steps and let it settle for some minutes after each; keep your face out of its plane, and never above its pitch. What the maker or a technician says comes first.
-fitted-noted = The record has it that { $string } was put on today; taking the mark back takes that out again. What it is and where it was cut from can be added there.
 fitted-holds = { $string } was put on on { $date } and should hold by now: it is tuned with the others again.
 fitted-coming = { $string }, put on on { $date }: tune it daily, next on { $again }, until it holds; that should be by { $holds }.
 fitted-then = Tune { $string } several times today and tomorrow, then daily; it should hold by about { $date }. The record follows it, and says so if it does not.

@@ -571,7 +571,6 @@ keys! {
     CheckNothing = "check-nothing",
     CheckNone = "check-none",
     FittedSteps = "fitted-steps",
-    FittedNoted = "fitted-noted",
     FittedHolds = "fitted-holds",
     FittedComing = "fitted-coming",
     FittedThen = "fitted-then",
