@@ -10,6 +10,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use consort_analysis::Timbre as Sounding;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, StringNumber, Tolerance, Tuning};
 use consort_record::{Date, Moment, Partial, Place, Timbre};
+use consort_record_store::Kept;
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -37,6 +38,11 @@ pub(crate) struct Book {
     pub(crate) recorded: Option<Moment>,
     /// Where the harp stands, if it was said.
     pub(crate) place: Option<Place>,
+}
+
+/// The record's harp into which what is heard of `harp` is written, if it has one.
+pub(crate) fn kept_of(known: &[Kept], harp: &Harp) -> Option<Kept> {
+    pages::find(known, harp).1
 }
 
 /// This moment.

@@ -324,8 +324,7 @@ fn a_new_string_stands_a_while_on_each_step() {
     let advice = desk.advice(Some((26, Heard::Settled(Cents(2.0)))));
     assert_eq!(
         said(&advice),
-        "It may stay a touch sharp, for it falls from here. Tune it several times today, next on \
-         2026-11-26, then daily; it should hold by 2026-12-02. The record has it as new."
+        "It may stay a touch sharp. Tune it again today, on 2026-11-26 and daily; it should hold by 2026-12-02."
     );
 }
 

@@ -264,11 +264,18 @@ fn noted(store: &Store, harp: HarpId, played: &Harp, today: Date) -> Result<Note
 
 /// The record's harp with the same strings, or a new one under a name that is free.
 fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, RecordError> {
-    let known = store.harps()?;
-    let named = |name: &str| called(&known, name).map(|place| &known[place]);
-    if let Some(kept) = named(harp.name()).filter(|kept| kept.sheet.harp.strings() == harp.strings()) {
+    let (name, kept) = find(&store.harps()?, harp);
+    if let Some(kept) = kept {
         return Ok(kept.id);
     }
+    let renamed = Harp::new(name, harp.kind(), harp.strings().to_vec()).unwrap_or_else(|_| harp.clone());
+    store.add_harp(tag, &Sheet::of(renamed))
+}
+
+/// What `harp` is called among the `known` harps of a record, and the one with the same strings that is called so.
+pub(super) fn find(known: &[Kept], harp: &Harp) -> (String, Option<Kept>) {
+    let named = |name: &str| called(known, name).map(|place| &known[place]);
+    let is_same = |kept: &&Kept| kept.sheet.harp.strings() == harp.strings();
     let name = (1..)
         .map(|number| match number {
             1 => harp.name().to_owned(),
@@ -277,13 +284,10 @@ fn find_or_add(store: &mut Store, harp: &Harp, tag: &str) -> Result<HarpId, Reco
                 format!("{short} ({number})")
             }
         })
-        .find(|name| named(name).is_none_or(|kept| kept.sheet.harp.strings() == harp.strings()))
+        .find(|name| named(name).is_none_or(|kept| is_same(&kept)))
         .unwrap_or_default();
-    if let Some(kept) = named(&name) {
-        return Ok(kept.id);
-    }
-    let renamed = Harp::new(name, harp.kind(), harp.strings().to_vec()).unwrap_or_else(|_| harp.clone());
-    store.add_harp(tag, &Sheet::of(renamed))
+    let kept = named(&name).cloned();
+    (name, kept)
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
 use super::{Form, LOOKED_AT, NotDone, Read, told};
+use crate::keeper;
 
 /// What is chosen, and for which setting its effect is shown.
 #[derive(Clone, Copy, Debug)]
@@ -78,7 +79,7 @@ fn choose(store: &mut Store, of: Option<&str>, asked: Asked<'_>) -> Result<(Kept
 pub(crate) fn allowing(path: &Path, harp: &Harp) -> Harp {
     let known = || -> Result<Option<Harp>, RecordError> {
         let store = Store::open(path)?;
-        let kept = heard_here(&store, harp)?;
+        let kept = keeper::kept_of(&store.harps()?, harp);
         kept.map(|kept| allowing_in(&store, &kept, harp)).transpose()
     };
     let known = path.is_file().then(known);
@@ -92,12 +93,6 @@ pub(crate) fn allowing_in(store: &Store, kept: &Kept, harp: &Harp) -> Result<Har
     }
     let table = regulation::table(&Chronicle::of(&store.life(kept, Some(LOOKED_AT))?));
     Ok(harp_allowing(harp, &table, &kept.sheet.allowed))
-}
-
-/// The record's harp that is the one heard here: of the same name and strings.
-fn heard_here(store: &Store, heard: &Harp) -> Result<Option<Kept>, RecordError> {
-    let mut harps = store.harps()?.into_iter();
-    Ok(harps.find(|kept| kept.sheet.harp.name() == heard.name() && kept.sheet.harp.strings() == heard.strings()))
 }
 
 /// The setting of the newest tuning.

@@ -153,10 +153,10 @@ function showSteps() {
   }));
 }
 
-// The letter with the step that is furthest off.
+// The letter whose open strings would move most.
 function worst(letters) {
-  const cents = (text) => Math.abs(Number(text?.replace("−", "-") ?? 0));
-  const off = ({ strings }) => Math.max(...strings.flatMap(({ before }) => before.map(cents)));
+  const cents = ({ moves }) => Math.abs(Number(moves?.replace("−", "-") ?? 0));
+  const off = ({ strings }) => strings.map(cents).reduce((one, other) => one + other, 0);
   return letters.reduce((one, other) => (off(other) > off(one) ? other : one));
 }
 
@@ -195,7 +195,9 @@ function showAllowances() {
     for (const [index, before] of string.before.entries()) {
       const cell = make("td");
       const [was, is] = [before ?? "?", string.after[index] ?? "?"].map((text, place) => make(looked.on === Boolean(place) ? "strong" : "span", "", text));
-      cell.append(was, " → ", is);
+      const then = make("span", "then");
+      then.append("→ ", is);
+      cell.append(was, " ", then);
       row.append(cell);
     }
     return row;

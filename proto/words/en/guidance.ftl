@@ -48,7 +48,7 @@ why-holds = Holds within { $cents ->
 why-moved = Held before and has moved.
 why-will-not-hold = Set { $times } times and fell away each time. Leave it and go on; have the pin and the string looked at.
 why-new = New strings come last and may stay a touch sharp.
-why-new-up = It may stay a touch sharp, for it falls from here. Tune it several times today, next on { $again }, then daily; it should hold by { $holds }. The record has it as new.
+why-new-up = It may stay a touch sharp. Tune it again today, on { $again } and daily; it should hold by { $holds }.
 why-new-ahead = A new string goes up in steps: now to { $semitones ->
     [0] its pitch
     [1] a semitone below its pitch
