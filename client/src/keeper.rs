@@ -54,7 +54,7 @@ pub(crate) fn now() -> Moment {
 /// What is written.
 #[derive(Clone, Debug)]
 enum Entry {
-    Reading(ToKeep),
+    Reading(Box<ToKeep>),
     /// A string was put on on that day, as far as the desk knows.
     Renewed(StringNumber, Date),
     /// It was not: the desk's mark was a slip.
@@ -118,7 +118,7 @@ impl Keeper {
             tuning: own.0,
             tolerance: own.1,
         };
-        if let Err(TrySendError::Full(_)) = to_keep.try_send(Entry::Reading(entry)) {
+        if let Err(TrySendError::Full(_)) = to_keep.try_send(Entry::Reading(Box::new(entry))) {
             tracing::warn!("the record's disk is too slow: a reading is not kept");
         }
     }
