@@ -1,6 +1,7 @@
 //! Keeps the harp's record: every settled reading, written on a thread of its own so that nobody waits for the disk.
 
 mod pages;
+mod renewed;
 
 use std::path::PathBuf;
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};

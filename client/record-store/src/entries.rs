@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::error::RecordError;
 use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm, LengthForm, SpoiltForm};
 use crate::harps::{HarpId, Kept, SheetEdit, SheetForm, json};
+use crate::said_more::{FittingEdit, SAID_MORE};
 use crate::store::Store;
 
 /// Something that a person writes down.
@@ -45,17 +46,8 @@ struct ClimateEdit {
     before: Option<ClimateForm>,
 }
 
-/// A string of which no more was known than that it was put on, and what was said of it then.
-#[derive(Debug, Deserialize, Serialize)]
-struct FittingEdit {
-    plain: FittingForm,
-    told: FittingForm,
-}
-
 /// The kind of an edit that changed the room.
 const ROOM: &str = "climate";
-/// The kind of an edit that said more of a string that was put on.
-const SAID_MORE: &str = "fitting-told";
 /// The kind of an edit that changed the harp's sheet; its content is the sheet before and after.
 pub(crate) const SHEET: &str = "harp";
 
@@ -163,35 +155,6 @@ impl Store {
         }
     }
 
-    /// The entry that says of the same string no more than that it was put on: on the same day, or on the next, when
-    /// somebody first marked it. `fitting` says more of it.
-    fn plainly(&self, kept: &Kept, fitting: &Fitting) -> Result<Option<Fitting>, RecordError> {
-        let usual = kept.sheet.harp.string(fitting.string).map(|string| string.material);
-        let is_plain = |one: &Fitting| Some(one.material) == usual && one.gauge_mm.is_none() && one.length.is_none();
-        let mut life = Life::new(kept.sheet.clone());
-        self.read_entries(kept.id, &mut life)?;
-        let days = [fitting.on, fitting.on.plus(1)];
-        let same = |one: &Fitting| one.string == fitting.string && days.contains(&one.on) && one != fitting;
-        // A plain entry of the same day says nothing that the other does not say as well.
-        let says_more = !is_plain(fitting);
-        let mut known = life.fittings.into_iter();
-        Ok(known.find(|one| says_more && same(one) && is_plain(one)))
-    }
-
-    /// Puts `fitting` in the place of `plain`, in one change that is taken back as one.
-    fn say_more(&mut self, harp: HarpId, plain: &Fitting, fitting: &Fitting) -> Result<(), RecordError> {
-        let transaction = self.change()?;
-        put(&transaction, harp, &Entry::Fitting(plain.clone()), true)?;
-        put(&transaction, harp, &Entry::Fitting(fitting.clone()), false)?;
-        let edit = FittingEdit {
-            plain: FittingForm::of(plain),
-            told: FittingForm::of(fitting),
-        };
-        note_edit(&transaction, harp, SAID_MORE, &json(&edit)?, None)?;
-        transaction.commit()?;
-        Ok(())
-    }
-
     /// Takes `entry` out of the record.
     pub fn take_out(&mut self, kept: &Kept, entry: &Entry) -> Result<(), RecordError> {
         match removed(&self.connection, kept.id, entry)? {
@@ -221,14 +184,7 @@ impl Store {
             }
             SAID_MORE => {
                 let edit: FittingEdit = serde_json::from_str(&content).map_err(unreadable)?;
-                let read = |form: FittingForm| {
-                    let said = |(field, why)| RecordError::Harp(format!("{SAID_MORE}: {field}: {why}"));
-                    form.fitting().map(Entry::Fitting).map_err(said)
-                };
-                let (plain, told) = (read(edit.plain)?, read(edit.told)?);
-                put(&transaction, harp, &told, true)?;
-                put(&transaction, harp, &plain, false)?;
-                Undone::Written(told)
+                Undone::Written(edit.take_back(&transaction, harp)?)
             }
             SHEET => {
                 let edit: SheetEdit = serde_json::from_str(&content).map_err(unreadable)?;
