@@ -15,6 +15,7 @@ use tokio::sync::mpsc::error::TrySendError;
 
 use crate::beat::Beats;
 use crate::ear::{Ear, Expectation, Sensed};
+use crate::renewals::Noted;
 use crate::sound::capture::{Capture, Opening};
 use crate::sound::input::{self, InputError};
 use crate::sound::kind::Kind;
@@ -77,6 +78,8 @@ pub(crate) enum Fed {
     Sensed { file: Arc<str>, sensed: Sensed },
     /// How the two strings beat that were asked for.
     Beats(Result<Beating, NoBeat>),
+    /// What the record says of new strings and of what is allowed for; when it is opened, and whenever it has changed.
+    Record(Box<Noted>),
     /// A sentence for the harpist about the sound.
     Said(String),
     /// The input has gone; the same one is tried again until it comes back.

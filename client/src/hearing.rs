@@ -4,12 +4,14 @@ use std::sync::Arc;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Heard, LastCheck, Pedals, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
+    Action, Advice, FollowUp, Heard, LastCheck, Pedals, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins,
+    Ways,
 };
 use consort_link::Link;
 use consort_proto::{
     Accidental, Cents, Harp, HarpString, Mechanism, Note, Readiness, Reading, StringNumber, Tuning, Uptime,
 };
+use consort_record::settling::Settling;
 
 use crate::choices::Choices;
 use crate::ear::{Answer, Sensed, Verdict};
@@ -107,6 +109,15 @@ impl Hearing {
     pub(crate) fn set_last_check(&mut self, check: Option<LastCheck>) {
         self.ways.last_check = check;
         self.follower.let_go();
+    }
+
+    /// New strings come to hold like this.
+    pub(crate) fn settle(&mut self, settling: &[Settling]) {
+        let follow_up = settling.iter().map(|one| {
+            let (again, holds) = (one.again.to_string(), one.holds.to_string());
+            (one.string, FollowUp { again, holds })
+        });
+        self.ways.follow_up = follow_up.collect();
     }
 
     /// She has rested from playing.

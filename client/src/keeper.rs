@@ -1,6 +1,7 @@
 //! Keeps the harp's record: every settled reading, written on a thread of its own so that nobody waits for the disk.
 
 mod pages;
+mod renewed;
 
 use std::path::PathBuf;
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
@@ -8,8 +9,9 @@ use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use consort_analysis::Timbre as Sounding;
-use consort_proto::{Agreement, Harp, Reading, Round, SessionId, Tolerance, Tuning};
-use consort_record::{Moment, Partial, Place, Timbre};
+use consort_proto::{Agreement, Harp, Reading, Round, SessionId, StringNumber, Tolerance, Tuning};
+use consort_record::{Date, Moment, Partial, Place, Timbre};
+use consort_record_store::Kept;
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -17,7 +19,7 @@ use crate::feed::Fed;
 /// Hands readings to the record's thread; dropping it waits until they are written.
 #[derive(Debug)]
 pub(crate) struct Keeper {
-    to_keep: Option<SyncSender<ToKeep>>,
+    to_keep: Option<SyncSender<Entry>>,
     thread: Option<JoinHandle<()>>,
     /// How far the clock is ahead of the time at which the sound was made, seconds.
     ahead_s: i64,
@@ -39,10 +41,25 @@ pub(crate) struct Book {
     pub(crate) place: Option<Place>,
 }
 
+/// The record's harp into which what is heard of `harp` is written, if it has one.
+pub(crate) fn kept_of(known: &[Kept], harp: &Harp) -> Option<Kept> {
+    pages::find(known, harp).1
+}
+
 /// This moment.
 pub(crate) fn now() -> Moment {
     let since_1970 = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     Moment(i64::try_from(since_1970.as_secs()).unwrap_or(i64::MAX))
+}
+
+/// What is written.
+#[derive(Clone, Debug)]
+enum Entry {
+    Reading(Box<ToKeep>),
+    /// A string was put on on that day, as far as the desk knows.
+    Renewed(StringNumber, Date),
+    /// It was not: the desk's mark was a slip.
+    NotRenewed(StringNumber, Date),
 }
 
 /// One settled reading with what it was tuned to.
@@ -68,9 +85,9 @@ impl Keeper {
         let (at_start, recorded, place) = (now(), book.recorded, book.place.clone());
         let (to_keep, waiting) = sync_channel(WAITING_MAX);
         let thread = thread::Builder::new().name("record".to_owned()).spawn(move || {
-            pages::keep_all(book, &waiting, &mut |sentence| {
-                // The harp is tuned all the same; the sentence says what is not kept.
-                let _ = told.try_send(Fed::Said(sentence));
+            pages::keep_all(book, &waiting, &mut |fed| {
+                // The harp is tuned all the same when nobody takes it in; what is said of the record is said again.
+                told.try_send(fed).is_ok()
             });
         })?;
         Ok(Self {
@@ -102,8 +119,26 @@ impl Keeper {
             tuning: own.0,
             tolerance: own.1,
         };
-        if let Err(TrySendError::Full(_)) = to_keep.try_send(entry) {
+        if let Err(TrySendError::Full(_)) = to_keep.try_send(Entry::Reading(Box::new(entry))) {
             tracing::warn!("the record's disk is too slow: a reading is not kept");
+        }
+    }
+
+    /// Writes down that `string` was put on on the day `today`, unless the record says so already.
+    pub(crate) fn renewed(&self, string: StringNumber, today: Date) {
+        self.write(Entry::Renewed(string, today));
+    }
+
+    /// Takes that out again, if nobody has said more of it.
+    pub(crate) fn not_renewed(&self, string: StringNumber, today: Date) {
+        self.write(Entry::NotRenewed(string, today));
+    }
+
+    fn write(&self, entry: Entry) {
+        if let Some(to_keep) = &self.to_keep
+            && to_keep.try_send(entry).is_err()
+        {
+            tracing::warn!("the record's disk is too slow: a new string is not written down");
         }
     }
 }

@@ -33,6 +33,7 @@ mod podium;
 mod question;
 pub mod record;
 mod reference;
+mod renewals;
 pub mod say;
 pub mod sound;
 pub mod start;

@@ -12,20 +12,21 @@ use clap::error::ErrorKind;
 use consort_link::Link;
 use consort_logbook::{ReplayError, Replayed};
 use consort_proto::harp_file;
+use consort_store::Folder;
 use consort_words::{Arg, Key, Words};
 use tokio::sync::Notify;
 
 use crate::args::{Args, HarpArgs, Order};
 use crate::capture::{self, NotCaptured};
-use crate::choice::{self, NotAHarpChoice};
-use crate::config::{Config, ConfigError, Discovery};
+use crate::choice::{self, By, NotAHarpChoice};
+use crate::config::{Config, ConfigError, Discovery, PROGRAM};
 use crate::listen::Listening;
 use crate::pluck::json;
 use crate::podium::{self, Podium, PodiumError};
 use crate::record::{self, NotDone};
 use crate::reference::{NotMeasured, Reference};
 use crate::sound::input::{self, InputError};
-use crate::start::{Ended, StartError, Station};
+use crate::start::{Ended, RECORD, StartError, Station};
 use crate::{beats, browser, say, targets, terminal};
 
 /// Why the program ends without having done what was asked.
@@ -302,7 +303,13 @@ const fn table_form(csv: bool, json: bool) -> targets::Form {
 }
 
 fn print_targets(harp: &HarpArgs, data: Option<PathBuf>, csv: bool, json: bool) -> Result<bool, Refusal> {
-    let rows = targets::rows(&choice::harp_at(harp.harp.as_deref(), data)?.harp, &harp.tuning());
+    let chosen = choice::harp_at(harp.harp.as_deref(), data.clone())?;
+    // What is allowed for belongs to a harp of the record; a preset or a file is printed as it is.
+    let played = match data.or_else(|| Folder::usual(PROGRAM).ok()) {
+        Some(data) if chosen.by == By::Record => record::allowing(&data.join(RECORD), &chosen.harp),
+        _ => chosen.harp,
+    };
+    let rows = targets::rows(&played, &harp.tuning());
     let lines = targets::lines(&rows, table_form(csv, json));
     lines.iter().for_each(|line| say::line(line));
     Ok(true)

@@ -10,7 +10,7 @@ use consort_clock::Clock;
 use consort_link::{Event, Link};
 use consort_logbook::{Logbook, Logged};
 use consort_peer::{Dialer, Identity, IdentityError};
-use consort_proto::{Fingerprint, Harp, HarpString, Name, Sequence, Tolerance, Uptime, harp_file};
+use consort_proto::{Fingerprint, Harp, Name, Sequence, Tolerance, Uptime, harp_file};
 use consort_store::{Folder, FolderError, Lines};
 use consort_words::{Arg, Key, Words};
 use tokio::net::TcpListener;
@@ -123,7 +123,9 @@ impl Station {
         let desk = bind(config.desk_port).await?;
         let desk_address = desk.local_addr().map_err(|cause| desk_error(config.desk_port, cause))?;
 
-        let harp = Arc::new(remembered(&folder, config.harp, &config.data)?);
+        let own_harp = Arc::new(remembered(&folder, config.harp, &config.data)?);
+        // Targets are reckoned from what is allowed for, here and at the coordinator; the record keeps its own harp.
+        let harp = Arc::new(record::allowing(&folder.file(RECORD), &own_harp));
         let name = config
             .name
             .or_else(|| saved.name.clone())
@@ -162,7 +164,7 @@ impl Station {
         let tag = format!("{:016x}{:016x}", random()?, random()?);
         let book = Book {
             path: folder.file(RECORD),
-            harp: (*harp).clone(),
+            harp: (*own_harp).clone(),
             tag,
             recorded: config.recorded,
             place: config.place.clone(),
@@ -206,7 +208,7 @@ impl Station {
         let own_tag = identity.fingerprint().tag();
         let exchanges = Exchanges::new(identity.fingerprint());
         let dialer = Dialer::new(Arc::new(identity)).map_err(StartError::Network)?;
-        let record = Live::new(folder.file(RECORD), harp.clone());
+        let record = Live::new(folder.file(RECORD), own_harp.clone());
         let (event_loop, images) = EventLoop::new(Parts {
             link,
             calls: Calls::new(dialer, events.clone()),
@@ -217,6 +219,7 @@ impl Station {
             keeper,
             clock,
             harp,
+            own_harp,
             name,
             voice,
             notices: put_aside
@@ -309,7 +312,7 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>, data: &Path) -> Resul
         if let Some(kept) = may_be_kept
             .then(kept)
             .flatten()
-            .filter(|kept| is_strung_alike(kept, &harp))
+            .filter(|kept| kept.is_strung_like(&harp))
         {
             return Ok(kept);
         }
@@ -323,15 +326,6 @@ fn remembered(folder: &Folder, chosen: Option<ChosenHarp>, data: &Path) -> Resul
         let path = folder.file(HARP_FILE).display().to_string();
         StartError::Harp(NotAHarpChoice::File { path, cause })
     })
-}
-
-/// Whether two harps have the same strings; how far their discs or levers are off does not make them two.
-fn is_strung_alike(kept: &Harp, preset: &Harp) -> bool {
-    let alike = |(kept, preset): (&HarpString, &HarpString)| {
-        let regulation = preset.regulation;
-        HarpString { regulation, ..*kept } == *preset
-    };
-    kept.len() == preset.len() && kept.strings().iter().zip(preset.strings()).all(alike)
 }
 
 /// The harp's record, in the data folder.
@@ -381,29 +375,4 @@ fn random() -> Result<u64, StartError> {
     ring::rand::generate::<[u8; 8]>(&ring::rand::SystemRandom::new())
         .map(|bytes| u64::from_le_bytes(bytes.expose()))
         .map_err(|_| StartError::NoRandomNumbers)
-}
-
-#[cfg(test)]
-mod tests {
-    use consort_proto::Cents;
-
-    use super::*;
-
-    #[test]
-    fn what_is_known_of_discs_makes_no_other_harp_and_another_string_does() {
-        let preset = |name| harp_file::preset(name).expect("a preset");
-        let usual = preset("pedal-47");
-        let with = |change: &dyn Fn(&mut HarpString)| {
-            let mut strings = usual.strings().to_vec();
-            change(&mut strings[20]);
-            Harp::new("The walnut harp".to_owned(), usual.kind(), strings).expect("a harp")
-        };
-        assert!(is_strung_alike(
-            &with(&|string| string.regulation = [Cents(2.0), Cents(1.0)]),
-            &usual
-        ));
-        let other = |string: &mut HarpString| string.material = consort_proto::Material::Wire;
-        assert!(!is_strung_alike(&with(&other), &usual));
-        assert!(!is_strung_alike(&preset("pedal-46"), &usual));
-    }
 }

@@ -2,6 +2,7 @@
 
 mod effects;
 mod listening;
+mod renewed;
 mod show;
 mod sound;
 mod wish;
@@ -17,7 +18,7 @@ use consort_guide::listening::Listening;
 use consort_guide::opening::Check;
 use consort_link::{Event, Link, LinkState};
 use consort_logbook::Logged;
-use consort_proto::{Agreement, Harp, Name, Report, Round, Sequence, Tenure, Uptime};
+use consort_proto::{Agreement, Harp, Mark, Name, Report, Round, Sequence, StringNumber, Tenure, Uptime};
 use consort_store::Folder;
 use consort_words::Words;
 use tokio::sync::{mpsc, watch};
@@ -31,6 +32,7 @@ use crate::hearing::Hearing;
 use crate::image::{Image, Input};
 use crate::keeper::Keeper;
 use crate::pairing::Exchanges;
+use crate::renewals::Renewals;
 use crate::store::{Note, Store, Written};
 use crate::voice::Voice;
 use crate::wrong::Lately;
@@ -73,7 +75,16 @@ pub(crate) struct EventLoop {
     clock: Clock,
     /// When to look whether this laptop slept.
     look_at: Instant,
+    /// The harp with what is allowed for: every target is reckoned from it.
     harp: Arc<Harp>,
+    /// The harp as its file has it.
+    own_harp: Arc<Harp>,
+    /// What the record says of strings that were put on and of what is allowed for.
+    renewals: Renewals,
+    /// The harp with what is allowed for by now, if that has changed: the station starts anew with it.
+    allowing: Option<Arc<Harp>>,
+    /// The string that was marked as new last, and its mark before, while that can be taken back.
+    slipped: Option<(StringNumber, Option<Mark>)>,
     name: Name,
     hearing: Hearing,
     input: Input,
@@ -132,6 +143,7 @@ pub(crate) struct Parts {
     pub(crate) keeper: Option<Keeper>,
     pub(crate) clock: Clock,
     pub(crate) harp: Arc<Harp>,
+    pub(crate) own_harp: Arc<Harp>,
     pub(crate) name: Name,
     pub(crate) voice: Voice,
     pub(crate) notices: Vec<String>,
@@ -214,6 +226,7 @@ impl EventLoop {
         let begun = parts.clock.now();
         let advice = hearing.advise(&parts.harp, &parts.link, begun);
         let (name, drawn) = ((&parts.name, parts.own_tag.as_str()), (advice, Course::default()));
+        let renewals = Renewals::open(parts.folder.clone(), parts.own_harp.name());
         let mut event_loop = Self {
             image: watch::Sender::new(Arc::new(Image::of(&parts.link, &parts.harp, name, drawn, begun))),
             link: parts.link,
@@ -225,7 +238,11 @@ impl EventLoop {
             keeper: parts.keeper,
             clock: parts.clock,
             look_at: now + LOOK_EVERY,
+            renewals,
+            allowing: None,
+            slipped: None,
             harp: parts.harp,
+            own_harp: parts.own_harp,
             name: parts.name,
             hearing,
             input: Input::Waiting,

@@ -135,6 +135,12 @@ impl HarpString {
         wanted.clamp(0, i32::from(self.mechanism.positions())) as u8
     }
 
+    /// Whether `other` is the same string, however far its disc or lever is off.
+    pub fn is_strung_like(&self, other: &Self) -> bool {
+        let regulation = other.regulation;
+        Self { regulation, ..*self } == *other
+    }
+
     /// The regulation error of `position`; the open string has none.
     pub const fn regulation_error(&self, position: u8) -> Cents {
         match position {
@@ -220,6 +226,12 @@ impl Harp {
         self.numbered()
             .find(|(_, s)| s.open.letter == letter && s.open.octave == octave)
             .map(|(number, _)| number)
+    }
+
+    /// Whether `other` has the same strings; how far their discs or levers are off does not make them two.
+    pub fn is_strung_like(&self, other: &Self) -> bool {
+        let alike = |(own, other): (&HarpString, &HarpString)| own.is_strung_like(other);
+        self.len() == other.len() && self.strings.iter().zip(&other.strings).all(alike)
     }
 
     /// How many strings the harp has.

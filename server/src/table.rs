@@ -214,7 +214,17 @@ fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, h
         params![peer.0, name, harp.name(), word(&harp.kind())],
     )?;
     let seat = seat_of(transaction, peer)?;
-    if read_strings(transaction, seat).is_ok_and(|before| before.iter().map(|(string, _)| string).eq(harp.strings())) {
+    let before: Vec<HarpString> = read_strings(transaction, seat)
+        .map(|read| read.into_iter().map(|(string, _)| string).collect())
+        .unwrap_or_default();
+    if are_alike(&before, harp.strings()) {
+        // How far discs or levers are off may have been measured since; what was heard stays.
+        for (number, string) in harp.numbered() {
+            transaction.execute(
+                "UPDATE string SET regulation_1_cents = ?3, regulation_2_cents = ?4 WHERE seat = ?1 AND number = ?2",
+                params![seat, number.get(), string.regulation[0].0, string.regulation[1].0],
+            )?;
+        }
         return Ok(());
     }
     // Another harp: what was heard of the strings of the old one says nothing about it.
@@ -236,14 +246,28 @@ fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, h
     Ok(())
 }
 
+/// Whether two lists of strings are of one harp, however far its discs or levers are off.
+fn are_alike(these: &[HarpString], those: &[HarpString]) -> bool {
+    let alike = |(this, that): (&HarpString, &HarpString)| this.is_strung_like(that);
+    these.len() == those.len() && these.iter().zip(those).all(alike)
+}
+
 /// The seat of `from` goes to `to`; what its strings did stays if both harps have the same.
 fn write_take_over(transaction: &Transaction<'_>, from: Fingerprint, to: Fingerprint) -> Result<()> {
     let (given, own) = (seat_of(transaction, from)?, seat_of(transaction, to)?);
-    let strings = |seat| -> Option<Vec<HarpString>> {
-        let read = read_strings(transaction, seat).ok()?;
-        Some(read.into_iter().map(|(string, _)| string).collect())
+    let strings = |seat| -> Vec<HarpString> {
+        let read = read_strings(transaction, seat).unwrap_or_default();
+        read.into_iter().map(|(string, _)| string).collect()
     };
-    if strings(given) != strings(own) {
+    if are_alike(&strings(given), &strings(own)) {
+        transaction.execute(
+            "UPDATE string SET (regulation_1_cents, regulation_2_cents) =
+                 (SELECT regulation_1_cents, regulation_2_cents FROM string AS own
+                  WHERE own.seat = ?2 AND own.number = string.number)
+             WHERE seat = ?1",
+            [given, own],
+        )?;
+    } else {
         transaction.execute("DELETE FROM string WHERE seat = ?1", [given])?;
         transaction.execute(
             "INSERT INTO string SELECT ?1, number, note, material, mechanism, regulation_1_cents, regulation_2_cents, mark

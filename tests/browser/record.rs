@@ -83,6 +83,23 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
         assert_eq!(drawn, "3B: as left, and as found next time");
         let steps = says(&browser, "steps-rows");
         assert!(steps.contains("+8.0 ±") && steps.contains("not yet"), "{steps}");
+        // What is off in a letter is looked at in all positions before it is allowed for, and taken back.
+        browser.run(
+            "[...document.querySelectorAll('#allow-letters button')].find((one) => one.textContent === 'G').click()",
+        );
+        let allowed = says(&browser, "allow-rows");
+        assert!(allowed.contains("3G−8.0+0.0 → −8.0+8.0 → +0.0"), "{allowed}");
+        assert!(says(&browser, "allow-says").starts_with("G is not allowed for."));
+        browser.click("allow-do");
+        browser.wait(
+            "the choice",
+            "document.getElementById('allow-says').textContent.startsWith('G is allowed for:')",
+        );
+        browser.click("undo");
+        browser.wait(
+            "its end",
+            "document.getElementById('allow-says').textContent.startsWith('G is not allowed for.')",
+        );
         // A string that was put on is written down, seen in the plan's list, and taken back.
         browser.run("document.querySelector('#fitted').closest('details').open = true");
         browser.run("document.querySelector('#fitted [name=string]').value = '20'");

@@ -264,7 +264,8 @@ fn every_state_of_a_tuning_comes_by_sound() {
         player.pluck_until(g, &["Tighten"], "Keep your face out");
         player.keep("new", true);
         player.raise(g, 362.0);
-        player.pluck_until(g, &["Leave it"], "a touch sharp");
+        player.pluck_until(g, &["Leave it"], "it should hold by 20");
+        player.keep("new-up", false);
         browser.wait(
             "that it is let go",
             "document.getElementById('follow').getAttribute('aria-pressed') === 'false'",

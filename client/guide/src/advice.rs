@@ -271,7 +271,8 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
         (Heard::Settled(cents), Standing::New(_)) if may_stay(situation, string, cents) => {
-            plain(Action::LeaveIt, Some(cents), Key::WhyNew)
+            let why = up(situation, string);
+            advice(situation, string, Action::LeaveIt, Some(cents), None, why)
         }
         (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), Standing::New(_))
             if Step::of(cents, situation.ways.taken(string)).is_at(cents) =>
@@ -327,6 +328,20 @@ fn wavers(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool
 fn is_confirmable(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
     let string = situation.harp.string(number);
     string.is_none_or(|string| cents.is_within(Cents(CONFIRM_WITHIN * situation.tolerance.of(string).0)))
+}
+
+/// What is said of a new string that has come up to its pitch: when to tune it again, where that is known.
+fn up(situation: &Situation<'_>, string: StringNumber) -> Phrase {
+    match situation.ways.follow_up.get(&string) {
+        Some(follow_up) => Phrase {
+            key: Key::WhyNewUp,
+            args: vec![
+                ("again", Arg::from(follow_up.again.as_str())),
+                ("holds", Arg::from(follow_up.holds.as_str())),
+            ],
+        },
+        None => Phrase::plain(Key::WhyNew),
+    }
 }
 
 /// Whether a new string may be left where it is: in tune, or a touch sharp since it will fall.

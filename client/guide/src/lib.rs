@@ -31,7 +31,7 @@ pub use playing::{Playing, REST_S};
 pub use standstill::Standstill;
 pub use steady::Steady;
 pub use twin::{Sounding, Twins};
-pub use ways::{LastCheck, Order, Quick, Ways};
+pub use ways::{FollowUp, LastCheck, Order, Quick, Ways};
 
 /// A sentence that is not said yet: its key and what fills it.
 #[derive(Clone, Debug, PartialEq)]

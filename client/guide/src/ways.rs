@@ -24,6 +24,8 @@ pub struct Ways {
     pub looked_at: Option<StringNumber>,
     /// How many of their steps new strings have taken.
     pub steps: BTreeMap<StringNumber, usize>,
+    /// When new strings are to be tuned again, and by when each should hold.
+    pub follow_up: BTreeMap<StringNumber, FollowUp>,
     /// The last check, while it is played.
     pub last_check: Option<LastCheck>,
     /// She plays, and is not to be disturbed.
@@ -34,6 +36,15 @@ pub struct Ways {
     pub naming: Naming,
     /// Where the pedals or levers stand, while she says that they are not all open.
     pub pedals: Option<Pedals>,
+}
+
+/// What is to be done with a new string in the days to come; days as people read them.
+#[derive(Clone, Debug, Eq, PartialEq)]
+pub struct FollowUp {
+    /// The next day on which it is to be tuned.
+    pub again: String,
+    /// The day by which it should hold.
+    pub holds: String,
 }
 
 /// The order in which strings are asked for.

@@ -4,7 +4,8 @@ use std::time::Duration;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Far, Hand, Heard, LastCheck, Order, Pedals, Quick, Situation, Steady, Way, Ways, advise, following,
+    Action, Advice, Far, FollowUp, Hand, Heard, LastCheck, Order, Pedals, Quick, Situation, Steady, Way, Ways, advise,
+    following,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -314,6 +315,17 @@ fn a_new_string_stands_a_while_on_each_step() {
             desk.ways.leave_new(number(26), Cents(cents));
         }
     }
+    // Once it is up, what comes next is said with its days, as far as they are known.
+    let follow_up = FollowUp {
+        again: "2026-11-26".to_owned(),
+        holds: "2026-12-02".to_owned(),
+    };
+    desk.ways.follow_up.insert(number(26), follow_up);
+    let advice = desk.advice(Some((26, Heard::Settled(Cents(2.0)))));
+    assert_eq!(
+        said(&advice),
+        "It may stay a touch sharp. Tune it again today, on 2026-11-26 and daily; it should hold by 2026-12-02."
+    );
 }
 
 #[test]

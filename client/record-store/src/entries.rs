@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::error::RecordError;
 use crate::form::{ClimateForm, ConcertForm, EventForm, FittingForm, LengthForm, SpoiltForm};
 use crate::harps::{HarpId, Kept, SheetEdit, SheetForm, json};
+use crate::said_more::{FittingEdit, SAID_MORE};
 use crate::store::Store;
 
 /// Something that a person writes down.
@@ -114,7 +115,13 @@ impl Store {
     pub fn write(&mut self, kept: &Kept, entry: &Entry, today: Date) -> Result<(), RecordError> {
         entry.admitted(&kept.sheet, today)?;
         self.on_the_shelf(kept, entry)?;
-        self.set(kept.id, entry, false)
+        match entry {
+            Entry::Fitting(fitting) => match self.plainly(kept, fitting)? {
+                Some(plain) => self.say_more(kept.id, &plain, fitting),
+                None => self.set(kept.id, entry, false),
+            },
+            _ => self.set(kept.id, entry, false),
+        }
     }
 
     /// Refuses what the shelf cannot give: two lengths of one name, a string from a length that is used up or bad, a
@@ -174,6 +181,10 @@ impl Store {
             ROOM => {
                 let edit: ClimateEdit = serde_json::from_str(&content).map_err(unreadable)?;
                 Undone::Room(take_back_climate(&transaction, harp, &edit)?)
+            }
+            SAID_MORE => {
+                let edit: FittingEdit = serde_json::from_str(&content).map_err(unreadable)?;
+                Undone::Written(edit.take_back(&transaction, harp)?)
             }
             SHEET => {
                 let edit: SheetEdit = serde_json::from_str(&content).map_err(unreadable)?;

@@ -42,6 +42,9 @@ pub struct HarpForm {
     /// Days before a concert in which nothing unbroken is replaced; 10 where nothing is said.
     #[serde(default = "usual_concert_days", skip_serializing_if = "is_usual")]
     pub concert_days: u8,
+    /// Letters whose open strings make allowance for their discs or levers, as in `C G`; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub allowed: String,
     /// Its tunings in the order of time.
     #[serde(default)]
     pub tunings: Vec<TuningForm>,

@@ -126,8 +126,8 @@ pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<H
         return Err(RecordError::NameTaken(kept.sheet.harp.name().to_owned()));
     }
     connection.execute(
-        "INSERT INTO harp (tag, name, kind, strings, pins, player, made, concert_days) \
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        "INSERT INTO harp (tag, name, kind, strings, pins, player, made, concert_days, allowed) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
         params![
             tag,
             name,
@@ -137,6 +137,7 @@ pub(crate) fn add(connection: &Connection, tag: &str, sheet: &Sheet) -> Result<H
             sheet.player.word(),
             sheet.made.map(Date::days),
             sheet.concert_days,
+            sheet.allowed.to_string(),
         ],
     )?;
     Ok(HarpId(connection.last_insert_rowid()))
@@ -150,6 +151,8 @@ pub(crate) struct SheetForm {
     made: Option<String>,
     #[serde(default = "usual_concert_days", skip_serializing_if = "is_usual")]
     concert_days: u8,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    allowed: String,
 }
 
 impl SheetForm {
@@ -159,6 +162,7 @@ impl SheetForm {
             player: sheet.player.word().to_owned(),
             made: sheet.made.map(|day| day.to_string()),
             concert_days: sheet.concert_days,
+            allowed: sheet.allowed.to_string(),
         }
     }
 
@@ -174,16 +178,18 @@ impl SheetForm {
                 .map(|day| day.parse().map_err(|_| unreadable(day)))
                 .transpose()?,
             concert_days: self.concert_days,
+            allowed: self.allowed.parse().map_err(|_| unreadable(&self.allowed))?,
             ..sheet_of(connection, harp)?
         };
         connection.execute(
-            "UPDATE harp SET pins = ?2, player = ?3, made = ?4, concert_days = ?5 WHERE id = ?1",
+            "UPDATE harp SET pins = ?2, player = ?3, made = ?4, concert_days = ?5, allowed = ?6 WHERE id = ?1",
             params![
                 harp.0,
                 sheet.pins.word(),
                 sheet.player.word(),
                 sheet.made.map(Date::days),
                 sheet.concert_days,
+                sheet.allowed.to_string(),
             ],
         )?;
         Ok(sheet)
@@ -225,6 +231,7 @@ impl SheetEdit {
             player: back(now.player, &after.player, before.player),
             made,
             concert_days: back(now.concert_days, &after.concert_days, before.concert_days),
+            allowed: back(now.allowed, &after.allowed, before.allowed),
         };
         sheet.write(connection, harp)
     }
@@ -263,6 +270,7 @@ fn columns(row: &Row<'_>) -> rusqlite::Result<Columns> {
         player: row.get("player")?,
         made: None,
         concert_days: row.get("concert_days")?,
+        allowed: row.get("allowed")?,
         tunings: Vec::new(),
         fittings: Vec::new(),
         events: Vec::new(),

@@ -79,4 +79,8 @@ pub(crate) const STEPS: &[&str] = &[
     "
     ALTER TABLE harp ADD COLUMN concert_days INTEGER NOT NULL DEFAULT 10;
     ",
+    // Letters whose open strings make allowance for their discs or levers, as in 'C G'; empty for none.
+    "
+    ALTER TABLE harp ADD COLUMN allowed TEXT NOT NULL DEFAULT '';
+    ",
 ];

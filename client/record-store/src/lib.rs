@@ -10,6 +10,7 @@ mod form;
 mod harps;
 mod layout;
 mod readings;
+mod said_more;
 mod store;
 mod transfer;
 

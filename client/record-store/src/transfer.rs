@@ -62,6 +62,7 @@ impl Store {
             player: sheet.player.word().to_owned(),
             made: sheet.made.map(|day| day.to_string()),
             concert_days: sheet.concert_days,
+            allowed: sheet.allowed.to_string(),
             tunings: Vec::new(),
             fittings: Vec::new(),
             events: Vec::new(),
@@ -218,6 +219,7 @@ fn find_or_add(
 ///
 /// Threaded pins, since those are never to be pushed; the earlier day it was made, unless the record speaks of one before;
 /// and of what somebody has said, the more days before a concert and the player whose strings serve the shorter time.
+/// Which discs are allowed for stays as it was chosen here: it moves targets, which no file may do by itself.
 fn join(connection: &Connection, kept: &Kept, other: &Sheet, imported: &mut Imported) -> Result<(), RecordError> {
     let own = &kept.sheet;
     let usual = Sheet::of(own.harp.clone());

@@ -9,10 +9,10 @@ use std::fs;
 use std::path::PathBuf;
 
 use consort_proto::{Cents, Hz, Reading, Tolerance, Tuning, harp_file};
-use consort_record::{Climate, Concert, Heard, Moment, Partial, Place, Sheet, Timbre};
+use consort_record::{Climate, Concert, Fitting, Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::csv::List;
 use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
-use filled::{TODAY, begun, day, file, fill, fitting, string, tune};
+use filled::{TODAY, begun, day, file, fill, fitting, kept_material, string, tune};
 
 #[test]
 fn a_life_comes_back_as_it_was_written() {
@@ -377,7 +377,12 @@ fn a_damaged_record_is_said_and_left_as_it_is() {
 }
 
 /// A record as each shipped layout left it; a new layout adds a file and a name here.
-const LAYOUTS: &[&str] = &["layout-1.sqlite", "layout-2.sqlite", "layout-3.sqlite"];
+const LAYOUTS: &[&str] = &[
+    "layout-1.sqlite",
+    "layout-2.sqlite",
+    "layout-3.sqlite",
+    "layout-4.sqlite",
+];
 
 #[test]
 fn records_of_every_layout_are_opened() {
@@ -400,6 +405,80 @@ fn records_of_every_layout_are_opened() {
         );
         assert_eq!(store.history(kept.id, string(20)).expect("a history").len(), 4);
         assert_eq!(kept.sheet.concert_days, 10);
+        assert!(kept.sheet.allowed.is_empty());
+    }
+}
+
+/// It moves targets: nobody but the harpist at this laptop chooses it.
+#[test]
+fn what_is_allowed_for_is_kept_taken_back_and_left_alone_by_an_import() {
+    let (mut store, kept) = begun("allowed");
+    let allowing = Sheet {
+        allowed: "C G".parse().expect("letters"),
+        ..kept.sheet.clone()
+    };
+    store.change_sheet(kept.id, &allowing).expect("changed");
+    assert_eq!(store.harp(None).expect("the harp").sheet, allowing);
+    let text = serde_json::to_string(&store.export().expect("an export")).expect("JSON");
+    assert!(text.contains(r#""allowed":"C G""#), "{text}");
+    assert!(matches!(store.undo(kept.id), Ok(Undone::Sheet(sheet)) if sheet.allowed.is_empty()));
+    let imported = store.import(&text, Whose::File, day(TODAY)).expect("an import");
+    assert_eq!(imported.entries, 0);
+    assert!(store.harp(None).expect("the harp").sheet.allowed.is_empty());
+    // A harp that is new here comes as it was there.
+    let mut other = Store::open(&file("allowed-other")).expect("open");
+    other.import(&text, Whose::File, day(TODAY)).expect("an import");
+    assert_eq!(other.harp(None).expect("the harp").sheet.allowed, allowing.allowed);
+    let refusal = other
+        .import(&text.replace("C G", "H"), Whose::File, day(TODAY))
+        .expect_err("no letter")
+        .to_string();
+    assert!(
+        refusal.starts_with("harps[0].allowed: “H” names no letters"),
+        "{refusal}"
+    );
+}
+
+/// What a mark at the desk wrote, and what is said of the same string afterwards, is one string.
+#[test]
+fn more_that_is_said_of_a_new_string_takes_the_place_of_what_was_known_and_is_taken_back_as_one() {
+    let (mut store, kept) = begun("said-more");
+    let told = |on: &str, gauge_mm| {
+        let Entry::Fitting(plain) = fitting(20, on) else {
+            unreachable!("it is one")
+        };
+        let material = kept_material(20);
+        (
+            Entry::Fitting(Fitting {
+                material,
+                gauge_mm: None,
+                length: None,
+                ..plain.clone()
+            }),
+            Entry::Fitting(Fitting {
+                material,
+                gauge_mm,
+                length: None,
+                ..plain
+            }),
+        )
+    };
+    let fittings = |store: &Store| store.outline(&kept).expect("a life").fittings;
+    let (plain, thick) = told("2026-11-24", Some(1.02));
+    store.write(&kept, &plain, day(TODAY)).expect("written");
+    store.write(&kept, &thick, day(TODAY)).expect("written");
+    assert_eq!(fittings(&store).len(), 1);
+    assert_eq!(fittings(&store)[0].gauge_mm, Some(1.02));
+    assert_eq!(store.undo(kept.id).expect("undone"), Undone::Written(thick.clone()));
+    assert_eq!(fittings(&store)[0].gauge_mm, None);
+    assert_eq!(store.undo(kept.id).expect("undone"), Undone::Written(plain.clone()));
+    assert!(fittings(&store).is_empty());
+    // It was put on the evening before it was marked; what was put on the week before is another string.
+    let (evening, _) = told("2026-11-25", None);
+    for (other, count) in [(evening, 1), (told("2026-11-17", None).0, 2)] {
+        store.write(&kept, &other, day(TODAY)).expect("written");
+        store.write(&kept, &thick, day(TODAY)).expect("written");
+        assert_eq!(fittings(&store).len(), count, "{other:?}");
     }
 }
 

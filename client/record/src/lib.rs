@@ -4,6 +4,7 @@
 //! with its evidence in numbers, one action, and what would change it.
 //! This crate reads no clock and touches no disk; today's date is handed in.
 
+pub mod allowance;
 mod brightness;
 pub mod check;
 mod chronicle;
@@ -18,6 +19,7 @@ mod moves;
 pub mod plan;
 pub mod regulation;
 mod robust;
+pub mod settling;
 pub mod sheet;
 pub mod shelf;
 mod sound;

@@ -2,6 +2,7 @@
 
 use consort_proto::Harp;
 
+use crate::allowance::Letters;
 use crate::date::Date;
 
 /// How the tuning pins are held; it belongs to the harp and decides what may be done to a pin that slips.
@@ -74,6 +75,8 @@ pub struct Sheet {
     pub made: Option<Date>,
     /// Nothing unbroken is replaced within so many days before a concert; at most [`CONCERT_DAYS_MAX`].
     pub concert_days: u8,
+    /// The letters whose open strings make allowance for their discs or levers.
+    pub allowed: Letters,
 }
 
 /// Days before a concert that are left alone where nobody says otherwise (common practice, no source).
@@ -90,6 +93,7 @@ impl Sheet {
             player: Player::default(),
             made: None,
             concert_days: CONCERT_DAYS,
+            allowed: Letters::default(),
         }
     }
 }

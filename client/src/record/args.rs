@@ -67,6 +67,18 @@ pub enum RecordOrder {
     },
     /// Say how far each disc or lever lies off whole semitones.
     Steps,
+    /// Allow for discs or levers that are off: open strings of these letters are tuned so that the position played sounds
+    /// right; says what that does to every position.
+    Allow {
+        /// The letters, as in "C G"; without any, all that were checked are shown and nothing changes.
+        letters: Option<String>,
+        /// Allow for them no longer.
+        #[arg(long, requires = "letters")]
+        off: bool,
+        /// Show it for this setting: a major key or all seven pedals [default: that of the newest tuning].
+        #[arg(long, value_name = "SETTING")]
+        plays: Option<String>,
+    },
     /// Make a page (HTML) for teacher or technician, to be printed.
     Page {
         /// The file; what was in it before is replaced.

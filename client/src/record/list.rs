@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use consort_proto::{Cents, Scheme, StringNumber};
+use consort_proto::{Cents, Harp, Scheme, StringNumber};
 use consort_record::telling::{about_name, string_name, when_said};
 use consort_record::{About, Date, Life, Replacement, Rules, Visit, Why, plan as restring, tell};
 use consort_record_store::csv::{List, line};
@@ -111,11 +111,11 @@ pub(super) struct Usual {
 pub(super) const USUAL_OF: usize = 8;
 
 /// How each string that was heard is usually found, in the newest tunings of `life`.
-pub(super) fn usual(life: &Life) -> BTreeMap<StringNumber, Usual> {
+pub(super) fn usual(life: &Life, played: &Harp) -> BTreeMap<StringNumber, Usual> {
     let mut found: BTreeMap<StringNumber, Vec<f64>> = BTreeMap::new();
     for visit in life.visits.iter().rev().take(USUAL_OF) {
         for (&number, seen) in &visit.strings {
-            if let (Some(reading), Some(string)) = (seen.found, life.sheet.harp.string(number)) {
+            if let (Some(reading), Some(string)) = (seen.found, played.string(number)) {
                 let cents = reading.hz.cents_above(visit.tuning.open_target(string)).0;
                 found.entry(number).or_default().push(cents);
             }
@@ -163,8 +163,8 @@ pub(super) fn written(life: &Life, form: Form) -> Vec<String> {
 }
 
 /// How each string is usually found.
-pub(super) fn strings(life: &Life, form: Form) -> Vec<String> {
-    let usual = usual(life);
+pub(super) fn strings(life: &Life, played: &Harp, form: Form) -> Vec<String> {
+    let usual = usual(life, played);
     let mut lines = match form {
         Form::Csv => vec!["string,harp_name,found_cents,spread_cents,tunings".to_owned()],
         Form::Text if usual.is_empty() => vec![Words::english().say(Key::StringsNothing, &[])],
@@ -309,6 +309,7 @@ pub(super) fn plan(read: &Read, regulation: Option<Date>, form: Form) -> Vec<Str
         if !any {
             lines.push(read.words.say(Key::PlanNothing, &[]));
         }
+        lines.extend(said::coming(read));
         lines.extend(of_unknown_age(&plan, read));
         if any {
             lines.push(read.words.say(Key::PlanCaution, &[]));

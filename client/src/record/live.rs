@@ -15,6 +15,7 @@ use consort_record_store::{Kept, Store};
 use serde::Deserialize;
 use serde_json::json;
 
+use super::allow;
 use super::args::{self, RecordOrder};
 use super::plot::{self, Drawn};
 use super::shelf::{self, ShelfOrder};
@@ -206,7 +207,10 @@ async fn plot(State(live): State<Live>, Query(asked): Query<Asked>) -> Response 
                 plot::history(&read.life, string, drawn, &read.words),
                 format!("{}.svg", shown::name(string, read)),
             ),
-            None => (plot::harp(&read.life, drawn, &read.words), "harp.svg".to_owned()),
+            None => (
+                plot::harp(&read.life, &read.played, drawn, &read.words),
+                "harp.svg".to_owned(),
+            ),
         })
     });
     match drawn.await {
@@ -235,6 +239,14 @@ async fn write_down(State(live): State<Live>, Json(typed): Json<Typed>) -> Respo
         let (order, by) = (typed.order()?, (today(), Form::Text));
         let said = match &order {
             RecordOrder::Shelf(order) => shelf::carry_out(&mut open.store, Some(&name), order, by)?,
+            RecordOrder::Allow { letters, off, .. } => {
+                let asked = allow::Asked {
+                    letters: letters.as_deref(),
+                    off: *off,
+                    setting: None,
+                };
+                allow::choose_and_say(&mut open.store, Some(&name), asked, today())?
+            }
             order => write::carry_out(&mut open.store, Some(&name), order, by)?,
         };
         open.written += 1;
@@ -306,6 +318,11 @@ impl Typed {
                 name: self.name.unwrap_or_default(),
                 note: self.note.unwrap_or_default(),
             }),
+            "allow" | "allow-no-longer" => RecordOrder::Allow {
+                letters: self.name,
+                off: self.write == "allow-no-longer",
+                plays: None,
+            },
             "taken-out" => RecordOrder::TakeOut {
                 entry: self.name.unwrap_or_default(),
             },

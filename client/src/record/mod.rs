@@ -1,5 +1,6 @@
 //! `record`: the harp's memory on the command line, for people, spreadsheets and programs.
 
+mod allow;
 mod args;
 mod check;
 mod list;
@@ -16,11 +17,15 @@ use std::path::{Path, PathBuf};
 
 use consort_proto::Harp;
 use consort_proto::harp_file::{self, HarpFileError};
-use consort_record::{Cause, Chronicle, Date, Finding, Life, NotADate, Rules, look, plan as restring, worn_out};
+use consort_record::allowance::harp_allowing;
+use consort_record::{
+    Cause, Chronicle, Date, Finding, Life, NotADate, Rules, look, plan as restring, regulation, worn_out,
+};
 use consort_record_store::{Kept, RecordError, Store, Whose};
 use consort_store::{Folder, FolderError};
 use consort_words::{Key, Words};
 
+pub(crate) use allow::{allowing, allowing_in};
 pub use args::RecordArgs;
 use args::RecordOrder;
 use plot::Drawn;
@@ -153,10 +158,11 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         RecordOrder::Strings { plot } => {
             let kept = store.harp(of)?;
             let life = store.life(&kept, Some(list::USUAL_OF))?;
+            let played = allowing_in(store, &kept, &kept.sheet.harp)?;
             if let Some(file) = plot {
-                save(file, &plot::harp(&life, Drawn::FILE, &Words::english()))?;
+                save(file, &plot::harp(&life, &played, Drawn::FILE, &Words::english()))?;
             }
-            Ok(list::strings(&life, form))
+            Ok(list::strings(&life, &played, form))
         }
         RecordOrder::History { string, plot } => {
             let kept = store.harp(of)?;
@@ -205,6 +211,14 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
             let kept = store.harp(of)?;
             check::steps(&told(store, &kept, today)?, form)
         }
+        RecordOrder::Allow { letters, off, plays } => {
+            let asked = allow::Asked {
+                letters: letters.as_deref(),
+                off: *off,
+                setting: plays.as_deref(),
+            };
+            allow::carry_out(store, of, asked, (today, form))
+        }
         RecordOrder::Written => {
             let kept = store.harp(of)?;
             Ok(list::written(&store.outline(&kept)?, form))
@@ -218,6 +232,8 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
 #[derive(Debug)]
 struct Read {
     life: Life,
+    /// Its harp with what is allowed for: whose targets it is tuned to.
+    played: Harp,
     chronicle: Chronicle,
     findings: Vec<Finding>,
     words: Words,
@@ -229,6 +245,7 @@ struct Read {
 fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
     let life = store.life(kept, Some(LOOKED_AT))?;
     let chronicle = Chronicle::of(&life);
+    let played = harp_allowing(&kept.sheet.harp, &regulation::table(&chronicle), &kept.sheet.allowed);
     let words = Words::english();
     let mut findings = look(&chronicle, &life, today);
     if life.visits.len() < TUNINGS_MIN {
@@ -247,6 +264,7 @@ fn told(store: &Store, kept: &Kept, today: Date) -> Result<Read, NotDone> {
     };
     Ok(Read {
         life,
+        played,
         chronicle,
         findings,
         words,

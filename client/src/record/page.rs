@@ -1,13 +1,13 @@
 //! The page for teacher or technician: one HTML file without anything from elsewhere, made to be printed.
 
-use consort_pages::RecordSteps;
+use consort_pages::{RecordAllowances, RecordSteps};
 use consort_proto::StringNumber;
 use consort_record::telling::string_name;
 use consort_record::{About, Date, Replacement, Rules, Why, plan as restring, tell};
 use consort_words::{Arg, Key};
 
 use super::plot::{self, Drawn};
-use super::{Read, list, shown};
+use super::{Read, allow, list, said, shown};
 
 /// Black on white, serif heads, thin rules: it prints on any machine.
 const STYLE: &str = "body{font:17px/1.4 sans-serif;color:#1f1810;max-width:60rem;margin:2rem auto;padding:0 1rem}\
@@ -53,7 +53,7 @@ pub(super) fn page(read: &Read, tunings: usize, regulation: Option<Date>) -> Str
         html.push_str("</ol>\n");
     }
     html.push_str(&format!("</section>\n<section><h2>{}</h2>\n", head(Key::PrintedUsual)));
-    html.push_str(&plot::harp(&read.life, Drawn::FILE, &read.words));
+    html.push_str(&plot::harp(&read.life, &read.played, Drawn::FILE, &read.words));
     html.push_str("</section>\n");
     for string in shown(read) {
         html.push_str(&format!("<section><h2>{}</h2>\n", string_name(string, sheet)));
@@ -67,20 +67,25 @@ pub(super) fn page(read: &Read, tunings: usize, regulation: Option<Date>) -> Str
         read.today,
         &Rules::of(sheet, regulation),
     );
-    if !plan.is_empty() {
+    let coming = said::coming(read);
+    if !plan.is_empty() || !coming.is_empty() {
         html.push_str(&format!("<section><h2>{}</h2>\n", head(Key::PrintedPlan)));
         let known: Vec<_> = plan.iter().filter(|entry| entry.why != Why::Unknown).collect();
         if !known.is_empty() {
             html.push_str(&plan_of(&known, read));
         }
         let caution = read.words.say(Key::PlanCaution, &[]);
-        for sentence in list::of_unknown_age(&plan, read).iter().chain([&caution]) {
+        let unknown = list::of_unknown_age(&plan, read);
+        for sentence in coming.iter().chain(&unknown).chain([&caution]) {
             html.push_str(&format!("<p>{}</p>\n", escaped(sentence)));
         }
         html.push_str("</section>\n");
     }
     if let Some(steps) = shown::steps(read) {
         html.push_str(&table_of(&steps, &head(Key::PrintedSteps)));
+    }
+    if let Some(allowances) = allow::page(read) {
+        html.push_str(&allowed_of(&allowances, &head(Key::AllowHead), read));
     }
     html.push_str("</main></body></html>\n");
     html
@@ -137,6 +142,47 @@ fn table_of(steps: &RecordSteps, head: &str) -> String {
         "</tbody></table>\n<p>{}</p></section>\n",
         escaped(&steps.says)
     ));
+    html
+}
+
+/// What is allowed for under `head`, with every position before and with it; nothing where nothing is chosen.
+fn allowed_of(allowances: &RecordAllowances, head: &str, read: &Read) -> String {
+    let chosen: Vec<_> = allowances.letters.iter().filter(|letter| letter.on).collect();
+    if chosen.is_empty() {
+        return String::new();
+    }
+    let heads = [
+        read.words.say(Key::PrintedString, &[]),
+        read.words.say(Key::AllowMoves, &[]),
+    ];
+    let heads: Vec<String> = heads
+        .iter()
+        .chain(&allowances.positions)
+        .map(|head| format!("<th scope=\"col\">{}</th>", escaped(head)))
+        .collect();
+    let mut html = format!("<section><h2>{head}</h2>\n");
+    for letter in chosen {
+        html.push_str(&format!(
+            "<p>{}</p>\n<table><thead><tr>{}</tr></thead><tbody>\n",
+            escaped(&letter.says),
+            heads.join("")
+        ));
+        for string in &letter.strings {
+            let moves = string
+                .moves
+                .as_ref()
+                .or(string.stays.as_ref())
+                .map_or("", String::as_str);
+            html.push_str(&format!("<tr><td>{}</td><td>{}</td>", string.name, escaped(moves)));
+            for (before, after) in string.before.iter().zip(&string.after) {
+                let figure = |cents: &Option<String>| escaped(cents.as_deref().unwrap_or("?"));
+                html.push_str(&format!("<td>{} → {}</td>", figure(before), figure(after)));
+            }
+            html.push_str("</tr>\n");
+        }
+        html.push_str("</tbody></table>\n");
+    }
+    html.push_str(&format!("<p>{}</p></section>\n", escaped(&allowances.caution)));
     html
 }
 

@@ -1,26 +1,21 @@
 //! What is said of what a person wrote down: in words, what was taken back, and what to mind now.
 
-use consort_proto::Material;
+use consort_record::settling::{Settling, settling};
 use consort_record::telling::string_name;
 use consort_record::{Date, Deed, Event, Fitting, Moment, Pins, Sheet};
 use consort_record_store::{Entry, RecordError, Undone};
 use consort_words::{Arg, Key, Words};
 
-use super::{Form, shelf};
+use super::{Form, Read, shelf};
 
-/// Days in which a new string comes to hold: up to a week by size, nylon up to two (common practice, no source).
-const HOLDS_DAYS: i32 = 7;
-const NYLON_HOLDS_DAYS: i32 = 14;
+/// Days in which a harp comes to rest after something was done to it (common practice, no source).
+const RESTS_DAYS: i32 = 7;
 
 /// What to do with a string that was put on lately, until it holds; nothing for one that is older.
 pub(super) fn bring_up(fitting: &Fitting, sheet: &Sheet, today: Date) -> Vec<String> {
-    let holds = fitting.on.plus(match fitting.material {
-        Material::Nylon => NYLON_HOLDS_DAYS,
-        Material::Gut | Material::Fluorocarbon | Material::Wire => HOLDS_DAYS,
-    });
-    if today > holds {
+    let Some(Settling { holds, .. }) = Settling::of(fitting, today) else {
         return Vec::new();
-    }
+    };
     let words = Words::english();
     let string = ("string", Arg::from(string_name(fitting.string, sheet)));
     vec![
@@ -29,9 +24,23 @@ pub(super) fn bring_up(fitting: &Fitting, sheet: &Sheet, today: Date) -> Vec<Str
     ]
 }
 
+/// When each string that was put on lately is to be looked at again, and by when it should hold.
+pub(super) fn coming(read: &Read) -> Vec<String> {
+    let told = settling(&read.life, read.today).into_iter().map(|one| {
+        let args = [
+            ("string", Arg::from(string_name(one.string, &read.life.sheet))),
+            ("date", Arg::from(one.on.to_string())),
+            ("again", Arg::from(one.again.to_string())),
+            ("holds", Arg::from(one.holds.to_string())),
+        ];
+        read.words.say(Key::FittedComing, &args)
+    });
+    told.collect()
+}
+
 /// What to mind after something that was done lately; nothing after what is long past.
 pub(super) fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
-    if today.days_since(event.on) > HOLDS_DAYS {
+    if today.days_since(event.on) > RESTS_DAYS {
         return Vec::new();
     }
     let key = match (event.deed, sheet.pins) {
@@ -72,10 +81,15 @@ fn undone_in_words(undone: &Undone, sheet: &Sheet) -> String {
             (Key::UndoneWritten, words.say(Key::UndoneRoom, &[at]))
         }
         Undone::Sheet(before) => {
+            let letters = match before.allowed.to_string() {
+                none if none.is_empty() => "none".to_owned(),
+                some => some,
+            };
             let mut places = vec![
                 ("pins", Arg::from(before.pins.word())),
                 ("player", Arg::from(before.player.word())),
                 ("days", Arg::from(u32::from(before.concert_days))),
+                ("letters", Arg::from(letters)),
             ];
             places.extend(before.made.map(date));
             let key = if before.made.is_some() {

@@ -14,7 +14,7 @@ use consort_record::{About, Date, Replacement, Rules, When, Why, plan as restrin
 use consort_record_store::{Kept, RecordError, Store};
 use consort_words::{Arg, Key};
 
-use super::{Read, list, said, shelf, write};
+use super::{Read, allow, list, said, shelf, write};
 
 /// Days in a month, in the mean.
 const MONTH_DAYS: f64 = 30.44;
@@ -37,6 +37,9 @@ pub(super) fn page(
     } else {
         plan_says.insert(0, words.say(Key::PlanNothing, &[]));
     }
+    let mut coming = said::coming(read);
+    coming.append(&mut plan_says);
+    let plan_says = coming;
     Ok(RecordPage {
         version,
         harp: sheet.harp.name().to_owned(),
@@ -53,6 +56,7 @@ pub(super) fn page(
             .collect(),
         plan_says,
         steps: steps(read),
+        allowances: allow::page(read),
         shelf: lengths(read),
         shopping: shelf::missing(&needs(&read.life, &plan, &on_shelf(&read.life, &read.findings)))
             .into_iter()
@@ -107,7 +111,7 @@ const fn string_of(about: About) -> Option<StringNumber> {
 
 fn strings(read: &Read) -> Vec<RecordString> {
     let (life, words) = (&read.life, &read.words);
-    let usual = list::usual(life);
+    let usual = list::usual(life, &read.played);
     let named: BTreeMap<StringNumber, String> = read
         .findings
         .iter()

@@ -121,7 +121,7 @@ pub(super) fn carry_out(
                 concert_days: concert_days
                     .map_err(RecordError::from)?
                     .unwrap_or(kept.sheet.concert_days),
-                harp: kept.sheet.harp.clone(),
+                ..kept.sheet.clone()
             };
             if let Some(made) = sheet.made {
                 sheet.admits(made, None, today).map_err(RecordError::from)?;
@@ -151,6 +151,7 @@ pub(super) fn carry_out(
         | RecordOrder::Shelf(_)
         | RecordOrder::Check { .. }
         | RecordOrder::Steps
+        | RecordOrder::Allow { .. }
         | RecordOrder::Page { .. }
         | RecordOrder::Export { .. }
         | RecordOrder::Import { .. } => {}

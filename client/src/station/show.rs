@@ -63,6 +63,10 @@ impl EventLoop {
             let line = AdviceLine::new(&image.advice, &self.words);
             self.lately.say(now.0, json(&line));
         }
+        if !image.course.dark && !self.link.is_playing() && self.allowing.take().is_some() {
+            // Every target of those letters is another one now.
+            self.anew = true;
+        }
         self.voice.show(&image);
         self.image.send_if_modified(|shown| {
             let changed = **shown != image;
@@ -112,7 +116,7 @@ impl EventLoop {
             start_in: start_in.map(minutes),
             dark,
             changed: None,
-            can_undo: self.kept.can_undo() || self.had_another_harp(),
+            can_undo: self.slipped.is_some() || self.kept.can_undo() || self.had_another_harp(),
             fresh: !self.knows_its_harp(),
             pedals: ways.pedals.clone(),
             input: choices.input().map(str::to_owned),

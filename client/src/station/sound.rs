@@ -26,6 +26,7 @@ impl EventLoop {
                 self.sense(&sensed);
             }
             Fed::Beats(found) => self.listened(found),
+            Fed::Record(noted) => self.note_record(&noted),
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
                 self.hearing.begin_sound();

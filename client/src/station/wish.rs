@@ -7,8 +7,7 @@ use std::time::Duration;
 use consort_guide::listening::Kind;
 use consort_guide::{LastCheck, Order, Pedals, Quick, Way};
 use consort_link::Event;
-use consort_proto::message::Content;
-use consort_proto::{Mark, Naming, Setting, StringNumber, harp_file};
+use consort_proto::{Harp, HarpString, Mark, Naming, Setting, StringNumber, harp_file};
 use consort_words::{Arg, Key};
 
 use super::EventLoop;
@@ -61,8 +60,12 @@ pub(crate) enum Wish {
 
 impl EventLoop {
     pub(super) fn wish(&mut self, wish: Wish) {
+        if let Wish::Order(_) | Wish::Naming(_) | Wish::KeyWay(_) | Wish::Input(_) | Wish::Harp(_) = wish {
+            // What is chosen after it is taken back before it.
+            self.slipped = None;
+        }
         match wish {
-            Wish::Mark { string, mark } => self.tell(Event::Observed(Content::Mark { string, mark })),
+            Wish::Mark { string, mark } => self.mark(string, mark),
             Wish::Join(invitation) => self.tell(invitation.into()),
             Wish::Link(event) => self.tell(event),
             Wish::Renew => self.renew(),
@@ -108,8 +111,13 @@ impl EventLoop {
     }
 
     fn play_another_harp(&mut self, text: &str) {
+        let text = &self.without_allowances(text);
         // Whoever has never said which harp it is plays the usual one.
-        let usual = || harp_file::write(&self.harp).map(String::into_bytes).unwrap_or_default();
+        let usual = || {
+            harp_file::write(&self.own_harp)
+                .map(String::into_bytes)
+                .unwrap_or_default()
+        };
         let before = self.folder.read(HARP_FILE).ok().flatten().unwrap_or_else(usual);
         let kept = self
             .folder
@@ -121,10 +129,28 @@ impl EventLoop {
         }
     }
 
-    /// Takes the last choice back, or the last change of the harp.
+    /// The harp file `text` with the errors of discs as the harp's own file has them: what is allowed for is the record's.
+    fn without_allowances(&self, text: &str) -> String {
+        let Ok(harp) = harp_file::parse(text) else {
+            return text.to_owned();
+        };
+        let pairs = || self.harp.strings().iter().zip(self.own_harp.strings());
+        let strings = harp.strings().iter().map(|string| {
+            let own = pairs().find(|(played, _)| played.open == string.open && played.regulation == string.regulation);
+            let regulation = own.map_or(string.regulation, |(_, own)| own.regulation);
+            HarpString { regulation, ..*string }
+        });
+        let plain = Harp::new(harp.name().to_owned(), harp.kind(), strings.collect());
+        let written = plain.ok().and_then(|plain| harp_file::write(&plain).ok());
+        written.unwrap_or_else(|| text.to_owned())
+    }
+
+    /// Takes back the last choice, the last string that was marked as new, or the last change of the harp.
     fn undo(&mut self) {
         let input = self.kept.now().input().map(str::to_owned);
-        if self.kept.undo() {
+        if self.unmark() {
+            // The newest is taken back first.
+        } else if self.kept.undo() {
             self.anew = self.kept.now().input() != input.as_deref();
         } else if let Some(before) = self
             .folder

@@ -1,8 +1,10 @@
 //! The harp's record on the command line: what the station writes into it, what is written by hand, and what it says.
 
+mod allowance;
 mod bad_record;
 mod findings;
 mod harps;
+mod renewed;
 mod shelf;
 mod written;
 

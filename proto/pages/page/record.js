@@ -12,6 +12,7 @@ let now = null;
 let chosen = null;
 let harp = new URLSearchParams(location.search).get("harp");
 let asking = null;
+let allowing = null;
 let plotted = "";
 
 const query = (more) => new URLSearchParams([["harp", harp], ["regulation", at("regulation").value], ...Object.entries(more)].filter(([, value]) => value)).toString();
@@ -152,6 +153,64 @@ function showSteps() {
   }));
 }
 
+// The letter whose open strings would move most.
+function worst(letters) {
+  const cents = ({ moves }) => Math.abs(Number(moves?.replace("−", "-") ?? 0));
+  const off = ({ strings }) => strings.map(cents).reduce((one, other) => one + other, 0);
+  return letters.reduce((one, other) => (off(other) > off(one) ? other : one));
+}
+
+// Which letters are allowed for, and what that does to each string of the one that is looked at.
+function showAllowances() {
+  at("allow-part").hidden = !now.allowances;
+  if (!now.allowances) return;
+  const { says, caution, positions, letters } = now.allowances;
+  say("allow-intro", says);
+  say("allow-caution", caution);
+  const looked = letters.find(({ letter }) => letter === allowing) ?? letters.find(({ on }) => on) ?? worst(letters);
+  allowing = looked.letter;
+  at("allow-letters").replaceChildren(...letters.map(({ letter, on }) => {
+    const button = make("button", on ? "allowed" : "", letter);
+    button.type = "button";
+    button.setAttribute("aria-pressed", String(letter === allowing));
+    if (on) button.setAttribute("aria-label", `${letter}, allowed for`);
+    button.addEventListener("click", () => {
+      allowing = letter;
+      showAllowances();
+      [...at("allow-letters").children].find((one) => one.textContent === letter)?.focus();
+    });
+    return button;
+  }));
+  say("allow-says", looked.says);
+  at("allow-head").replaceChildren(...["String", "Open string moves", ...positions].map((text) => {
+    const head = make("th", "", text);
+    head.scope = "col";
+    return head;
+  }));
+  at("allow-rows").replaceChildren(...looked.strings.map((string) => {
+    const row = make("tr");
+    const moves = make("td", string.stays ? "note" : "", string.stays ?? string.moves);
+    row.append(named(make("td"), string.name, looked.letter), moves);
+    // The figures that hold now stand out; the others are what they were, or would be.
+    for (const [index, before] of string.before.entries()) {
+      const cell = make("td");
+      const [was, is] = [before ?? "?", string.after[index] ?? "?"].map((text, place) => make(looked.on === Boolean(place) ? "strong" : "span", "", text));
+      const then = make("span", "then");
+      then.append("→ ", is);
+      cell.append(was, " ", then);
+      row.append(cell);
+    }
+    return row;
+  }));
+  say("allow-do", looked.changes);
+  at("allow-do").hidden = Boolean(now.only_read);
+}
+
+at("allow-do").addEventListener("click", () => {
+  const looked = now.allowances.letters.find(({ letter }) => letter === allowing);
+  write({ write: looked.on ? "allow-no-longer" : "allow", name: looked.letter });
+});
+
 function showShelf() {
   at("shelf-part").hidden = now.shelf.length === 0 && now.shopping.length === 0;
   at("shelf").replaceChildren(...now.shelf.map(({ name, what, left, cut, bad }) => {
@@ -233,6 +292,7 @@ function show(page) {
   showPlan();
   showShelf();
   showSteps();
+  showAllowances();
   showForms();
   choose(chosen);
   tell(now.findings.length ? now.findings.map((finding) => finding.says).join(". ") : now.nothing);

@@ -41,8 +41,8 @@ pub use order::ChangeBody;
 pub use proposal::{Consequence, NotAProposal, Proposal};
 pub use question::{Answer, Question};
 pub use record::{
-    RecordFinding, RecordLength, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps,
-    RecordString,
+    RecordAllowance, RecordAllowances, RecordAllowed, RecordFinding, RecordLength, RecordPage, RecordReplacement,
+    RecordStepCell, RecordStepRow, RecordSteps, RecordString,
 };
 pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};

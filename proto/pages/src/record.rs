@@ -27,6 +27,8 @@ pub struct RecordPage {
     pub plan_says: Vec<String>,
     /// How far discs or levers lie off whole semitones; null where none was ever tried.
     pub steps: Option<RecordSteps>,
+    /// What is allowed for and what that does; null where nothing was checked.
+    pub allowances: Option<RecordAllowances>,
     /// Strings in stock, by strings from the top.
     pub shelf: Vec<RecordLength>,
     /// What the plan needs and the shelf does not have, as a shop names it.
@@ -146,4 +148,49 @@ pub struct RecordStepCell {
     pub steps: Vec<String>,
     /// Which of them are out of regulation.
     pub off: Vec<bool>,
+}
+
+/// Letters whose discs or levers can be allowed for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RecordAllowances {
+    /// What it is to allow for something, in words.
+    pub says: String,
+    /// What the figures are, and who goes by them.
+    pub caution: String,
+    /// The positions of a string, as in `flat`, `natural`, `sharp`.
+    pub positions: Vec<String>,
+    /// The letters that were checked, in the order of the pedals where the harp has some.
+    pub letters: Vec<RecordAllowance>,
+}
+
+/// One letter.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RecordAllowance {
+    /// The letter.
+    pub letter: String,
+    /// Whether it is allowed for.
+    pub on: bool,
+    /// That in words.
+    pub says: String,
+    /// What the button that changes it says.
+    pub changes: String,
+    /// Its strings from the top.
+    pub strings: Vec<RecordAllowed>,
+}
+
+/// What allowing for its disc or lever does, or would do, to one string.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RecordAllowed {
+    /// The string's number from the top.
+    pub string: u8,
+    /// The harpist's name.
+    pub name: String,
+    /// How far the open string is tuned aside, cents as they are read; null where it stays.
+    pub moves: Option<String>,
+    /// Why it stays.
+    pub stays: Option<String>,
+    /// How far each position is off without it, cents as they are read; null where that was not checked.
+    pub before: Vec<Option<String>>,
+    /// The same with it.
+    pub after: Vec<Option<String>>,
 }

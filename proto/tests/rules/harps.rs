@@ -249,3 +249,16 @@ fn a_measured_regulation_error_is_taken_off_the_open_string() {
     }
     assert_eq!(string(&harp, "D3").regulation, [Cents(0.0); 2]);
 }
+
+#[test]
+fn what_is_known_of_discs_makes_no_other_harp_and_another_string_does() {
+    let usual = preset("pedal-47").expect("a preset");
+    let with = |change: &dyn Fn(&mut HarpString)| {
+        let mut strings = usual.strings().to_vec();
+        change(&mut strings[20]);
+        Harp::new("The walnut harp".to_owned(), usual.kind(), strings).expect("a harp")
+    };
+    assert!(with(&|string| string.regulation = [Cents(2.0), Cents(1.0)]).is_strung_like(&usual));
+    assert!(!with(&|string| string.material = Material::Wire).is_strung_like(&usual));
+    assert!(!preset("pedal-46").expect("a preset").is_strung_like(&usual));
+}

@@ -48,15 +48,16 @@ why-holds = Holds within { $cents ->
 why-moved = Held before and has moved.
 why-will-not-hold = Set { $times } times and fell away each time. Leave it and go on; have the pin and the string looked at.
 why-new = New strings come last and may stay a touch sharp.
+why-new-up = It may stay a touch sharp. Tune it again today, on { $again } and daily; it should hold by { $holds }.
 why-new-ahead = A new string goes up in steps: now to { $semitones ->
     [0] its pitch
     [1] a semitone below its pitch
    *[other] a whole tone below its pitch
-}. Keep your face out of the string's plane.
-why-new-reached = A new string, { $semitones ->
+}, and no higher. Keep your face out of the string's plane.
+why-new-reached = It is { $semitones ->
     [1] a semitone
    *[other] a whole tone
-} below its pitch: far enough for now. Let it stand and go on; it comes again when the others are set.
+} below its pitch: far enough for now. Let it settle for some minutes, and go on.
 why-not-higher = Its pitch here lies { $cents } cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.
 why-quick = The harp is off as a whole. Bring each string to within 5 cents and go straight on; then comes the fine round.
 why-quick-near = Near enough for the quick round. Go straight on.

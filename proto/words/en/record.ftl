@@ -149,12 +149,18 @@ undone-sheet = the harp with { $pins } pins and its player, { $player }, with { 
     [0] new strings on any day
     [one] no new strings on the day
    *[other] no new strings in the { $days } days
-} before a concert
+} before a concert{ $letters ->
+    [none] {""}
+   *[other] , allowing for the discs or levers of { $letters }
+}
 undone-sheet-made = the harp made on { $date } with { $pins } pins and its player, { $player }, with { $days ->
     [0] new strings on any day
     [one] no new strings on the day
    *[other] no new strings in the { $days } days
-} before a concert
+} before a concert{ $letters ->
+    [none] {""}
+   *[other] , allowing for the discs or levers of { $letters }
+}
 
 did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 60 % humidity, and let it settle before you tune. { moving-advice }
 did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.
@@ -193,6 +199,27 @@ record-string = Usually found { $cents } cents { $side ->
 record-string-unheard = Not heard yet.
 record-step-not-yet = not yet
 record-steps = Cents off whole semitones and their uncertainty: natural above sharp, or lever on. Last checked on { $date }. A whole letter that is off one way points at its pedal; a single string at its disc or lever, or at the string itself.
+
+allow-head = What is off, allowed for
+allow-intro = A disc or lever that is off is for a technician to set. Until then the open strings of a letter can be tuned aside, so that the position which the piece plays sounds right; the other positions move along. Look at what it does, and choose letter by letter.
+allow-nothing = No disc or lever was checked since the last regulation, so that nothing can be allowed for: “record check” makes the table.
+allow-on = { $letter } is allowed for: its open strings are tuned so that it sounds right as { $setting } plays it.
+allow-off = { $letter } is not allowed for. If it were, its open strings would be tuned so that it sounds right as { $setting } plays it.
+allow-unmeasured = the position played was not checked
+allow-uncertain = known to ±{ $cents } cents only: check it once more
+allow-far = { $cents } cents off: for a technician
+allow-open = played open, and left so
+allow-position = { $position ->
+    [flat] flat
+    [natural] natural
+    [sharp] sharp
+    [off] lever off
+   *[on] lever on
+}
+allow-moves = open string
+allow-do = Allow for { $letter }
+allow-undo = No longer allow for { $letter }
+allow-caution = Cents off before, and with the allowance. The desk tunes by it, and board and coordinator judge by it: ready is what sounds as agreed in the position that is played.
 
 printed-title = Record – { $harp }
 printed-findings = Findings
@@ -263,4 +290,6 @@ check-nothing = There is nothing to check: the harp has no discs or levers, or a
 check-none = No disc or lever was checked since it was last regulated: “record check” does it.
 
 fitted-steps = Bring { $string } up in several steps and let it settle for some minutes after each; keep your face out of its plane, and never above its pitch. What the maker or a technician says comes first.
+fitted-holds = { $string } was put on on { $date } and should hold by now: it is tuned with the others again.
+fitted-coming = { $string }, put on on { $date }: tune it daily, next on { $again }, until it holds; that should be by { $holds }.
 fitted-then = Tune { $string } several times today and tomorrow, then daily; it should hold by about { $date }. The record follows it, and says so if it does not.

@@ -151,7 +151,8 @@ impl Roster {
         places
     }
 
-    /// Adds a station, or gives a known one its new name and harp; another harp starts with no story.
+    /// Adds a station, or gives a known one its new name and harp; another harp starts with no story. The same strings with
+    /// other errors of their discs are the same harp: what was heard stays, and is judged by the new targets.
     pub(crate) fn seat(&mut self, peer: Fingerprint, name: Name, harp: Harp) {
         // As the store numbers them: after the highest, whoever holds it.
         let highest = self.stations.values().map(|station| station.tenure.seat).max();
@@ -174,7 +175,7 @@ impl Roster {
             shown: Shown::Away,
         });
         station.name = name;
-        if station.harp.strings() != harp.strings() {
+        if !station.harp.is_strung_like(&harp) {
             station.stories = vec![StringStory::default(); harp.len()];
             station.traces = Traces::of(&harp);
             station.course = Course::default();
@@ -190,7 +191,7 @@ impl Roster {
         let (Some(mut taker), Some(giver)) = (self.stations.remove(&to), self.stations.remove(&from)) else {
             return;
         };
-        if taker.harp.strings() == giver.harp.strings() {
+        if taker.harp.is_strung_like(&giver.harp) {
             taker.stories = giver.stories;
             taker.traces = giver.traces;
             taker.course = giver.course;

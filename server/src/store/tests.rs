@@ -312,7 +312,10 @@ fn a_seat_that_changed_hands_keeps_its_readings_if_the_harps_are_alike() {
         let mut opened = open(&folder);
         let of_ilse = vec![report(&opened.saved, 7, reading(12, 440.2))];
         let taker = if same {
-            harp()
+            // How far its levers are off is known on the second laptop alone, and makes no other harp of it.
+            let mut strings = harp().strings().to_vec();
+            strings[11].regulation[0] = Cents(-3.0);
+            Harp::new(harp().name().to_owned(), harp().kind(), strings).expect("a harp")
         } else {
             harp_file::preset("lever-22").expect("preset")
         };

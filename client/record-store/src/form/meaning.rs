@@ -63,6 +63,7 @@ impl HarpForm {
             player,
             made,
             concert_days,
+            allowed: bad("allowed", self.allowed.parse())?,
         })
     }
 }

@@ -1,6 +1,6 @@
 //! The whole harp as SVG, the lowest string on the left: each bowed as far as it is usually found; straight is in tune.
 
-use consort_proto::Letter;
+use consort_proto::{Harp, Letter};
 use consort_record::Life;
 use consort_record::telling::string_name;
 use consort_words::{Key, Words};
@@ -16,10 +16,10 @@ const BOW_MOST: f64 = 12.0;
 /// A string that is usually found so far off has its name above it, cents.
 const NAMED_CENTS: f64 = 5.0;
 
-/// All strings of the harp of `life`.
-pub(in crate::record) fn harp(life: &Life, drawn: Drawn, words: &Words) -> String {
+/// All strings of the harp of `life`, which is `played` with what is allowed for.
+pub(in crate::record) fn harp(life: &Life, played: &Harp, drawn: Drawn, words: &Words) -> String {
     let mut picture = Picture::begin(drawn, HIGH, &words.say(Key::PlotHarp, &[]));
-    let usual = list::usual(life);
+    let usual = list::usual(life, played);
     let count = life.sheet.harp.len().max(2) as f64;
     for (number, string) in life.sheet.harp.numbered() {
         // 0 at the lowest string on the left, 1 at the top.

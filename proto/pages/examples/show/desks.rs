@@ -27,7 +27,7 @@ pub(crate) type Desk = (
 );
 
 #[rustfmt::skip]
-pub(crate) const DESKS: [Desk; 17] = [
+pub(crate) const DESKS: [Desk; 18] = [
     ("flat", 42, Some(-14.2), "Tighten", Some(("a little, away from you", 1.2)), "14.2 cents flat.", None),
     ("sharp", 23, Some(6.3), "Loosen", Some(("a little, towards you", -3.4)), "6.3 cents sharp. Go just below, then bring it up.", None),
     ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
@@ -40,6 +40,7 @@ pub(crate) const DESKS: [Desk; 17] = [
     ("again", 30, None, "Again", None, "The string could not be told for sure. Pluck it alone and let it ring.", None),
     ("stands", 23, Some(-6.4), "Flat", None, "3F as its pedal stands. Its pin is turned only with the F pedal in flat: move it, then say so.", None),
     ("offline", 42, Some(-63.0), "Tighten", Some(("in steps, away from you", 22.0)), "Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.", None),
+    ("new", 22, Some(4.0), "Leave it", None, "It may stay a touch sharp. Tune it again today, on 2026-11-30 and daily; it should hold by 2026-12-06.", None),
     ("changed", 30, Some(-18.0), "Tighten", Some(("a good turn, away from you", 9.0)), "18.0 cents flat.", None),
     ("check", 12, None, "Play on", None, "9 of 47: play the strings one after another, each a moment. What has moved comes afterwards.", None),
     ("plays", 0, None, "Playing", None, "Nothing is taken down while you play.", None),

@@ -2,7 +2,7 @@
 
 use crate::common::*;
 use consort_proto::message::{Proposal, Refusal};
-use consort_proto::{Cents, Fingerprint, Hello, Report, Tenure, ToCoordinator, ToStation, Uptime, Verdict};
+use consort_proto::{Cents, Fingerprint, Harp, Hello, Report, Tenure, ToCoordinator, ToStation, Uptime, Verdict};
 use consort_session::{Command, Config, Effect, Event, Record, Session};
 
 const GRETA: Fingerprint = Fingerprint([3; 32]);
@@ -344,4 +344,37 @@ fn a_deputy_is_whom_the_leader_grants_it_for_as_long_as_it_is_known() {
     assert!(!session.is_known(OTTO) && !session.is_deputy(OTTO));
     play(&mut session, vec![(30, command(Command::LetBack(OTTO))), (31, persisted(5)), (32, granted(OTTO, false)), (33, persisted(6))]);
     assert!(session.is_known(OTTO) && !session.is_deputy(OTTO));
+}
+
+/// A target that a harpist moves for her discs is judged by what was heard, without a pluck.
+#[test]
+fn a_station_that_allows_for_its_discs_keeps_what_was_heard_and_is_judged_by_its_new_targets() {
+    let mut session = two();
+    let twice = vec![report(1, 1, reading(3, 0.0)), report(2, 1, reading(3, 0.1))];
+    play(&mut session, vec![(10, reports(1, twice)), (11, persisted(3))]);
+    assert_eq!(holds(&session, 11, ILSE), 1);
+    let come_back = |error: f64| {
+        let mut strings = harp().strings().to_vec();
+        strings[2].regulation = [Cents(error); 2];
+        let harp = Harp::new(harp().name().to_owned(), harp().kind(), strings).expect("a harp");
+        ToCoordinator::Hello(Hello {
+            name: name("Player"),
+            harp,
+            token: None,
+            process: 7,
+            newest: 0,
+        })
+    };
+    for (link, error, holding) in [(3, 9.0, 0), (4, 0.0, 1)] {
+        let (at, ticket) = (10 * link, link + 1);
+        play(
+            &mut session,
+            vec![
+                (at, opened(link, ILSE)),
+                (at + 1, heard(link, come_back(error))),
+                (at + 2, persisted(ticket)),
+            ],
+        );
+        assert_eq!(holds(&session, at + 2, ILSE), holding, "{error} cents");
+    }
 }
