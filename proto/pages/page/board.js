@@ -68,7 +68,8 @@ export function show(board) {
   at("crowd").hidden = !board.crowd;
   showRows(board, who, board.crowd ? ROWS_OF_CROWD : Infinity);
   showReady(board, who);
-  say("remains", board.remains);
+  say("remains-now", board.remains);
+  say("remains-soon", board.remains_soon);
   at("remains").hidden = !board.remains;
   showRoom(board.room);
   showCalled(board.called);

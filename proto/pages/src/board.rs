@@ -9,8 +9,9 @@ use serde::Serialize;
 use crate::hand::{Hand, hands};
 use crate::headline::Headline;
 use crate::image::{SeatImage, SessionImage};
+use crate::remaining;
 use crate::seat::BoardHarp;
-use crate::together::{Called, Together, left};
+use crate::together::{Called, Together};
 use crate::watch::room_says;
 
 /// Everything that the board shows; harps that were turned away are not on it.
@@ -58,6 +59,8 @@ pub struct BoardPage {
     pub room: Vec<String>,
     /// What would remain out of tune if it began now, in words; null when nobody is left to tune.
     pub remains: Option<String>,
+    /// The same for a start in three minutes; null while that is foretold of no harp.
+    pub remains_soon: Option<String>,
 }
 
 impl BoardPage {
@@ -69,6 +72,8 @@ impl BoardPage {
         let crowd = seats.len() > CROWD;
         let count = [("ready", Arg::from(ready)), ("harps", Arg::from(seats.len()))];
         let start = start(session.start_in, words);
+        let remains: Vec<String> = remaining::of(&seats).iter().map(|one| one.says(words)).collect();
+        let mut remains = remains.into_iter();
         Self {
             ensemble: session.agreement.ensemble.to_string(),
             agreement: words.agreement(session.agreement),
@@ -88,7 +93,8 @@ impl BoardPage {
             together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
             room: session.room.iter().map(|moved| room_says(moved, words)).collect(),
-            remains: left(&seats, words),
+            remains: remains.next(),
+            remains_soon: remains.next(),
             harps: seats
                 .iter()
                 .map(|seat| BoardHarp::of(seat, session.start_in, crowd, words))

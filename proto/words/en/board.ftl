@@ -93,7 +93,12 @@ remains-not-heard = { $count ->
    *[other] { $count } not heard yet
 }
 remains-none = If it began now, no string would be further off than { $cents } cents.
-remains-soon = In 3 minutes { $ready } of { $harps } would be ready.
+remains-soon = In { $minutes } minutes: { $ready } of { $harps } ready, { $parts }.
+remains-soon-none = In { $minutes } minutes: { $ready } of { $harps } ready, no string further off than { $cents } cents.
+remains-untold = { $count ->
+    [one] One harp counts as it is now: nothing can be foretold of it.
+   *[other] { $count } harps count as they are now: nothing can be foretold of them.
+}
 
 called-says = Everyone plays { $string }
 called-apart = { $string }: { $count } harps, { $cents } cents apart

@@ -251,6 +251,8 @@ keys! {
     RemainsNotHeard = "remains-not-heard",
     RemainsNone = "remains-none",
     RemainsSoon = "remains-soon",
+    RemainsSoonNone = "remains-soon-none",
+    RemainsUntold = "remains-untold",
     CalledSays = "called-says",
     CalledApart = "called-apart",
     SummaryTitle = "summary-title",

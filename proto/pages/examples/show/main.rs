@@ -129,7 +129,7 @@ impl Show {
 
     fn image<'a>(&'a self, judged: &'a [Readiness]) -> SessionImage<'a> {
         let seat = |((player, readiness), seat): ((&'a Player, &'a Readiness), u32)| SeatImage {
-            outlook: outlook(seat as usize - 1, readiness),
+            outlook: outlook(seat as usize - 1, &player.harp, readiness),
             presence: player.presence,
             removed: seat == 10 && self.state != "ready",
             help: seat == 4 && self.state != "ready",
