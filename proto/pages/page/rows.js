@@ -84,7 +84,8 @@ function fill(harp, board, who, close) {
   if (drawn !== parts.drawn) {
     parts.drawn = drawn;
     for (const [name, d] of Object.entries(paths)) if (parts[name].getAttribute("d") !== d) parts[name].setAttribute("d", d);
-    const right = Math.max(late ? likely : told && heard ? latest : 0, late ? 0 : start ?? 0, told ? 0 : start ?? WIDTH * 0.5);
+    const drawnTo = told && (heard || harp.presence === "away") ? end : start ?? WIDTH * 0.5;
+    const right = Math.max(late ? likely : told && heard ? latest : drawnTo, late ? 0 : start ?? 0);
     parts.label.style.left = `calc(${right / 10}% + .4em)`;
   }
   say(parts.label, harp.when.replace("{time}", clock(harp.ready_in_s?.[1])));
@@ -181,7 +182,8 @@ function readyItem(harp, board, who) {
   say(parts.name, who(harp));
   say(parts.since, harp.ready_for_s === null || board.harps.length > 24 ? "" : clock(-harp.ready_for_s));
   // What is set aside is of her strings: only those see it who may see people.
-  say(parts.aside, [harp.age, people && harp.help, ...(people ? harp.aside : [])].filter(Boolean).join(" · "));
+  // A screen that has no room for all of it leaves that to the list of who needs a hand.
+  say(parts.aside, document.body.classList.contains("terse") ? "" : [harp.age, people && harp.help, ...(people ? harp.aside : [])].filter(Boolean).join(" · "));
   say(parts.sentence, spoken(harp));
   return parts.item;
 }

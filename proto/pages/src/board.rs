@@ -9,7 +9,7 @@ use serde::Serialize;
 use crate::hand::{Hand, hands};
 use crate::headline::Headline;
 use crate::image::{SeatImage, SessionImage};
-use crate::remaining;
+use crate::remaining::RemainsTable;
 use crate::seat::BoardHarp;
 use crate::together::{Called, Together};
 use crate::watch::room_says;
@@ -57,10 +57,8 @@ pub struct BoardPage {
     pub called: Option<Called>,
     /// What the room did to the strings of most harps, a sentence each.
     pub room: Vec<String>,
-    /// What would remain out of tune if it began now, in words; null when nobody is left to tune.
-    pub remains: Option<String>,
-    /// The same for a start in three minutes; null while that is foretold of no harp.
-    pub remains_soon: Option<String>,
+    /// What would remain out of tune if it began now, and in three minutes; null when nobody is left to tune.
+    pub remains: Option<RemainsTable>,
 }
 
 impl BoardPage {
@@ -72,8 +70,6 @@ impl BoardPage {
         let crowd = seats.len() > CROWD;
         let count = [("ready", Arg::from(ready)), ("harps", Arg::from(seats.len()))];
         let start = start(session.start_in, words);
-        let remains: Vec<String> = remaining::of(&seats).iter().map(|one| one.says(words)).collect();
-        let mut remains = remains.into_iter();
         Self {
             ensemble: session.agreement.ensemble.to_string(),
             agreement: words.agreement(session.agreement),
@@ -93,8 +89,7 @@ impl BoardPage {
             together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
             room: session.room.iter().map(|moved| room_says(moved, words)).collect(),
-            remains: remains.next(),
-            remains_soon: remains.next(),
+            remains: RemainsTable::of(&seats, words),
             harps: seats
                 .iter()
                 .map(|seat| BoardHarp::of(seat, session.start_in, crowd, words))

@@ -45,7 +45,7 @@ pub use record::{
     RecordFinding, RecordLength, RecordPage, RecordReplacement, RecordStepCell, RecordStepRow, RecordSteps,
     RecordString,
 };
-pub use remaining::{RegisterRemaining, Remaining, remaining};
+pub use remaining::{RegisterRemaining, Remaining, RemainsRow, RemainsTable, remaining};
 pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
 pub use together::{Called, CalledHarp, RegisterShown, Together};

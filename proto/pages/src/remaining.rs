@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_outlook::{HEARD_OFF, Remains, SOON, remains};
+use consort_outlook::{HEARD_OFF, Register, Remains, SOON, remains};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
@@ -33,6 +33,63 @@ pub struct RegisterRemaining {
     pub off: usize,
     /// Strings that nobody would have heard in this round.
     pub not_heard: usize,
+}
+
+/// The same as the board draws it: a row for each moment, a column for each register.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RemainsTable {
+    /// What is counted.
+    pub title: String,
+    /// What people call the registers from the bass up, then the strings not heard and the harps that would be ready.
+    pub columns: Vec<String>,
+    /// Each moment.
+    pub rows: Vec<RemainsRow>,
+    /// How many harps count as they are now, in words; null where all are foretold.
+    pub note: Option<String>,
+}
+
+/// One moment in a [`RemainsTable`].
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RemainsRow {
+    /// When.
+    pub says: String,
+    /// A number for each column.
+    pub cells: Vec<usize>,
+}
+
+impl RemainsTable {
+    /// What would remain of `seats`; `None` when nobody is left to tune.
+    pub(crate) fn of(seats: &[&SeatImage<'_>], words: &Words) -> Option<Self> {
+        let moments = of(seats);
+        let untold = moments.last()?.untold;
+        let registers = Register::ALL.map(|register| words.say(register_key(register), &[]));
+        let row = |moment: &Remaining| {
+            let off = |register: Register| {
+                let found = moment.registers.iter().find(|one| one.register == register.word());
+                found.map_or(0, |one| one.off)
+            };
+            let not_heard = moment.registers.iter().map(|one| one.not_heard).sum();
+            let says = match moment.in_s {
+                0 => words.say(Key::RemainsRowNow, &[]),
+                _ => words.say(Key::RemainsRowSoon, &[moment.minutes()]),
+            };
+            RemainsRow {
+                says,
+                cells: Register::ALL
+                    .into_iter()
+                    .map(off)
+                    .chain([not_heard, moment.ready])
+                    .collect(),
+            }
+        };
+        let others = [Key::RemainsColumnNotHeard, Key::RemainsColumnReady].map(|key| words.say(key, &[]));
+        Some(Self {
+            title: words.say(Key::RemainsTitle, &[("cents", limit())]),
+            columns: registers.into_iter().chain(others).collect(),
+            rows: moments.iter().map(row).collect(),
+            note: (untold > 0).then(|| words.say(Key::RemainsUntold, &[("count", Arg::from(untold))])),
+        })
+    }
 }
 
 /// What would remain of `session` if it began now, and in three minutes as far as that is foretold of any harp; nothing when
@@ -87,7 +144,7 @@ impl Remaining {
             (_, true) => Key::RemainsSoonNone,
         };
         let args = [
-            ("minutes", Arg::from((self.in_s / 60).to_string())),
+            self.minutes(),
             ("ready", Arg::from(self.ready)),
             ("harps", Arg::from(self.harps)),
             ("parts", Arg::from(parts.join(", "))),
@@ -103,15 +160,17 @@ impl Remaining {
         )
     }
 
+    fn minutes(&self) -> (&'static str, Arg) {
+        ("minutes", Arg::from((self.in_s / 60).to_string()))
+    }
+
     fn parts(&self, words: &Words) -> Vec<String> {
         let (off, not_heard) = self
             .registers
             .iter()
             .fold((0, 0), |(off, not), one| (off + one.off, not + one.not_heard));
         let name = |word: &str| {
-            let register = consort_outlook::Register::ALL
-                .into_iter()
-                .find(|one| one.word() == word);
+            let register = Register::ALL.into_iter().find(|one| one.word() == word);
             register.map_or_else(String::new, |one| words.say(register_key(one), &[]))
         };
         let mut parts = Vec::new();

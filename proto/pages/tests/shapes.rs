@@ -159,13 +159,25 @@ fn what_would_remain_now_and_in_three_minutes_is_said_by_register() {
         for ((shown, seat), done) in image.seats.iter_mut().zip(&seats).zip([first, second]) {
             shown.outlook = done.map_or_else(Outlook::default, |done| foretold(seat, done));
         }
-        let board = BoardPage::of(&image, &Words::english());
-        assert_eq!(board.remains.as_deref(), Some(now), "{first:?} {second:?}");
-        assert_eq!(board.remains_soon.unwrap_or_default(), says, "{first:?} {second:?}");
-        assert_eq!(remaining(&image).len(), if says.is_empty() { 1 } else { 2 });
+        let moments = remaining(&image);
+        let told: Vec<String> = moments.iter().map(|moment| moment.says(&Words::english())).collect();
+        assert_eq!(told[0], now, "{first:?} {second:?}");
+        assert_eq!(told[1..].concat(), says, "{first:?} {second:?}");
+        // The board draws the same numbers: registers from the bass up, strings not heard, harps that are ready.
+        let table = BoardPage::of(&image, &Words::english()).remains.expect("a table");
+        assert_eq!(table.rows.len(), told.len());
+        assert_eq!(table.rows[0].cells, [0, 8, 20, 16, 0, 0, 0]);
+        let [.., ready] = table.rows.last().expect("a row").cells[..] else {
+            panic!("no cells")
+        };
+        assert_eq!(Some(ready), moments.last().map(|moment| moment.ready));
     }
     let ready = [seat("Maris", Some(0.0), Presence::Here)];
     assert_eq!(remaining(&image(&agreement, &ready)), [], "nobody is left to tune");
+    assert_eq!(
+        BoardPage::of(&image(&agreement, &ready), &Words::english()).remains,
+        None
+    );
 }
 
 #[test]

@@ -99,6 +99,11 @@ remains-untold = { $count ->
     [one] One harp counts as it is now: nothing can be foretold of it.
    *[other] { $count } harps count as they are now: nothing can be foretold of them.
 }
+remains-title = Strings further off than { $cents } cents
+remains-row-now = if it began now
+remains-row-soon = in { $minutes } minutes
+remains-column-not-heard = not heard
+remains-column-ready = ready
 
 called-says = Everyone plays { $string }
 called-apart = { $string }: { $count } harps, { $cents } cents apart
