@@ -155,7 +155,6 @@ export function showRows(board, who, most) {
   const close = columns > 1 || !wide.matches;
   place(at("rows"), harps.map((harp) => fill(harp, board, who, close)));
   at("rows").style.setProperty("--count", harps.length);
-  at("when").style.setProperty("--columns", columns);
   at("when").style.setProperty("--lines", Math.ceil(harps.length / columns));
   at("when").classList.toggle("columns", columns > 1);
   at("when").classList.toggle("words-only", columns > 2);

@@ -65,7 +65,7 @@ pub(crate) fn stories(harp: &Harp, done: f64, seed: usize) -> Vec<StringStory> {
         let luck = chance(seed * 101 + place);
         let cents: &[f64] = match place as f64 / count {
             share if share < done && (seed + place) % 71 == 9 => &[0.5, 0.4, -9.0, 1.0, 0.8, -8.0, 0.0, 0.2, -9.0],
-            share if share < done - 0.04 || done == 1.0 => &[0.6, -0.4],
+            share if share < done - 0.04 || done == 1.0 => &[0.6, (seed % 7) as f64 * 0.5 - 1.5],
             share if share < done => &[1.2],
             share if share < done + 0.3 && done > 0.0 => &[-24.0 + 30.0 * luck],
             _ => &[],
