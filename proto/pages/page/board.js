@@ -76,29 +76,40 @@ function draw(board) {
 
 // A wall is never scrolled: what does not fit there is told in fewer words, then with initials, then by seats.
 const wall = matchMedia("(min-width: 1200px) and (min-height: 640px)");
-const SHORTER = { names: ["names", "initials", "seats"], initials: ["initials", "seats"], seats: ["seats"] };
+const SHORTER = {
+  names: [["names", false], ["names", true], ["initials", true], ["seats", false], ["seats", true]],
+  initials: [["initials", false], ["initials", true], ["seats", false], ["seats", true]],
+  seats: [["seats", false], ["seats", true]],
+};
 const SAID = { initials: "There is no room for names here: initials stand for them.", seats: "There is no room for names here: seat numbers stand for them." };
 let chosen = "seats";
 let fitted = "";
+let step = 0;
 
 export function show(board) {
   shown = board;
   // Asking how high the page is lays it out: only what changes that is a reason to ask.
   const states = board.harps.map(({ seat, state, help }) => [seat, state, help]);
-  const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note, chosen, innerWidth, innerHeight]);
+  const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note]);
   if (about === fitted) return draw(board);
   fitted = about;
-  const { classList, dataset } = document.body;
-  const fits = () => !wall.matches || document.documentElement.scrollHeight <= innerHeight;
-  for (const people of SHORTER[chosen]) {
-    dataset.people = people;
-    for (const terse of [false, true]) {
-      classList.toggle("terse", terse);
-      draw(board);
-      if (fits()) return say("shorter", people === chosen ? "" : SAID[people]);
-    }
+  const steps = wall.matches ? SHORTER[chosen] : SHORTER[chosen].slice(0, 1);
+  // More words than last time are tried one step at a time.
+  for (step = Math.min(Math.max(0, step - 1), steps.length - 1); ; step += 1) {
+    const [told, terse] = steps[step];
+    document.body.dataset.people = told;
+    document.body.classList.toggle("terse", terse);
+    draw(board);
+    if (step === steps.length - 1 || document.documentElement.scrollHeight <= innerHeight) break;
   }
-  say("shorter", SHORTER[chosen].length > 1 ? SAID.seats : "");
+  const told = people();
+  say("shorter", told === chosen ? "" : SAID[told]);
+}
+
+// Everything is fitted anew.
+function again() {
+  [fitted, step] = ["", 0];
+  if (shown) show(shown);
 }
 
 // What is shown may no longer be true, and says so.
@@ -113,9 +124,8 @@ function lost(seen, refused) {
 
 function choose(wanted) {
   chosen = wanted;
-  document.body.dataset.people = wanted;
   at("people").value = wanted;
-  if (shown) show(shown);
+  again();
 }
 
 // A harp of which nothing has been heard yet.
@@ -132,7 +142,7 @@ if (at("people")) {
   const wanted = { show: "names", initials: "initials", hide: "seats" }[asked];
   choose(wanted ?? (matchMedia("(max-width: 759px)").matches ? "names" : "seats"));
   at("people").addEventListener("change", () => choose(at("people").value));
-  addEventListener("resize", () => { if (shown) show(shown); });
+  addEventListener("resize", again);
   // The coordinator says something at least every five seconds.
   follow(show, lost, 12_000);
 }

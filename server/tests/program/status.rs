@@ -39,7 +39,7 @@ async fn every_laptop_stands_in_a_line_with_its_tag() {
     let tag = ilse.key.tag();
     let harp = |says: &str| format!("1  Ilse, with the tag {tag}: {says}");
     assert_eq!(laptops(&running), [harp("here · nothing set yet")]);
-    assert_eq!(told(&running)[1], "If it began now: 47 not heard yet.");
+    assert_eq!(told(&running)[1], "If it began now: 34 not heard yet.");
     let remains = &running.status()["remains"];
     assert_eq!((&remains[0]["in_s"], &remains[0]["harps"]), (&0.into(), &1.into()));
     assert_eq!(
