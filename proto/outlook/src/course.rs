@@ -107,7 +107,7 @@ const PRIOR_S: f64 = 14.0;
 /// No pause between two sights counts for more.
 const PAUSE_MOST: Duration = Duration::from_secs(30);
 /// Share of the strings that the last check finds off, and what playing one string through costs, in strings.
-const CHECK_FINDS: f64 = 0.08;
+const CHECK_FINDS: f64 = 0.1;
 const CHECK_WORK: f64 = 0.08;
 /// One standard deviation of a single string's time, as a share of it.
 const STRING_SCATTER: f64 = 0.65;
