@@ -88,8 +88,8 @@ let step = 0;
 
 export function show(board) {
   shown = board;
-  // Asking how high the page is lays it out: only what changes that is a reason to ask.
-  const states = board.harps.map(({ seat, state, help }) => [seat, state, help]);
+  // Asking how high the page is lays it out: only what changes that is a reason to ask. A crowd is one picture.
+  const states = !board.crowd && board.harps.map(({ seat, state, help }) => [seat, state, help]);
   const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note]);
   if (about === fitted) return draw(board);
   fitted = about;
