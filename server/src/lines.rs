@@ -128,6 +128,9 @@ fn side_by_side(called: &Called, words: &Words) -> String {
         )
     });
     let string = ("string", Arg::from(called.note.harp_name()));
+    if called.harps.is_empty() {
+        return words.say(Key::CalledSays, &[string]);
+    }
     let harps = ("harps", Arg::from(harps.collect::<Vec<_>>().join(", ")));
     match called.apart {
         Some(apart) => words.say(
