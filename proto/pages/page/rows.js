@@ -128,7 +128,10 @@ function showAxis(board) {
     label.style.left = `${(seconds / span) * 100}%`;
     return label;
   }));
+  const first = !at("axis").firstElementChild;
   at("axis").replaceChildren(scale);
+  // How wide it is can be asked only now.
+  if (first) showAxis(board);
 }
 
 // Puts the rows into the list in their order; those that were there before slide to their places.
