@@ -1,7 +1,61 @@
-//! The usual order of tuning a harp.
+//! The orders in which a harp is tuned, the usual one first.
 
-use crate::harp::{Harp, StringNumber};
+use crate::harp::{Harp, Material, StringNumber};
 use crate::note::{Accidental, Letter, Note};
+use crate::readiness::{Readiness, Standing, Tolerance};
+
+/// The order in which strings are asked for.
+#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
+pub enum Order {
+    /// Middle C and down, then from the D above up.
+    #[default]
+    Usual,
+    /// From the longest string up.
+    Up,
+    /// From the shortest string down.
+    Down,
+    /// One letter after the other, each from its longest string up: C, D, E, F, G, A, B.
+    Octaves,
+}
+
+/// How much a fault is heard in the top octave and a half and on wires, beside the same in the middle: assumed.
+const HEARD_AT_THE_ENDS: f64 = 0.6;
+
+impl Order {
+    /// All orders, the usual one first.
+    pub const ALL: [Self; 4] = [Self::Usual, Self::Up, Self::Down, Self::Octaves];
+
+    /// The word by which programs know it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Usual => "usual",
+            Self::Up => "up",
+            Self::Down => "down",
+            Self::Octaves => "octaves",
+        }
+    }
+
+    /// The order that programs know by `word`.
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|order| order.word() == word)
+    }
+
+    /// The strings of `harp` in this order.
+    pub fn strings(self, harp: &Harp) -> Vec<StringNumber> {
+        let all = harp.numbered().map(|(number, _)| number);
+        match self {
+            Self::Usual => usual_order(harp),
+            Self::Up => all.rev().collect(),
+            Self::Down => all.collect(),
+            Self::Octaves => {
+                let mut strings: Vec<StringNumber> = all.rev().collect();
+                // Stable, so that each letter keeps its way up.
+                strings.sort_by_key(|number| harp.string(*number).map(|string| string.open.letter.index()));
+                strings
+            }
+        }
+    }
+}
 
 /// The strings of `harp` in the order in which harpists usually tune them: middle C and down string by string, then
 /// from the D above middle C up.
@@ -16,6 +70,25 @@ pub fn usual_order(harp: &Harp) -> Vec<StringNumber> {
         .rev()
         .filter(|(_, string)| string.open.steps() > MIDDLE_C);
     down.chain(up).map(|(number, _)| number).collect()
+}
+
+/// The strings of `order`, the most audible fault first, as they are asked for when the start is near; what was not heard yet
+/// comes after what is off.
+pub fn most_audible_first(harp: &Harp, order: &[StringNumber], readiness: &Readiness) -> Vec<StringNumber> {
+    let tolerance = Tolerance::default();
+    let audible = |number: &StringNumber| -> f64 {
+        let Some(string) = harp.string(*number) else { return 0.0 };
+        let at_an_end = tolerance.is_top(string) || string.material == Material::Wire;
+        let share = if at_an_end { HEARD_AT_THE_ENDS } else { 1.0 };
+        match readiness.of(*number) {
+            Some(Standing::Off(cents) | Standing::Moved(cents)) => cents.0.abs() * share,
+            Some(Standing::SetOnce(_)) => -1.0,
+            _ => 0.0,
+        }
+    };
+    let mut strings = order.to_vec();
+    strings.sort_by(|one, other| audible(other).total_cmp(&audible(one)));
+    strings
 }
 
 #[cfg(test)]

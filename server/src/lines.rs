@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_pages::{age_says, room_says};
+use consort_pages::{age_says, remaining, room_says};
 use consort_session::call::Called;
 use consort_session::cheapest::Cost;
 use consort_session::{Newcomer, StationView, View};
@@ -44,6 +44,7 @@ pub fn line(view: &View, words: &Words) -> String {
 /// looks at the board, with the tags that orders take.
 pub fn lines(view: &View, words: &Words) -> Vec<String> {
     let mut lines = vec![line(view, words)];
+    lines.extend(remaining(&image::of(view)).iter().map(|remains| remains.says(words)));
     lines.extend(view.called.as_ref().map(|called| side_by_side(called, words)));
     lines.extend(view.room.iter().map(|moved| room_says(moved, words)));
     let other = |cost: &Cost| cost.a4 != view.agreement.tuning.a4;
@@ -127,6 +128,9 @@ fn side_by_side(called: &Called, words: &Words) -> String {
         )
     });
     let string = ("string", Arg::from(called.note.harp_name()));
+    if called.harps.is_empty() {
+        return words.say(Key::CalledSays, &[string]);
+    }
     let harps = ("harps", Arg::from(harps.collect::<Vec<_>>().join(", ")));
     match called.apart {
         Some(apart) => words.say(

@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use consort_pages::{Remaining, remaining};
 use consort_proto::{Material, Standing};
 use consort_session::call::Called;
 use consort_session::cheapest::Cost;
@@ -10,6 +11,7 @@ use consort_session::{CodeView, Presence, StationView, View};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
+use crate::image;
 use crate::lines::line;
 
 /// The session as machine-readable JSON; notes are scientific ASCII, times are seconds, frequencies hertz.
@@ -47,6 +49,9 @@ pub struct Status {
     pub called: Option<String>,
     /// The string that is called, on each harp that is heard and has it; null while none is called.
     pub side_by_side: Option<SideBySide>,
+    /// What would remain out of tune if it began now, and in three minutes where that is foretold of any harp; empty when
+    /// nobody is left to tune.
+    pub remains: Vec<Remaining>,
     /// What the room did to the strings of most harps since they were set.
     pub room: Vec<RoomStatus>,
     /// The reference pitch at which fewest strings would have to be turned; null while hardly any string was heard.
@@ -213,6 +218,7 @@ impl Status {
             joining: view.joining,
             code: code(view),
             side_by_side: view.called.as_ref().map(SideBySide::of),
+            remains: remaining(&image::of(view)),
             room: view.room.iter().map(RoomStatus::of).collect(),
             cheapest: view.cheapest().as_ref().map(CheapestStatus::of),
             disk_trouble: view.disk_trouble,

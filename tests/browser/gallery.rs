@@ -116,6 +116,17 @@ impl Gallery {
         }
     }
 
+    /// Whether all of a board is in sight on a wall, which nobody scrolls.
+    fn fits_a_wall(&mut self, name: &str, address: &str, there: &str) {
+        self.browser.screen(WALL);
+        self.browser.go(address);
+        self.browser.wait(name, there);
+        if self.picture(&format!("{name}-{}", WALL.name), WALL) > 1 {
+            self.wrong.push(format!("{name}: more than a wall shows"));
+        }
+        self.browser.go("about:blank");
+    }
+
     /// Keeps what the screen shows, and below it the next screens; how many screens long the page is.
     fn picture(&mut self, name: &str, screen: Screen) -> u32 {
         self.browser.run_until_told(DRAWN);
@@ -230,6 +241,8 @@ fn boards_of_any_size_fit_every_screen_and_break_no_rule() {
             gallery.look(&format!("board-{harps}"), &board, &there);
             if harps == 12 {
                 gallery.look("board-12-names", &format!("{board}?names=show"), &there);
+            } else if harps > 12 {
+                gallery.fits_a_wall(&format!("board-{harps}-names"), &format!("{board}?names=show"), &there);
             }
         }
         gallery.expect_nothing_wrong();
@@ -258,6 +271,19 @@ fn a_board_fits_every_screen_when_all_are_ready_a_string_is_called_or_a_thousand
         ] {
             let (_show, [board, ..]) = show(harps, state);
             gallery.look(name, &format!("http://127.0.0.1:{board}/show/"), &there);
+        }
+        for (harps, state) in [
+            (60, "ready"),
+            (60, "called"),
+            (60, "no-start"),
+            (60, "alike"),
+            (1_000, "called"),
+            (1_000, "no-start"),
+        ] {
+            let (_show, [board, ..]) = show(harps, state);
+            let there = "document.getElementById('counts').textContent.includes(' ready')";
+            let board = format!("http://127.0.0.1:{board}/show/?names=show");
+            gallery.fits_a_wall(&format!("board-{harps}-{state}-names"), &board, there);
         }
         gallery.expect_nothing_wrong();
     });

@@ -21,6 +21,7 @@ mod turn;
 mod twin;
 mod ways;
 
+pub use consort_proto::order::Order;
 use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
@@ -31,7 +32,7 @@ pub use playing::{Playing, REST_S};
 pub use standstill::Standstill;
 pub use steady::Steady;
 pub use twin::{Sounding, Twins};
-pub use ways::{FollowUp, LastCheck, Order, Quick, Ways};
+pub use ways::{FollowUp, LastCheck, Quick, Ways};
 
 /// A sentence that is not said yet: its key and what fills it.
 #[derive(Clone, Debug, PartialEq)]

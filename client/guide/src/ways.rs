@@ -2,7 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use consort_proto::{Cents, Harp, Naming, Readiness, Standing, StringNumber, order};
+use consort_proto::order::Order;
+use consort_proto::{Cents, Naming, Readiness, Standing, StringNumber};
 
 use crate::key::Way;
 use crate::pedals::Pedals;
@@ -47,20 +48,6 @@ pub struct FollowUp {
     pub holds: String,
 }
 
-/// The order in which strings are asked for.
-#[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
-pub enum Order {
-    /// Middle C and down, then from the D above up.
-    #[default]
-    Usual,
-    /// From the longest string up.
-    Up,
-    /// From the shortest string down.
-    Down,
-    /// One letter after the other, each from its longest string up: C, D, E, F, G, A, B.
-    Octaves,
-}
-
 /// A first pass over a harp that is off as a whole: each string to within some cents, without waiting for it to hold.
 ///
 /// Raising some strings lowers the others, since the frame gives: the fine pass would be in vain before.
@@ -79,45 +66,6 @@ pub struct LastCheck {
 const QUICK_FROM: Cents = Cents(8.0);
 /// Near enough in the quick pass.
 pub(crate) const QUICK_WITHIN: Cents = Cents(5.0);
-/// How much a fault is heard in the top octave and a half and on wires, beside the same in the middle: assumed.
-const HEARD_AT_THE_ENDS: f64 = 0.6;
-
-impl Order {
-    /// All orders, the usual one first.
-    pub const ALL: [Self; 4] = [Self::Usual, Self::Up, Self::Down, Self::Octaves];
-
-    /// The word by which programs know it.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Usual => "usual",
-            Self::Up => "up",
-            Self::Down => "down",
-            Self::Octaves => "octaves",
-        }
-    }
-
-    /// The order that programs know by `word`.
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|order| order.word() == word)
-    }
-
-    /// The strings of `harp` in this order.
-    pub fn strings(self, harp: &Harp) -> Vec<StringNumber> {
-        let all = harp.numbered().map(|(number, _)| number);
-        match self {
-            Self::Usual => order::usual_order(harp),
-            Self::Up => all.rev().collect(),
-            Self::Down => all.collect(),
-            Self::Octaves => {
-                let mut strings: Vec<StringNumber> = all.rev().collect();
-                // Stable, so that each letter keeps its way up.
-                strings.sort_by_key(|number| harp.string(*number).map(|string| string.open.letter.index()));
-                strings
-            }
-        }
-    }
-}
-
 impl Quick {
     /// A quick pass for a harp that stands `mean` above its targets, where it needs one.
     pub fn for_mean(mean: Cents) -> Option<Self> {
@@ -168,22 +116,4 @@ impl LastCheck {
             .find(|number| !self.heard.contains(number))
             .copied()
     }
-}
-
-/// The strings of `order` that are left, the most audible fault first; what was not heard yet comes after what is off.
-pub(crate) fn most_audible_first(harp: &Harp, order: &[StringNumber], readiness: &Readiness) -> Vec<StringNumber> {
-    let tolerance = consort_proto::Tolerance::default();
-    let audible = |number: &StringNumber| -> f64 {
-        let Some(string) = harp.string(*number) else { return 0.0 };
-        let at_an_end = tolerance.is_top(string) || string.material == consort_proto::Material::Wire;
-        let share = if at_an_end { HEARD_AT_THE_ENDS } else { 1.0 };
-        match readiness.of(*number) {
-            Some(Standing::Off(cents) | Standing::Moved(cents)) => cents.0.abs() * share,
-            Some(Standing::SetOnce(_)) => -1.0,
-            _ => 0.0,
-        }
-    };
-    let mut strings = order.to_vec();
-    strings.sort_by(|one, other| audible(other).total_cmp(&audible(one)));
-    strings
 }

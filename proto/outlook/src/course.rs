@@ -14,15 +14,19 @@
 //! 4. *Range.* The times of single strings scatter, the pace is known only as well as there were strings to learn it from,
 //!    and what the check finds is not known: their variances are added, and the range is that of a logarithmic normal
 //!    distribution, eight of ten tunings.
+//! 5. *What remains in some minutes* stands in `ahead.rs`.
 //!
 //! The figures are fitted to simulated harpists from professional to student; `cargo measure forecast` shows how well they
 //! do on others.
 
 use std::time::Duration;
 
-use consort_proto::{Harp, HarpString, Readiness, Standing, Uptime};
+use consort_proto::order::Order;
+use consort_proto::{Harp, HarpString, Readiness, Standing, StringNumber, Uptime};
 
+use crate::ahead::SOON;
 use crate::register::Register;
+use crate::remains::Remains;
 
 /// What was seen of one harp's tuning in this round.
 #[derive(Clone, Debug, Default)]
@@ -41,6 +45,9 @@ pub struct Course {
     all_set: Option<Uptime>,
     /// Whether everything was set once in this round: from then on the harp is being checked.
     checking: bool,
+    /// The string that was done last, and how often one was done right after the one before it in each of [`Order::ALL`].
+    last: Option<StringNumber>,
+    in_order: [u32; Order::ALL.len()],
     strings: Vec<Seen>,
 }
 
@@ -74,6 +81,22 @@ pub struct Outlook {
     pub quiet: Option<Duration>,
     /// How long nothing has been left to tune, if nothing is.
     pub ready_for: Option<Duration>,
+    /// What would remain of it, from the bass up, if a start were called for in [`SOON`](crate::SOON); `None` while too
+    /// little was seen.
+    pub soon: Option<[Remains; Register::ALL.len()]>,
+}
+
+/// What is left of a tuning, in strings of ordinary cost, and how long it takes.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Rest {
+    /// What the strings themselves cost, what comes back while they are done, and the last check.
+    left: f64,
+    again: f64,
+    check: f64,
+    /// Seconds for a string.
+    pace_s: f64,
+    /// One standard deviation of the whole's logarithm.
+    scatter: f64,
 }
 
 /// Strings that must be done before a forecast is told.
@@ -84,7 +107,7 @@ const PRIOR_S: f64 = 14.0;
 /// No pause between two sights counts for more.
 const PAUSE_MOST: Duration = Duration::from_secs(30);
 /// Share of the strings that the last check finds off, and what playing one string through costs, in strings.
-const CHECK_FINDS: f64 = 0.08;
+const CHECK_FINDS: f64 = 0.1;
 const CHECK_WORK: f64 = 0.08;
 /// One standard deviation of a single string's time, as a share of it.
 const STRING_SCATTER: f64 = 0.65;
@@ -136,18 +159,27 @@ impl Course {
         if begun_before {
             return self.remember(readiness);
         }
-        for ((string, seen), &standing) in harp.strings().iter().zip(&mut self.strings).zip(readiness.standings()) {
+        let mut done = Vec::new();
+        let strings = harp.numbered().zip(&mut self.strings);
+        for (((number, string), seen), &standing) in strings.zip(readiness.standings()) {
             let before = seen.standing.unwrap_or(Standing::NotHeard);
             // Two plucks of one string hardly ever read alike.
             seen.checked |= self.checking && standing != before;
             if is_done(standing) && !is_done(before) {
                 self.done += cost(string);
                 self.finished += 1;
+                done.push(number);
             }
             if matches!(standing, Standing::Moved(_)) && matches!(before, Standing::Holds(_)) {
                 self.moved += 1;
                 seen.came_back = seen.came_back.saturating_add(1);
             }
+        }
+        // Of strings that arrive together it is not known which came first.
+        match done.as_slice() {
+            [] => {}
+            [one] => self.follow(harp, *one),
+            _ => self.last = None,
         }
         self.remember(readiness);
         let all_set = readiness.is_ready();
@@ -164,33 +196,53 @@ impl Course {
                 latest: Duration::ZERO,
             });
         }
-        if self.finished < TOLD_FROM {
-            return None;
-        }
-        let left: f64 = harp
-            .strings()
-            .iter()
-            .zip(readiness.standings())
-            .zip(&self.strings)
-            .map(|((string, standing), seen)| cost(string) * share_left(*standing) * seen.weight())
-            .sum();
-        let again = self.moved as f64 / (self.finished as f64 + 10.0);
-        let unchecked = self.strings.iter().filter(|seen| !seen.checked).count() as f64;
-        let check = unchecked * (CHECK_WORK + CHECK_FINDS * AGAIN);
-        let back = left * again.min(1.0) + check;
-        let spent = self.spent + self.seen.map_or(Duration::ZERO, |seen| now.since(seen).min(PAUSE_MOST));
-        let pace = (spent.as_secs_f64() + PRIOR_WORK * PRIOR_S) / (self.done + PRIOR_WORK);
-        let work = left + back;
-        let variance =
-            STRING_SCATTER.powi(2) * (work + work * work / (self.done + PRIOR_WORK)) + (CHECK_SCATTER * back).powi(2);
-        let scatter = (1.0 + variance / (work * work).max(1e-6)).ln().sqrt();
-        let likely = pace * work * (-0.5 * scatter * scatter).exp();
-        let far = (EIGHT_OF_TEN * scatter).exp();
+        let rest = self.rest(now, harp, readiness)?;
+        let likely = rest.likely_s();
+        let far = (EIGHT_OF_TEN * rest.scatter).exp();
         Some(Forecast {
             soonest: Duration::from_secs_f64(likely / far),
             likely: Duration::from_secs_f64(likely),
             latest: Duration::from_secs_f64(likely * far),
         })
+    }
+
+    /// What is left of the tuning at `now`; `None` until [`TOLD_FROM`] strings are done.
+    pub(crate) fn rest(&self, now: Uptime, harp: &Harp, readiness: &Readiness) -> Option<Rest> {
+        if self.finished < TOLD_FROM {
+            return None;
+        }
+        let costs = harp.strings().iter().enumerate().zip(readiness.standings());
+        let left: f64 = costs
+            .map(|((place, string), &standing)| self.cost(place, string, standing))
+            .sum();
+        let again = (self.moved as f64 / (self.finished as f64 + 10.0)).min(1.0);
+        let unchecked = self.strings.iter().filter(|seen| !seen.checked).count() as f64;
+        let check = unchecked * (CHECK_WORK + CHECK_FINDS * AGAIN);
+        let back = left * again + check;
+        let spent = self.spent + self.seen.map_or(Duration::ZERO, |seen| now.since(seen).min(PAUSE_MOST));
+        let work = left + back;
+        let variance =
+            STRING_SCATTER.powi(2) * (work + work * work / (self.done + PRIOR_WORK)) + (CHECK_SCATTER * back).powi(2);
+        Some(Rest {
+            left,
+            again,
+            check,
+            pace_s: (spent.as_secs_f64() + PRIOR_WORK * PRIOR_S) / (self.done + PRIOR_WORK),
+            scatter: (1.0 + variance / (work * work).max(1e-6)).ln().sqrt(),
+        })
+    }
+
+    /// What is left to do of the string at `place` from the top, in strings of ordinary cost.
+    pub(crate) fn cost(&self, place: usize, string: &HarpString, standing: Standing) -> f64 {
+        let weight = self.strings.get(place).map_or(1.0, |seen| seen.weight());
+        cost(string) * share_left(standing) * weight
+    }
+
+    /// The order in which the harp is tuned, as far as that was seen; the usual one where it was not.
+    pub(crate) fn order(&self) -> Order {
+        let seen = Order::ALL.into_iter().zip(self.in_order).rev();
+        seen.max_by_key(|(_, times)| *times)
+            .map_or(Order::Usual, |(order, _)| order)
     }
 
     /// What can be told of the harp at `now`.
@@ -199,6 +251,18 @@ impl Course {
             forecast: self.forecast(now, harp, readiness),
             quiet: self.seen.map(|seen| now.since(seen)),
             ready_for: self.all_set.map(|since| now.since(since)),
+            soon: self
+                .ahead(now, harp, readiness, SOON)
+                .map(|ahead| Remains::of(harp, &ahead)),
+        }
+    }
+
+    /// Takes in that `string` was done after the one before.
+    fn follow(&mut self, harp: &Harp, string: StringNumber) {
+        if let Some(last) = self.last.replace(string) {
+            for (order, times) in Order::ALL.into_iter().zip(&mut self.in_order) {
+                *times += u32::from(order.strings(harp).windows(2).any(|pair| pair == [last, string]));
+            }
         }
     }
 
@@ -206,6 +270,23 @@ impl Course {
         for (seen, &standing) in self.strings.iter_mut().zip(readiness.standings()) {
             seen.standing = Some(standing);
         }
+    }
+}
+
+impl Rest {
+    /// How long all of it takes in half of all tunings, seconds.
+    pub(crate) fn likely_s(self) -> f64 {
+        self.pace_s * self.work() * (-0.5 * self.scatter * self.scatter).exp()
+    }
+
+    /// All of the work, in strings of ordinary cost.
+    pub(crate) fn work(self) -> f64 {
+        self.left * (1.0 + self.again) + self.check
+    }
+
+    /// How much dearer a string is by what comes back while it is done.
+    pub(crate) fn dearer(self) -> f64 {
+        1.0 + self.again
     }
 }
 

@@ -19,16 +19,12 @@ pub struct Remains {
 /// 3 to 6 cents for trained listeners (common practice, no source).
 pub const HEARD_OFF: Cents = Cents(5.0);
 
-/// What would remain on `harps` if the music began now, for each register in which anything does, from the bass up.
-///
-/// A missing string sounds nowhere, so it remains nowhere.
-pub fn remains<'a>(harps: impl IntoIterator<Item = (&'a Harp, &'a Readiness)>) -> Vec<Remains> {
-    let mut all = Register::ALL.map(|register| Remains {
-        register,
-        off: 0,
-        not_heard: 0,
-    });
-    for (harp, readiness) in harps {
+impl Remains {
+    /// What would remain on one `harp` that stands as in `readiness`, register by register from the bass up.
+    ///
+    /// A missing string sounds nowhere, so it remains nowhere.
+    pub fn of(harp: &Harp, readiness: &Readiness) -> [Self; Register::ALL.len()] {
+        let mut all = Self::NOTHING;
         for (string, standing) in harp.strings().iter().zip(readiness.standings()) {
             let remains = &mut all[Register::of(string) as usize];
             match (standing, standing.cents()) {
@@ -36,6 +32,32 @@ pub fn remains<'a>(harps: impl IntoIterator<Item = (&'a Harp, &'a Readiness)>) -
                 (_, Some(cents)) if !cents.is_within(HEARD_OFF) => remains.off += 1,
                 _ => {}
             }
+        }
+        all
+    }
+
+    const NOTHING: [Self; Register::ALL.len()] = {
+        let mut all = [Self {
+            register: Register::Wires,
+            off: 0,
+            not_heard: 0,
+        }; Register::ALL.len()];
+        let mut place = 0;
+        while place < all.len() {
+            all[place].register = Register::ALL[place];
+            place += 1;
+        }
+        all
+    };
+}
+
+/// What would remain on all of `harps` together, for each register in which anything does, from the bass up.
+pub fn remains(harps: impl IntoIterator<Item = [Remains; Register::ALL.len()]>) -> Vec<Remains> {
+    let mut all = Remains::NOTHING;
+    for harp in harps {
+        for (sum, one) in all.iter_mut().zip(harp) {
+            sum.off += one.off;
+            sum.not_heard += one.not_heard;
         }
     }
     all.into_iter()
@@ -58,7 +80,7 @@ mod tests {
         standings[3] = Standing::Missing;
         standings[4] = Standing::WillNotHold(Cents(-9.0));
         let readiness = Readiness::judged(standings);
-        let remains = remains([(&harp, &readiness), (&harp, &readiness)]);
+        let remains = remains([Remains::of(&harp, &readiness); 2]);
         let (off, not_heard) = remains
             .iter()
             .fold((0, 0), |(off, not), one| (off + one.off, not + one.not_heard));

@@ -47,11 +47,36 @@ export function showTogether(together, people) {
   say("together-says", [together.says, people && together.who].filter(Boolean).join(" "));
 }
 
+// More harps than this side by side are lines that nobody can tell apart: then the sentence stands alone.
+const BESIDE_MOST = 64;
+
 export function showCalled(called) {
   at("called").hidden = !called;
   if (!called) return;
   say("called-title", called.says);
+  at("called-strings").style.display = called.harps.length > BESIDE_MOST ? "none" : "";
+  if (called.harps.length > BESIDE_MOST) return;
   renew(at("called-strings"), called.harps, () => drawCalled(at("called-strings"), called.harps));
+}
+
+// What would remain out of tune if it began now, and in some minutes: a row each, a column for each register.
+export function showRemains(remains) {
+  at("remains").hidden = !remains;
+  if (!remains) return;
+  say("remains-title", remains.title);
+  renew(at("remains").querySelector("table"), remains, () => {
+    const heading = (scope, text) => Object.assign(make("th", "", text), { scope });
+    const line = (...cells) => {
+      const row = make("tr");
+      row.append(...cells);
+      return row;
+    };
+    const [head, body] = [make("thead"), make("tbody")];
+    head.append(line(make("td"), ...remains.columns.map((name) => heading("col", name))));
+    body.append(...remains.rows.map(({ says, cells }) => line(heading("row", says), ...cells.map((cell) => make("td", "", String(cell))))));
+    return [head, body];
+  });
+  say(at("remains").querySelector("p"), remains.note);
 }
 
 // What the room did to most harps, which is a reason to tune once more.

@@ -3,7 +3,7 @@ import { at, clock, follow, make, say, speak } from "./follow.js";
 import { drawCrowd, drawSection } from "./section.js";
 import { drawHarp } from "./strings.js";
 import { showReady, showRows } from "./rows.js";
-import { showCalled, showHands, showRoom, showTogether } from "./beside.js";
+import { showCalled, showHands, showRemains, showRoom, showTogether } from "./beside.js";
 
 // A headline that changes is read anew: it waits so long, in milliseconds, unless harps come or go.
 const HEADLINE_EVERY = 10_000;
@@ -46,8 +46,7 @@ function showSection(board) {
   at("section").style.visibility = board.harps.length && !board.crowd ? "" : "hidden";
 }
 
-export function show(board) {
-  shown = board;
+function draw(board) {
   document.title = `Board · ${board.ensemble}`;
   const { classList } = document.body;
   const left = board.harps.filter((harp) => harp.state !== "ready").length;
@@ -68,12 +67,49 @@ export function show(board) {
   at("crowd").hidden = !board.crowd;
   showRows(board, who, board.crowd ? ROWS_OF_CROWD : Infinity);
   showReady(board, who);
-  say("remains", board.remains);
-  at("remains").hidden = !board.remains;
+  showRemains(board.remains);
   showRoom(board.room);
   showCalled(board.called);
   showHands(board.hands, people());
   showTogether(board.together, people() !== "seats");
+}
+
+// A wall is never scrolled: what does not fit there is told in fewer words, then with initials, then by seats.
+const wall = matchMedia("(min-width: 1200px) and (min-height: 640px)");
+const SHORTER = {
+  names: [["names", false], ["names", true], ["initials", true], ["seats", false], ["seats", true]],
+  initials: [["initials", false], ["initials", true], ["seats", false], ["seats", true]],
+  seats: [["seats", false], ["seats", true]],
+};
+const SAID = { initials: "There is no room for names here: initials stand for them.", seats: "There is no room for names here: seat numbers stand for them." };
+let chosen = "seats";
+let fitted = "";
+let step = 0;
+
+export function show(board) {
+  shown = board;
+  // Asking how high the page is lays it out: only what changes that is a reason to ask. A crowd is one picture.
+  const states = !board.crowd && board.harps.map(({ seat, state, help }) => [seat, state, help]);
+  const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note]);
+  if (about === fitted) return draw(board);
+  fitted = about;
+  const steps = wall.matches ? SHORTER[chosen] : SHORTER[chosen].slice(0, 1);
+  // More words than last time are tried one step at a time.
+  for (step = Math.min(Math.max(0, step - 1), steps.length - 1); ; step += 1) {
+    const [told, terse] = steps[step];
+    document.body.dataset.people = told;
+    document.body.classList.toggle("terse", terse);
+    draw(board);
+    if (step === steps.length - 1 || document.documentElement.scrollHeight <= innerHeight) break;
+  }
+  const told = people();
+  say("shorter", told === chosen ? "" : SAID[told]);
+}
+
+// Everything is fitted anew.
+function again() {
+  [fitted, step] = ["", 0];
+  if (shown) show(shown);
 }
 
 // What is shown may no longer be true, and says so.
@@ -87,9 +123,9 @@ function lost(seen, refused) {
 }
 
 function choose(wanted) {
-  document.body.dataset.people = wanted;
+  chosen = wanted;
   at("people").value = wanted;
-  if (shown) show(shown);
+  again();
 }
 
 // A harp of which nothing has been heard yet.
@@ -106,6 +142,7 @@ if (at("people")) {
   const wanted = { show: "names", initials: "initials", hide: "seats" }[asked];
   choose(wanted ?? (matchMedia("(max-width: 759px)").matches ? "names" : "seats"));
   at("people").addEventListener("change", () => choose(at("people").value));
+  addEventListener("resize", again);
   // The coordinator says something at least every five seconds.
   follow(show, lost, 12_000);
 }

@@ -4,6 +4,7 @@ import { decide, decided, forget, order, state, whenDecided } from "./draft.js";
 import { noPitch, outOfReach, plain, showCheapest, showSetting, showTemperament, showTolerance, shownHz, tuningDraft } from "./tuning.js";
 import { showMeasure } from "./measure.js";
 import { showHarps, showJoining } from "./seats.js";
+import { showCall } from "./call.js";
 
 const tell = speak("sentence");
 let consequence = null;
@@ -184,6 +185,7 @@ function show(page) {
   showJoining(page);
   tell(page.board.sentence);
   showHarps();
+  showCall();
   render();
 }
 

@@ -84,7 +84,8 @@ function fill(harp, board, who, close) {
   if (drawn !== parts.drawn) {
     parts.drawn = drawn;
     for (const [name, d] of Object.entries(paths)) if (parts[name].getAttribute("d") !== d) parts[name].setAttribute("d", d);
-    const right = Math.max(late ? likely : told && heard ? latest : 0, late ? 0 : start ?? 0, told ? 0 : start ?? WIDTH * 0.5);
+    const drawnTo = told && (heard || harp.presence === "away") ? end : start ?? WIDTH * 0.5;
+    const right = Math.max(late ? likely : told && heard ? latest : drawnTo, late ? 0 : start ?? 0);
     parts.label.style.left = `calc(${right / 10}% + .4em)`;
   }
   say(parts.label, harp.when.replace("{time}", clock(harp.ready_in_s?.[1])));
@@ -127,7 +128,10 @@ function showAxis(board) {
     label.style.left = `${(seconds / span) * 100}%`;
     return label;
   }));
+  const first = !at("axis").firstElementChild;
   at("axis").replaceChildren(scale);
+  // How wide it is can be asked only now.
+  if (first) showAxis(board);
 }
 
 // Puts the rows into the list in their order; those that were there before slide to their places.
@@ -154,7 +158,6 @@ export function showRows(board, who, most) {
   const close = columns > 1 || !wide.matches;
   place(at("rows"), harps.map((harp) => fill(harp, board, who, close)));
   at("rows").style.setProperty("--count", harps.length);
-  at("when").style.setProperty("--columns", columns);
   at("when").style.setProperty("--lines", Math.ceil(harps.length / columns));
   at("when").classList.toggle("columns", columns > 1);
   at("when").classList.toggle("words-only", columns > 2);
@@ -181,7 +184,8 @@ function readyItem(harp, board, who) {
   say(parts.name, who(harp));
   say(parts.since, harp.ready_for_s === null || board.harps.length > 24 ? "" : clock(-harp.ready_for_s));
   // What is set aside is of her strings: only those see it who may see people.
-  say(parts.aside, [harp.age, people && harp.help, ...(people ? harp.aside : [])].filter(Boolean).join(" · "));
+  // A screen that has no room for all of it leaves that to the list of who needs a hand.
+  say(parts.aside, document.body.classList.contains("terse") ? "" : [harp.age, people && harp.help, ...(people ? harp.aside : [])].filter(Boolean).join(" · "));
   say(parts.sentence, spoken(harp));
   return parts.item;
 }

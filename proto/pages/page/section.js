@@ -94,20 +94,32 @@ export function drawStrands(svg, { strands, wide }) {
   svg.replaceChildren(...lines, shape("path", { class: "pin full", d: "M51 1h18v11h-18zM51 138h18v11h-18z" }));
 }
 
-// One called string on every harp, side by side in the order of seats.
+// One called string on every harp, side by side in the order of seats. Drawn as wide as it is shown, so that its figures
+// can be read: on a phone in rows of ten, elsewhere in one.
 export function drawCalled(svg, harps) {
-  const gap = Math.max(30, Math.min(64, 1000 / Math.max(1, harps.length)));
-  svg.setAttribute("viewBox", `0 0 ${round(gap * Math.max(8, harps.length))} 176`);
+  const width = svg.clientWidth || 720;
+  const rows = Math.ceil(harps.length / (width < 600 ? 10 : 64));
+  const each = Math.ceil(harps.length / Math.max(1, rows));
+  const gap = Math.min(64, width / Math.max(1, each));
+  const high = 124;
+  svg.setAttribute("viewBox", `0 0 ${round(width)} ${high * Math.max(1, rows)}`);
+  const heard = harps.map(({ cents }) => cents).filter((cents) => cents !== null);
+  const ends = new Set([Math.min(...heard), Math.max(...heard)]);
+  const isEnd = (cents) => ends.delete(cents);
+  const pin = Math.min(6, gap * 0.24);
   return harps.flatMap(({ seat, standing, cents }, place) => {
-    const x = round(gap * (place + 0.5));
+    const x = round(gap * ((place % each) + 0.5));
+    const y = high * Math.floor(place / each);
+    const line = (bend) => curve(x, y + 10, y + 82, bend);
     const bend = cents === null ? 0 : belly(cents, gap * 0.45);
     const near = cents !== null && standing === "holds";
     const parts = cents === null
-      ? [shape("path", { class: "line gut", d: curve(x, 14, 120, 0), "stroke-width": 3, "stroke-dasharray": "0 8", "stroke-linecap": "round" })]
-      : [...(near ? [] : [shape("path", { class: "away", d: `${curve(x, 14, 120, bend)}z` })]), shape("path", { class: "line gut", d: curve(x, 14, 120, near ? 0 : bend), "stroke-width": near ? 10 : 4 })];
-    parts.push(shape("path", { class: near ? "pin full" : "pin", d: square(x, 10, 6), "stroke-width": 2 }));
-    parts.push(shape("text", { class: "label", x, y: 144, "font-size": 18 }, seat));
-    if (cents !== null) parts.push(shape("text", { class: "label", x, y: 168, "font-size": 16 }, signed(cents)));
+      ? [shape("path", { class: "line gut", d: line(0), "stroke-width": 3, "stroke-dasharray": "0 8", "stroke-linecap": "round" })]
+      : [...(near ? [] : [shape("path", { class: "away", d: `${line(bend)}z` })]), shape("path", { class: "line gut", d: line(near ? 0 : bend), "stroke-width": near ? Math.min(10, gap * 0.4) : Math.min(4, gap * 0.25) })];
+    parts.push(shape("path", { class: near ? "pin full" : "pin", d: square(x, y + 8, pin), "stroke-width": Math.min(2, pin * 0.4) }));
+    // Close together every other seat has room for its number, or every fifth; and only the lowest and the highest say where they are.
+    if (gap >= 24 || (gap >= 14 ? place % 2 === 0 : place % 5 === 4)) parts.push(shape("text", { class: "label", x, y: y + 99, "font-size": 14 }, seat));
+    if (cents !== null && (gap >= 30 || isEnd(cents))) parts.push(shape("text", { class: "label", x, y: y + 117, "font-size": 14 }, signed(cents)));
     return parts;
   });
 }

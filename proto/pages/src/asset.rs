@@ -44,6 +44,7 @@ pub(crate) const CONTROL: &[Asset] = files! {
     "tuning.js": SCRIPT from "tuning.js",
     "measure.js": SCRIPT from "measure.js",
     "seats.js": SCRIPT from "seats.js",
+    "call.js": SCRIPT from "call.js",
     "page.css": STYLE from "page.css",
     "follow.js": SCRIPT from "follow.js",
     "strings.js": SCRIPT from "strings.js",

@@ -9,8 +9,9 @@ use serde::Serialize;
 use crate::hand::{Hand, hands};
 use crate::headline::Headline;
 use crate::image::{SeatImage, SessionImage};
+use crate::remaining::RemainsTable;
 use crate::seat::BoardHarp;
-use crate::together::{Called, Together, left};
+use crate::together::{Called, Together};
 use crate::watch::room_says;
 
 /// Everything that the board shows; harps that were turned away are not on it.
@@ -56,8 +57,8 @@ pub struct BoardPage {
     pub called: Option<Called>,
     /// What the room did to the strings of most harps, a sentence each.
     pub room: Vec<String>,
-    /// What would remain out of tune if it began now, in words; null when nobody is left to tune.
-    pub remains: Option<String>,
+    /// What would remain out of tune if it began now, and in three minutes; null when nobody is left to tune.
+    pub remains: Option<RemainsTable>,
 }
 
 impl BoardPage {
@@ -88,7 +89,7 @@ impl BoardPage {
             together: (seats.len() > 1).then(|| Together::of(&seats, session.agreement, words)),
             called: session.agreement.called.map(|note| Called::of(note, &seats, words)),
             room: session.room.iter().map(|moved| room_says(moved, words)).collect(),
-            remains: left(&seats, words),
+            remains: RemainsTable::of(&seats, words),
             harps: seats
                 .iter()
                 .map(|seat| BoardHarp::of(seat, session.start_in, crowd, words))

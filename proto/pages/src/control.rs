@@ -1,6 +1,6 @@
 //! The leader's control as data.
 
-use consort_proto::{Letter, ReferencePitch, Scheme, Setting, Temperament};
+use consort_proto::{Letter, Note, ReferencePitch, Scheme, Setting, Temperament};
 use consort_words::{Arg, Key, Words};
 use serde::Serialize;
 
@@ -55,6 +55,10 @@ pub struct ControlPage {
     pub cheapest: Option<Cheapest>,
     /// Whether the reference tones of all desks are silenced.
     pub silenced: bool,
+    /// The strings that can be called, as in `4C`: those of the largest harp, from the top.
+    pub callable: Vec<String>,
+    /// The one that is called; null for none.
+    pub called: Option<String>,
     /// How many harps the agreement goes to at once.
     pub heard: usize,
     /// How to join and where to look.
@@ -172,6 +176,8 @@ impl ControlPage {
                     hz: cheapest.a4.hz().get(),
                 }),
             silenced: session.silenced,
+            callable: callable(session),
+            called: session.agreement.called.map(Note::harp_name),
             heard: session.seats.iter().filter(heard).count(),
             links: links.clone(),
             stations: session.seats.iter().map(|seat| Station::of(seat, words)).collect(),
@@ -203,6 +209,14 @@ fn code_says(code: CodeImage, words: &Words) -> String {
         }
         CodeImage::Resting { left } => words.say(Key::CodeResting, &[("time", Arg::from(words.time(left)))]),
     }
+}
+
+/// Every string that some harp may have: those of the largest one, since what it has others mostly have as well.
+fn callable(session: &SessionImage<'_>) -> Vec<String> {
+    let seated = session.seats.iter().filter(|seat| !seat.removed);
+    let largest = seated.map(|seat| seat.harp).max_by_key(|harp| harp.len());
+    let strings = largest.map_or(&[][..], |harp| harp.strings());
+    strings.iter().map(|string| string.open.harp_name()).collect()
 }
 
 fn temperaments(words: &Words) -> Vec<TemperamentChoice> {

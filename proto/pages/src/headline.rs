@@ -144,7 +144,7 @@ impl<'a> Foretold<'a> {
 }
 
 /// The first two harpists by name, and how many more.
-fn names(seats: &[&SeatImage<'_>], words: &Words) -> String {
+pub(crate) fn names(seats: &[&SeatImage<'_>], words: &Words) -> String {
     let name = |seat: &SeatImage<'_>| Arg::from(seat.name.as_str());
     match seats {
         [] => String::new(),

@@ -21,6 +21,7 @@ mod proposal;
 mod question;
 mod questions;
 mod record;
+mod remaining;
 mod seat;
 mod stream;
 mod together;
@@ -44,6 +45,7 @@ pub use record::{
     RecordAllowance, RecordAllowances, RecordAllowed, RecordFinding, RecordLength, RecordPage, RecordReplacement,
     RecordStepCell, RecordStepRow, RecordSteps, RecordString,
 };
+pub use remaining::{RegisterRemaining, Remaining, RemainsRow, RemainsTable, remaining};
 pub use seat::{BoardHarp, StringState};
 pub use stream::{Pace, paced, stream};
 pub use together::{Called, CalledHarp, RegisterShown, Together};

@@ -7,6 +7,7 @@ use consort_proto::{Accidental, Cents, Letter, Note, ReferencePitch, Standing, T
 use consort_words::{Arg, Key, Words};
 use serde::{Deserialize, Serialize};
 
+use crate::headline::names;
 use crate::image::{SeatImage, SessionImage};
 
 /// A change of what everyone tunes to; what is absent stays.
@@ -27,6 +28,9 @@ const RAISE_WITHOUT_CAUTION: Cents = Cents(20.0);
 /// Above this A any rise is said in tension: harps are built for the usual pitches, 440 to 443 Hz (common practice, no
 /// source).
 const USUAL_UP_TO_HZ: f64 = 443.0;
+
+/// So many harpists are named whose harps go back to tuning; of more only the first ones are.
+const NAMED_MOST: usize = 4;
 
 /// Why a proposal cannot be meant; each says what to give instead.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -99,8 +103,15 @@ impl Proposal {
             .filter(|seat| seat.is_ready() && !stays_ready(seat, session, &after))
             .collect();
         if !back.is_empty() {
-            let names: Vec<&str> = back.iter().map(|seat| seat.name.as_str()).collect();
-            let args = [("count", Arg::from(back.len())), ("names", Arg::from(names.join(", ")))];
+            // The bar has room for a few names only.
+            let named = match back.len() {
+                0..=NAMED_MOST => {
+                    let names: Vec<&str> = back.iter().map(|seat| seat.name.as_str()).collect();
+                    names.join(", ")
+                }
+                _ => names(&back, words),
+            };
+            let args = [("count", Arg::from(back.len())), ("names", Arg::from(named))];
             says = format!("{says} {}", words.say(Key::ConsequenceReadyAgain, &args));
         }
         Ok(Consequence {

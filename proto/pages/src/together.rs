@@ -1,8 +1,6 @@
-//! How the harps stand together: apart in each register, on one called string, and what would remain if it began now.
+//! How the harps stand together: apart in each register, and on one called string.
 
-use std::time::Duration;
-
-use consort_outlook::{HEARD_OFF, Register, remains, spread};
+use consort_outlook::{Register, spread};
 use consort_proto::apart::{Against, Member, apart};
 use consort_proto::{Agreement, Note};
 use consort_words::{Arg, Key, Words};
@@ -182,55 +180,6 @@ impl Called {
         };
         Self { says, harps }
     }
-}
-
-/// What would remain on `seats` if it began now, and how many would be ready in three minutes; `None` when nobody is left
-/// to tune.
-pub(crate) fn left(seats: &[&SeatImage<'_>], words: &Words) -> Option<String> {
-    if seats.is_empty() || seats.iter().all(|seat| seat.is_ready()) {
-        return None;
-    }
-    let left = remains(seats.iter().map(|seat| (seat.harp, seat.readiness)));
-    let limit = ("cents", Arg::from(format!("{:.0}", HEARD_OFF.0)));
-    let (off, not_heard) = left
-        .iter()
-        .fold((0, 0), |(off, not), one| (off + one.off, not + one.not_heard));
-    let mut parts = Vec::new();
-    if off > 0 {
-        let registers: Vec<String> = left
-            .iter()
-            .filter(|remains| remains.off > 0)
-            .map(|remains| format!("{} {}", words.say(register_key(remains.register), &[]), remains.off))
-            .collect();
-        let args = [
-            ("count", Arg::from(off)),
-            limit.clone(),
-            ("registers", Arg::from(registers.join(", "))),
-        ];
-        parts.push(words.say(Key::RemainsOff, &args));
-    }
-    if not_heard > 0 {
-        parts.push(words.say(Key::RemainsNotHeard, &[("count", Arg::from(not_heard))]));
-    }
-    let now = match parts.is_empty() {
-        true => words.say(Key::RemainsNone, &[limit]),
-        false => words.say(Key::RemainsNow, &[("parts", Arg::from(parts.join(", ")))]),
-    };
-    let told = |seat: &SeatImage<'_>| seat.is_ready() || (seat.presence.counts() && seat.outlook.forecast.is_some());
-    if !seats.iter().any(|seat| told(seat)) {
-        return Some(now);
-    }
-    let soon = seats.iter().filter(|seat| ready_within(seat, SOON)).count();
-    let args = [("ready", Arg::from(soon)), ("harps", Arg::from(seats.len()))];
-    Some(format!("{now} {}", words.say(Key::RemainsSoon, &args)))
-}
-
-/// A start that is called for soon.
-const SOON: Duration = Duration::from_secs(180);
-
-fn ready_within(seat: &SeatImage<'_>, time: Duration) -> bool {
-    let likely = seat.outlook.forecast.map(|forecast| forecast.likely);
-    seat.is_ready() || (seat.presence.counts() && !seat.removed && likely.is_some_and(|likely| likely <= time))
 }
 
 pub(crate) const fn register_key(register: Register) -> Key {

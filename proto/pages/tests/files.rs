@@ -67,7 +67,7 @@ async fn a_page_names_only_files_that_are_there_with_their_types() {
         let files = reached(&page).await;
         let count = match what {
             "desk" => 11,
-            "control" => 10,
+            "control" => 11,
             "board" => 9,
             _ => 6,
         };

@@ -2,9 +2,10 @@
 
 use std::time::Duration;
 
+use consort_outlook::{Forecast, Outlook, Remains};
 use consort_pages::{
     BoardPage, CheapestPitch, ControlPage, DeskString, Links, NotAProposal, Presence, Proposal, Qr, SeatImage,
-    SessionImage, StringInHand,
+    SessionImage, StringInHand, remaining,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -118,6 +119,65 @@ fn the_string_that_beats_most_is_named_once_every_harp_is_ready() {
     assert!(says.contains(" beats a second."), "{says}");
     assert!(!told(Some(1.0)).contains("beats"), "within the tolerance");
     assert!(!told(Some(-9.0)).contains("beats"), "one of them still tunes");
+}
+
+/// The same harp, all strings 20 cents flat, with what is foretold of it in three minutes: so many strings done.
+fn foretold(seat: &Seat, done: usize) -> Outlook {
+    let mut standings = seat.readiness.standings().to_vec();
+    standings[..done].fill(Standing::Holds(Cents(0.0)));
+    let likely = Duration::from_secs(if done == standings.len() { 170 } else { 400 });
+    Outlook {
+        forecast: Some(Forecast {
+            soonest: likely,
+            likely,
+            latest: likely,
+        }),
+        soon: Some(Remains::of(&seat.harp, &Readiness::judged(standings))),
+        ..Outlook::default()
+    }
+}
+
+#[test]
+fn what_would_remain_now_and_in_three_minutes_is_said_by_register() {
+    let agreement = agreement();
+    let now = "If it began now: 44 strings further off than 5 cents (low 8, middle 20, high 16).";
+    #[rustfmt::skip]
+    let table = [
+        // done by the first and the second in three minutes, whether the second is heard, what is said
+        (Some(22), Some(22), Presence::Here, "In 3 minutes: 2 of 2 ready, no string further off than 5 cents."),
+        (Some(22), Some(20), Presence::Here, "In 3 minutes: 1 of 2 ready, 2 strings further off than 5 cents (low 2)."),
+        (Some(21), Some(20), Presence::Away, "In 3 minutes: 0 of 2 ready, 23 strings further off than 5 cents (low 5, middle 10, high 8). One harp counts as it is now: nothing can be foretold of it."),
+        (Some(22), None,     Presence::Here, "In 3 minutes: 1 of 2 ready, 22 strings further off than 5 cents (low 4, middle 10, high 8). One harp counts as it is now: nothing can be foretold of it."),
+        (None,     None,     Presence::Here, ""),
+    ];
+    for (first, second, presence, says) in table {
+        let seats = [
+            seat("Maris", Some(-20.0), Presence::Here),
+            seat("Ruben", Some(-20.0), presence),
+        ];
+        let mut image = image(&agreement, &seats);
+        for ((shown, seat), done) in image.seats.iter_mut().zip(&seats).zip([first, second]) {
+            shown.outlook = done.map_or_else(Outlook::default, |done| foretold(seat, done));
+        }
+        let moments = remaining(&image);
+        let told: Vec<String> = moments.iter().map(|moment| moment.says(&Words::english())).collect();
+        assert_eq!(told[0], now, "{first:?} {second:?}");
+        assert_eq!(told[1..].concat(), says, "{first:?} {second:?}");
+        // The board draws the same numbers: registers from the bass up, strings not heard, harps that are ready.
+        let table = BoardPage::of(&image, &Words::english()).remains.expect("a table");
+        assert_eq!(table.rows.len(), told.len());
+        assert_eq!(table.rows[0].cells, [0, 8, 20, 16, 0, 0, 0]);
+        let [.., ready] = table.rows.last().expect("a row").cells[..] else {
+            panic!("no cells")
+        };
+        assert_eq!(Some(ready), moments.last().map(|moment| moment.ready));
+    }
+    let ready = [seat("Maris", Some(0.0), Presence::Here)];
+    assert_eq!(remaining(&image(&agreement, &ready)), [], "nobody is left to tune");
+    assert_eq!(
+        BoardPage::of(&image(&agreement, &ready), &Words::english()).remains,
+        None
+    );
 }
 
 #[test]

@@ -93,7 +93,17 @@ remains-not-heard = { $count ->
    *[other] { $count } not heard yet
 }
 remains-none = If it began now, no string would be further off than { $cents } cents.
-remains-soon = In 3 minutes { $ready } of { $harps } would be ready.
+remains-soon = In { $minutes } minutes: { $ready } of { $harps } ready, { $parts }.
+remains-soon-none = In { $minutes } minutes: { $ready } of { $harps } ready, no string further off than { $cents } cents.
+remains-untold = { $count ->
+    [one] One harp counts as it is now: nothing can be foretold of it.
+   *[other] { $count } harps count as they are now: nothing can be foretold of them.
+}
+remains-title = Strings further off than { $cents } cents
+remains-row-now = if it began now
+remains-row-soon = in { $minutes } minutes
+remains-column-not-heard = not heard
+remains-column-ready = ready
 
 called-says = Everyone plays { $string }
 called-apart = { $string }: { $count } harps, { $cents } cents apart

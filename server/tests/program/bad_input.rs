@@ -85,6 +85,12 @@ fn an_order_that_cannot_be_meant_is_not_sent() {
         &["“H” is not a note to be at home on", "as in D or Eb"],
     );
     check(&["start", "soon", "--data", data], 1, &["“soon” is not a start"]);
+    // Twelve pure fifths, 701.955 cents each, lie a Pythagorean comma above seven octaves: 23.46 cents.
+    check(
+        &[&["temperament"][..], &["701.955"; 12], &["--data", data]].concat(),
+        1,
+        &["these fifths do not close", "23.46 cents more than seven octaves"],
+    );
 }
 
 #[test]

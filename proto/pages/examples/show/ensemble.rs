@@ -2,10 +2,10 @@
 
 use std::time::Duration;
 
-use consort_outlook::{Forecast, Outlook};
+use consort_outlook::{Forecast, Outlook, Remains, SOON};
 use consort_pages::Presence;
 use consort_proto::harp_file::preset;
-use consort_proto::{Cents, Harp, Mark, Name, Readiness, Reading, StringStory, Tuning, order};
+use consort_proto::{Cents, Harp, Mark, Name, Readiness, Reading, Standing, StringStory, Tuning, order};
 
 const NAMES: [&str; 12] = [
     "Tamsin", "Ruben", "Ottilie", "Jonne", "Maris", "Calla", "Edwin", "Noemi", "Pascal", "Wren", "Ilka", "Anselm",
@@ -65,7 +65,7 @@ pub(crate) fn stories(harp: &Harp, done: f64, seed: usize) -> Vec<StringStory> {
         let luck = chance(seed * 101 + place);
         let cents: &[f64] = match place as f64 / count {
             share if share < done && (seed + place) % 71 == 9 => &[0.5, 0.4, -9.0, 1.0, 0.8, -8.0, 0.0, 0.2, -9.0],
-            share if share < done - 0.04 || done == 1.0 => &[0.6, -0.4],
+            share if share < done - 0.04 || done == 1.0 => &[0.6, (seed % 7) as f64 * 0.5 - 1.5],
             share if share < done => &[1.2],
             share if share < done + 0.3 && done > 0.0 => &[-24.0 + 30.0 * luck],
             _ => &[],
@@ -86,9 +86,17 @@ pub(crate) fn stories(harp: &Harp, done: f64, seed: usize) -> Vec<StringStory> {
 }
 
 /// What is foretold of a harp on seat `place` + 1: so many seconds for each string that is left.
-pub(crate) fn outlook(place: usize, readiness: &Readiness) -> Outlook {
+pub(crate) fn outlook(place: usize, harp: &Harp, readiness: &Readiness) -> Outlook {
     let left = readiness.left() as u64;
-    let s = |share: f64| Duration::from_secs_f64(left as f64 * (9.0 + 14.0 * chance(place * 7)) * share);
+    let pace_s = 9.0 + 14.0 * chance(place * 7);
+    let s = |share: f64| Duration::from_secs_f64(left as f64 * pace_s * share);
+    let mut standings = readiness.standings().to_vec();
+    let open = standings
+        .iter_mut()
+        .filter(|standing| !standing.lets_the_harp_be_ready());
+    open.take((SOON.as_secs_f64() / pace_s) as usize)
+        .for_each(|standing| *standing = Standing::Holds(Cents(0.0)));
+    let ahead = Readiness::judged(standings);
     let forecast = Forecast {
         soonest: s(0.8),
         likely: s(1.0),
@@ -97,6 +105,7 @@ pub(crate) fn outlook(place: usize, readiness: &Readiness) -> Outlook {
     Outlook {
         forecast: (readiness.holding() >= 5).then_some(forecast),
         quiet: (readiness.holding() > 0).then_some(Duration::from_secs(if place % 13 == 3 { 240 } else { 3 })),
+        soon: (readiness.holding() >= 5).then(|| Remains::of(harp, &ahead)),
         ready_for: (left == 0).then_some(Duration::from_secs(60 * (place as u64 % 9))),
     }
 }

@@ -3,7 +3,7 @@
 //! `cargo run -p consort-pages --example show -- [HARPS] [PORT] [STATE]` prints an address for each page; the board is on PORT,
 //! the control and the desks on the two ports after it.
 //! STATE is `ready` (everyone is), `called` (a string is), `alike` (all have one name, with markup in it) or `no-start`; without it all stand differently.
-//! The control takes a new pitch, temperament and setting; the desk has an address for each of its states.
+//! The control takes a new pitch, temperament and setting, and a called string; the desk has an address for each of its states.
 
 mod desks;
 mod ensemble;
@@ -129,7 +129,7 @@ impl Show {
 
     fn image<'a>(&'a self, judged: &'a [Readiness]) -> SessionImage<'a> {
         let seat = |((player, readiness), seat): ((&'a Player, &'a Readiness), u32)| SeatImage {
-            outlook: outlook(seat as usize - 1, readiness),
+            outlook: outlook(seat as usize - 1, &player.harp, readiness),
             presence: player.presence,
             removed: seat == 10 && self.state != "ready",
             help: seat == 4 && self.state != "ready",
@@ -199,13 +199,19 @@ async fn consequence(State(show): State<Shared>, Json(proposal): Json<Proposal>)
 
 async fn order_taken(State(show): State<Shared>, Json(body): Json<serde_json::Value>) -> Response {
     let text = |key: &str| body[key].as_str().map(str::to_owned);
+    if body["order"] == "call" {
+        let mut show = lock(&show);
+        show.agreement.called = text("string").and_then(|name| Note::from_harp_name(&name).ok());
+        show.draw();
+        return Json(serde_json::json!({ "line": "sent" })).into_response();
+    }
     let proposal = Proposal {
         hz: body["hz"].as_f64(),
         temperament: text("name"),
         setting: text("key"),
     };
     if proposal == Proposal::default() {
-        return refused("The example takes only a pitch, a temperament or a setting.");
+        return refused("The example takes only a pitch, a temperament, a setting or a called string.");
     }
     let mut show = lock(&show);
     match proposal.tuning(&show.agreement.tuning) {
