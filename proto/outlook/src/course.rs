@@ -81,7 +81,7 @@ pub struct Outlook {
     pub quiet: Option<Duration>,
     /// How long nothing has been left to tune, if nothing is.
     pub ready_for: Option<Duration>,
-    /// What would remain of it, from the bass up, if a start were called for in [`SOON`](crate::SOON); `None` while too
+    /// What would remain of it, from the bass up, if a start were called for in [`SOON`]; `None` while too
     /// little was seen.
     pub soon: Option<[Remains; Register::ALL.len()]>,
 }
