@@ -81,8 +81,8 @@ pub(crate) struct EventLoop {
     own_harp: Arc<Harp>,
     /// What the record says of strings that were put on and of what is allowed for.
     renewals: Renewals,
-    /// The harp with what is allowed for by now, if that has changed: the station starts anew with it.
-    allowing: Option<Arc<Harp>>,
+    /// Whether something else is allowed for by now: the station starts anew with it once nobody plays.
+    allows_otherwise: bool,
     /// The string that was marked as new last, and its mark before, while that can be taken back.
     slipped: Option<(StringNumber, Option<Mark>)>,
     name: Name,
@@ -239,7 +239,7 @@ impl EventLoop {
             clock: parts.clock,
             look_at: now + LOOK_EVERY,
             renewals,
-            allowing: None,
+            allows_otherwise: false,
             slipped: None,
             harp: parts.harp,
             own_harp: parts.own_harp,

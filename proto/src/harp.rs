@@ -176,6 +176,12 @@ pub enum NotAHarp {
 /// The most characters in a harp's name.
 pub const NAME_MAX: usize = 60;
 
+/// Whether two lists hold the same strings; how far their discs or levers are off does not make them two.
+pub fn are_strung_alike(these: &[HarpString], those: &[HarpString]) -> bool {
+    let alike = |(this, that): (&HarpString, &HarpString)| this.is_strung_like(that);
+    these.len() == those.len() && these.iter().zip(those).all(alike)
+}
+
 impl Harp {
     /// The harp `name` of `kind` with `strings` from the top.
     pub fn new(name: String, kind: Kind, strings: Vec<HarpString>) -> Result<Self, NotAHarp> {
@@ -230,8 +236,7 @@ impl Harp {
 
     /// Whether `other` has the same strings; how far their discs or levers are off does not make them two.
     pub fn is_strung_like(&self, other: &Self) -> bool {
-        let alike = |(own, other): (&HarpString, &HarpString)| own.is_strung_like(other);
-        self.len() == other.len() && self.strings.iter().zip(&other.strings).all(alike)
+        are_strung_alike(&self.strings, &other.strings)
     }
 
     /// How many strings the harp has.

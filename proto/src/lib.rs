@@ -31,7 +31,7 @@ pub mod units;
 
 pub use agreement::{Agreement, Document, Revision, Round, Seat, SessionId, Tenure};
 pub use code::JoinCode;
-pub use harp::{Harp, HarpString, Kind, Material, Mechanism, StringNumber};
+pub use harp::{Harp, HarpString, Kind, Material, Mechanism, StringNumber, are_strung_alike};
 pub use hindsight::{Age, RoomMove};
 pub use identity::Fingerprint;
 pub use join::{JoinLink, JoinToken};

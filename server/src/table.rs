@@ -5,7 +5,7 @@ use std::time::{Duration, SystemTime};
 use consort_proto::message::Content;
 use consort_proto::{
     Agreement, Fingerprint, Harp, HarpString, Hz, JoinToken, Reading, ReferencePitch, Report, Revision, Round,
-    Sequence, SessionId, StringNumber, StringStory, Tenure, Verdict,
+    Sequence, SessionId, StringNumber, StringStory, Tenure, Verdict, are_strung_alike,
 };
 use consort_session::{PAST_MAX, Past, Record, Ruled, Ruling, Saved, SavedStation};
 use consort_store::column::{cents, meaningless, parsed};
@@ -217,7 +217,7 @@ fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, h
     let before: Vec<HarpString> = read_strings(transaction, seat)
         .map(|read| read.into_iter().map(|(string, _)| string).collect())
         .unwrap_or_default();
-    if are_alike(&before, harp.strings()) {
+    if are_strung_alike(&before, harp.strings()) {
         // How far discs or levers are off may have been measured since; what was heard stays.
         for (number, string) in harp.numbered() {
             transaction.execute(
@@ -246,12 +246,6 @@ fn write_station(transaction: &Transaction<'_>, peer: Fingerprint, name: &str, h
     Ok(())
 }
 
-/// Whether two lists of strings are of one harp, however far its discs or levers are off.
-fn are_alike(these: &[HarpString], those: &[HarpString]) -> bool {
-    let alike = |(this, that): (&HarpString, &HarpString)| this.is_strung_like(that);
-    these.len() == those.len() && these.iter().zip(those).all(alike)
-}
-
 /// The seat of `from` goes to `to`; what its strings did stays if both harps have the same.
 fn write_take_over(transaction: &Transaction<'_>, from: Fingerprint, to: Fingerprint) -> Result<()> {
     let (given, own) = (seat_of(transaction, from)?, seat_of(transaction, to)?);
@@ -259,7 +253,7 @@ fn write_take_over(transaction: &Transaction<'_>, from: Fingerprint, to: Fingerp
         let read = read_strings(transaction, seat).unwrap_or_default();
         read.into_iter().map(|(string, _)| string).collect()
     };
-    if are_alike(&strings(given), &strings(own)) {
+    if are_strung_alike(&strings(given), &strings(own)) {
         transaction.execute(
             "UPDATE string SET (regulation_1_cents, regulation_2_cents) =
                  (SELECT regulation_1_cents, regulation_2_cents FROM string AS own

@@ -67,9 +67,12 @@ fn choose(store: &mut Store, of: Option<&str>, asked: Asked<'_>) -> Result<(Kept
         .parse()
         .map_err(|why: consort_record::allowance::NotLetters| NotDone::Meaningless(why.to_string()))?;
     let allowed = kept.sheet.allowed.with(&named, !asked.off);
-    let sheet = Sheet { allowed, ..kept.sheet };
-    store.change_sheet(kept.id, &sheet)?;
-    kept.sheet = sheet;
+    if allowed != kept.sheet.allowed {
+        // Looking alone writes nothing: it is for a record, too, that can only be read.
+        let sheet = Sheet { allowed, ..kept.sheet };
+        store.change_sheet(kept.id, &sheet)?;
+        kept.sheet = sheet;
+    }
     Ok((kept, named))
 }
 
@@ -166,9 +169,18 @@ pub(super) fn page(read: &Read) -> Option<RecordAllowances> {
     let table = regulation::table(&read.chronicle);
     let (harp, setting, words) = (&read.life.sheet.harp, served(read), &read.words);
     let letters = checked(harp, &table);
-    if letters.is_empty() {
-        return None;
-    }
+    // Errors are known to a tenth of a cent.
+    let moves = |letter: Letter| -> i64 {
+        let effects = effects(harp, &table, setting, letter);
+        effects
+            .iter()
+            .map(|effect| (effect.moves.0.abs() * 10.0).round() as i64)
+            .sum()
+    };
+    let foremost = letters
+        .iter()
+        .max_by_key(|&&letter| (read.life.sheet.allowed.has(letter), moves(letter)));
+    let foremost = foremost?.to_string();
     let letters = letters.into_iter().map(|letter| {
         let on = read.life.sheet.allowed.has(letter);
         let name = [("letter", Arg::from(letter.to_string()))];
@@ -187,6 +199,7 @@ pub(super) fn page(read: &Read) -> Option<RecordAllowances> {
         says: words.say(Key::AllowIntro, &[]),
         caution: words.say(Key::AllowCaution, &[]),
         positions: positions(harp, words),
+        foremost,
         letters: letters.collect(),
     })
 }

@@ -1,7 +1,5 @@
 //! New strings: what the desk marks is written into the record, and what the record says is marked at the desk.
 
-use std::sync::Arc;
-
 use consort_link::Event;
 use consort_proto::message::Content;
 use consort_proto::{Mark, StringNumber};
@@ -61,7 +59,7 @@ impl EventLoop {
             }
         }
         self.hearing.settle(self.renewals.settling());
-        self.allowing = (noted.harp != *self.harp).then(|| Arc::new(noted.harp.clone()));
+        self.allows_otherwise = noted.harp != *self.harp;
         self.refresh();
     }
 

@@ -63,10 +63,8 @@ impl EventLoop {
             let line = AdviceLine::new(&image.advice, &self.words);
             self.lately.say(now.0, json(&line));
         }
-        if !image.course.dark && !self.link.is_playing() && self.allowing.take().is_some() {
-            // Every target of those letters is another one now.
-            self.anew = true;
-        }
+        // Every target of the letters that are allowed for is another one then.
+        self.anew |= self.allows_otherwise && !image.course.dark && !self.link.is_playing();
         self.voice.show(&image);
         self.image.send_if_modified(|shown| {
             let changed = **shown != image;

@@ -8,21 +8,16 @@
 use std::time::Duration;
 
 use consort_proto::order::most_audible_first;
-use consort_proto::{Cents, Harp, Readiness, Standing, Uptime};
+use consort_proto::{Cents, Harp, Readiness, Standing};
 
-use crate::course::Course;
+use crate::course::{Course, Rest};
 
 /// A start that is called for soon.
 pub const SOON: Duration = Duration::from_secs(180);
 
 impl Course {
-    /// What the harp will likely have come to `within` so long from `now` on, if a start is called for then; `None` while too
-    /// little was seen for a forecast.
-    pub fn ahead(&self, now: Uptime, harp: &Harp, readiness: &Readiness, within: Duration) -> Option<Readiness> {
-        if readiness.is_ready() {
-            return Some(readiness.clone());
-        }
-        let rest = self.rest(now, harp, readiness)?;
+    /// What the harp will likely have come to `within` so long, if a start is called for then and `rest` is left of it now.
+    pub(crate) fn after(&self, rest: Rest, harp: &Harp, readiness: &Readiness, within: Duration) -> Readiness {
         let mut standings = readiness.standings().to_vec();
         let all = rest.likely_s() <= within.as_secs_f64();
         let mut work = rest.work() * within.as_secs_f64() / rest.likely_s().max(1e-6);
@@ -41,7 +36,7 @@ impl Course {
             }
             *standing = Standing::Holds(Cents(0.0));
         }
-        Some(Readiness::judged(standings))
+        Readiness::judged(standings)
     }
 }
 
@@ -51,7 +46,14 @@ mod tests {
     use crate::{Register, Remains, remains};
     use consort_proto::harp_file::preset;
     use consort_proto::order::Order;
-    use consort_proto::{StringNumber, Tolerance};
+    use consort_proto::{StringNumber, Tolerance, Uptime};
+
+    /// What the harp will have come to, if enough was seen of it.
+    fn come_to(course: &Course, now: Uptime, tuned: (&Harp, &Readiness), within: Duration) -> Option<Readiness> {
+        let (harp, readiness) = tuned;
+        let rest = course.rest(now, harp, readiness)?;
+        Some(course.after(rest, harp, readiness, within))
+    }
 
     /// A harp of which the first `done` strings in `order` were tuned, one every `pause` seconds, and those after it stand `next`.
     fn tuned(order: Order, done: usize, pause: u64, next: Standing) -> (Harp, Course, Uptime, Readiness) {
@@ -98,7 +100,7 @@ mod tests {
         ];
         for (done, pause, next, ahead_s, off, not_heard) in table {
             let (harp, course, now, readiness) = tuned(Order::Usual, done, pause, next);
-            let ahead = course.ahead(now, &harp, &readiness, Duration::from_secs(ahead_s));
+            let ahead = come_to(&course, now, (&harp, &readiness), Duration::from_secs(ahead_s));
             let left = counted(Remains::of(&harp, &ahead.expect("enough was seen")));
             assert!(
                 off.contains(&left.0) && not_heard.contains(&left.1),
@@ -115,7 +117,7 @@ mod tests {
             (Order::Down, Register::Wires),
         ] {
             let (harp, course, now, readiness) = tuned(order, 30, 20, Standing::NotHeard);
-            let ahead = course.ahead(now, &harp, &readiness, SOON).expect("enough was seen");
+            let ahead = come_to(&course, now, (&harp, &readiness), SOON).expect("enough was seen");
             let left = remains([Remains::of(&harp, &ahead)]);
             let most = left
                 .iter()
@@ -124,9 +126,7 @@ mod tests {
             assert_eq!((course.order(), most.register), (order, last), "{left:?}");
         }
         let (harp, course, now, readiness) = tuned(Order::Octaves, 40, 20, Standing::NotHeard);
-        let ahead = course
-            .ahead(now, &harp, &readiness, Duration::ZERO)
-            .expect("enough was seen");
+        let ahead = come_to(&course, now, (&harp, &readiness), Duration::ZERO).expect("enough was seen");
         assert_eq!((course.order(), ahead), (Order::Octaves, readiness), "{}", harp.name());
     }
 
@@ -140,9 +140,7 @@ mod tests {
         standings[far.index()] = Standing::Off(Cents(-30.0));
         let readiness = Readiness::judged(standings);
         course.see(now, &harp, &readiness);
-        let ahead = course
-            .ahead(now, &harp, &readiness, Duration::from_secs(40))
-            .expect("enough was seen");
+        let ahead = come_to(&course, now, (&harp, &readiness), Duration::from_secs(40)).expect("enough was seen");
         let at = |string: StringNumber| ahead.of(string).expect("a string");
         assert!(matches!(at(far), Standing::Holds(_)), "{:?}", at(far));
         assert_eq!(at(once), Standing::SetOnce(Cents(0.8)));
@@ -156,11 +154,11 @@ mod tests {
     fn where_the_harp_will_likely_be_ready_nothing_remains_and_of_too_little_nothing_is_told() {
         let (harp, course, now, readiness) = tuned(Order::Usual, 40, 8, Standing::NotHeard);
         let likely = course.forecast(now, &harp, &readiness).expect("a forecast").likely;
-        let ahead = |within| course.ahead(now, &harp, &readiness, within).expect("enough was seen");
+        let ahead = |within| come_to(&course, now, (&harp, &readiness), within).expect("enough was seen");
         assert!(ahead(likely + Duration::from_millis(1)).is_ready());
         assert!(!ahead(likely / 4).is_ready());
         let (harp, course, now, readiness) = tuned(Order::Usual, 4, 8, Standing::NotHeard);
-        assert_eq!(course.ahead(now, &harp, &readiness, SOON), None);
+        assert_eq!(come_to(&course, now, (&harp, &readiness), SOON), None);
         assert_eq!(course.outlook(now, &harp, &readiness).soon, None);
     }
 

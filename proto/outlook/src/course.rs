@@ -72,6 +72,15 @@ pub struct Forecast {
     pub latest: Duration,
 }
 
+impl Forecast {
+    /// That of a harp which is ready.
+    const NOTHING_LEFT: Self = Self {
+        soonest: Duration::ZERO,
+        likely: Duration::ZERO,
+        latest: Duration::ZERO,
+    };
+}
+
 /// What can be told of one harp's tuning at one moment.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
 pub struct Outlook {
@@ -190,20 +199,9 @@ impl Course {
     /// When the harp will be ready, from `now` on; `None` until [`TOLD_FROM`] strings are done, and zero once it is ready.
     pub fn forecast(&self, now: Uptime, harp: &Harp, readiness: &Readiness) -> Option<Forecast> {
         if readiness.is_ready() {
-            return Some(Forecast {
-                soonest: Duration::ZERO,
-                likely: Duration::ZERO,
-                latest: Duration::ZERO,
-            });
+            return Some(Forecast::NOTHING_LEFT);
         }
-        let rest = self.rest(now, harp, readiness)?;
-        let likely = rest.likely_s();
-        let far = (EIGHT_OF_TEN * rest.scatter).exp();
-        Some(Forecast {
-            soonest: Duration::from_secs_f64(likely / far),
-            likely: Duration::from_secs_f64(likely),
-            latest: Duration::from_secs_f64(likely * far),
-        })
+        self.rest(now, harp, readiness).map(Rest::forecast)
     }
 
     /// What is left of the tuning at `now`; `None` until [`TOLD_FROM`] strings are done.
@@ -247,13 +245,18 @@ impl Course {
 
     /// What can be told of the harp at `now`.
     pub fn outlook(&self, now: Uptime, harp: &Harp, readiness: &Readiness) -> Outlook {
+        let (forecast, soon) = if readiness.is_ready() {
+            (Some(Forecast::NOTHING_LEFT), Some(Remains::of(harp, readiness)))
+        } else {
+            let rest = self.rest(now, harp, readiness);
+            let soon = rest.map(|rest| Remains::of(harp, &self.after(rest, harp, readiness, SOON)));
+            (rest.map(Rest::forecast), soon)
+        };
         Outlook {
-            forecast: self.forecast(now, harp, readiness),
+            forecast,
             quiet: self.seen.map(|seen| now.since(seen)),
             ready_for: self.all_set.map(|since| now.since(since)),
-            soon: self
-                .ahead(now, harp, readiness, SOON)
-                .map(|ahead| Remains::of(harp, &ahead)),
+            soon,
         }
     }
 
@@ -274,6 +277,17 @@ impl Course {
 }
 
 impl Rest {
+    /// When all of it will be done, from now on.
+    fn forecast(self) -> Forecast {
+        let likely = self.likely_s();
+        let far = (EIGHT_OF_TEN * self.scatter).exp();
+        Forecast {
+            soonest: Duration::from_secs_f64(likely / far),
+            likely: Duration::from_secs_f64(likely),
+            latest: Duration::from_secs_f64(likely * far),
+        }
+    }
+
     /// How long all of it takes in half of all tunings, seconds.
     pub(crate) fn likely_s(self) -> f64 {
         self.pace_s * self.work() * (-0.5 * self.scatter * self.scatter).exp()

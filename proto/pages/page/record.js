@@ -153,21 +153,14 @@ function showSteps() {
   }));
 }
 
-// The letter whose open strings would move most.
-function worst(letters) {
-  const cents = ({ moves }) => Math.abs(Number(moves?.replace("−", "-") ?? 0));
-  const off = ({ strings }) => strings.map(cents).reduce((one, other) => one + other, 0);
-  return letters.reduce((one, other) => (off(other) > off(one) ? other : one));
-}
-
 // Which letters are allowed for, and what that does to each string of the one that is looked at.
 function showAllowances() {
   at("allow-part").hidden = !now.allowances;
   if (!now.allowances) return;
-  const { says, caution, positions, letters } = now.allowances;
+  const { says, caution, positions, foremost, letters } = now.allowances;
   say("allow-intro", says);
   say("allow-caution", caution);
-  const looked = letters.find(({ letter }) => letter === allowing) ?? letters.find(({ on }) => on) ?? worst(letters);
+  const looked = letters.find(({ letter }) => letter === allowing) ?? letters.find(({ letter }) => letter === foremost);
   allowing = looked.letter;
   at("allow-letters").replaceChildren(...letters.map(({ letter, on }) => {
     const button = make("button", on ? "allowed" : "", letter);

@@ -159,6 +159,8 @@ pub struct RecordAllowances {
     pub caution: String,
     /// The positions of a string, as in `flat`, `natural`, `sharp`.
     pub positions: Vec<String>,
+    /// The letter that is looked at first: one that is allowed for, else the one whose open strings would move most.
+    pub foremost: String,
     /// The letters that were checked, in the order of the pedals where the harp has some.
     pub letters: Vec<RecordAllowance>,
 }
