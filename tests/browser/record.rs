@@ -130,7 +130,9 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
         );
         // The days before a concert belong to the harp, and the whole harp is drawn into a file.
         // While she is in the form, nothing new from the station writes over what she chose.
+        browser.run("document.querySelector('#sheet').closest('details').open = true");
         browser.run("const days = document.querySelector('#concert-days'); days.focus(); days.value = '21'");
+        assert_eq!(browser.text("document.activeElement.id"), "concert-days");
         browser.run("document.querySelector('#sheet').requestSubmit()");
         browser.wait(
             "the plan around them",
