@@ -1,12 +1,11 @@
 //! Licences, bans, sources and advisories of what is depended on.
 //!
-//! Their checker takes minutes to build and seconds to run: it is built at the lowest priority while the tests run, in what
-//! these leave idle.
+//! Their checker takes minutes to build and seconds to run: it is built while the tests run, in what these leave idle.
 
 use std::path::PathBuf;
-use std::process::{Child, Stdio};
 
 use crate::children::{self, command, must, succeeds};
+use crate::meanwhile::{Meanwhile, patient};
 use crate::{Problem, say};
 
 /// The version of the checker that the committed rules are written for.
@@ -16,7 +15,7 @@ const VERSION: &str = "0.20.2";
 #[derive(Debug)]
 pub(crate) struct Checker {
     binary: PathBuf,
-    build: Option<Child>,
+    build: Option<Meanwhile>,
 }
 
 impl Checker {
@@ -44,27 +43,20 @@ impl Checker {
             "--target-dir",
             &aside,
         ];
-        let patient = succeeds("nice", &["true"]);
-        let mut build = command(if patient { "nice" } else { "cargo" });
-        if patient {
-            build.args(["-n", "19", "cargo"]);
-        }
+        let mut build = patient("cargo");
         // It is built to be run once: what helps to look into it would only be built.
-        build
-            .args(words)
-            .env("CARGO_PROFILE_DEV_DEBUG", "0")
-            .stdin(Stdio::null());
+        build.args(words).env("CARGO_PROFILE_DEV_DEBUG", "0");
         Self {
             binary,
-            build: build.spawn().ok(),
+            build: Meanwhile::begin(&mut build).ok(),
         }
     }
 
     /// Checks, once it is built.
     pub(crate) fn check(mut self) -> Result<(), Problem> {
-        if let Some(mut build) = self.build.take() {
+        if let Some(build) = self.build.take() {
             // How it ended is seen by whether the checker is there.
-            let _ = build.wait();
+            let _ = build.finish();
             // What it was built from is not needed any more, nor missed where it stays.
             let _ = std::fs::remove_dir_all(children::target().join("tools/build"));
         }
@@ -118,13 +110,3 @@ const OUT_OF_REACH: [&str; 5] = [
     "failed to open advisory",
     "resolve host",
 ];
-
-impl Drop for Checker {
-    fn drop(&mut self) {
-        // What failed before it was needed ends it.
-        if let Some(build) = &mut self.build {
-            let _ = build.kill();
-            let _ = build.wait();
-        }
-    }
-}

@@ -5,8 +5,10 @@
 
 mod children;
 mod demo;
+mod documents;
 mod isolation;
 mod licences;
+mod meanwhile;
 mod measure;
 mod packages;
 mod verify;

@@ -4,7 +4,8 @@ use std::io::{BufRead, BufReader};
 use std::process::Stdio;
 use std::time::Instant;
 
-use crate::children::{self, cargo, command, must};
+use crate::children::{self, cargo, command};
+use crate::documents::Documents;
 use crate::isolation::Isolation;
 use crate::licences::Checker;
 use crate::packages::Lack;
@@ -34,13 +35,14 @@ pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
             "warnings",
         ])
     })?;
-    step("documents", documents)?;
     step("the tests' build", || {
         cargo(&["test", "--quiet", "--workspace", "--locked", "--no-run"])
     })?;
     // Tests wait for sound and time-outs; builds leave nothing idle.
     let checker = Checker::begin();
-    step("tests", || tests(&lacks))?;
+    let mut documents = Documents::default();
+    step("tests", || tests(&lacks, || documents.begin()))?;
+    step("documents", || documents.check())?;
     step("licences, bans and sources", || checker.check())
 }
 
@@ -52,24 +54,8 @@ fn step(name: &str, check: impl FnOnce() -> Result<(), Problem>) -> Result<(), P
     Ok(())
 }
 
-fn documents() -> Result<(), Problem> {
-    must(
-        command("cargo")
-            .args([
-                "doc",
-                "--quiet",
-                "--workspace",
-                "--no-deps",
-                "--locked",
-                "--document-private-items",
-            ])
-            .env("RUSTDOCFLAGS", "-D warnings"),
-        "cargo doc",
-    )
-}
-
-/// Runs every test on a private network and counts what ran.
-fn tests(lacks: &[Lack]) -> Result<(), Problem> {
+/// Runs every test on a private network and counts what ran; `running` is told once nothing is built any more.
+fn tests(lacks: &[Lack], running: impl FnOnce()) -> Result<(), Problem> {
     let mut run = match Isolation::find() {
         Some(isolation) => isolation.command("cargo"),
         None if children::in_ci() => {
@@ -90,8 +76,12 @@ fn tests(lacks: &[Lack]) -> Result<(), Problem> {
         .spawn()
         .map_err(|error| format!("the tests cannot be started: {error}"))?;
     let mut count = Count::default();
+    let mut running = Some(running);
     if let Some(output) = child.stdout.take() {
         for line in BufReader::new(output).lines().map_while(Result::ok) {
+            if let Some(running) = running.take() {
+                running();
+            }
             count.read(&line);
             say(&line);
         }
