@@ -3,6 +3,7 @@
 use crate::harp::{Harp, Material, StringNumber};
 use crate::note::{Accidental, Letter, Note};
 use crate::readiness::{Readiness, Standing, Tolerance};
+use crate::units::Cents;
 
 /// The order in which strings are asked for.
 #[derive(Clone, Copy, Debug, Default, Eq, PartialEq)]
@@ -17,6 +18,11 @@ pub enum Order {
     /// One letter after the other, each from its longest string up: C, D, E, F, G, A, B.
     Octaves,
 }
+
+/// A harp that is off by more than this as a whole gets a quick pass first.
+pub const QUICK_FROM: Cents = Cents(8.0);
+/// Near enough in a quick pass.
+pub const QUICK_WITHIN: Cents = Cents(5.0);
 
 /// How much a fault is heard in the top octave and a half and on wires, beside the same in the middle: assumed.
 const HEARD_AT_THE_ENDS: f64 = 0.6;
@@ -76,19 +82,19 @@ pub fn usual_order(harp: &Harp) -> Vec<StringNumber> {
 /// comes after what is off.
 pub fn most_audible_first(harp: &Harp, order: &[StringNumber], readiness: &Readiness) -> Vec<StringNumber> {
     let tolerance = Tolerance::default();
-    let audible = |number: &StringNumber| -> f64 {
-        let Some(string) = harp.string(*number) else { return 0.0 };
+    let audible = |number: StringNumber| -> f64 {
+        let Some(string) = harp.string(number) else { return 0.0 };
         let at_an_end = tolerance.is_top(string) || string.material == Material::Wire;
         let share = if at_an_end { HEARD_AT_THE_ENDS } else { 1.0 };
-        match readiness.of(*number) {
+        match readiness.of(number) {
             Some(Standing::Off(cents) | Standing::Moved(cents)) => cents.0.abs() * share,
             Some(Standing::SetOnce(_)) => -1.0,
             _ => 0.0,
         }
     };
-    let mut strings = order.to_vec();
-    strings.sort_by(|one, other| audible(other).total_cmp(&audible(one)));
-    strings
+    let mut strings: Vec<_> = order.iter().map(|&number| (audible(number), number)).collect();
+    strings.sort_by(|(one, _), (other, _)| other.total_cmp(one));
+    strings.into_iter().map(|(_, number)| number).collect()
 }
 
 #[cfg(test)]

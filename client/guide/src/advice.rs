@@ -1,6 +1,6 @@
 //! What to do with the string in hand.
 
-use consort_proto::order::most_audible_first;
+use consort_proto::order::{QUICK_WITHIN, most_audible_first};
 use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance};
 use consort_words::{Arg, Key};
 
@@ -13,7 +13,7 @@ use crate::pedals::about_pedals;
 use crate::place::place;
 use crate::step::Step;
 use crate::turn::{CONFIRM_WITHIN, turn};
-use crate::ways::{QUICK_WITHIN, Ways};
+use crate::ways::Ways;
 
 /// What advice is given from.
 #[derive(Clone, Copy, Debug)]

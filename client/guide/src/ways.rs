@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use consort_proto::order::Order;
+use consort_proto::order::{Order, QUICK_FROM, QUICK_WITHIN};
 use consort_proto::{Cents, Naming, Readiness, Standing, StringNumber};
 
 use crate::key::Way;
@@ -62,10 +62,6 @@ pub struct LastCheck {
     heard: BTreeSet<StringNumber>,
 }
 
-/// A harp that is off by more than this as a whole gets a quick pass first.
-const QUICK_FROM: Cents = Cents(8.0);
-/// Near enough in the quick pass.
-pub(crate) const QUICK_WITHIN: Cents = Cents(5.0);
 impl Quick {
     /// A quick pass for a harp that stands `mean` above its targets, where it needs one.
     pub fn for_mean(mean: Cents) -> Option<Self> {

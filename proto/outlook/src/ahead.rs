@@ -8,7 +8,7 @@
 use std::time::Duration;
 
 use consort_proto::order::most_audible_first;
-use consort_proto::{Cents, Harp, Readiness, Standing};
+use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber};
 
 use crate::course::{Course, Rest};
 
@@ -21,15 +21,17 @@ impl Course {
         let mut standings = readiness.standings().to_vec();
         let all = rest.likely_s() <= within.as_secs_f64();
         let mut work = rest.work() * within.as_secs_f64() / rest.likely_s().max(1e-6);
-        let order = self.order().strings(harp);
-        for number in most_audible_first(harp, &order, readiness) {
+        let is_left = |number: &StringNumber| {
+            readiness
+                .of(*number)
+                .is_some_and(|standing| !standing.lets_the_harp_be_ready())
+        };
+        let left: Vec<StringNumber> = self.order().strings(harp).into_iter().filter(is_left).collect();
+        for number in most_audible_first(harp, &left, readiness) {
             let place = number.index();
             let (Some(string), Some(standing)) = (harp.string(number), standings.get_mut(place)) else {
                 continue;
             };
-            if standing.lets_the_harp_be_ready() {
-                continue;
-            }
             work -= rest.dearer() * self.cost(place, string, *standing);
             if work < 0.0 && !all {
                 break;
@@ -46,7 +48,7 @@ mod tests {
     use crate::{Register, Remains, remains};
     use consort_proto::harp_file::preset;
     use consort_proto::order::Order;
-    use consort_proto::{StringNumber, Tolerance, Uptime};
+    use consort_proto::{Tolerance, Uptime};
 
     /// What the harp will have come to, if enough was seen of it.
     fn come_to(course: &Course, now: Uptime, tuned: (&Harp, &Readiness), within: Duration) -> Option<Readiness> {

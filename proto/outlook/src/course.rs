@@ -6,6 +6,8 @@
 //!    top cost more than the middle), a string that was set once only what its confirmation takes, and one that has come
 //!    back before costs more each time. New and missing strings cost nothing, since they do not keep a harp from being
 //!    ready.
+//!    While strings are only brought near and left, as in a quick pass, each that is not near yet costs [`QUICK`] more; the
+//!    fine pass over one that was costs [`FINE`].
 //! 2. *Pace.* The time that was spent divided by the work that was done, with [`PRIOR_WORK`] strings at [`PRIOR_S`] mixed
 //!    in, which the harp's own strings soon outweigh. Pauses count up to [`PAUSE_MOST`]: who breaks off comes back at her
 //!    own pace.
@@ -21,7 +23,7 @@
 
 use std::time::Duration;
 
-use consort_proto::order::Order;
+use consort_proto::order::{Order, QUICK_WITHIN};
 use consort_proto::{Harp, HarpString, Readiness, Standing, StringNumber, Uptime};
 
 use crate::ahead::SOON;
@@ -39,6 +41,10 @@ pub struct Course {
     done: f64,
     /// Strings that were done, also again.
     finished: usize,
+    /// The string that was heard last, whether strings are only brought near at present, and how many were.
+    in_hand: Option<usize>,
+    quick: bool,
+    neared: usize,
     /// Strings that came back after they held.
     moved: usize,
     /// Since when nothing was left, if nothing is.
@@ -55,6 +61,10 @@ pub struct Course {
 #[derive(Clone, Copy, Debug, Default)]
 struct Seen {
     standing: Option<Standing>,
+    /// Whether it stood further off, when it was first heard, than a quick pass leaves it.
+    found_far: Option<bool>,
+    /// Whether it was brought near in a quick pass.
+    neared: bool,
     /// How often it came back after it held.
     came_back: u8,
     /// Whether it was heard since everything was set.
@@ -124,6 +134,9 @@ const STRING_SCATTER: f64 = 0.65;
 const CHECK_SCATTER: f64 = 0.5;
 /// Eight of ten lie within so many standard deviations of a normal distribution.
 const EIGHT_OF_TEN: f64 = 1.2816;
+/// What bringing a string near in a quick pass costs, in strings of ordinary cost, and what the fine pass then still does.
+const QUICK: f64 = 0.6;
+const FINE: f64 = 0.8;
 /// What is left of a string that was set once, and of one that is off or has moved, as a share.
 const CONFIRM: f64 = 0.25;
 const AGAIN: f64 = 0.8;
@@ -168,14 +181,17 @@ impl Course {
         if begun_before {
             return self.remember(readiness);
         }
-        let mut done = Vec::new();
+        let (mut heard, mut done) = (Vec::new(), Vec::new());
         let strings = harp.numbered().zip(&mut self.strings);
         for (((number, string), seen), &standing) in strings.zip(readiness.standings()) {
             let before = seen.standing.unwrap_or(Standing::NotHeard);
             // Two plucks of one string hardly ever read alike.
             seen.checked |= self.checking && standing != before;
+            if standing != before && standing.cents().is_some() {
+                heard.push(number);
+            }
             if is_done(standing) && !is_done(before) {
-                self.done += cost(string);
+                self.done += cost(string) * seen.rest();
                 self.finished += 1;
                 done.push(number);
             }
@@ -183,6 +199,9 @@ impl Course {
                 self.moved += 1;
                 seen.came_back = seen.came_back.saturating_add(1);
             }
+        }
+        if let [one] = heard.as_slice() {
+            self.take_in_hand(harp, *one);
         }
         // Of strings that arrive together it is not known which came first.
         match done.as_slice() {
@@ -206,12 +225,19 @@ impl Course {
 
     /// What is left of the tuning at `now`; `None` until [`TOLD_FROM`] strings are done.
     pub(crate) fn rest(&self, now: Uptime, harp: &Harp, readiness: &Readiness) -> Option<Rest> {
-        if self.finished < TOLD_FROM {
+        if self.finished.max(self.neared) < TOLD_FROM {
             return None;
         }
         let costs = harp.strings().iter().enumerate().zip(readiness.standings());
         let left: f64 = costs
-            .map(|((place, string), &standing)| self.cost(place, string, standing))
+            .map(|((place, string), &standing)| {
+                let waits = self.quick && share_left(standing) > 0.0 && !is_near(standing);
+                let cost_left = self.cost(place, string, standing);
+                match waits {
+                    true => QUICK * cost(string) + FINE * cost_left,
+                    false => cost_left,
+                }
+            })
             .sum();
         let again = (self.moved as f64 / (self.finished as f64 + 10.0)).min(1.0);
         let unchecked = self.strings.iter().filter(|seen| !seen.checked).count() as f64;
@@ -260,6 +286,30 @@ impl Course {
         }
     }
 
+    /// Takes in that `string` is heard now, and with it what was done with the one before: left near, as in a quick pass, or
+    /// seen to.
+    fn take_in_hand(&mut self, harp: &Harp, string: StringNumber) {
+        let left = self
+            .in_hand
+            .replace(string.index())
+            .filter(|left| *left != string.index());
+        let Some((seen, string)) = left.and_then(|left| self.strings.get_mut(left).zip(harp.strings().get(left)))
+        else {
+            return;
+        };
+        let Some(standing) = seen.standing else { return };
+        if is_done(standing) {
+            self.quick = false;
+        } else if seen.found_far == Some(true) && is_near(standing) {
+            self.quick = true;
+            if !seen.neared {
+                seen.neared = true;
+                self.neared += 1;
+                self.done += QUICK * cost(string);
+            }
+        }
+    }
+
     /// Takes in that `string` was done after the one before.
     fn follow(&mut self, harp: &Harp, string: StringNumber) {
         if let Some(last) = self.last.replace(string) {
@@ -272,6 +322,9 @@ impl Course {
     fn remember(&mut self, readiness: &Readiness) {
         for (seen, &standing) in self.strings.iter_mut().zip(readiness.standings()) {
             seen.standing = Some(standing);
+            seen.found_far = seen
+                .found_far
+                .or(standing.cents().map(|cents| !cents.is_within(QUICK_WITHIN)));
         }
     }
 }
@@ -307,7 +360,12 @@ impl Rest {
 impl Seen {
     /// A string that has come back costs more, since it will again.
     fn weight(self) -> f64 {
-        1.0 + 0.5 * f64::from(self.came_back)
+        (1.0 + 0.5 * f64::from(self.came_back)) * self.rest()
+    }
+
+    /// What is left of a string of its cost once a quick pass has brought it near.
+    const fn rest(&self) -> f64 {
+        if self.neared { FINE } else { 1.0 }
     }
 }
 
@@ -326,6 +384,11 @@ fn cost(string: &HarpString) -> f64 {
     cost_of(Register::of(string))
 }
 
+/// Whether a string is as near as a quick pass wants it.
+fn is_near(standing: Standing) -> bool {
+    standing.cents().is_some_and(|cents| cents.is_within(QUICK_WITHIN))
+}
+
 /// Whether the harpist is done with a string: what was only marked was not tuned.
 const fn is_done(standing: Standing) -> bool {
     matches!(standing, Standing::Holds(_) | Standing::WillNotHold(_))
@@ -342,109 +405,4 @@ const fn share_left(standing: Standing) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use consort_proto::Cents;
-    use consort_proto::harp_file::preset;
-
-    /// A harp of which so many strings hold and one has moved.
-    fn judged(harp: &Harp, holding: usize, moved: bool) -> Readiness {
-        let mut standings = vec![Standing::NotHeard; harp.len()];
-        standings[..holding].fill(Standing::Holds(Cents(0.2)));
-        if moved {
-            standings[0] = Standing::Moved(Cents(-6.0));
-        }
-        Readiness::judged(standings)
-    }
-
-    /// A string every `pause` seconds, so many of them.
-    fn played(harp: &Harp, strings: usize, pause: u64) -> (Course, Uptime) {
-        let mut course = Course::default();
-        for done in 1..=strings {
-            course.see(
-                Uptime::from_secs(100 + pause * done as u64),
-                harp,
-                &judged(harp, done, false),
-            );
-        }
-        (course, Uptime::from_secs(100 + pause * strings as u64))
-    }
-
-    fn likely_s(course: &Course, now: Uptime, harp: &Harp, readiness: &Readiness) -> f64 {
-        let forecast = course.forecast(now, harp, readiness).expect("enough was seen");
-        assert!(forecast.soonest <= forecast.likely && forecast.likely <= forecast.latest);
-        forecast.likely.as_secs_f64()
-    }
-
-    #[test]
-    fn nothing_is_told_before_five_strings_and_a_ready_harp_needs_no_time() {
-        let harp = preset("lever-34").expect("a preset");
-        let (course, now) = played(&harp, TOLD_FROM - 1, 10);
-        assert_eq!(course.forecast(now, &harp, &judged(&harp, TOLD_FROM - 1, false)), None);
-        let (course, now) = played(&harp, harp.len(), 10);
-        let ready = judged(&harp, harp.len(), false);
-        assert_eq!(likely_s(&course, now, &harp, &ready), 0.0);
-        let later = Uptime::from_secs(60) + now.0;
-        assert_eq!(
-            course.outlook(later, &harp, &ready).ready_for,
-            Some(Duration::from_secs(60))
-        );
-    }
-
-    #[test]
-    fn who_is_half_as_fast_needs_longer_and_who_has_done_more_is_known_better() {
-        let harp = preset("pedal-47").expect("a preset");
-        let foretold = |strings, pause| {
-            let (course, now) = played(&harp, strings, pause);
-            let forecast = course
-                .forecast(now, &harp, &judged(&harp, strings, false))
-                .expect("a forecast");
-            (
-                forecast.likely.as_secs_f64(),
-                forecast.latest.as_secs_f64() / forecast.soonest.as_secs_f64(),
-            )
-        };
-        let ((fast, _), (slow, _)) = (foretold(20, 8), foretold(20, 16));
-        assert!((1.7..2.1).contains(&(slow / fast)), "{fast} {slow}");
-        // 27 strings at about 8 seconds each, and the last check.
-        assert!((180.0..330.0).contains(&fast), "{fast}");
-        assert!(foretold(30, 8).1 < foretold(6, 8).1);
-    }
-
-    #[test]
-    fn what_comes_back_and_what_is_broken_off_for_long() {
-        let harp = preset("pedal-47").expect("a preset");
-        let (mut course, now) = played(&harp, 20, 10);
-        let before = likely_s(&course, now, &harp, &judged(&harp, 20, false));
-        course.see(now, &harp, &judged(&harp, 20, true));
-        let moved = likely_s(&course, now, &harp, &judged(&harp, 20, true));
-        assert!(moved > before + 5.0, "{before} {moved}");
-        // An hour's pause does not make a slow harpist.
-        let (mut course, now) = played(&harp, 20, 10);
-        let late = now + Duration::from_secs(3_600);
-        course.see(late, &harp, &judged(&harp, 21, false));
-        let after = likely_s(&course, late, &harp, &judged(&harp, 21, false));
-        assert!(after < before * 1.2, "{before} {after}");
-    }
-
-    #[test]
-    fn a_tuning_that_began_before_anybody_looked_is_told_at_the_usual_pace() {
-        let harp = preset("pedal-47").expect("a preset");
-        let mut course = Course::default();
-        let now = Uptime::from_secs(1);
-        let readiness = judged(&harp, 30, false);
-        course.see(now, &harp, &readiness);
-        let likely = likely_s(&course, now, &harp, &readiness);
-        assert!((150.0..600.0).contains(&likely), "{likely}");
-    }
-
-    #[test]
-    fn a_new_pitch_is_work_for_strings_that_held() {
-        let harp = preset("pedal-47").expect("a preset");
-        let (mut course, now) = played(&harp, 40, 10);
-        let before = likely_s(&course, now, &harp, &judged(&harp, 40, false));
-        let all_off = Readiness::judged(vec![Standing::Off(Cents(-7.9)); harp.len()]);
-        course.see(now, &harp, &all_off);
-        assert!(likely_s(&course, now, &harp, &all_off) > 3.0 * before);
-    }
-}
+mod tests;

@@ -1,5 +1,7 @@
-//! Hundreds of simulated harpists, from professional to student: what was foretold of each harp beside when it was done.
+//! Hundreds of simulated harpists, from professional to student: what was foretold of each harp beside when it was done, and
+//! beside what remained when a start was called for.
 
+mod ahead;
 mod tunings;
 
 use consort_outlook::TOLD_FROM;
@@ -7,10 +9,11 @@ use consort_outlook::TOLD_FROM;
 use crate::figures::Figures;
 use crate::report;
 use crate::statistics::{percent, quantile};
-use tunings::{Tuned, tune};
+use ahead::{Ahead, CALLED_AT};
+use tunings::{Harpist, Tuned};
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "when each harp will be ready, foretold and true, of simulated harpists [--json FILE]";
+pub(crate) const ABOUT: &str = "when each harp will be ready and what would remain in three minutes, foretold and true, of simulated harpists [--json FILE]";
 
 /// Harpists, and the first one's number: the figures of the forecast were fitted to others.
 const HARPISTS: u64 = 1_200;
@@ -58,13 +61,18 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut score = Score::default();
     let mut lasted = Vec::new();
     let mut never = 0;
+    let mut ahead = Ahead::default();
     for seed in FROM..FROM + HARPISTS {
-        match tune(seed) {
-            Some(tuned) => {
-                score.add(&tuned);
-                lasted.push(tuned.done_s / 60.0);
+        let Some((harpist, tuned)) = Harpist::of(seed).and_then(|one| Some((one.clone(), one.tunes()?))) else {
+            never += 1;
+            continue;
+        };
+        score.add(&tuned);
+        lasted.push(tuned.done_s / 60.0);
+        for (moment, share) in CALLED_AT.into_iter().enumerate() {
+            if let Some(called) = harpist.is_called(share * tuned.done_s) {
+                ahead.add(moment, called);
             }
-            None => never += 1,
         }
     }
     report(&format!(
@@ -90,6 +98,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         quantile(&mut score.half_of_twelve_s, 0.5),
         "s",
     );
+    report(&format!(
+        "what would remain in three minutes, foretold when a start is called for at {CALLED_AT:?} of a tuning"
+    ));
+    ahead.tell(&mut figures);
     figures.close()
 }
 
@@ -98,10 +110,26 @@ mod tests {
     use super::*;
 
     #[test]
+    fn what_would_remain_of_a_section_in_three_minutes_is_foretold_within_a_quarter() {
+        let mut ahead = Ahead::default();
+        for harpist in (0..60).filter_map(Harpist::of) {
+            let done_s = harpist.tunes().expect("the tuning comes to an end").done_s;
+            for (moment, share) in CALLED_AT.into_iter().enumerate() {
+                if let Some(called) = harpist.is_called(share * done_s) {
+                    ahead.add(moment, called);
+                }
+            }
+        }
+        let error = ahead.error_of_sections();
+        assert!(error <= 0.25, "{error}");
+    }
+
+    #[test]
     fn the_range_holds_eight_of_ten_and_half_time_is_foretold_within_a_minute() {
         let mut score = Score::default();
         for seed in 0..150 {
-            score.add(&tune(seed).expect("the tuning comes to an end"));
+            let harpist = Harpist::of(seed).expect("a harpist");
+            score.add(&harpist.tunes().expect("the tuning comes to an end"));
         }
         let inside = percent(score.inside, score.told);
         assert!((75.0..=85.0).contains(&inside), "{inside} %");

@@ -1,8 +1,11 @@
 //! A harpist without sound: the same harp, hand and pace as a [`crate::Harpist`]'s, but her readings are the truth with a
 //! little noise, so that an ensemble tunes in milliseconds.
 //!
-//! What a station advises is left to the rule that every station follows: turn until a pluck lies within the tolerance,
-//! pluck once more, go on; and at the end play every string once more.
+//! What a station advises is left to the rules that every station follows: a harp that is off as a whole is brought near in
+//! a quick pass first; then turn until a pluck lies within the tolerance, pluck once more, go on; and at the end play every
+//! string once more. Once a start is called for, what is heard most comes first.
+
+use std::ops::Range;
 
 use consort_proto::{
     Cents, Harp, Hz, Readiness, Reading, Standing, StringNumber, StringStory, Tolerance, Tuning, order,
@@ -33,6 +36,8 @@ pub struct Swift {
     slower: f64,
     /// How often she breaks off between two strings, to talk or to look for something.
     breaks: f64,
+    /// When a start was called for, and when it is, seconds from the beginning.
+    called_s: Option<Range<f64>>,
     tuning: Tuning,
     tolerance: Tolerance,
     stories: Vec<StringStory>,
@@ -90,12 +95,21 @@ impl Swift {
             tolerance: Tolerance::default(),
             now_s: 0.0,
             heard: Vec::new(),
+            called_s: None,
             harp,
             pace,
             chance,
             slower,
             breaks,
         }
+    }
+
+    /// The same, but at the beginning of the range a start is called for, and at its end the tuning is over: seconds from
+    /// the beginning. Until then everything is as it would have been.
+    #[must_use]
+    pub fn called_for(mut self, called_s: Range<f64>) -> Self {
+        self.called_s = Some(called_s);
+        self
     }
 
     /// The harp.
@@ -106,42 +120,86 @@ impl Swift {
     /// Tunes everything, checks it once, and sets what has moved; all readings in their order.
     pub fn tune(mut self) -> Vec<Heard> {
         let all = order::usual_order(self.harp.harp());
-        for &string in &all {
-            self.visit(string);
-            if self.chance.is(self.pace.noodles) {
-                self.passes(1.5);
-            }
-            if self.chance.is(self.breaks) {
-                let (least, most) = BREAK_S;
-                let s = self.chance.between(least, most);
-                self.passes(s / self.slower);
-            }
+        let mean = all.iter().map(|&string| self.now_cents(string)).sum::<f64>() / all.len() as f64;
+        if !Cents(mean).is_within(order::QUICK_FROM) {
+            self.go_through(&all, order::QUICK_WITHIN.0);
         }
+        self.go_through(&all, 0.0);
         self.see_to_what_is_left(&all);
         for &string in &all {
+            if self.is_called() {
+                break;
+            }
             self.passes(CHECK_S);
             self.pluck(string);
         }
         self.see_to_what_is_left(&all);
+        self.see_to_what_is_heard_most(&all);
         self.heard
+    }
+
+    /// One string after the other, each until it holds or is heard so near, cents.
+    fn go_through(&mut self, strings: &[StringNumber], near_cents: f64) {
+        for &string in strings {
+            if self.is_called() {
+                return;
+            }
+            self.visit(string, near_cents);
+            self.idles();
+        }
+    }
+
+    /// What keeps her between two strings.
+    fn idles(&mut self) {
+        if self.chance.is(self.pace.noodles) {
+            self.passes(1.5);
+        }
+        if self.chance.is(self.breaks) {
+            let (least, most) = BREAK_S;
+            let s = self.chance.between(least, most);
+            self.passes(s / self.slower);
+        }
     }
 
     /// Goes back to what is neither set nor set aside, until nothing is or it is of no use.
     fn see_to_what_is_left(&mut self, all: &[StringNumber]) {
         for _ in 0..VISITS_MAX {
-            let left: Vec<StringNumber> = all
-                .iter()
-                .copied()
-                .filter(|string| !self.standing(*string).lets_the_harp_be_ready())
-                .collect();
+            let left: Vec<StringNumber> = all.iter().copied().filter(|string| self.is_left(*string)).collect();
+            for &string in &left {
+                if self.is_called() {
+                    return;
+                }
+                self.visit(string, 0.0);
+            }
             if left.is_empty() {
                 return;
             }
-            left.into_iter().for_each(|string| self.visit(string));
         }
     }
 
-    fn visit(&mut self, string: StringNumber) {
+    /// From the call until the start: the most audible fault first.
+    fn see_to_what_is_heard_most(&mut self, all: &[StringNumber]) {
+        let Some(Range { end, .. }) = self.called_s else { return };
+        while self.now_s < end {
+            let first = order::most_audible_first(self.harp.harp(), all, &self.readiness());
+            let Some(string) = first.into_iter().find(|string| self.is_left(*string)) else {
+                return;
+            };
+            self.visit(string, 0.0);
+            self.idles();
+        }
+    }
+
+    /// Whether a start has been called for.
+    fn is_called(&self) -> bool {
+        self.called_s.as_ref().is_some_and(|called| self.now_s >= called.start)
+    }
+
+    fn is_left(&self, string: StringNumber) -> bool {
+        !self.standing(string).lets_the_harp_be_ready()
+    }
+
+    fn visit(&mut self, string: StringNumber, near_cents: f64) {
         let took = self.hand.go_to(string);
         self.passes(took);
         let mut unanswered = 0;
@@ -150,6 +208,9 @@ impl Swift {
             self.passes(PLACING_S);
             let cents = self.pluck(string);
             self.passes(SETTLES_S + self.pace.reaction_s);
+            if cents.abs() <= near_cents {
+                return;
+            }
             match self.standing(string) {
                 standing if standing.lets_the_harp_be_ready() => return,
                 Standing::SetOnce(_) => continue,
@@ -192,8 +253,11 @@ impl Swift {
     }
 
     fn standing(&self, string: StringNumber) -> Standing {
-        let readiness = Readiness::judge(self.harp.harp(), &self.stories, &self.tuning, &self.tolerance);
-        readiness.of(string).unwrap_or(Standing::Missing)
+        self.readiness().of(string).unwrap_or(Standing::Missing)
+    }
+
+    fn readiness(&self) -> Readiness {
+        Readiness::judge(self.harp.harp(), &self.stories, &self.tuning, &self.tolerance)
     }
 
     fn passes(&mut self, seconds: f64) {

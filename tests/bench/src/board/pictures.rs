@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use consort_outlook::{Forecast, Outlook};
+use consort_outlook::{Forecast, Outlook, Remains};
 use consort_pages::{BoardPage, Presence, SeatImage, SessionImage};
 use consort_proto::{
     Agreement, Cents, Harp, Name, Readiness, Revision, Round, SessionId, Standing, Tolerance, Tuning, harp_file,
@@ -55,6 +55,7 @@ fn picture(harp: &Harp, harps: usize, turn: usize, words: &Words) -> String {
         SeatImage {
             outlook: Outlook {
                 forecast: (readiness.holding() > 4).then_some(forecast),
+                soon: (readiness.holding() > 4).then(|| Remains::of(harp, readiness)),
                 ..Outlook::default()
             },
             presence: if seat % 13 == 5 { Presence::Away } else { Presence::Here },
