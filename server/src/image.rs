@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use consort_pages::{BoardPage, CheapestPitch, CodeImage, ControlPage, Presence, SeatImage, SessionImage};
 use consort_proto::{Age, Fingerprint, Name};
+use consort_session::call::Called;
 use consort_session::cheapest::Cost;
 use consort_session::{CodeView, Newcomer, StationView, View};
 use consort_words::Words;
@@ -113,11 +114,19 @@ pub(crate) fn of(view: &View) -> SessionImage<'_> {
         can_undo: view.can_undo,
         disk_trouble: view.disk_trouble,
         was_joined: !view.stations.is_empty(),
-        seats: view.stations.iter().map(seat).collect(),
+        seats: view
+            .stations
+            .iter()
+            .map(|station| seat(station, view.called.as_ref()))
+            .collect(),
     }
 }
 
-fn seat(station: &StationView) -> SeatImage<'_> {
+fn seat<'a>(station: &'a StationView, called: Option<&Called>) -> SeatImage<'a> {
+    let answered = |called: &Called| {
+        let own = called.harps.iter().find(|beside| beside.seat == station.place);
+        own.is_some_and(|beside| beside.cents.is_some())
+    };
     SeatImage {
         seat: station.place,
         station: station.peer,
@@ -127,6 +136,7 @@ fn seat(station: &StationView) -> SeatImage<'_> {
         outlook: station.outlook,
         age: age(station),
         overhears: station.overhears,
+        answered: called.map(answered),
         presence: presence(station.presence),
         removed: station.removed,
         help: station.help,

@@ -6,7 +6,7 @@ use consort_outlook::Course;
 use consort_pages::{BoardPage, ControlPage, Links, Presence, SeatImage, SessionImage};
 use consort_proto::deputy::{HarpPicture, Heard, Hindsight, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{Age, Fingerprint, Readiness, Round, Uptime};
+use consort_proto::{Age, Fingerprint, Note, Readiness, Round, Standing, Uptime};
 use consort_words::{Key, Words};
 
 /// Everything that was heard of the session.
@@ -28,6 +28,8 @@ struct Held {
     harp: HarpPicture,
     readiness: Readiness,
     course: Course,
+    /// What the called string was when it was called, since when this laptop looks: whoever plucks it makes it another.
+    asked: Option<Standing>,
 }
 
 /// Whether what is held may be shown as true.
@@ -40,6 +42,13 @@ enum State {
     Lost,
     /// The coordinator does not let this laptop look any more.
     Refused(Refusal),
+}
+
+impl Held {
+    /// What the string called `note` is on this harp, if it has it.
+    fn standing(&self, note: Note) -> Option<Standing> {
+        self.readiness.of(self.harp.harp.find(note.letter, note.octave)?)
+    }
 }
 
 impl Assembly {
@@ -65,6 +74,16 @@ impl Assembly {
                         held.course.see(now, &held.harp.harp, &held.readiness);
                     }
                 }
+                let called = picture.agreement.called;
+                if self
+                    .picture
+                    .as_ref()
+                    .is_some_and(|before| before.agreement.called != called)
+                {
+                    for held in self.harps.values_mut() {
+                        held.asked = called.and_then(|note| held.standing(note));
+                    }
+                }
                 self.picture = Some(picture);
                 self.state = State::Heard;
                 true
@@ -85,6 +104,7 @@ impl Assembly {
             let mut course = own.map(|held| held.course.clone()).unwrap_or_default();
             course.see(now, &harp.harp, &readiness);
             let held = Held {
+                asked: own.and_then(|held| held.asked),
                 harp,
                 readiness,
                 course,
@@ -118,12 +138,15 @@ impl Assembly {
     /// The session as the pages see it; `None` until the first picture is whole.
     pub(crate) fn image(&self) -> Option<SessionImage<'_>> {
         let picture = self.picture.as_ref()?;
-        let seats = self.harps.values().map(
-            |Held {
-                 harp,
-                 readiness,
-                 course,
-             }| SeatImage {
+        let called = picture.agreement.called;
+        let seats = self.harps.values().map(|held| {
+            let Held {
+                harp,
+                readiness,
+                course,
+                ..
+            } = held;
+            SeatImage {
                 seat: harp.seat,
                 // Keys are the leader's business.
                 station: Fingerprint([0; 32]),
@@ -133,14 +156,18 @@ impl Assembly {
                 outlook: course.outlook(self.heard_at, &harp.harp, readiness),
                 age: self.age(harp.seat),
                 overhears: None,
+                answered: held
+                    .asked
+                    .zip(called)
+                    .map(|(asked, note)| held.standing(note) != Some(asked)),
                 presence: self.presence(harp.heard),
                 removed: false,
                 help: harp.help,
                 copied: false,
                 deputy: false,
                 wanted_by: None,
-            },
-        );
+            }
+        });
         // What is decided for later and whether tones may sound stay with the leader.
         Some(SessionImage {
             start_in: picture.start_in,
@@ -257,6 +284,41 @@ mod tests {
         assert_eq!(ready(&assembly), [true, true]);
         assert!(assembly.take(Uptime::default(), picture(&[2])));
         assert_eq!(ready(&assembly), [true]);
+    }
+
+    #[test]
+    fn only_who_plucks_the_called_string_after_the_call_has_answered() {
+        let called = |piece: ToDeputy, name: &str| match piece {
+            ToDeputy::Picture(mut picture) => {
+                picture.agreement.called = Some(Note::from_harp_name(name).expect("a note"));
+                ToDeputy::Picture(picture)
+            }
+            other => other,
+        };
+        let answered = |assembly: &Assembly| -> Vec<_> {
+            let image = assembly.image().expect("a picture");
+            image.seats.iter().map(|seat| seat.answered).collect()
+        };
+        let mut assembly = Assembly::default();
+        for piece in [harp(1), harp(2), picture(&[1, 2])] {
+            assembly.take(Uptime::default(), piece);
+        }
+        assert_eq!(answered(&assembly), [None, None]);
+        assembly.take(Uptime::default(), called(picture(&[1, 2]), "4C"));
+        assert_eq!(answered(&assembly), [Some(false), Some(false)]);
+        let ToDeputy::Harp(mut second) = harp(2) else {
+            panic!("a harp")
+        };
+        let number = second.harp.find(consort_proto::Letter::C, 4).expect("middle C");
+        second.standings[number.index()] = Standing::Holds(Cents(0.4));
+        assembly.take(Uptime::default(), ToDeputy::Harp(second));
+        assembly.take(Uptime::default(), called(picture(&[1, 2]), "4C"));
+        assert_eq!(answered(&assembly), [Some(false), Some(true)]);
+        // Whoever looks later than the call does not know it.
+        let mut later = Assembly::default();
+        later.take(Uptime::default(), harp(1));
+        later.take(Uptime::default(), called(picture(&[1]), "4C"));
+        assert_eq!(answered(&later), [None]);
     }
 
     #[test]

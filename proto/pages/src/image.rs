@@ -81,6 +81,7 @@ impl<'a> SeatImage<'a> {
             outlook: Outlook::default(),
             age: Age::default(),
             overhears: None,
+            answered: None,
             presence: Presence::Here,
             removed: false,
             help: false,
@@ -129,6 +130,8 @@ pub struct SeatImage<'a> {
     pub age: Age,
     /// The seat of the harp that its station seems to hear in place of its own.
     pub overhears: Option<u32>,
+    /// Whether the string that everyone is asked for was plucked since it is called; `None` where that is not known.
+    pub answered: Option<bool>,
     /// Whether its station can be heard.
     pub presence: Presence,
     /// Whether the leader turned it away.

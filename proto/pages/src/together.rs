@@ -50,7 +50,7 @@ pub struct CalledHarp {
     pub seat: u32,
     /// What the string is.
     pub standing: &'static str,
-    /// How far it stands from its target; null where it was not heard.
+    /// How far it stands from its target; null where it was not plucked since it is called.
     pub cents: Option<f64>,
 }
 
@@ -160,7 +160,7 @@ impl Called {
             Some(CalledHarp {
                 seat: seat.seat,
                 standing: standing.word(),
-                cents: standing.cents().map(tenths),
+                cents: standing.cents().filter(|_| seat.answered != Some(false)).map(tenths),
             })
         };
         let harps: Vec<CalledHarp> = seats.iter().filter_map(|seat| on(seat)).collect();

@@ -9,8 +9,8 @@ use consort_pages::{
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
-    Agreement, Cents, Fingerprint, Harp, Mark, Material, Name, Naming, Readiness, Reading, ReferencePitch, Revision,
-    RoomMove, Round, SessionId, Standing, StringNumber, StringStory, Tolerance, Tuning,
+    Agreement, Cents, Fingerprint, Harp, Mark, Material, Name, Naming, Note, Readiness, Reading, ReferencePitch,
+    Revision, RoomMove, Round, SessionId, Standing, StringNumber, StringStory, Tolerance, Tuning,
 };
 use consort_words::Words;
 
@@ -119,6 +119,29 @@ fn the_string_that_beats_most_is_named_once_every_harp_is_ready() {
     assert!(says.contains(" beats a second."), "{says}");
     assert!(!told(Some(1.0)).contains("beats"), "within the tolerance");
     assert!(!told(Some(-9.0)).contains("beats"), "one of them still tunes");
+}
+
+#[test]
+fn a_called_string_shows_only_what_was_plucked_since() {
+    let mut agreement = agreement();
+    agreement.called = Some(Note::from_harp_name("4C").expect("a note"));
+    let seats = [1.5, -3.0, 9.0].map(|cents| seat("Maris", Some(cents), Presence::Here));
+    let mut image = image(&agreement, &seats);
+    #[rustfmt::skip]
+    let table = [
+        // whether each has answered             what is said                        what is drawn
+        ([None, None, None],                     "4C: 3 harps, 12.0 cents apart", [Some(1.5), Some(-3.0), Some(9.0)]),
+        ([Some(true), Some(true), Some(false)],  "4C: 2 harps, 4.5 cents apart",  [Some(1.5), Some(-3.0), None]),
+        ([Some(false), Some(false), Some(true)], "Everyone plays 4C",             [None, None, Some(9.0)]),
+    ];
+    for (answered, says, drawn) in table {
+        for (seat, answered) in image.seats.iter_mut().zip(answered) {
+            seat.answered = answered;
+        }
+        let called = BoardPage::of(&image, &Words::english()).called.expect("one is called");
+        let cents: Vec<_> = called.harps.iter().map(|harp| harp.cents).collect();
+        assert_eq!((called.says.as_str(), cents), (says, drawn.to_vec()), "{answered:?}");
+    }
 }
 
 /// The same harp, all strings 20 cents flat, with what is foretold of it in three minutes: so many strings done.

@@ -138,6 +138,8 @@ impl Show {
                 confirmed: (seat == 3).then_some(Duration::from_secs(1_260)),
                 to_confirm: (seat == 7).then_some(Duration::from_secs(2_700)),
             },
+            // Two have not plucked the called string yet.
+            answered: self.agreement.called.map(|_| seat % 5 != 3),
             overhears: (seat == 6 && self.state != "ready").then_some(5),
             ..SeatImage::of(seat, &player.name, &player.harp, readiness)
         };
