@@ -50,6 +50,7 @@ fn open(args: Args, terminal: &Terminal) -> Outcome {
     terminal::start_logging();
     let opens_browser = !args.opening.no_browser && !args.json;
     // Before any thread runs: the local time can be asked for only then.
+    terminal.starts(args.opening.start);
     let config = Config::try_from(args)?;
     terminal.before_the_system_asks(&config.data);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
@@ -80,6 +81,9 @@ fn send(order: &Order, args: &Args, terminal: &Terminal) -> Outcome {
         return keep(file, &answer);
     }
     terminal.answered(order, &answer);
+    if let Order::Start { words } = order {
+        terminal.starts(words.join(" ").parse().ok());
+    }
     Ok(())
 }
 

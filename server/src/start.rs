@@ -37,6 +37,20 @@ impl Start {
         }
     }
 
+    /// The time of day that has passed today, if that was typed: then tomorrow's is meant.
+    pub fn tomorrow(self) -> Option<String> {
+        let (hour, minute, second) = time::OffsetDateTime::now_local().ok()?.to_hms();
+        self.passed(u32::from(hour) * 3_600 + u32::from(minute) * 60 + u32::from(second))
+    }
+
+    /// The time of day, if it has passed when the clock shows `now`, in seconds since midnight.
+    fn passed(self, now: u32) -> Option<String> {
+        match self {
+            Self::At(then) if then < now => Some(format!("{}:{:02}", then / 3_600, then / 60 % 60)),
+            Self::At(_) | Self::In(_) => None,
+        }
+    }
+
     /// How far away the start is when the clock shows `now`, in seconds since midnight.
     fn after(self, now: u32) -> Duration {
         match self {
@@ -88,6 +102,20 @@ mod tests {
         ] {
             let start: Start = text.parse().expect(text);
             assert_eq!(start.after(now), Duration::from_secs(minutes * 60), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_time_of_day_that_has_passed_is_told() {
+        let now = 19 * 3_600 + 30 * 60;
+        for (text, passed) in [
+            ("19:29", Some("19:29")),
+            ("7:05", Some("7:05")),
+            ("19:30", None),
+            ("25", None),
+        ] {
+            let start: Start = text.parse().expect(text);
+            assert_eq!(start.passed(now).as_deref(), passed, "{text}");
         }
     }
 

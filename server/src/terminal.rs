@@ -9,6 +9,7 @@ use std::time::Duration;
 use consort_coordinator::args::Order;
 use consort_coordinator::coordinator::Viewer;
 use consort_coordinator::lines::line;
+use consort_coordinator::start::Start;
 use consort_coordinator::status::{Status, code};
 use consort_coordinator::{Addresses, Coordinator};
 use consort_logbook::Replayed;
@@ -127,6 +128,13 @@ impl Terminal {
             }
             Order::Code => print(&text("code")),
             _ => print(&text("line")),
+        }
+    }
+
+    /// Says that the time of day which was typed for the start has passed, so that tomorrow's is taken.
+    pub(crate) fn starts(&self, start: Option<Start>) {
+        if let Some(time) = start.and_then(Start::tomorrow).filter(|_| !self.json) {
+            print(&self.words.say(Key::StartTomorrow, &[("time", Arg::from(time))]));
         }
     }
 

@@ -126,6 +126,7 @@ agreement-line = A = { $pitch } · { $temperament } · { $setting }
 round-line = round { $round }
 start-in = starts in { $time }
 start-passed = the start has passed
+start-tomorrow = { $time } has passed today: the start is tomorrow.
 
 temperament-equal = equal temperament
 temperament-pythagorean = Pythagorean

@@ -306,6 +306,7 @@ keys! {
 
     StartIn = "start-in",
     StartPassed = "start-passed",
+    StartTomorrow = "start-tomorrow",
 
     TemperamentEqual = "temperament-equal",
     TemperamentPythagorean = "temperament-pythagorean",

@@ -38,6 +38,9 @@ fn a_start_counts_down_until_it_is_cleared() {
     assert!(running.order(&["start", "25"]).status.success());
     let left = running.status()["start_in_s"].as_u64().expect("seconds");
     assert!((1..=1_500).contains(&left), "{left}");
+    // Midnight has passed at any time of the day.
+    let told = String::from_utf8(running.order(&["start", "0:00"]).stdout).expect("text");
+    assert!(told.contains("0:00 has passed today: the start is tomorrow."), "{told}");
     assert!(running.order(&["start", "none"]).status.success());
     assert_eq!(running.status()["start_in_s"], serde_json::json!(null));
 }
