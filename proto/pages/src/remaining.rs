@@ -106,7 +106,7 @@ pub(crate) fn of(seats: &[&SeatImage<'_>]) -> Vec<Remaining> {
     let now = Remaining::of(seats, Duration::ZERO, |seat| {
         Some(Remains::of(seat.harp, seat.readiness))
     });
-    let soon = Remaining::of(seats, SOON, |seat| seat.outlook.soon.filter(|_| seat.presence.counts()));
+    let soon = Remaining::of(seats, SOON, |seat| seat.outlook.soon.filter(|_| is_heard(seat)));
     let told = soon.untold < soon.harps;
     [Some(now), told.then_some(soon)].into_iter().flatten().collect()
 }
@@ -202,6 +202,10 @@ fn limit() -> Arg {
 
 fn ready_within(seat: &SeatImage<'_>, time: Duration) -> bool {
     let likely = seat.outlook.forecast.map(|forecast| forecast.likely);
-    let foretold = seat.presence.counts() && !seat.copied && likely.is_some_and(|likely| likely <= time);
-    seat.is_ready() || (foretold && !time.is_zero())
+    seat.is_ready() || (!time.is_zero() && is_heard(seat) && likely.is_some_and(|likely| likely <= time))
+}
+
+/// Whether what is foretold of a harp may be believed: who is not heard may have stopped, and of a copied tag nobody is let in.
+fn is_heard(seat: &SeatImage<'_>) -> bool {
+    seat.presence.counts() && !seat.copied
 }
