@@ -38,7 +38,7 @@ pub(crate) enum Wish {
     Naming(Naming),
     /// The key goes this way to tighten; `None` when nobody wants to say.
     KeyWay(Option<Way>),
-    /// Bring each string near first, or go on to the fine round.
+    /// Bring each string near first, or go on to the fine pass.
     Quick(bool),
     /// Begin a last check, or end it.
     LastCheck(bool),

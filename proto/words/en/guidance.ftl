@@ -59,8 +59,8 @@ why-new-reached = It is { $semitones ->
    *[other] a whole tone
 } below its pitch: far enough for now. Let it settle for some minutes, and go on.
 why-not-higher = Its pitch here lies { $cents } cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.
-why-quick = The harp is off as a whole. Bring each string to within 5 cents and go straight on; then comes the fine round.
-why-quick-near = Near enough for the quick round. Go straight on.
+why-quick = The harp is off as a whole. Bring each string to within 5 cents and go straight on; then comes the fine pass.
+why-quick-near = Near enough for the quick pass. Go straight on.
 why-chosen = Chosen by hand: only this string is followed, from an octave below. F lets it go.
 why-urgent = The start is near: what is heard most comes first.
 why-play-on = { $place } of { $of }: play the strings one after another, each a moment. What has moved comes afterwards.

@@ -43,7 +43,7 @@ pub enum Word {
     PedalUp,
     /// Is its lever down?
     LeverDown,
-    /// Near enough for the quick round: on to the next one.
+    /// Near enough for the quick pass: on to the next one.
     NextOne,
     /// Nothing is left.
     AllSet,
