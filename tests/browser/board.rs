@@ -1,6 +1,6 @@
 //! The board: it follows by itself, belongs to whoever has its address, and says when it cannot be believed.
 
-use crate::browser::Browser;
+use crate::browser::{Browser, LAPTOP, PHONE};
 use crate::network::alone;
 use crate::rehearsal::Rehearsal;
 
@@ -91,13 +91,23 @@ fn the_board_and_the_control_say_that_the_coordinator_is_gone_and_come_back_with
             "that the board is alone",
             "document.getElementById('headline').textContent.startsWith('No word from the coordinator')",
         );
+        // A phone that is turned, or somebody who wants names, sees the last picture again, and that it is the last.
+        browser.screen(PHONE);
+        browser.run("const people = document.getElementById('people'); people.value = 'initials'; people.dispatchEvent(new Event('change'))");
+        browser.screen(LAPTOP);
+        assert!(
+            browser
+                .text("document.getElementById('headline').textContent")
+                .starts_with("No word")
+        );
+        assert_eq!(browser.run("return document.body.classList.contains('lost')"), true);
         rehearsal.reopen();
         rehearsal.order(&["pitch", "441"]);
         browser.wait(
             "the board again",
             "document.getElementById('agreement').textContent.startsWith('A = 441 ')",
         );
-        assert_ne!(browser.text("document.body.className"), "lost");
+        assert_eq!(browser.run("return document.body.classList.contains('lost')"), false);
         browser.turn_to(&control);
         browser.wait(
             "the control again",

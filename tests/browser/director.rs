@@ -1,6 +1,6 @@
 //! The board as director and leader use it: who is shown to whom, rows that stay where they are, and what a change costs.
 
-use crate::browser::{Browser, PHONE, WALL};
+use crate::browser::{Browser, PHONE, SMALL_LAPTOP, WALL};
 use crate::gallery::show;
 use crate::network::alone;
 use crate::rehearsal::{Rehearsal, wait_for};
@@ -67,6 +67,34 @@ fn sixty_harpists_of_one_name_with_markup_in_it_are_told_apart_by_their_seats() 
         );
         assert!(browser.text(PAGE).contains("Anna <b>of</b> Wend"));
         browser.expect_quiet();
+    });
+}
+
+#[test]
+fn a_wall_that_has_room_again_says_names_by_itself() {
+    alone(|tools| {
+        let (running, [board, ..]) = show(60, "alike");
+        let browser = Browser::open(tools);
+        browser.screen(SMALL_LAPTOP);
+        browser.go(&format!("http://127.0.0.1:{board}/show/?names=show"));
+        browser.wait("fewer words", "document.getElementById('shorter').textContent !== ''");
+        assert_eq!(browser.text("document.body.dataset.people"), "seats");
+        browser.run_until_told(
+            "const told = arguments[0];
+             Promise.all([import('./board.js'), fetch('board.json').then((answer) => answer.json())])
+               .then(([{ show }, { harps, ...board }]) => {
+                 window.six = () => show({ ...board, harps: harps.slice(0, 6), hands: [], room: [], together: null, remains: null });
+                 told(true);
+               });",
+        );
+        // All but six have gone, nobody needs a hand, and no picture comes after that.
+        drop(running);
+        browser.run("window.six()");
+        browser.wait(
+            "names again",
+            "document.body.dataset.people === 'names' && !document.body.classList.contains('terse')",
+        );
+        assert_eq!(browser.text("document.getElementById('shorter').textContent"), "");
     });
 }
 

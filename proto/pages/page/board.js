@@ -50,18 +50,20 @@ function draw(board) {
   document.title = `Board · ${board.ensemble}`;
   const { classList } = document.body;
   const left = board.harps.filter((harp) => harp.state !== "ready").length;
-  classList.remove("lost");
   classList.toggle("crowd", board.crowd);
   classList.toggle("many", left > 10);
   classList.toggle("all-ready", left === 0 && board.harps.length > 0);
   classList.toggle("empty", board.harps.length === 0);
   say("ensemble", board.ensemble);
   say("agreement", board.agreement);
-  showHeadline(board);
+  // While no word comes, a window that changes its size shows the last picture again, and that it is the last.
+  if (!classList.contains("lost")) {
+    showHeadline(board);
+    tell(board.sentence);
+  }
   showCounts(board);
   say("trouble", board.trouble);
   at("trouble").hidden = !board.trouble;
-  tell(board.sentence);
   showSection(board);
   at("nobody").hidden = board.harps.length > 0;
   at("crowd").hidden = !board.crowd;
@@ -88,28 +90,47 @@ let step = 0;
 
 export function show(board) {
   shown = board;
+  document.body.classList.remove("lost");
   // Asking how high the page is lays it out: only what changes that is a reason to ask. A crowd is one picture.
   const states = !board.crowd && board.harps.map(({ seat, state, help }) => [seat, state, help]);
   const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note]);
   if (about === fitted) return draw(board);
   fitted = about;
+  fit(step);
+  if (step > 0) moreWords();
+}
+
+// In as many words as there is room for, no more than at the step `from`.
+function fit(from) {
   const steps = wall.matches ? SHORTER[chosen] : SHORTER[chosen].slice(0, 1);
-  // More words than last time are tried one step at a time.
-  for (step = Math.min(Math.max(0, step - 1), steps.length - 1); ; step += 1) {
+  for (step = Math.min(from, steps.length - 1); ; step += 1) {
     const [told, terse] = steps[step];
     document.body.dataset.people = told;
     document.body.classList.toggle("terse", terse);
-    draw(board);
+    draw(shown);
     if (step === steps.length - 1 || document.documentElement.scrollHeight <= innerHeight) break;
   }
   const told = people();
   say("shorter", told === chosen ? "" : SAID[told]);
 }
 
+// Whether there is room for more words again is tried a little later, as often as it was so: no change waits for that.
+const MORE_WORDS_AFTER = 1000;
+let later = null;
+function moreWords() {
+  later ??= setTimeout(() => {
+    later = null;
+    const before = step;
+    if (before === 0) return;
+    fit(before - 1);
+    if (step < before) moreWords();
+  }, MORE_WORDS_AFTER);
+}
+
 // Everything is fitted anew.
 function again() {
-  [fitted, step] = ["", 0];
-  if (shown) show(shown);
+  if (!shown) return;
+  fit(0);
 }
 
 // What is shown may no longer be true, and says so.

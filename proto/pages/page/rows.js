@@ -117,7 +117,7 @@ function showAxis(board) {
   const marks = [];
   for (let at = step - (past % step); at < span * 0.97; at += step) marks.push(at);
   const near = (a, b) => Math.abs(a - b) < room;
-  const round = marks.filter((mark) => mark > room * 0.8 && (start === null || !near(mark, start)));
+  const round = marks.filter((mark) => mark > room && (start === null || !near(mark, start)));
   const labels = [[0, "now", ""], ...round.map((mark) => [mark, clock(mark + 30), ""]), ...(start === null ? [] : [[start, clock(start), "strong"]])];
   const told = JSON.stringify(labels.map(([seconds, text]) => [Math.round((seconds / span) * 400), text]));
   if (at("axis").dataset.told === told) return;
