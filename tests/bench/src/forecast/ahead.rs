@@ -6,8 +6,8 @@ use super::tunings::{Called, Left};
 use crate::figures::Figures;
 use crate::statistics::quantile;
 
-/// When starts are called for, as shares of a tuning.
-pub(super) const CALLED_AT: [f64; 4] = [0.2, 0.4, 0.6, 0.8];
+/// When starts are called for, as shares of a tuning: later on most harps are ready within the three minutes.
+pub(super) const CALLED_AT: [f64; 4] = [0.15, 0.3, 0.45, 0.6];
 /// Harps of a section.
 const SECTION: usize = 12;
 
@@ -22,8 +22,9 @@ struct Errors {
 /// What was foretold of single harps and of sections, beside what was true.
 #[derive(Debug, Default)]
 pub(super) struct Ahead {
-    registers: [Errors; Register::ALL.len()],
     harps: Errors,
+    /// Of sections, in each register and in all of them.
+    registers: [Errors; Register::ALL.len()],
     sections: Errors,
     /// What a section would be foretold by whoever takes it for what it is at the call.
     as_it_is: Errors,
@@ -65,14 +66,15 @@ fn all(left: &Left) -> f64 {
 impl Ahead {
     /// Takes in what came of the call number `moment` of one harp.
     pub(super) fn add(&mut self, moment: usize, called: Called) {
-        for (place, errors) in self.registers.iter_mut().enumerate() {
-            let strings = |left: &Left| (left[place].off + left[place].not_heard) as f64;
-            errors.add(strings(&called.foretold), strings(&called.remained));
-        }
         self.harps.add(all(&called.foretold), all(&called.remained));
         let gathered = &mut self.gathered[moment];
         gathered.push(called);
         if gathered.len() == SECTION {
+            for (place, errors) in self.registers.iter_mut().enumerate() {
+                let strings = |left: &Left| (left[place].off + left[place].not_heard) as f64;
+                let foretold = gathered.iter().map(|called| strings(&called.foretold)).sum();
+                errors.add(foretold, gathered.iter().map(|called| strings(&called.remained)).sum());
+            }
             let sum = |of: fn(&Called) -> &Left| gathered.iter().map(|called| all(of(called))).sum::<f64>();
             let remained = sum(|called| &called.remained);
             self.sections.add(sum(|called| &called.foretold), remained);
@@ -82,10 +84,10 @@ impl Ahead {
     }
 
     pub(super) fn tell(self, figures: &mut Figures) {
-        for (register, errors) in Register::ALL.into_iter().zip(self.registers) {
-            errors.tell(figures, &format!("one harp, {}", register.word()));
-        }
         self.harps.tell(figures, "one harp");
+        for (register, errors) in Register::ALL.into_iter().zip(self.registers) {
+            errors.tell(figures, &format!("{SECTION} harps, {}", register.word()));
+        }
         self.as_it_is
             .tell(figures, &format!("{SECTION} harps, taken as they are at the call"));
         self.sections.tell(figures, &format!("{SECTION} harps"));
