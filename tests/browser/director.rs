@@ -1,9 +1,10 @@
 //! The board as director and leader use it: who is shown to whom, rows that stay where they are, and what a change costs.
 
-use crate::browser::{Browser, PHONE, SMALL_LAPTOP, WALL};
+use crate::browser::{Browser, LAPTOP, PHONE, SMALL_LAPTOP, WALL};
 use crate::gallery::show;
 use crate::network::alone;
 use crate::rehearsal::{Rehearsal, wait_for};
+use crate::tools::screens;
 
 const BAR: &str = "document.getElementById('bar').innerText";
 const PAGE: &str = "document.body.innerText";
@@ -142,6 +143,12 @@ fn the_control_says_what_a_high_pitch_a_past_start_and_a_moved_pedal_mean_before
             "what it means in tension",
             &format!("{BAR}.includes('2.3 % more tension') && {BAR}.includes('23 kg')"),
         );
+        // On a phone it leaves most of the page in sight.
+        browser.screen(PHONE);
+        let share = browser.run("return document.getElementById('bar').getBoundingClientRect().height / innerHeight");
+        assert!(share.as_f64().is_some_and(|share| share < 0.4), "{share} of a phone");
+        browser.picture(&screens().join("control-high-phone.png"));
+        browser.screen(LAPTOP);
         browser.run("document.querySelector('#temperaments input[value=\"vallotti\"]').click()");
         browser.wait(
             "what a moved pedal costs",

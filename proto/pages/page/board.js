@@ -93,7 +93,7 @@ export function show(board) {
   document.body.classList.remove("lost");
   // Asking how high the page is lays it out: only what changes that is a reason to ask. A crowd is one picture.
   const states = !board.crowd && board.harps.map(({ seat, state, help }) => [seat, state, help]);
-  const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, board.hands.length, board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, board.remains?.note]);
+  const about = JSON.stringify([states, board.headline.length, board.unheard, board.spare, Math.min(board.hands.length, 4), board.room, board.called?.harps.length, board.together?.registers.length, board.remains?.rows.length, Boolean(board.remains?.note)]);
   if (about === fitted) return draw(board);
   fitted = about;
   fit(step);
