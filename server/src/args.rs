@@ -109,7 +109,7 @@ pub enum Order {
     Pitch {
         /// A4 in hertz.
         hz: ReferencePitch,
-        /// Not now, but from the next round on.
+        /// Not now, but from the next round on; the pitch that is agreed takes that back.
         #[arg(long)]
         next_round: bool,
     },

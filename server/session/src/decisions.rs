@@ -54,7 +54,8 @@ impl Session {
             Command::NextPitch(a4) => {
                 self.proposal = None;
                 self.redraw();
-                self.rule(Ruling::NextPitch(a4));
+                // The pitch that is agreed is nothing to be kept for later.
+                self.rule(Ruling::NextPitch(a4.filter(|a4| *a4 != self.agreement.tuning.a4)));
             }
             Command::Undo => self.change(now, |decided| {
                 if let Some(Past {

@@ -32,6 +32,24 @@ fn each_order_changes_what_the_status_says() {
 }
 
 #[test]
+fn a_pitch_that_is_kept_for_the_next_round_is_taken_back_by_the_one_that_is_agreed() {
+    let running = Running::start(&fresh_folder("next-round"));
+    for (hz, kept) in [
+        ("441", serde_json::json!(441.0)),
+        ("440", serde_json::json!(null)),
+        ("442,5", serde_json::json!(442.5)),
+    ] {
+        assert!(running.order(&["pitch", hz, "--next-round"]).status.success(), "{hz}");
+        let status = running.status();
+        assert_eq!(
+            (&status["next_pitch_hz"], &status["pitch_hz"]),
+            (&kept, &440.0.into()),
+            "{hz}"
+        );
+    }
+}
+
+#[test]
 fn a_start_counts_down_until_it_is_cleared() {
     let running = Running::start(&fresh_folder("start"));
     assert_eq!(running.status()["start_in_s"], serde_json::json!(null));
