@@ -146,20 +146,22 @@ impl Listening {
         self.outcome = meaning::of_beats(&self.check, found, sigma, in_tune);
     }
 
-    /// A single sound of pitch `hz` was heard. One that is asked for is kept, and after the last one a new check begins.
+    /// A single sound of pitch `hz` was heard. One that is asked for is kept, and after the last one the first begins anew.
+    ///
+    /// What came of a check stands until then: a stray sound, or the last string heard once more, takes nothing from it.
     pub fn sound(&mut self, hz: consort_proto::Hz, in_tune: impl Fn(StringNumber) -> Option<bool>) {
         let Asks::InTurn(sounds) = self.check.asks() else {
             return;
         };
-        if self.heard.len() == sounds.len() {
-            self.heard.clear();
-            self.outcome = None;
-        }
-        let Some(sound) = sounds.get(self.heard.len()) else {
+        let is_done = self.heard.len() == sounds.len();
+        let Some(sound) = sounds.get(if is_done { 0 } else { self.heard.len() }) else {
             return;
         };
         let off = hz.cents_above(sound.hz);
         if off.0.abs() <= NEAR_CENTS {
+            if is_done {
+                self.heard.clear();
+            }
             self.trouble = None;
             self.heard.push(off);
             self.outcome = meaning::of_sounds(&self.check, &self.heard, in_tune);
@@ -167,11 +169,11 @@ impl Listening {
         }
         let semitones = (off.0 / 100.0).round();
         let whole = semitones.abs() <= 2.0 && (off.0 - 100.0 * semitones).abs() <= SEMITONE_CENTS;
-        self.trouble = Some(if whole {
-            Trouble::Semitones(sound.string)
-        } else {
-            Trouble::Other
-        });
+        if whole {
+            self.trouble = Some(Trouble::Semitones(sound.string));
+        } else if !is_done {
+            self.trouble = Some(Trouble::Other);
+        }
     }
 
     /// Something spoilt the pluck.

@@ -126,6 +126,23 @@ fn a_pedal_that_is_moved_on_the_way_and_another_string_are_told_apart() {
 }
 
 #[test]
+fn what_came_of_a_check_stands_until_the_next_one_begins() {
+    let mut listening = Listening::new(check(Kind::Harmonic, Letter::C, 4));
+    let first = listening.next().expect("a sound").hz;
+    listening.sound(first, |_| None);
+    let second = listening.next().expect("another sound").hz.raised_by(Cents(6.0));
+    listening.sound(second, |_| None);
+    let outcome = listening.outcome().cloned();
+    assert!(outcome.is_some());
+    // Something knocks, and a string that nobody asked for rings.
+    listening.sound(first.raised_by(Cents(340.0)), |_| None);
+    assert_eq!((listening.outcome(), listening.trouble()), (outcome.as_ref(), None));
+    assert_eq!(listening.heard().len(), 2);
+    listening.sound(first, |_| None);
+    assert_eq!((listening.outcome(), listening.heard().len()), (None, 1));
+}
+
+#[test]
 fn of_a_scale_the_string_that_stands_out_is_named() {
     let mut listening = Listening::new(check(Kind::Scale, Letter::C, 4));
     for place in 0..8 {
