@@ -1,5 +1,6 @@
 //! Feeds the ear from its source, on a thread of its own.
 
+use std::cell::Cell;
 use std::io::{self, Read};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -7,7 +8,7 @@ use std::sync::mpsc::Receiver;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use consort_analysis::{Beating, NoBeat, Together};
+use consort_analysis::{Beating, NoBeat, Refusal, Together};
 use consort_proto::{Harp, SampleRate, StringNumber, Tuning, Uptime};
 use consort_words::Words;
 use tokio::sync::mpsc::Sender;
@@ -325,7 +326,13 @@ impl Feed {
         let file: Arc<str> = name.into();
         let out = self.out.clone();
         let mut over = false;
+        let no_string = Cell::new(None);
         let mut tell = |sensed: Sensed| {
+            if let Sensed::Refused { onset_s, why } = sensed
+                && matches!(why, Refusal::NoPitch | Refusal::NotAString | Refusal::Stopped)
+            {
+                no_string.set(Some(onset_s));
+            }
             let fleeting = matches!(sensed, Sensed::Track { .. });
             let fed = Fed::Sensed {
                 file: file.clone(),
@@ -358,6 +365,9 @@ impl Feed {
                 }
             }
             ear.push(piece, &mut tell);
+            if let Some(onset_s) = no_string.take() {
+                beats.forget(onset_s);
+            }
             beats.look(&tail, ear.last_onset_s());
             if out.is_closed() { Err(Over) } else { Ok(()) }
         });

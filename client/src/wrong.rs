@@ -49,6 +49,12 @@ impl Tail {
         self.count += samples.len() as u64;
     }
 
+    /// How many samples have gone by.
+    #[cfg(test)]
+    pub(crate) const fn count(&self) -> u64 {
+        self.count
+    }
+
     /// The `count` samples from number `from` of the sound on, or `None` while they are not all there.
     pub(crate) fn from(&self, from: u64, count: usize) -> Option<Vec<f32>> {
         let oldest = self.count - self.samples.len() as u64;

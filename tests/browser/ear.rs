@@ -41,6 +41,15 @@ impl Player {
         }
     }
 
+    /// Knocks on the wood, and is silent.
+    fn knock(&mut self, station: &mut Harp) {
+        let mut sound = vec![0.0; 48_000 * 4];
+        self.harp.render(&mut sound[..48_000]);
+        self.harp.knock(2.0);
+        self.harp.render(&mut sound[48_000..]);
+        station.sounds(&sound);
+    }
+
     /// Plucks strings together, lets them ring, and stops all that sounds.
     fn pluck(&mut self, station: &mut Harp, strings: &[StringNumber], harmonic: bool) {
         let mut sound = vec![0.0; 48_000 * 45 / 10];
@@ -147,12 +156,21 @@ fn every_check_by_ear_is_made_at_the_desk_and_what_is_heard_is_no_reading() {
                 assert!(violated.is_empty(), "{theme}, {}: {violated:?}", screen.name);
             }
         }
+        // Somebody knocks on the wood, and what was found stands.
+        browser.run(
+            "window.told = [];
+             new MutationObserver(() => window.told.push(document.getElementById('listen-found').textContent))
+                 .observe(document.getElementById('listen-found'), { childList: true, characterData: true, subtree: true });",
+        );
+        player.knock(&mut station);
         // One string alone is named.
         player.pluck(&mut station, &[higher], false);
         browser.wait(
             "that one is missing",
             "document.getElementById('listen-found').textContent.startsWith('Only 3C')",
         );
+        let told = browser.text("window.told.join('; ')");
+        assert!(told.starts_with("Only 3C"), "{told}");
         // A harmonic, and its octave.
         begin(&browser, "harmonic", lower);
         browser.wait(
