@@ -11,6 +11,7 @@
 mod bands;
 mod model;
 mod solve;
+mod swell;
 
 use consort_proto::beats::Interval;
 use consort_proto::{Hz, SampleRate};
@@ -41,8 +42,8 @@ pub struct Beating {
     pub lower: Hz,
     /// The first partial of the higher string.
     pub higher: Hz,
-    /// How loud the partials that meet are together, at every [`Self::SWELL_STEP_S`] from the pluck on, 1 the loudest: what
-    /// the ear hears swell and fade.
+    /// How loud the partials that meet are together beside their dying away, at every [`Self::SWELL_STEP_S`] from a tenth
+    /// of a second after the pluck on, 1 the loudest: what the ear hears swell and fade.
     pub swell: Vec<f32>,
 }
 

@@ -1,5 +1,8 @@
 //! The check by listening as the desk shows it.
 
+use std::f64::consts::PI;
+
+use consort_analysis::Beating;
 use consort_guide::listening::{Asks, How, Listening, Meaning, Outcome, Sound, Trouble};
 use consort_pages::{ListeningPage, ListeningSound};
 use consort_proto::{Cents, Kind as HarpKind, StringNumber};
@@ -8,6 +11,8 @@ use consort_words::{Arg, Key, Words};
 use crate::image::Image;
 use crate::pluck::rounded;
 
+/// So much is drawn before anything is heard, in steps of a swell: as much as two seconds of sound give.
+const DRAWN: usize = 93;
 /// Beats slower than this stand still for the ear, in a second: two seconds show no more than a tenth of one.
 const STILL: f64 = 0.05;
 
@@ -35,8 +40,20 @@ pub(super) fn of(image: &Image, words: &Words) -> Option<ListeningPage> {
             .and_then(|outcome| outcome.beats)
             .map(|beats| rounded(beats.abs(), 2)),
         expected: expected.map(|beats| rounded(beats.abs(), 2)),
-        swell: image.swell.clone(),
+        swell: image.swell.iter().map(|size| rounded(f64::from(*size), 3)).collect(),
+        in_tune: expected.map_or_else(Vec::new, |beats| in_tune(beats, image.swell.len())),
     })
+}
+
+/// How two strings that beat so often in a second swell and fade, in as many steps as were heard.
+fn in_tune(beats_per_second: f64, heard: usize) -> Vec<f64> {
+    let steps = if heard == 0 { DRAWN } else { heard };
+    let size = |step: usize| {
+        (PI * beats_per_second * Beating::SWELL_STEP_S * step as f64)
+            .cos()
+            .abs()
+    };
+    (0..steps).map(|step| rounded(size(step), 3)).collect()
 }
 
 /// What is said, and of which harp.

@@ -24,12 +24,9 @@ pub(super) struct Ear {
     string: StringNumber,
 }
 
-/// What is drawn of two strings together: this long, seconds, in so many columns, which are this high, eighths of a line.
-const LENGTH_S: f64 = 2.0;
+/// Two strings together are drawn in so many columns, which are this high, eighths of a line.
 const COLUMNS: usize = 72;
 const EIGHTHS: f64 = 16.0;
-/// Strings begin to sound before they swell together: so many values are passed over.
-const BEGINS: usize = 5;
 
 /// Opens the check that is usual, or takes up the one that is under way.
 pub(super) fn open(image: &Image, own: &mut Own) -> Option<Meant> {
@@ -150,51 +147,15 @@ fn names(chosen: Kind) -> Line<'static> {
 /// Two strings as they swell and fade: as they were heard, and below, as they do when all is in tune.
 fn together(listening: &ListeningPage) -> Vec<Line<'static>> {
     let expected = listening.expected.unwrap_or_default();
-    let in_tune: Vec<f64> = (0..COLUMNS)
-        .map(|column| {
-            (std::f64::consts::PI * expected * LENGTH_S * column as f64 / COLUMNS as f64)
-                .cos()
-                .abs()
-        })
-        .collect();
     let heard = listening.beats.map_or_else(
         || "as heard".to_owned(),
         |beats| format!("as heard, {beats:.1} in a second"),
     );
     let mut lines = vec![Line::from(heard).style(CALM)];
-    lines.extend(bars(&even(&listening.swell)));
+    lines.extend(bars(&listening.swell));
     lines.push(Line::from(format!("in tune, {expected:.1} in a second")).style(CALM));
-    lines.extend(bars(&in_tune));
+    lines.extend(bars(&listening.in_tune));
     lines
-}
-
-/// How strings swell beside their dying away, by the straight line through the logarithms; 1 the loudest, a value for
-/// each column.
-fn even(swell: &[f32]) -> Vec<f64> {
-    let values = (LENGTH_S / ListeningPage::SWELL_STEP_S) as usize;
-    let logs: Vec<f64> = swell
-        .iter()
-        .take(values)
-        .skip(BEGINS)
-        .map(|size| f64::from(*size).max(1e-3).ln())
-        .collect();
-    if logs.len() < 2 {
-        return Vec::new();
-    }
-    let (count, middle) = (logs.len() as f64, (logs.len() - 1) as f64 / 2.0);
-    let mean = logs.iter().sum::<f64>() / count;
-    let beside = |at: usize| at as f64 - middle;
-    let falls = logs.iter().enumerate().map(|(at, log)| beside(at) * log).sum::<f64>();
-    let slope = falls / (0..logs.len()).map(|at| beside(at).powi(2)).sum::<f64>();
-    let sizes = logs
-        .iter()
-        .enumerate()
-        .map(|(at, log)| (log - mean - slope * beside(at)).exp());
-    let sizes: Vec<f64> = sizes.collect();
-    let most = sizes.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
-    (0..COLUMNS)
-        .map(|column| sizes[column * sizes.len() / COLUMNS] / most)
-        .collect()
 }
 
 /// Two lines of bars, or a line of points where nothing was heard yet.
@@ -204,8 +165,9 @@ fn bars(sizes: &[f64]) -> Vec<Line<'static>> {
     }
     let cells = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
     let row = |below: f64| {
-        let cell = |size: &f64| cells[(size * EIGHTHS - below).clamp(0.0, 8.0).round() as usize];
-        Line::from(sizes.iter().map(cell).collect::<String>())
+        let size = |column: usize| sizes[column * sizes.len() / COLUMNS];
+        let cell = |column: usize| cells[(size(column) * EIGHTHS - below).clamp(0.0, 8.0).round() as usize];
+        Line::from((0..COLUMNS).map(cell).collect::<String>())
     };
     vec![row(8.0), row(0.0)]
 }

@@ -2,8 +2,6 @@
 import { at, say } from "./follow.js";
 import { belly, colour, curve, round, shape } from "./strings.js";
 
-// What is drawn of two strings together: this long, in steps of so many seconds.
-const [LENGTH_S, STEP_S] = [2, 0.02];
 const [MIDDLE, THIN, THICK] = [70, 3, 52];
 // How wide it is drawn: on a phone less, so that its words are not shrunk with it, but room enough for each of many strings.
 const [WIDE, NARROW, EACH] = [1000, 440, 64];
@@ -59,14 +57,12 @@ function drawEar(listening) {
 
 // Two strings as one ribbon between its ends: where they swell it is broad, where they fade it is narrow. Above as it was
 // heard, below, dotted, as it is when all is in tune; a ribbon that stays even stands still.
-function drawTogether({ swell, expected, beats }) {
+function drawTogether({ swell, in_tune, expected, beats }) {
   const width = phone.matches ? NARROW : WIDE;
-  const heard = swell.length ? even(swell) : [];
-  const still = Array.from({ length: LENGTH_S / STEP_S }, (_, n) => Math.abs(Math.cos(Math.PI * expected * n * STEP_S)));
   const parts = [...ends(MIDDLE, width), ...ends(3 * MIDDLE, width)];
-  if (heard.length) parts.push(shape("path", { class: "ribbon", d: ribbon(heard, MIDDLE, width) }));
+  if (swell.length) parts.push(shape("path", { class: "ribbon", d: ribbon(swell, MIDDLE, width) }));
   else parts.push(shape("path", { class: "rest", d: `M0 ${MIDDLE}H${width}` }));
-  parts.push(shape("path", { class: "ribbon wanted", d: ribbon(still, 3 * MIDDLE, width) }));
+  parts.push(shape("path", { class: "ribbon wanted", d: ribbon(in_tune, 3 * MIDDLE, width) }));
   const label = (y, text) => shape("text", { class: "label start", x: 0, y }, text);
   parts.push(label(14, beats === null ? "as heard" : `as heard, ${beats.toFixed(1)} in a second`));
   parts.push(label(2 * MIDDLE + 14, `in tune, ${expected.toFixed(1)} in a second`));
@@ -81,18 +77,6 @@ function ribbon(sizes, y, width) {
   const above = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y - half)}`; });
   const below = sizes.map((size, n) => { const [x, half] = place(size, n); return `${x} ${round(y + half)}`; }).reverse();
   return `M${above.join("L")}L${below.join("L")}z`;
-}
-
-// All strings die away: what is drawn is how they swell beside that, by the straight line through the logarithms.
-function even(swell) {
-  const sizes = swell.slice(5, LENGTH_S / STEP_S);
-  const logs = sizes.map((size) => Math.log(Math.max(size, 1e-3)));
-  const middle = (sizes.length - 1) / 2;
-  const mean = logs.reduce((sum, log) => sum + log, 0) / logs.length;
-  const slope = logs.reduce((sum, log, n) => sum + (n - middle) * log, 0) / logs.reduce((sum, _, n) => sum + (n - middle) ** 2, 0);
-  const beside = logs.map((log, n) => Math.exp(log - mean - slope * (n - middle)));
-  const most = Math.max(...beside);
-  return beside.map((size) => size / most);
 }
 
 // Strings side by side, each bowed by how far it was heard from what is expected of it.

@@ -27,13 +27,11 @@ pub struct ListeningPage {
     pub beats: Option<f64>,
     /// The same as it is expected.
     pub expected: Option<f64>,
-    /// How loud the two strings swelled together at every [`Self::SWELL_STEP_S`], 1 the loudest.
-    pub swell: Vec<f32>,
-}
-
-impl ListeningPage {
-    /// Seconds between two values of [`Self::swell`].
-    pub const SWELL_STEP_S: f64 = 0.02;
+    /// How the two strings swelled together beside their dying away, in even steps of time, 1 the loudest; empty until they
+    /// are heard.
+    pub swell: Vec<f64>,
+    /// The same, in the same steps, as it is when all is in tune; empty where strings sound one after another.
+    pub in_tune: Vec<f64>,
 }
 
 /// One sound of a check.

@@ -3,6 +3,7 @@
 use consort_transform::Complex;
 
 use super::model::LOWER;
+use super::swell::even;
 use super::{NEAR_CENTS, Together};
 use crate::character::{expected_stiffness, partial_ratio};
 use crate::fit::CENT;
@@ -112,13 +113,12 @@ impl Bands {
         self.bands.iter().filter(met).map(|band| band.energy).sum()
     }
 
-    /// How loud what sounds around `hz` is over time, 1 the loudest.
+    /// How loud what sounds around `hz` is over time beside its dying away, 1 the loudest.
     pub(super) fn swell(&self, sound: &[f32], rate: f64, hz: f64) -> Vec<f32> {
         let len = (SWELL_FRAME_S * rate) as usize;
         let step = (super::Beating::SWELL_STEP_S * rate) as usize;
         let frames = frames(sound, (len, step), std::f64::consts::TAU * hz / rate);
-        let most = frames.iter().map(|z| z.norm()).fold(f64::MIN_POSITIVE, f64::max);
-        frames.iter().map(|z| (z.norm() / most) as f32).collect()
+        even(&frames.iter().map(|z| z.norm()).collect::<Vec<_>>())
     }
 
     /// Where a string seems to stand, cents from where it is said to: by its partials that stand alone, or by all where

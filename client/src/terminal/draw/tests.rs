@@ -233,7 +233,7 @@ fn with_check(page: DeskPage, together: bool) -> DeskPage {
     } else {
         &["4C", "4D", "3E", "3F", "3G", "3A", "3B", "3C"]
     };
-    let swell = (0..100).map(|at| (-0.01 * f64::from(at)).exp() * (0.16 * f64::from(at)).cos().abs());
+    let swells = |beats: f64| (0..93).map(move |at| (std::f64::consts::PI * beats * 0.02 * f64::from(at)).cos().abs());
     DeskPage {
         listening: Some(consort_pages::ListeningPage {
             kind: if together { "octave" } else { "scale" },
@@ -260,7 +260,8 @@ fn with_check(page: DeskPage, together: bool) -> DeskPage {
             trouble: None,
             beats: together.then_some(2.6),
             expected: together.then_some(0.1),
-            swell: swell.map(|size| size as f32).collect(),
+            swell: swells(2.6).collect(),
+            in_tune: swells(0.1).collect(),
         }),
         ..page
     }
