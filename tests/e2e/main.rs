@@ -1,6 +1,7 @@
 //! Real programs on loopback, each with a data folder of its own; the module list is the table of contents.
 
 mod agreement;
+mod allowances;
 mod clocks;
 mod code;
 mod copies;
