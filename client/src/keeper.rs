@@ -1,9 +1,11 @@
 //! Keeps the harp's record: every settled reading, written on a thread of its own so that nobody waits for the disk.
 
+mod by_mark;
 mod pages;
 mod renewed;
 
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
 use std::thread::{self, JoinHandle};
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -12,6 +14,7 @@ use consort_analysis::Timbre as Sounding;
 use consort_proto::{Agreement, Harp, Reading, Round, SessionId, StringNumber, Tolerance, Tuning};
 use consort_record::{Date, Moment, Partial, Place, Timbre};
 use consort_record_store::Kept;
+use consort_store::Folder;
 use tokio::sync::mpsc::Sender;
 
 use crate::feed::Fed;
@@ -39,6 +42,8 @@ pub(crate) struct Book {
     pub(crate) recorded: Option<Moment>,
     /// Where the harp stands, if it was said.
     pub(crate) place: Option<Place>,
+    /// Where what the desk's marks wrote is remembered from start to start; `None` for not at all.
+    pub(crate) folder: Option<Arc<Folder>>,
 }
 
 /// The record's harp into which what is heard of `harp` is written, if it has one.

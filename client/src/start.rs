@@ -168,6 +168,7 @@ impl Station {
             tag,
             recorded: config.recorded,
             place: config.place.clone(),
+            folder: Some(folder.clone()),
         };
         let keeper = Keeper::start(book, feeding.clone()).ok();
         let expectation = Expectation::one_tuning(harp.clone(), *link.tuning());

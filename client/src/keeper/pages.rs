@@ -1,14 +1,15 @@
 //! Writes what was heard and marked; what cannot be written waits, and is tried again. Tells what the record says meanwhile.
 
-use std::collections::{BTreeSet, VecDeque};
+use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::Duration;
 
-use consort_proto::{Harp, Round, SessionId, StringNumber, Tuning};
+use consort_proto::{Harp, Round, SessionId, Tuning};
 use consort_record::{Date, Heard, Moment, Place, Sheet};
 use consort_record_store::{HarpId, Kept, RecordError, Store, TuningId, called};
 use consort_words::{Arg, Key, Words};
 
+use super::by_mark::ByMark;
 use super::renewed::{noted, renew, take_back};
 use super::{Book, Entry, ToKeep};
 use crate::feed::Fed;
@@ -26,12 +27,13 @@ const UNWRITTEN_MAX: usize = 10_000;
 /// what the record says whenever that has changed. Whether it was taken in is what `tell` gives.
 pub(super) fn keep_all(book: Book, waiting: &Receiver<Entry>, tell: &mut impl FnMut(Fed) -> bool) {
     let words = Words::english();
+    let by_mark = ByMark::open(book.folder.clone(), book.harp.name());
     let count = |readings: usize| [("count", Arg::from(readings))];
     let mut pages = Pages {
         book,
         open: None,
         tuning: None,
-        by_mark: BTreeSet::new(),
+        by_mark,
         told: None,
     };
     let mut unwritten = VecDeque::new();
@@ -88,7 +90,7 @@ struct Pages {
     /// The tuning that goes on.
     tuning: Option<Current>,
     /// Strings that were written down as put on since the desk marked them.
-    by_mark: BTreeSet<StringNumber>,
+    by_mark: ByMark,
     /// The version of the open file and the day of which was told last.
     told: Option<(i64, Date)>,
 }
@@ -143,12 +145,12 @@ impl Pages {
                 Entry::Reading(reading) => hear(store, harp, &mut self.tuning, reading)?,
                 Entry::Renewed(string, today) => {
                     if renew(store, harp, *string, *today)? {
-                        self.by_mark.insert(*string);
+                        self.by_mark.wrote(*string, *today);
                     }
                     self.told = None;
                 }
                 Entry::NotRenewed(string, today) => {
-                    if self.by_mark.remove(string) {
+                    if self.by_mark.take(*string, *today) {
                         take_back(store, harp, *string, *today)?;
                     }
                     self.told = None;
@@ -256,6 +258,7 @@ mod tests {
             tag: "tag".to_owned(),
             recorded: None,
             place: None,
+            folder: None,
         };
         let (told, mut said) = mpsc::channel(8);
         let keeper = Keeper::start(book, told).expect("a thread");

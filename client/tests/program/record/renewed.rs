@@ -66,6 +66,19 @@ fn a_string_marked_as_new_is_written_down_once_and_taken_out_with_its_mark() {
     assert_eq!(desk.wish(r#"{"wish":"undo"}"#).0, 204);
     written_until(&data, |written| written[0].starts_with("Nothing is written down"));
     desk.wait_until(|picture| standing(picture) == "not-heard");
+    // Also when the station was started anew in between.
+    mark(r#""new""#);
+    written_until(&data, |written| written[0].starts_with("3B, put on on "));
+    station.end();
+    let mut station = Running::start(&data, &["--no-opening", "--harp", "pedal-47"]);
+    let desk = Desk::enter(&mut station);
+    let mark = |mark: &str| {
+        let (status, _, _) = desk.wish(&format!(r#"{{"wish":"mark","string":20,"mark":{mark}}}"#));
+        assert_eq!(status, 204);
+    };
+    desk.wait_until(|picture| standing(picture) == "new");
+    mark("null");
+    written_until(&data, |written| written[0].starts_with("Nothing is written down"));
     // What she adds is said of the same string, and then stays when the mark goes.
     mark(r#""new""#);
     written_until(&data, |written| written[0].starts_with("3B, put on on "));
