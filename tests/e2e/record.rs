@@ -135,8 +135,11 @@ fn a_false_string_is_heard_and_named_in_one_tuning() {
     let said = headlines(&data);
     assert!(said.iter().all(|line| !line.contains("false string")), "{said:?}");
     let data = folder.inside("uneven");
-    hear(&data, &[&uneven, &uneven], 1);
     let name = harp().string(string(14)).expect("a string").open.harp_name();
+    record(&data, &["--harp", "lever-22", "begin"]);
+    record(&data, &["shelf", "add", "bad", &name, "--yields", "3"]);
+    record(&data, &["fitted", &name, "2020-01-10", "--length", "bad"]);
+    hear(&data, &[&uneven, &uneven], 1);
     assert_eq!(headlines(&data), [format!("{name}: a false string")]);
     let evidence = record(&data, &["findings"]).join("\n");
     assert!(evidence.contains("beats"), "{evidence}");
@@ -148,6 +151,16 @@ fn a_false_string_is_heard_and_named_in_one_tuning() {
         !beats.is_empty() && beats.iter().all(|beat| (0.45..1.25).contains(beat)),
         "{beats:?}"
     );
+    // The length is suspect while its string is on, and bad for good once another one is in its place.
+    assert!(record(&data, &["shelf", "list"])[0].contains("Suspect, since"));
+    let now = today().to_string();
+    let told = record(&data, &["fitted", &name, &now, "--gauge", "0.9"]).join(" ");
+    assert!(told.contains("The length bad gave a false string"), "{told}");
+    assert!(headlines(&data).iter().all(|line| !line.contains("false string")));
+    assert!(record(&data, &["shelf", "list"])[0].ends_with(&format!("Bad since {now}.")));
+    assert!(record(&data, &["undo"])[0].contains("put on on"));
+    assert!(record(&data, &["undo"])[0].contains("the length bad is bad"));
+    assert!(record(&data, &["shelf", "list"])[0].contains("Suspect, since"));
 }
 
 /// What a station has written down of each pluck of `string`, as `timbre` of the backup says it.

@@ -1,6 +1,6 @@
 //! Writes a record of the newest layout, for the test that opens those of every layout.
 //!
-//! `cargo run -p consort-record-store --example fixture -- client/record-store/tests/layout-4.sqlite`, once for a new
+//! `cargo run -p consort-record-store --example fixture -- client/record-store/tests/layout-5.sqlite`, once for a new
 //! layout: a file that is there is never written anew.
 
 #[allow(dead_code, reason = "the tests use more of it")]

@@ -186,7 +186,7 @@ pub struct FittingForm {
 pub struct EventForm {
     /// The day.
     pub on: String,
-    /// restrung, moved, regulated, pin-pushed or remark.
+    /// restrung, moved, regulated, pin-pushed, broke or remark.
     pub deed: String,
     /// To which string.
     #[serde(default, skip_serializing_if = "Option::is_none")]

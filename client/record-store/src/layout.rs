@@ -83,4 +83,8 @@ pub(crate) const STEPS: &[&str] = &[
     "
     ALTER TABLE harp ADD COLUMN allowed TEXT NOT NULL DEFAULT '';
     ",
+    // A string that broke is an event that a program of before does not know.
+    "
+    -- Nothing is laid out otherwise.
+    ",
 ];

@@ -295,6 +295,12 @@ fn a_list_that_cannot_be_is_refused_with_its_line_and_column_and_nothing_is_take
         ("string,on,material,gauge_mm,length\n20,2020-01-01,silk,,",                   "line 2, column material: it is nylon"),
         ("string,on,material,gauge_mm,length\n20,2020-01-01,gut,90,",                  "line 2, column gauge_mm: a string of 90 mm"),
         ("on,deed,string,note\n2020-01-01,painted,,",                                  "line 2, column deed: it is restrung"),
+        ("name,string,yields\n3E-a,17,2",                                               "line 1, column 2: “string” stands where the list lengths has “bought”"),
+        ("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-01,17,gut,,-2",      "line 2, column yields: “-2” is no number that can stand there"),
+        ("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-01,17,gut,,0",       "line 2, column yields: a length of 0 strings is none"),
+        ("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-01,17,gut,thick,2",  "line 2, column gauge_mm: “thick” is no number"),
+        ("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-01,48,gut,,2",       "line 2, column string: the harp has 47 strings"),
+        ("on,deed,string,note\n2020-01-01,broke,,",                                     "line 2, column deed"),
         ("on,deed,string,note\n2020-01-01,pin-pushed,,",                               "line 2, column deed"),
     ];
     let (mut store, kept) = begun("refused");
@@ -382,6 +388,7 @@ const LAYOUTS: &[&str] = &[
     "layout-2.sqlite",
     "layout-3.sqlite",
     "layout-4.sqlite",
+    "layout-5.sqlite",
 ];
 
 #[test]

@@ -85,6 +85,14 @@ impl Stage {
         })
     }
 
+    /// The string that is meant by a sound of `hz` though its pedal or lever stands elsewhere than this stage has it: one of
+    /// those that are plucked, whole semitones off.
+    pub fn elsewhere(self, harp: &Harp, tuning: &Tuning, hz: Hz) -> Option<StringNumber> {
+        let at = |position| Self { position, ..self }.meant(harp, tuning, hz);
+        let mut others = (0..=2).filter(|&position| position != self.position);
+        others.find_map(|position| at(position).filter(|string| self.strings(harp).contains(string)))
+    }
+
     /// The harp as it sounds in this stage: its strings stand where pedal or levers put them.
     pub fn sounding(self, harp: &Harp) -> Harp {
         let asked = self.strings(harp);
@@ -255,6 +263,37 @@ mod tests {
             stage.meant(&harp, &tuning, hz.raised_by(consort_proto::Cents(-100.0))),
             None
         );
+    }
+
+    #[test]
+    fn a_pedal_that_stands_elsewhere_is_told_from_another_string() {
+        let harp = harp("pedal-47");
+        let natural = Stage {
+            letter: Some(Letter::C),
+            position: 1,
+        };
+        let tuning = Tuning::default();
+        let c = harp.find(Letter::C, 4).expect("a C");
+        let open = tuning.open_target(harp.string(c).expect("a string"));
+        for (cents, means) in [
+            (0.0, Some(c)),
+            (7.0, Some(c)),
+            (207.0, Some(c)),
+            (107.0, None),
+            (350.0, None),
+        ] {
+            let hz = open.raised_by(consort_proto::Cents(cents));
+            assert_eq!(natural.elsewhere(&harp, &tuning, hz), means, "{cents}");
+        }
+        // A lever harp's strings have one step.
+        let harp = self::harp("lever-22");
+        let on = Stage {
+            letter: None,
+            position: 1,
+        };
+        let (number, string) = harp.numbered().next().expect("a string");
+        let open = tuning.open_target(string);
+        assert_eq!(on.elsewhere(&harp, &tuning, open), Some(number));
     }
 
     #[test]

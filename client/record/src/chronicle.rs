@@ -191,7 +191,7 @@ impl Chronicle {
                 track.former_steps = [None; 2];
             }),
             // New strings are taken in with the fittings.
-            Deed::Restrung | Deed::Moved | Deed::Remark(_) => {}
+            Deed::Restrung | Deed::Moved | Deed::Broke(_) | Deed::Remark(_) => {}
         }
     }
 

@@ -82,6 +82,8 @@ pub enum Deed {
     Regulated,
     /// The pin of one string was pushed in.
     PinPushed(StringNumber),
+    /// A string broke.
+    Broke(StringNumber),
     /// A remark about one string or the whole harp.
     Remark(Option<StringNumber>),
 }
@@ -94,6 +96,7 @@ impl Deed {
             Self::Moved => "moved",
             Self::Regulated => "regulated",
             Self::PinPushed(_) => "pin-pushed",
+            Self::Broke(_) => "broke",
             Self::Remark(_) => "remark",
         }
     }
@@ -101,7 +104,7 @@ impl Deed {
     /// The string that it was done to, if it was one.
     pub const fn string(self) -> Option<StringNumber> {
         match self {
-            Self::PinPushed(string) => Some(string),
+            Self::PinPushed(string) | Self::Broke(string) => Some(string),
             Self::Remark(string) => string,
             Self::Restrung | Self::Moved | Self::Regulated => None,
         }
@@ -114,6 +117,7 @@ impl Deed {
             ("moved", None) => Some(Self::Moved),
             ("regulated", None) => Some(Self::Regulated),
             ("pin-pushed", Some(string)) => Some(Self::PinPushed(string)),
+            ("broke", Some(string)) => Some(Self::Broke(string)),
             ("remark", string) => Some(Self::Remark(string)),
             _ => None,
         }

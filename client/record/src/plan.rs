@@ -28,6 +28,11 @@ pub struct Replacement {
 /// Why a string is to be replaced.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Why {
+    /// It broke, on that day.
+    Broke {
+        /// The day.
+        on: Date,
+    },
     /// It is false.
     False,
     /// It has served its time.
@@ -130,6 +135,15 @@ pub fn plan(chronicle: &Chronicle, life: &Life, findings: &[Finding], today: Dat
         .numbered()
         .filter_map(|(number, string)| {
             let fitted = life.put_on(number);
+            if let Some(on) = life.broke(number) {
+                // No concert is a reason to leave a gap.
+                return Some(Replacement {
+                    string: number,
+                    fitted,
+                    why: Why::Broke { on },
+                    when: When::Now,
+                });
+            }
             let is_false = findings.iter().any(|finding| {
                 finding.about == About::String(number) && matches!(finding.cause, Cause::FalseString { .. })
             });
@@ -275,6 +289,40 @@ mod tests {
         check("2023-12-20", &["2026-12-24"],               None, Some(When::By(day("2026-12-13"))));
         check("2023-01-10", &["2026-12-01"],               None, Some(When::After(day("2026-12-01"))));
         check("2023-01-10", &["2026-12-01", "2026-12-08"], None, Some(When::After(day("2026-12-08"))));
+    }
+
+    #[test]
+    fn a_broken_string_is_replaced_at_once_until_another_one_is_on() {
+        let mut life = Life::new(Sheet::of(harp_file::preset("pedal-47").expect("a preset")));
+        let string = StringNumber::new(20).expect("a string");
+        life.events = vec![Event {
+            on: day("2026-11-20"),
+            deed: crate::Deed::Broke(string),
+            note: String::new(),
+        }];
+        life.concerts = vec![Concert {
+            on: day("2026-11-28"),
+            name: "concert".to_owned(),
+        }];
+        let today = day("2026-11-25");
+        let planned = |life: &Life| {
+            let plan = plan(&Chronicle::of(life), life, &[], today, &Rules::default());
+            let first = plan.first().cloned().expect("an entry");
+            (first.string == string).then_some((first.why, first.when))
+        };
+        let on = day("2026-11-20");
+        assert_eq!(planned(&life), Some((Why::Broke { on }, When::Now)));
+        for put_on in ["2026-11-19", "2026-11-20"] {
+            life.fittings.push(Fitting {
+                string,
+                on: day(put_on),
+                material: consort_proto::Material::Gut,
+                gauge_mm: None,
+                length: None,
+            });
+            // It is the one that was on that broke, and the one of the same day that took its place.
+            assert_eq!(planned(&life).is_some(), put_on == "2026-11-19", "{put_on}");
+        }
     }
 
     #[test]

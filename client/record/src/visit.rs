@@ -58,6 +58,13 @@ impl Life {
             .or_else(|| self.restrung())
     }
 
+    /// The day on which `string` broke, if no other was put on since; one put on on the same day is the next one.
+    pub fn broke(&self, string: StringNumber) -> Option<Date> {
+        let broke = self.events.iter().filter(|event| event.deed == Deed::Broke(string));
+        let newest = broke.map(|event| event.on).max()?;
+        self.put_on(string).is_none_or(|on| on < newest).then_some(newest)
+    }
+
     /// The newest day on which all strings were renewed.
     fn restrung(&self) -> Option<Date> {
         let renewed = self.events.iter().filter(|event| event.deed == Deed::Restrung);

@@ -24,6 +24,7 @@ pub(super) fn renew(store: &mut Store, harp: HarpId, string: StringNumber, today
     let Some(fitting) = plain(&kept, string, today).filter(|_| !is_known) else {
         return Ok(false);
     };
+    record::set_aside(store, &kept, string, today)?;
     store.write(&kept, &Entry::Fitting(fitting), today)?;
     Ok(true)
 }

@@ -124,7 +124,7 @@ pub enum RecordOrder {
     },
     /// Write down what was done to the harp.
     Did {
-        /// restrung, moved, regulated, pin-pushed or remark.
+        /// restrung, moved, regulated, pin-pushed, broke or remark.
         deed: String,
         /// The day, as in 2026-11-25.
         day: String,

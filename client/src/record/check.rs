@@ -19,7 +19,7 @@ use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
 use super::{Form, LOOKED_AT, NotDone, Read, shown};
-use crate::ear::{Ear, Expectation, Sensed, Verdict};
+use crate::ear::{Answer, Ear, Expectation, Sensed, Verdict};
 use crate::keeper::now;
 use crate::sound::input;
 use crate::sound::recording::Recording;
@@ -27,6 +27,8 @@ use crate::{capture, say};
 
 /// A check that was begun within so many seconds goes on; an older one is made anew.
 const GOES_ON_S: i64 = 12 * 3_600;
+/// What is known no better than this, cents, was no string.
+const PLUCK_CENTS: f64 = 8.0;
 /// The ring is emptied this often, and without sound for so long there will be none.
 const PIECE: Duration = Duration::from_millis(10);
 const BEGINS_WITHIN: Duration = Duration::from_secs(10);
@@ -161,16 +163,15 @@ impl Run<'_> {
     /// Writes down what was heard in `stage`, if it was asked for.
     fn take(&mut self, stage: Stage, sensed: &Sensed) -> Result<(), NotDone> {
         let Sensed::Answer(answer) = sensed else { return Ok(()) };
-        // Which of two strings it was that sound the same is no doubt here: the one that is asked for.
-        if !matches!(answer.verdict, Verdict::Settled | Verdict::Unsure(Doubt::Which)) {
+        if answer.verdict == Verdict::Provisional {
             return Ok(());
         }
-        // A pedal or lever that was not moved sounds a semitone off: that is not what was asked for.
+        // Which of two strings it was that sound the same is no doubt here: the one that is asked for.
+        let stands = matches!(answer.verdict, Verdict::Settled | Verdict::Unsure(Doubt::Which));
         let meant = stage.meant(&self.kept.sheet.harp, &self.tuning, answer.hz);
-        let meant = meant.filter(|&string| self.check.hear(string) != Taken::Elsewhere);
+        let meant = meant.filter(|&string| stands && self.check.hear(string) != Taken::Elsewhere);
         let Some(string) = meant else {
-            let string = ("string", Arg::from(string_name(answer.string, &self.kept.sheet)));
-            say::note(&self.words.say(Key::CheckElsewhere, &[string]));
+            self.say_why_not(stage, answer);
             return Ok(());
         };
         let Ok(reading) = Reading::new(string, answer.hz, answer.sigma) else {
@@ -199,6 +200,21 @@ impl Run<'_> {
         ];
         say::note(&self.words.say(Key::CheckHeard, &args));
         Ok(())
+    }
+
+    /// Says why a pluck is not taken: another position, another string, or not heard well enough.
+    fn say_why_not(&self, stage: Stage, answer: &Answer) {
+        let named = |string| [("string", Arg::from(string_name(string, &self.kept.sheet)))];
+        let moved = stage.elsewhere(&self.kept.sheet.harp, &self.tuning, answer.hz);
+        let says = match (moved, answer.verdict) {
+            // Soft sounds are other harps, and what scatters so is a knock: nobody asked for them.
+            (_, Verdict::Unsure(Doubt::Soft | Doubt::Faint)) => return,
+            _ if answer.sigma.0 > PLUCK_CENTS => return,
+            (Some(string), _) => self.words.say(Key::CheckMoved, &named(string)),
+            (None, Verdict::Unsure(_)) => self.words.say(Key::CheckAgain, &[]),
+            (None, _) => self.words.say(Key::CheckElsewhere, &named(answer.string)),
+        };
+        say::note(&says);
     }
 
     fn ask(&self, stage: Stage) {

@@ -187,8 +187,14 @@ pub(super) fn strings(life: &Life, played: &Harp, form: Form) -> Vec<String> {
     lines
 }
 
-/// One string's readings, each against the target of its own tuning, as found and as left.
-pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form: Form) -> Vec<String> {
+/// One string's readings, as found and as left, each against the target of its own tuning on `played`, the harp with what
+/// is allowed for now.
+pub(super) fn history(
+    points: &[Point],
+    (life, played): (&Life, &Harp),
+    string: StringNumber,
+    form: Form,
+) -> Vec<String> {
     let name = string_name(string, &life.sheet);
     let mut lines = match form {
         Form::Csv => vec!["at,string,harp_name,hz,sigma_cents,cents,as,a4_hz,temperament,place".to_owned()],
@@ -210,7 +216,7 @@ pub(super) fn history(points: &[Point], life: &Life, string: StringNumber, form:
             (false, false) => "",
         };
         let visit = visit_of(point, life);
-        let cents = visit.and_then(|visit| cents_of(point, visit, life, string));
+        let cents = visit.and_then(|visit| cents_of(point, visit, played, string));
         let a4 = visit.map(|visit| visit.tuning.a4.hz().get());
         let temperament = visit
             .and_then(|visit| visit.tuning.temperament.scheme())
@@ -257,12 +263,12 @@ fn visit_of<'a>(point: &Point, life: &'a Life) -> Option<&'a Visit> {
 }
 
 /// How far a reading lies above the target of the tuning of `visit`.
-fn cents_of(point: &Point, visit: &Visit, life: &Life, string: StringNumber) -> Option<Cents> {
+fn cents_of(point: &Point, visit: &Visit, played: &Harp, string: StringNumber) -> Option<Cents> {
     Some(
         point
             .reading
             .hz
-            .cents_above(visit.tuning.open_target(life.sheet.harp.string(string)?)),
+            .cents_above(visit.tuning.open_target(played.string(string)?)),
     )
 }
 
@@ -340,6 +346,7 @@ pub(super) fn of_unknown_age(plan: &[Replacement], read: &Read) -> Option<String
 /// Why and when a string is to be replaced, in words.
 pub(super) fn reasons(entry: &Replacement, words: &Words) -> (String, String) {
     let why = match entry.why {
+        Why::Broke { on } => words.say(Key::PlanBroke, &[("date", Arg::from(on.to_string()))]),
         Why::False => words.say(Key::PlanFalse, &[]),
         Why::Old { months, usual } => words.say(
             Key::PlanOld,

@@ -204,7 +204,7 @@ async fn plot(State(live): State<Live>, Query(asked): Query<Asked>) -> Response 
         };
         Ok(match string {
             Some(string) => (
-                plot::history(&read.life, string, drawn, &read.words),
+                plot::history(&read.life, &read.played, string, drawn, &read.words),
                 format!("{}.svg", shown::name(string, read)),
             ),
             None => (

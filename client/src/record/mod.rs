@@ -29,6 +29,7 @@ pub(crate) use allow::{allowing, allowing_in};
 pub use args::RecordArgs;
 use args::RecordOrder;
 use plot::Drawn;
+pub(crate) use shelf::set_aside;
 
 use crate::choice::{self, NotAHarpChoice};
 use crate::keeper::now;
@@ -167,13 +168,17 @@ fn answer(store: &mut Store, args: &RecordArgs, harp: Option<&str>, form: Form) 
         RecordOrder::History { string, plot } => {
             let kept = store.harp(of)?;
             let string = args::string(string, &kept.sheet)?;
+            let played = allowing_in(store, &kept, &kept.sheet.harp)?;
             if let Some(file) = plot {
                 let life = store.life(&kept, Some(LOOKED_AT))?;
-                save(file, &plot::history(&life, string, Drawn::FILE, &Words::english()))?;
+                save(
+                    file,
+                    &plot::history(&life, &played, string, Drawn::FILE, &Words::english()),
+                )?;
             }
             Ok(list::history(
                 &store.history(kept.id, string)?,
-                &store.outline(&kept)?,
+                (&store.outline(&kept)?, &played),
                 string,
                 form,
             ))

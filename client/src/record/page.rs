@@ -57,7 +57,13 @@ pub(super) fn page(read: &Read, tunings: usize, regulation: Option<Date>) -> Str
     html.push_str("</section>\n");
     for string in shown(read) {
         html.push_str(&format!("<section><h2>{}</h2>\n", string_name(string, sheet)));
-        html.push_str(&plot::history(&read.life, string, Drawn::FILE, &read.words));
+        html.push_str(&plot::history(
+            &read.life,
+            &read.played,
+            string,
+            Drawn::FILE,
+            &read.words,
+        ));
         html.push_str("</section>\n");
     }
     let plan = restring(

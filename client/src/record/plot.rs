@@ -5,7 +5,7 @@ mod harp;
 
 use std::fmt::Write;
 
-use consort_proto::StringNumber;
+use consort_proto::{Harp, StringNumber};
 use consort_record::telling::string_name;
 use consort_record::{Climate, Deed, Life, Moment};
 use consort_words::{Arg, Key, Words};
@@ -46,15 +46,15 @@ const STYLE: &str = "svg{background:#f7f2e8}text{font-family:sans-serif;fill:#57
     .left{fill:#1f1810;stroke:#1f1810}.day{stroke:#574b3c;stroke-dasharray:5 4}.said{fill:#1f1810}.air{stroke:#574b3c}\
     .c{stroke:#9e1b10}.f{stroke:#13224a}";
 
-/// `string` over the tunings of `life`.
-pub(super) fn history(life: &Life, string: StringNumber, drawn: Drawn, words: &Words) -> String {
+/// `string` over the tunings of `life`, against the targets of `played`, the harp with what is allowed for now.
+pub(super) fn history(life: &Life, played: &Harp, string: StringNumber, drawn: Drawn, words: &Words) -> String {
     let name = string_name(string, &life.sheet);
     let mut picture = Picture::begin(
         drawn,
         HIGH,
         &words.say(Key::PlotHistory, &[("string", Arg::from(name))]),
     );
-    let Some(kind) = life.sheet.harp.string(string) else {
+    let Some(kind) = played.string(string) else {
         return picture.end();
     };
     let visits: Vec<Told> = life
@@ -120,10 +120,12 @@ struct Told {
 fn marked(life: &Life, string: StringNumber) -> Vec<(Moment, Key)> {
     let fitted = life.fittings.iter().filter(|fitting| fitting.string == string);
     let pushed = life.events.iter().filter(|event| event.deed == Deed::PinPushed(string));
+    let broke = life.events.iter().filter(|event| event.deed == Deed::Broke(string));
     let renewed = life.events.iter().filter(|event| event.deed == Deed::Restrung);
     fitted
         .map(|fitting| (fitting.on.noon(), Key::PlotNewString))
         .chain(pushed.map(|event| (event.on.noon(), Key::PlotPinPushed)))
+        .chain(broke.map(|event| (event.on.noon(), Key::PlotBroke)))
         .chain(renewed.map(|event| (event.on.noon(), Key::PlotNewString)))
         .collect()
 }

@@ -2,7 +2,7 @@
 
 use consort_record::settling::{Settling, settling};
 use consort_record::telling::string_name;
-use consort_record::{Date, Deed, Event, Fitting, Moment, Pins, Sheet};
+use consort_record::{Date, Deed, Event, Fitting, Moment, Pins, Sheet, Spoilt};
 use consort_record_store::{Entry, RecordError, Undone};
 use consort_words::{Arg, Key, Words};
 
@@ -22,6 +22,12 @@ pub(super) fn bring_up(fitting: &Fitting, sheet: &Sheet, today: Date) -> Vec<Str
         words.say(Key::FittedSteps, std::slice::from_ref(&string)),
         words.say(Key::FittedThen, &[string, ("date", Arg::from(holds.to_string()))]),
     ]
+}
+
+/// That a length was marked as bad, since the string that was replaced came from it.
+pub(super) fn bad_length(spoilt: &Spoilt) -> String {
+    let name = ("name", Arg::from(spoilt.length.as_str()));
+    Words::english().say(Key::ShelfSetAside, &[name])
 }
 
 /// When each string that was put on lately is to be looked at again, and by when it should hold.
@@ -48,6 +54,7 @@ pub(super) fn advice(event: &Event, sheet: &Sheet, today: Date) -> Vec<String> {
         (Deed::Restrung, _) => Key::DidRestrung,
         (Deed::PinPushed(_), Pins::Tapered) => Key::DidPinPushed,
         (Deed::PinPushed(_), Pins::Threaded) => Key::DidPinPushedThreaded,
+        (Deed::Broke(_), _) => Key::DidBroke,
         (Deed::Regulated | Deed::Remark(_), _) => return Vec::new(),
     };
     vec![Words::english().say(key, &[])]
@@ -120,6 +127,7 @@ pub(super) fn in_words(entry: &Entry, sheet: &Sheet, words: &Words) -> String {
                 Deed::Moved => words.say(Key::UndoneMoved, &[date(event.on)]),
                 Deed::Regulated => words.say(Key::UndoneRegulated, &[date(event.on)]),
                 Deed::PinPushed(string) => words.say(Key::UndonePinPushed, &[named(string), date(event.on)]),
+                Deed::Broke(string) => words.say(Key::UndoneBroke, &[named(string), date(event.on)]),
                 Deed::Remark(Some(string)) => words.say(Key::UndoneRemarkString, &[named(string), date(event.on)]),
                 Deed::Remark(None) => words.say(Key::UndoneRemark, &[date(event.on)]),
             },

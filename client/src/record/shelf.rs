@@ -6,13 +6,13 @@ use clap::Subcommand;
 use consort_proto::{Material, StringNumber};
 use consort_record::shelf::{Bad, Need, OnShelf, needs, shelf};
 use consort_record::telling::string_name;
-use consort_record::{Date, Length, Rules, Sheet, Spoilt, entry, plan};
+use consort_record::{Chronicle, Date, Length, Rules, Sheet, Spoilt, entry, look, plan};
 use consort_record_store::csv::line;
-use consort_record_store::{Entry, RecordError, Store};
+use consort_record_store::{Entry, Kept, RecordError, Store};
 use consort_words::{Arg, Key, Words};
 use serde_json::json;
 
-use super::{Form, NotDone, Read, args, told, write};
+use super::{Form, LOOKED_AT, NotDone, Read, args, told, write};
 
 /// What can be done with the string shelf.
 #[derive(Clone, Debug, Subcommand)]
@@ -123,7 +123,7 @@ fn needs_of(read: &Read, regulation: Option<&str>) -> Result<Vec<Need>, NotDone>
 fn list(shelf: &[OnShelf], read: &Read, form: Form) -> Vec<String> {
     let (sheet, words) = (&read.life.sheet, &read.words);
     let mut lines = match form {
-        Form::Csv => vec!["name,what,bought,yields,left,cut,bad".to_owned()],
+        Form::Csv => vec!["name,what,bought,yields,left,cut,bad,gauge_mm".to_owned()],
         Form::Text if shelf.is_empty() => vec![words.say(Key::ShelfEmpty, &[])],
         Form::Text | Form::Json => Vec::new(),
     };
@@ -140,7 +140,7 @@ fn list(shelf: &[OnShelf], read: &Read, form: Form) -> Vec<String> {
             Form::Text => {
                 let mut args = vec![
                     ("name", Arg::from(length.name.as_str())),
-                    ("what", Arg::from(what)),
+                    ("what", Arg::from(with_gauge(length, what, words))),
                     ("left", Arg::from(one.rest)),
                     ("yields", Arg::from(length.yields)),
                 ];
@@ -157,15 +157,47 @@ fn list(shelf: &[OnShelf], read: &Read, form: Form) -> Vec<String> {
                 &one.rest.to_string(),
                 &cut.join(", "),
                 &bad.unwrap_or_default(),
+                &length.gauge_mm.map_or_else(String::new, |gauge| gauge.to_string()),
             ]),
             Form::Json => json!({
-                "name": length.name, "string": length.string.get(), "what": what, "bought": length.bought.to_string(),
+                "name": length.name, "gauge_mm": length.gauge_mm, "string": length.string.get(), "what": what, "bought": length.bought.to_string(),
                 "yields": length.yields, "left": one.rest, "cut": cut, "bad": bad,
             })
             .to_string(),
         });
     }
     lines
+}
+
+/// `what` a length is with its gauge, where that is known.
+pub(super) fn with_gauge(length: &Length, what: String, words: &Words) -> String {
+    let Some(gauge) = length.gauge_mm else { return what };
+    let args = [("what", Arg::from(what)), ("gauge", Arg::from(gauge.to_string()))];
+    words.say(Key::ShelfGauge, &args)
+}
+
+/// Marks the length from which the string in the place of `string` was cut as bad, if that string is false: once another
+/// one is put on, nothing else remembers it, and its sisters would be next.
+pub(crate) fn set_aside(
+    store: &mut Store,
+    kept: &Kept,
+    string: StringNumber,
+    today: Date,
+) -> Result<Option<Spoilt>, RecordError> {
+    let life = store.life(kept, Some(LOOKED_AT))?;
+    let findings = look(&Chronicle::of(&life), &life, today);
+    let gave_it = |one: &OnShelf| one.bad == Some(Bad::FalseString(string));
+    let Some(one) = shelf(&life, &findings).into_iter().find(gave_it) else {
+        return Ok(None);
+    };
+    let false_one = [("string", Arg::from(string_name(string, &kept.sheet)))];
+    let spoilt = Spoilt {
+        length: one.length.name,
+        on: today,
+        note: Words::english().say(Key::ShelfGaveFalse, &false_one),
+    };
+    store.write(kept, &Entry::Spoilt(spoilt.clone()), today)?;
+    Ok(Some(spoilt))
 }
 
 pub(super) fn why_bad(bad: Bad, sheet: &Sheet, words: &Words) -> String {

@@ -55,7 +55,7 @@ pub(super) fn page(
             .filter_map(|entry| replacement(entry, read))
             .collect(),
         plan_says,
-        steps: steps(read),
+        steps: steps(read).or_else(|| no_steps(read)),
         allowances: allow::page(read),
         shelf: lengths(read),
         shopping: shelf::missing(&needs(&read.life, &plan, &on_shelf(&read.life, &read.findings)))
@@ -181,7 +181,11 @@ fn lengths(read: &Read) -> Vec<RecordLength> {
             .collect();
         let args = [("left", Arg::from(one.rest)), ("yields", Arg::from(one.length.yields))];
         RecordLength {
-            what: shelf::in_trade_words(one.length.string, one.length.material, sheet, words),
+            what: shelf::with_gauge(
+                &one.length,
+                shelf::in_trade_words(one.length.string, one.length.material, sheet, words),
+                words,
+            ),
             left: words.say(Key::ShelfLeft, &args),
             cut: cut.join(", "),
             bad: one.bad.map(|bad| shelf::why_bad(bad, sheet, words)),
@@ -189,6 +193,18 @@ fn lengths(read: &Read) -> Vec<RecordLength> {
         }
     });
     shown.collect()
+}
+
+/// That no disc or lever was checked yet, where the harp has some.
+fn no_steps(read: &Read) -> Option<RecordSteps> {
+    let mut strings = read.life.sheet.harp.strings().iter();
+    strings
+        .any(|string| string.mechanism.positions() > 0)
+        .then(|| RecordSteps {
+            says: read.words.say(Key::CheckNone, &[]),
+            letters: Vec::new(),
+            rows: Vec::new(),
+        })
 }
 
 pub(super) fn steps(read: &Read) -> Option<RecordSteps> {

@@ -9,8 +9,8 @@ use consort_words::Words;
 use serde_json::json;
 
 use super::args::{self, RecordOrder};
-use super::said::{advice, bring_up, earlier_room, in_words, said};
-use super::{Form, NotDone, now};
+use super::said::{advice, bad_length, bring_up, earlier_room, in_words, said};
+use super::{Form, NotDone, now, shelf};
 use crate::choice;
 
 /// Writes down what `order` says.
@@ -38,8 +38,10 @@ pub(super) fn carry_out(
                 length: length.clone(),
             };
             let fitting = fitting.checked().map_err(RecordError::from)?;
-            let next = bring_up(&fitting, &kept.sheet, today);
+            let mut next = bring_up(&fitting, &kept.sheet, today);
+            let set_aside = shelf::set_aside(store, &kept, string, today)?;
             store.write(&kept, &Entry::Fitting(fitting), today)?;
+            next.extend(set_aside.as_ref().map(bad_length));
             return Ok(match form {
                 Form::Text => next,
                 Form::Csv | Form::Json => Vec::new(),
@@ -59,7 +61,7 @@ pub(super) fn carry_out(
                 let shown: String = deed.chars().take(40).collect();
                 NotDone::Meaningless(format!(
                     "“{shown}” is nothing that can be done to this: \
-                     restrung, moved and regulated name no string, pin-pushed names one, a remark may"
+                     restrung, moved and regulated name no string, pin-pushed and broke name one, a remark may"
                 ))
             })?;
             let note = entry::text(note).map_err(RecordError::from)?;

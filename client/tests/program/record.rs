@@ -2,6 +2,7 @@
 
 mod allowance;
 mod bad_record;
+mod check;
 mod findings;
 mod harps;
 mod renewed;

@@ -130,6 +130,7 @@ function showSteps() {
   if (!now.steps) return;
   const { says, letters, rows } = now.steps;
   say("steps-says", says);
+  at("steps").hidden = rows.length === 0;
   const place = (letter) => (letter === "E" && letters[0] === "D" ? "pedal-e" : "");
   at("steps-letters").replaceChildren(make("td"), ...letters.map((letter) => {
     const head = make("th", `${colour(letter)} ${place(letter)}`, letter);

@@ -25,7 +25,8 @@ pub struct RecordPage {
     pub plan: Vec<RecordReplacement>,
     /// What is to be said below the plan.
     pub plan_says: Vec<String>,
-    /// How far discs or levers lie off whole semitones; null where none was ever tried.
+    /// How far discs or levers lie off whole semitones; without rows where none was ever
+    /// tried, and null where the harp has none.
     pub steps: Option<RecordSteps>,
     /// What is allowed for and what that does; null where nothing was checked.
     pub allowances: Option<RecordAllowances>,

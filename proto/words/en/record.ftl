@@ -113,6 +113,7 @@ material-gut = Gut strings
 material-fluorocarbon = Fluorocarbon strings
 material-wire = Wires
 
+plan-broke = broke on { $date }
 plan-false = false
 plan-old = { $months } months, where { $usual } are usual
 plan-dull = dull: { $db } dB less above than when it was new
@@ -137,6 +138,7 @@ undone-restrung = restrung on { $date }
 undone-moved = moved on { $date }
 undone-regulated = regulated on { $date }
 undone-pin-pushed = the pin of { $string }, pushed in on { $date }
+undone-broke = { $string }, broke on { $date }
 undone-remark = the remark of { $date }
 undone-noted = { $what }: “{ $note }”
 undone-remark-string = the remark of { $date } about { $string }
@@ -164,6 +166,7 @@ undone-sheet-made = the harp made on { $date } with { $pins } pins and its playe
 
 did-moved = Keep it out of the sun and away from heating and draughts, at 40 to 60 % humidity, and let it settle before you tune. { moving-advice }
 did-restrung = Bring every string to a whole tone below its pitch first, one at a time and the longest first, with your face out of its plane; let the harp settle for days, then bring it up in steps, and have it regulated. What the maker or a technician says comes first.
+did-broke = The plan has it now, and says which length to cut the next one from. Look where it broke: where several break at one spot, ask a technician. Until it is on, mark it as missing at the desk.
 did-pin-pushed = If it falls again, or the pin turns freely, ask a technician. Never hammer a pin.
 did-pin-pushed-threaded = This harp’s pins are threaded, and pushing them does harm: leave them as they are and ask a technician. If they are tapered, say so with the harp itself.
 strings-nothing = No string has been heard yet: the first tuning begins this list.
@@ -242,6 +245,7 @@ plot-room = room { $range } °C
 plot-no-air = Nobody has written down the room’s air.
 plot-new-string = new string
 plot-pin-pushed = pin pushed in
+plot-broke = broke
 plot-day = { $day } { plot-month } { $year }
 plot-year = { $year }
 plot-month = { $month ->
@@ -261,6 +265,9 @@ plot-month = { $month ->
 
 shelf-empty = Nothing lies on the shelf: “record shelf add 3E-2026-a 3E --yields 3” puts a length there.
 shelf-length = { $name }: { $what }, { $left } of { $yields } left. Cut from it: { $cut }.
+shelf-gauge = { $what }, { $gauge } mm
+shelf-gave-false = { $string } of it was false
+shelf-set-aside = The length { $name } gave a false string and is marked as bad: cut nothing more from it, or take that mark out.
 shelf-left = { $left } of { $yields } left
 shelf-bad-said = Bad since { $date }.
 shelf-bad-false = Suspect, since { $string } was cut from it and is false: take a fresh length.
@@ -285,9 +292,11 @@ check-lever = { $position ->
 }: pluck and let ring { $strings }. Enter leaves out what is missing.
 check-heard = { $string }: { $hz } Hz
 check-elsewhere = That sounded like { $string }, which is not asked for now: look at pedal and string, and pluck again.
+check-moved = That lies whole semitones from { $string } as it is asked for: look where its pedal or lever stands and which string you plucked, and pluck again.
+check-again = That was not heard well enough. Pluck it once more, and let it ring.
 check-missing = Not heard, and left out: { $strings }.
 check-nothing = There is nothing to check: the harp has no discs or levers, or all of them were checked today.
-check-none = No disc or lever was checked since it was last regulated: “record check” does it.
+check-none = No disc or lever was checked since it was last regulated: “consort-station record check” asks for every string in every position, and makes the table.
 
 fitted-steps = Bring { $string } up in several steps and let it settle for some minutes after each; keep your face out of its plane, and never above its pitch. What the maker or a technician says comes first.
 fitted-holds = { $string } was put on on { $date } and should hold by now: it is tuned with the others again.

@@ -49,14 +49,14 @@ impl Fields<'_> {
                 if open != Some(note) {
                     return Err(self.bad("note", format!("string {string} of this harp is not {note}")));
                 }
-                let position: u8 = self.parsed("position")?;
+                let position: u8 = self.number("position")?;
                 if position > 2 {
                     return Err(self.bad("position", consort_record::NotAnEntry::Position(position)));
                 }
-                let hz = Hz::new(self.parsed("hz")?).map_err(|why| self.bad("hz", why))?;
-                let sigma = Cents(self.parsed("sigma_cents")?);
+                let hz = Hz::new(self.number("hz")?).map_err(|why| self.bad("hz", why))?;
+                let sigma = Cents(self.number("sigma_cents")?);
                 let reading = Reading::new(string, hz, sigma).map_err(|why| self.bad("hz", why))?;
-                let at_unix_ms: i64 = self.parsed("at_unix_ms")?;
+                let at_unix_ms: i64 = self.number("at_unix_ms")?;
                 let at = Moment(at_unix_ms.div_euclid(1_000));
                 admitted("at_unix_ms", at.date(), None)?;
                 Ok(Row::Reading(Box::new(InTuning {
@@ -100,7 +100,7 @@ impl Fields<'_> {
                 let deed = Deed::from_word(self.get("deed"), string).ok_or_else(|| {
                     self.bad(
                         "deed",
-                        "it is restrung, moved, regulated, remark, or pin-pushed with a string",
+                        "it is restrung, moved, regulated, remark, or pin-pushed or broke with a string",
                     )
                 })?;
                 let note = consort_record::entry::text(self.get("note")).map_err(|why| self.bad("note", why))?;
@@ -128,7 +128,7 @@ impl Fields<'_> {
                     string: string.ok_or_else(|| self.bad("string", "a length names the string that it is for"))?,
                     material: self.material()?,
                     gauge_mm: self.figure("gauge_mm")?,
-                    yields: self.parsed("yields")?,
+                    yields: self.number("yields")?,
                 };
                 let length = length.checked().map_err(|why| self.bad("yields", why))?;
                 Ok(Row::Entry(Entry::Length(length)))
@@ -168,11 +168,19 @@ impl Fields<'_> {
         self.get(column).parse().map_err(|why| self.bad(column, why))
     }
 
+    fn number<T: std::str::FromStr>(&self, column: &str) -> Result<T, NotImported> {
+        let found = self.get(column);
+        found.parse().map_err(|_| {
+            let shown: String = found.chars().take(40).collect();
+            self.bad(column, format!("“{shown}” is no number that can stand there"))
+        })
+    }
+
     fn figure(&self, column: &str) -> Result<Option<f64>, NotImported> {
         if self.get(column).is_empty() {
             Ok(None)
         } else {
-            self.parsed(column).map(Some)
+            self.number(column).map(Some)
         }
     }
 
@@ -180,7 +188,7 @@ impl Fields<'_> {
         if self.get(column).is_empty() {
             return Ok(None);
         }
-        let number: u32 = self.parsed(column)?;
+        let number: u32 = self.number(column)?;
         StringNumber::new(number).map(Some).map_err(|why| self.bad(column, why))
     }
 }

@@ -218,7 +218,7 @@ impl EventForm {
     pub(crate) fn event(&self) -> Result<Event, Meaningless> {
         let string = self.string.map(|string| number("string", string)).transpose()?;
         let deed = Deed::from_word(&self.deed, string).ok_or_else(|| {
-            ("deed", format!("“{}” is nothing that can be done to this: restrung, moved and regulated name no string, pin-pushed names one", self.deed))
+            ("deed", format!("“{}” is nothing that can be done to this: restrung, moved and regulated name no string, pin-pushed and broke name one", self.deed))
         })?;
         Ok(Event {
             on: bad("on", self.on.parse())?,

@@ -30,7 +30,7 @@ pub fn worn_out(plan: &[Replacement], life: &Life, today: Date) -> Vec<Finding> 
                     old.entry(material).or_default().push((entry, months, usual));
                 }
             }
-            Why::False | Why::Old { .. } | Why::Unknown => {}
+            Why::Broke { .. } | Why::False | Why::Old { .. } | Why::Unknown => {}
         }
     }
     findings.extend(old.into_iter().map(|(material, old)| {

@@ -71,6 +71,12 @@ fn a_letter_is_allowed_for_shown_in_all_positions_and_taken_back() {
         (Some(-6.0), Some(0.0)),
         "only the chosen letter moves"
     );
+    let told = &objects(&record(&data, &["--json", "history", "4C"]))[0];
+    let cents = told["cents"].as_f64().expect("cents");
+    assert!(
+        (cents - 6.0).abs() < 0.01,
+        "its history is told against the same target: {told}"
+    );
     let sharp = ["--harp", &harp, "--setting", "C#"];
     assert_eq!(target(&sharp), (Some(-3.0), Some(0.0)), "as the setting plays it");
     assert_eq!(

@@ -196,6 +196,14 @@ fn what_was_done_lately_comes_with_what_to_mind() {
     let today = consort_record::Date::from_days((days.as_secs() / 86_400) as i32).to_string();
     let did = |words: &[&str]| record(&data, &[&["did"], words].concat()).join(" ");
     assert!(did(&["moved", &today]).contains("leave the harp in no car and no unheated room overnight"));
+    assert!(did(&["broke", &today, "--string", "5D"]).contains("where several break at one spot, ask a technician"));
+    assert_eq!(record(&data, &["written"])[0], format!("5D, broke on {today}"));
+    assert!(refused(&data, &["did", "broke", &today]).contains("pin-pushed and broke name one"));
+    let shopping = record(&data, &["shelf", "shopping"]);
+    assert_eq!(shopping, ["count,what", "1,\"5th octave D, No. 30, gut\""]);
+    record(&data, &["fitted", "5D", &today]);
+    assert_eq!(record(&data, &["shelf", "shopping"]).len(), 1);
+    record(&data, &["undo"]);
     assert!(did(&["restrung", &today]).contains("a whole tone below its pitch first"));
     assert!(did(&["pin-pushed", &today, "--string", "4C"]).contains("Never hammer a pin"));
     record(&data, &["harp", "--pins", "threaded"]);

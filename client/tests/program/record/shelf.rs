@@ -13,7 +13,18 @@ fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     assert!(record(&data, &["shelf", "list"])[0].starts_with("Nothing lies on the shelf"));
     record(
         &data,
-        &["shelf", "add", "3E-a", "3E", "--yields", "2", "--bought", "2020-01-05"],
+        &[
+            "shelf",
+            "add",
+            "3E-a",
+            "3E",
+            "--yields",
+            "2",
+            "--bought",
+            "2020-01-05",
+            "--gauge",
+            "0.86",
+        ],
     );
     // Two strings of three years and more are due; a third from the same length there is not.
     record(&data, &["fitted", "3E", "2020-01-10", "--length", "3E-a"]);
@@ -21,7 +32,7 @@ fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     let list = record(&data, &["shelf", "list"]);
     assert_eq!(
         list,
-        ["3E-a: 3rd octave E, No. 15, gut, 1 of 2 left. Cut from it: 3E 2020-01-10."]
+        ["3E-a: 3rd octave E, No. 15, gut, 0.86 mm, 1 of 2 left. Cut from it: 3E 2020-01-10."]
     );
     let needs = record(&data, &["shelf", "needs"]);
     assert!(
@@ -64,7 +75,7 @@ fn the_shelf_knows_what_is_left_and_what_to_buy_and_is_taken_back() {
     record(&data, &["export", &list, "--list", "lengths"]);
     let text = fs::read_to_string(&list).expect("the list");
     assert!(
-        text.starts_with("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-05,17,gut,,2"),
+        text.starts_with("name,bought,string,material,gauge_mm,yields\n3E-a,2020-01-05,17,gut,0.86,2"),
         "{text}"
     );
     let backup = folder.at("backup.json");
