@@ -158,8 +158,8 @@ impl Drop for Keeper {
     }
 }
 
-/// What the record keeps of a pluck beside its pitch.
-fn kept(timbre: &Sounding) -> Timbre {
+/// What the record keeps of a pluck beside its pitch and how that moved.
+pub(crate) fn kept(timbre: &Sounding) -> Timbre {
     let partials = timbre.partials.iter();
     Timbre {
         partials: partials
@@ -168,5 +168,6 @@ fn kept(timbre: &Sounding) -> Timbre {
         beat_hz: timbre.beat_hz,
         decay_s: timbre.decay_s,
         brightness_db: timbre.brightness_db,
+        glide: None,
     }
 }

@@ -157,6 +157,9 @@ pub struct TimbreForm {
     /// Upper against lower partials.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub brightness_db: Option<f64>,
+    /// How far the pitch moved while it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub glide_cents: Option<f64>,
 }
 
 /// A string put on.

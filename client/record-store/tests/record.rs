@@ -182,6 +182,7 @@ fn a_backup_of_a_backup_is_the_same_to_the_last_digit() {
                 beat_hz: None,
                 decay_s: Some(100.0 / hz),
                 brightness_db: Some(-hz / 37.0),
+                glide: Some(Cents(-hz / 41.0)),
             }),
         };
         store.hear(kept.id, id, at.0 * 1_000 + step, &heard).expect("kept");

@@ -226,7 +226,10 @@ impl Chronicle {
                 track.room = 0.0;
                 for (step, position) in seen.positions.iter().enumerate() {
                     if let Some(reading) = position {
-                        let error = reading.hz.cents_above(left.hz).0 - 100.0 * (step + 1) as f64;
+                        // One pluck harder than the other is sharper by itself, whatever the disc does.
+                        let [open, raised] = [0, step + 1].map(|at| seen.above_rest[at]);
+                        let harder = open.zip(raised).map_or(0.0, |(open, raised)| raised.0 - open.0);
+                        let error = reading.hz.cents_above(left.hz).0 - harder - 100.0 * (step + 1) as f64;
                         let checked = Step {
                             at: visit.at,
                             error,

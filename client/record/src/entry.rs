@@ -32,6 +32,9 @@ pub struct Timbre {
     pub decay_s: Option<f64>,
     /// Level of the partials from the fourth on against the first three, decibels.
     pub brightness_db: Option<f64>,
+    /// How far the pitch moved from the first to the second half of the time in which it was measured, negative when it
+    /// fell; absent where it was not kept.
+    pub glide: Option<Cents>,
 }
 
 /// One partial of a pluck.

@@ -18,6 +18,7 @@ mod look;
 mod moves;
 pub mod plan;
 pub mod regulation;
+mod rest;
 mod robust;
 pub mod settling;
 pub mod sheet;

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use consort_proto::{Reading, StringNumber, Tolerance, Tuning};
+use consort_proto::{Cents, Reading, StringNumber, Tolerance, Tuning};
 
+use crate::check::PLACE;
 use crate::date::{Date, Moment};
 use crate::entry::{Climate, Concert, Deed, Event, Fitting, Heard, Place, Timbre};
+use crate::rest::above_rest;
 use crate::sheet::Sheet;
 use crate::shelf::{Length, Spoilt};
 
@@ -102,6 +104,9 @@ pub struct Seen {
     pub positions: [Option<Reading>; 2],
     /// What its plucks sounded like.
     pub timbres: Vec<Timbre>,
+    /// In a check of the regulation, how far above its rest the string was heard in the newest readings of the open string
+    /// and of one and of two semitones; `None` where that was not measured.
+    pub above_rest: [Option<Cents>; 3],
 }
 
 /// Two readings further apart than this, cents, have the key between them; a string at rest repeats within less.
@@ -125,14 +130,24 @@ impl Visit {
 
     /// Takes in a reading of this tuning; they come in the order of time.
     pub fn hear(&mut self, heard: &Heard) {
+        let is_check = self.place.as_str() == PLACE;
         let seen = self.strings.entry(heard.reading.string).or_default();
+        let is_steady = heard.reading.sigma.0 <= STEADY_CENTS;
+        if is_check
+            && (is_steady || heard.position > 0)
+            && let Some(kept) = seen.above_rest.get_mut(usize::from(heard.position))
+        {
+            *kept = heard.timbre.as_ref().and_then(above_rest);
+        }
         match heard.position {
             0 => {
-                if let Some(timbre) = heard.timbre.as_ref().filter(|_| seen.timbres.len() < TIMBRES_MAX) {
+                // A string that is plucked for its disc is not listened to as in a tuning.
+                let room = !is_check && seen.timbres.len() < TIMBRES_MAX;
+                if let Some(timbre) = heard.timbre.as_ref().filter(|_| room) {
                     seen.timbres.push(timbre.clone());
                 }
                 // What moved while it was heard says nothing of where the string was found or left.
-                if heard.reading.sigma.0 > STEADY_CENTS {
+                if !is_steady {
                     return;
                 }
                 let before = seen.left.or(seen.found);

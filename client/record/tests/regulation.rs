@@ -1,7 +1,8 @@
 //! Pedals and discs, from readings of the steps, with a measured harp as the worked example.
 
 use consort_proto::{Cents, Letter, Note, Reading, Tolerance, Tuning, harp_file};
-use consort_record::{About, Cause, Chronicle, Heard, Life, Moment, Place, Sheet, Visit, look};
+use consort_record::check::PLACE;
+use consort_record::{About, Cause, Chronicle, Heard, Life, Moment, Place, Sheet, Timbre, Visit, look, regulation};
 
 /// A life in which the steps were checked twice, each string `errors(note)` cents off in natural and in sharp.
 fn checked(errors: impl Fn(Note) -> Option<[f64; 2]>) -> Life {
@@ -83,4 +84,35 @@ fn a_measured_older_harp_has_one_step_out_of_place() {
         _ => None,
     };
     assert_eq!(named(&checked(measured)), ["5C step"]);
+}
+
+/// A wire that rings for three seconds and falls by a cent while it is measured was heard 2.34 cents above its rest.
+#[test]
+fn a_raised_string_that_is_plucked_harder_has_no_disc_that_is_off() {
+    let sheet = Sheet::of(harp_file::preset("pedal-47").expect("a preset"));
+    let number = sheet.harp.find(Letter::C, 2).expect("a wire");
+    let open = Tuning::default().open_target(sheet.harp.string(number).expect("a string"));
+    let off = |place: &str, glide: Option<f64>| {
+        let at = Moment(1_790_000_000);
+        let place = Place::new(place).expect("a place");
+        let mut visit = Visit::new(at, place, Tuning::default(), Tolerance::default());
+        for (position, cents, glide) in [(0, 0.0, Some(0.0)), (1, 102.34, glide)] {
+            visit.hear(&Heard {
+                at,
+                position,
+                reading: Reading::new(number, open.raised_by(Cents(cents)), Cents(0.3)).expect("a reading"),
+                timbre: Some(Timbre {
+                    glide: glide.map(Cents),
+                    decay_s: Some(3.0),
+                    ..Timbre::default()
+                }),
+            });
+        }
+        let mut life = Life::new(sheet.clone());
+        life.visits.push(visit);
+        regulation::table(&Chronicle::of(&life))[0].by.0
+    };
+    assert!(off(PLACE, Some(-1.0)).abs() < 0.02);
+    // What was not measured is not reckoned with.
+    assert!((off(PLACE, None) - 2.34).abs() < 0.02);
 }

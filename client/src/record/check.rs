@@ -12,7 +12,7 @@ use consort_proto::{Harp, Reading, SampleRate, StringNumber, Tolerance, Tuning};
 use consort_record::check::{Check, PLACE, Stage, Taken};
 use consort_record::regulation::{self, StepError};
 use consort_record::telling::string_name;
-use consort_record::{Chronicle, Heard, Moment, Place, Visit};
+use consort_record::{Chronicle, Heard, Moment, Place, Timbre, Visit};
 use consort_record_store::csv::line;
 use consort_record_store::{Kept, Store, TuningId};
 use consort_words::{Arg, Key, Words};
@@ -20,7 +20,7 @@ use serde_json::json;
 
 use super::{Form, LOOKED_AT, NotDone, Read, shown};
 use crate::ear::{Answer, Ear, Expectation, Sensed, Verdict};
-use crate::keeper::now;
+use crate::keeper::{self, now};
 use crate::sound::input;
 use crate::sound::recording::Recording;
 use crate::{capture, say};
@@ -182,7 +182,10 @@ impl Run<'_> {
             at: Moment(self.last_ms.div_euclid(1_000)),
             position: stage.position,
             reading,
-            timbre: None,
+            timbre: Some(Timbre {
+                glide: Some(answer.glide),
+                ..keeper::kept(&answer.timbre)
+            }),
         };
         let id = match self.id {
             Some(id) => id,

@@ -7,8 +7,8 @@ use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
 use consort_proto::{
     Cents, Harp, HarpString, Mechanism, Reading as Kept, SampleRate, StringNumber, Tolerance, Tuning, harp_file,
 };
-use consort_record::check::{Check, Stage as Position};
-use consort_record::{Chronicle, Heard as Noted, Life, Moment, Place, Sheet, Visit, regulation};
+use consort_record::check::{Check, PLACE, Stage as Position};
+use consort_record::{Chronicle, Heard as Noted, Life, Moment, Place, Sheet, Timbre, Visit, regulation};
 
 use crate::figures::Figures;
 use crate::report;
@@ -97,7 +97,8 @@ fn check(harp: &Harp, seed: u64) -> Result<Checked, String> {
         again: 0,
     };
     let at = Moment(1_790_000_000);
-    let mut visit = Visit::new(at, Place::default(), Tuning::default(), Tolerance::default());
+    let place = Place::new(PLACE).map_err(|why| why.to_string())?;
+    let mut visit = Visit::new(at, place, Tuning::default(), Tolerance::default());
     let mut check = Check::new(harp.clone(), None);
     let (mut plucks, mut missing) = (0, 0);
     while let Some(position) = check.stage() {
@@ -112,12 +113,17 @@ fn check(harp: &Harp, seed: u64) -> Result<Checked, String> {
                 missing += 1;
                 continue;
             };
+            let timbre = Timbre {
+                glide: Some(reading.glide),
+                decay_s: reading.timbre.decay_s,
+                ..Timbre::default()
+            };
             let reading = Kept::new(string, reading.hz, reading.sigma).map_err(|why| why.to_string())?;
             visit.hear(&Noted {
                 at,
                 position: position.position,
                 reading,
-                timbre: None,
+                timbre: Some(timbre),
             });
             check.hear(string);
         }

@@ -143,6 +143,7 @@ impl TimbreForm {
             beat_hz: timbre.beat_hz,
             decay_s: timbre.decay_s,
             brightness_db: timbre.brightness_db,
+            glide_cents: timbre.glide.map(|glide| glide.0),
         }
         .exact()
     }
@@ -157,6 +158,7 @@ impl TimbreForm {
             beat_hz: self.beat_hz.map(exact),
             decay_s: self.decay_s.map(exact),
             brightness_db: self.brightness_db.map(exact),
+            glide_cents: self.glide_cents.map(exact),
         }
     }
 
@@ -176,6 +178,7 @@ impl TimbreForm {
             beat_hz: finite(self.beat_hz),
             decay_s: finite(self.decay_s),
             brightness_db: finite(self.brightness_db),
+            glide: finite(self.glide_cents).map(Cents),
         }
     }
 }

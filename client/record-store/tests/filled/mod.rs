@@ -55,6 +55,7 @@ pub(crate) fn tune(store: &mut Store, kept: &Kept, begun: &str) {
             beat_hz: None,
             decay_s: Some(1.25),
             brightness_db: None,
+            glide: None,
         };
         for (later, cents) in [(0_i64, -3.0), (4_500, 0.5)] {
             let reading = Reading::new(string(number), open.raised_by(Cents(cents)), Cents(0.2)).expect("a reading");

@@ -169,6 +169,7 @@ impl Piece {
             beat_hz: (self.beat_hz > 0.5 && dice.happens(0.9)).then(|| self.beat_hz * dice.even(0.85, 1.15)),
             decay_s: dice.happens(0.95).then(|| self.decay_s * dice.even(0.8, 1.2)),
             brightness_db: Some(self.bright_db + dice.even(-2.5, 2.5)),
+            glide: None,
         }
     }
 }

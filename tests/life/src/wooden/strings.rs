@@ -242,6 +242,7 @@ impl WoodenString {
             beat_hz: self.beat_hz.map(|beat| beat * (1.0 + 0.1 * chance.spread())),
             decay_s: Some(self.decay_s * (0.1 * chance.spread()).exp()),
             brightness_db: Some(self.brightness_db + 1.5 * chance.spread()),
+            glide: None,
         }
     }
 }
