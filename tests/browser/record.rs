@@ -140,6 +140,13 @@ fn the_record_says_what_is_wrong_draws_it_and_takes_back_what_was_written() {
         );
         browser.run("fetch(document.getElementById('save-harp').href).then((file) => file.text()).then((text) => { document.body.dataset.drawn = text.includes('<svg') && text.includes('3B'); })");
         browser.wait("the whole harp", "document.body.dataset.drawn === 'true'");
+        browser.run("fetch(document.getElementById('save-shopping').href).then((file) => file.text()).then((text) => { document.body.dataset.bought = text; })");
+        browser.wait("the list for the shop", "document.body.dataset.bought");
+        let bought = browser.text("document.body.dataset.bought");
+        assert!(
+            bought.starts_with("count,what\n") && bought.contains("1,\"2nd octave E, No. 8, gut\"\n"),
+            "{bought}"
+        );
         // What cannot be is refused in the page, in the words of the command line.
         browser.run("document.querySelector('#room [name=humidity]').value = '140'");
         browser.run("document.querySelector('#room').requestSubmit()");
@@ -167,5 +174,10 @@ fn a_record_without_a_harp_says_what_to_do_and_strangers_are_shown_nothing() {
         browser.wait("the desk", "document.getElementById('word').textContent !== ''");
         browser.go(&recorded.page);
         browser.wait("what it holds", "document.getElementById('about').textContent.includes('Too early') || document.getElementById('nothing').textContent.includes('Too early to say') || document.getElementById('about').textContent.includes('holds no harp yet')");
+        // A harp has discs from the first day on, and its page says how they are checked.
+        browser.wait(
+            "the check of the regulation",
+            "document.getElementById('steps-says').textContent.includes('consort-station record check')",
+        );
     });
 }

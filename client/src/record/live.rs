@@ -98,6 +98,7 @@ impl Live {
             .route("/record/record.json", get(look))
             .route("/record/plot", get(plot))
             .route("/record/sheet", get(sheet))
+            .route("/record/shopping", get(shopping))
             .route("/record/write", post(write_down))
             .with_state(self)
     }
@@ -228,6 +229,22 @@ async fn sheet(State(live): State<Live>, Query(asked): Query<Asked>) -> Response
     });
     match made.await {
         Ok(html) => file(Some("record.html".to_owned()), "text/html; charset=utf-8", html),
+        Err(refusal) => refusal,
+    }
+}
+
+/// What is to be bought for the plan, as a list for the shop.
+async fn shopping(State(live): State<Live>, Query(asked): Query<Asked>) -> Response {
+    let listed = live.with(move |open, heard| {
+        let name = open.kept(asked.harp.as_deref(), heard)?.sheet.harp.name().to_owned();
+        let order = ShelfOrder::Shopping {
+            regulation: asked.regulation,
+        };
+        let lines = shelf::carry_out(&mut open.store, Some(&name), &order, (today(), Form::Csv))?;
+        Ok(lines.join("\n") + "\n")
+    });
+    match listed.await {
+        Ok(list) => file(Some("shopping.csv".to_owned()), "text/csv; charset=utf-8", list),
         Err(refusal) => refusal,
     }
 }

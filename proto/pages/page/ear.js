@@ -92,7 +92,7 @@ function drawInTurn({ sounds }) {
     parts.push(shape("path", { class: cents === null ? "pin" : "pin full", d: `M${round(x - 7)} ${top - 7}h14v14h-14z` }));
     if (now) parts.push(shape("path", { class: "frame", d: `M${round(x - 14)} ${top - 14}h28v28h-28z` }));
     parts.push(shape("text", { class: "label", x, y: bottom + 34, "text-anchor": "middle" }, name));
-    parts.push(shape("text", { class: "label", x, y: bottom + 62, "text-anchor": "middle" }, cents === null ? "" : `${cents > 0 ? "+" : ""}${cents.toFixed(1)}`));
+    parts.push(shape("text", { class: "label", x, y: bottom + 62, "text-anchor": "middle" }, cents === null ? "" : `${cents > 0 ? "+" : cents < 0 ? "−" : ""}${Math.abs(cents).toFixed(1)}`));
   });
   at("listen-drawn").setAttribute("viewBox", `0 0 ${width} 300`);
   at("listen-drawn").replaceChildren(...parts);

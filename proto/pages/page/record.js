@@ -217,6 +217,8 @@ function showShelf() {
     return line;
   }));
   at("shopping-head").hidden = now.shopping.length === 0;
+  at("save-shopping").hidden = now.shopping.length === 0;
+  at("save-shopping").href = `shopping?${query({})}`;
   at("shopping").replaceChildren(...now.shopping.map((line) => make("li", "", line)));
   fill(at("lengths"), now.shelf.map(({ name }) => [name, name]));
   at("known-lengths").replaceChildren(...now.shelf.filter(({ bad }) => !bad).map(({ name }) => new Option(name, name)));

@@ -5,7 +5,7 @@ listen-for-fifth = A tempered fifth beats slowly, a little narrow. Listen an oct
 listen-for-fourth = A tempered fourth beats slowly, a little wide. Listen two octaves above the lower string.
 listen-for-harmonic = The harmonic and the string an octave above are one pitch. Listen whether the second is higher or lower.
 listen-for-enharmonic = Two names, one pitch. Listen whether the second is higher or lower: it is the disc that you hear.
-listen-for-scale = Steps of one size. Listen for the one that is too wide or too narrow.
+listen-for-scale = Whole steps are nearly alike, and so are half steps. Listen for the one that is too wide or too narrow.
 
 listen-together = Pluck { $lower } and { $higher } together, equally loud, and let them ring for two seconds.
 listen-pluck = Pluck { $string }.
