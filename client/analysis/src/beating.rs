@@ -2,13 +2,14 @@
 //!
 //! The strings are known, so it is known which partials nearly meet: every p-th of the lower string and every q-th of the
 //! higher one. All partials of both, those that meet and those that stand alone, are explained at once by two stiff
-//! strings that glide and die away, each partial a little beside its string's law. So a beat that is too slow to be seen
+//! strings that glide and die away in two directions of motion, each partial a little beside its string's law. So a beat that is too slow to be seen
 //! once in the time that sounds is told from the partials that stand alone and from the pairs above, which beat faster;
 //! and a fast one by the pair itself.
 //! Method: non-linear least squares with known uncertainties beforehand, the amplitudes found in each step (G. H. Golub,
 //! V. Pereyra, SIAM J. Numer. Anal. 10, 1973, 413–432), by K. Levenberg's and D. W. Marquardt's damping.
 
 mod bands;
+mod line;
 mod model;
 mod solve;
 mod swell;
@@ -96,7 +97,7 @@ const STRAY_CENTS: f64 = 0.3;
 /// Tells how `pair` beats in `sound`, which begins where the later of the two strings was plucked.
 ///
 /// `sound` is mono at `rate`, full scale ±1; it holds one second or more, and no more than two are used.
-/// Takes a few hundredths of a second of work and allocates; it is asked once for each pluck, not as sound comes in.
+/// Takes some tenths of a second of work and allocates; it is asked once for each pluck, not as sound comes in.
 ///
 /// # Errors
 ///
@@ -170,7 +171,14 @@ fn sounds(bands: &Bands, (p, q): (u32, u32)) -> Result<(), NoBeat> {
 fn best(bands: &Bands) -> Model {
     // In a unison both strings seem to stand at one place.
     let apart_cents = if bands.is_unison() { UNISON_CENTS } else { 0.0 };
-    let mut best = Model::begun(bands, apart_cents).fitted(bands);
+    let begin = |split: [f64; 2]| Model::begun(bands, apart_cents, split).fitted(bands);
+    // On which side of the first direction the second one sounds is not seen from where both seem to be one.
+    let [mut best, others @ ..] = SPLITS.map(begin);
+    for other in others {
+        if other.cost() < best.cost() {
+            best = other;
+        }
+    }
     for higher_cents in best.elsewhere(bands) {
         let other = best.clone().with_higher_at(higher_cents).fitted(bands);
         if other.cost() < best.cost() {
@@ -180,6 +188,8 @@ fn best(bands: &Bands) -> Model {
     best
 }
 
+/// The second directions of both strings are looked for so far beside the first, cents.
+const SPLITS: [[f64; 2]; 4] = [[0.4, 0.4], [0.4, -0.4], [-0.4, 0.4], [-0.4, -0.4]];
 /// The strings of a unison are looked for so far apart, cents.
 const UNISON_CENTS: f64 = 3.0;
 

@@ -6,6 +6,7 @@ use consort_transform::Complex;
 
 use super::NEAR_CENTS;
 use super::bands::{Band, Bands, Partial};
+use super::line::Line;
 use super::solve::{Normal, amplitudes};
 use crate::character::partial_ratio;
 use crate::fit::CENT;
@@ -19,7 +20,10 @@ const STIFFNESS: usize = 1;
 const GLIDE: usize = 2;
 const LOSS: usize = 3;
 const LOSS_BY_NUMBER: usize = 4;
-const OF_STRING: usize = 5;
+const OTHER: usize = 5;
+const SPLIT: usize = 6;
+const LASTS: usize = 7;
+const OF_STRING: usize = 8;
 /// What is unknown of each partial: how far it lies beside the law, cents, and how much faster it dies, natural logarithm.
 const BESIDE: usize = 0;
 const FADES: usize = 1;
@@ -44,9 +48,14 @@ const LOSS_PER_S: f64 = 0.5;
 const LOSS_PER_HZ: f64 = PI * 1.0e-3;
 /// The glide dies twice as fast as the amplitude.
 const GLIDE_FADES: f64 = 2.0;
+/// The second direction of motion: a share of the first by how the plane of the pluck lies, some cents beside it, and
+/// lasting longer, natural logarithm, since the first is the one that moves the soundboard (assumed).
+const OTHER_SHARE: (f64, f64) = (0.3, 0.3);
+const SPLIT_CENTS: f64 = 0.8;
+const OTHER_LASTS: (f64, f64) = (0.8, 0.3);
 
 /// Rounds of the fit.
-const ROUNDS: usize = 14;
+const ROUNDS: usize = 20;
 /// What is not explained in a band counts as its noise, with so much power; frames overlap, hence more than one.
 const NOISE: f64 = 4.0;
 /// And at least this share of the band's energy, and of the strongest band's.
@@ -86,8 +95,9 @@ pub(super) struct Found {
 }
 
 impl Model {
-    /// A beginning: both strings where they seem to stand, the higher one `aside_cents` from there.
-    pub(super) fn begun(bands: &Bands, aside_cents: f64) -> Self {
+    /// A beginning: both strings where they seem to stand, the higher one `aside_cents` from there, each with its second
+    /// direction so far beside the first.
+    pub(super) fn begun(bands: &Bands, aside_cents: f64, split_cents: [f64; 2]) -> Self {
         let (mut expected, mut spread) = (Vec::new(), Vec::new());
         for (string, (hz, _)) in bands.about.into_iter().enumerate() {
             let aside = if string == LOWER { 0.0 } else { aside_cents };
@@ -97,6 +107,9 @@ impl Model {
                 GLIDE_CENTS.0,
                 LOSS_PER_S.ln(),
                 (LOSS_PER_HZ * hz).ln(),
+                OTHER_SHARE.0,
+                split_cents[string],
+                OTHER_LASTS.0,
             ]);
             spread.extend([
                 PITCH_CENTS,
@@ -104,6 +117,9 @@ impl Model {
                 GLIDE_CENTS.1,
                 LOSS_SHARE,
                 LOSS_BY_NUMBER_SHARE,
+                OTHER_SHARE.1,
+                SPLIT_CENTS,
+                OTHER_LASTS.1,
             ]);
         }
         let mut partials = Vec::new();
@@ -272,35 +288,28 @@ impl Model {
         self.partials.iter().find(|(one, _)| *one == partial).map(|(_, at)| *at)
     }
 
-    /// Frequency, loss per second and glide of a partial.
-    fn line(&self, partial: Partial, values: &[f64]) -> (f64, f64, f64, f64) {
+    /// A partial as `values` have it.
+    fn line(&self, partial: Partial, values: &[f64]) -> Line {
         let own = &values[partial.string * OF_STRING..][..OF_STRING];
         let (hz, stiffness) = self.about[partial.string];
         let at = self.place(partial).unwrap_or_default();
         let (beside, fades) = (values[at + BESIDE], values[at + FADES]);
         let ratio = partial_ratio(partial.n, stiffness * own[STIFFNESS].exp());
-        let (loss, by_number) = (own[LOSS].exp(), own[LOSS_BY_NUMBER].exp());
-        (
-            hz * ratio * ((own[PITCH] + beside) * CENT).exp(),
-            (loss + by_number * partial.n as f64) * fades.exp(),
-            own[GLIDE],
-            loss + by_number,
-        )
+        let hz = hz * ratio * ((own[PITCH] + beside) * CENT).exp();
+        let (common, by_number) = (own[LOSS].exp(), own[LOSS_BY_NUMBER].exp());
+        let loss = (common + by_number * partial.n as f64) * fades.exp();
+        Line {
+            hz,
+            loss,
+            glide: (hz * CENT * own[GLIDE], GLIDE_FADES * (common + by_number)),
+            other: (own[OTHER], hz * CENT * own[SPLIT], loss * (-own[LASTS]).exp()),
+        }
     }
 
     /// What a partial sounds like in a band, with amplitude 1 at its first frame.
     fn sounding(&self, band: &Band, partial: Partial, values: &[f64]) -> Vec<Complex<f64>> {
-        let (hz, loss, glide_cents, first_loss) = self.line(partial, values);
-        let fall = GLIDE_FADES * first_loss;
-        // The phase that the glide adds up to, turns: its integral from the first frame on.
-        let glide = hz * CENT * glide_cents * (-fall * self.first_s).exp() / fall;
-        (0..band.frames.len())
-            .map(|m| {
-                let t = m as f64 * self.hop_s;
-                let turns = (hz - band.hz) * t + glide * (1.0 - (-fall * t).exp());
-                Complex::from_polar((-loss * t).exp(), TAU * turns)
-            })
-            .collect()
+        let times = (self.first_s, self.hop_s);
+        self.line(partial, values).frames(band.hz, band.frames.len(), times)
     }
 
     /// What of a band stays unexplained, the lines in it, and their amplitudes.

@@ -1,5 +1,9 @@
 //! Two strings made of decaying partials, and what is told of them.
 
+use std::f64::consts::TAU;
+
+use consort_transform::Complex;
+
 use super::*;
 
 const RATE: u32 = 16_000;
@@ -65,6 +69,60 @@ fn beats_are_told_to_a_twentieth_in_a_second() {
         let found = told(&sound, lower * 1.003, lower * ratio * 0.998, interval).expect("both sound");
         assert!((found.beats_per_second - beats).abs() < 0.05, "{beats} on {lower}: {found:?}");
         assert!((found.lower.get() - lower).abs() < 0.05, "{found:?}");
+    }
+}
+
+/// A partial of two directions of motion that lie `split` cents apart, the second weaker and longer.
+fn moves(hz: f64, split: f64, t: f64) -> Complex<f64> {
+    let loss = 0.4 + hz * 0.003;
+    let one = |size: f64, loss: f64, hz: f64| Complex::from_polar(size * (-loss * t).exp(), TAU * hz * t);
+    one(1.0, loss, hz) + one(0.45, 0.5 * loss, hz * (split / 1200.0).exp2())
+}
+
+/// What it turns by in the mean from 0.15 to 2 s, weighted with its energy, hertz.
+fn turns(hz: f64, split: f64) -> f64 {
+    const STEP_S: f64 = 1e-4;
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for step in 1_500..20_000 {
+        let t = f64::from(step) * STEP_S;
+        let (before, after) = (moves(hz, split, t), moves(hz, split, t + STEP_S));
+        let beside = after * before.conj() * Complex::from_polar(1.0, -TAU * hz * STEP_S);
+        sum += beside.arg() * before.norm_sqr();
+        weight += before.norm_sqr();
+    }
+    hz + sum / weight / TAU / STEP_S
+}
+
+/// A plucked string moves in two directions, which sound a little apart (J. Woodhouse, JASA 150, 2021): the beat is that of
+/// the partials as they turn by themselves.
+#[test]
+#[rustfmt::skip]
+fn strings_that_move_in_two_directions_beat_as_each_of_them_turns() {
+    let law = |n: f64| n * ((1.0 + 1.2e-4 * n * n) / (1.0 + 1.2e-4)).sqrt();
+    let string = |hz: f64, split: f64| -> Vec<f32> {
+        let sample = |at: u32| {
+            let t = f64::from(at) / f64::from(RATE);
+            let partial = |n: f64| (std::f64::consts::PI * n * 0.42).sin() / n * moves(hz * law(n), split, t).im;
+            (0.2 * (1..=10).map(f64::from).map(partial).sum::<f64>()) as f32
+        };
+        (0..2 * RATE).map(sample).collect()
+    };
+    for (interval, lower, splits, beats) in [
+        // interval          Hz     cents          beats/s at first
+        (Interval::OCTAVE, 130.8, [ 0.9,  0.7],   0.8),
+        (Interval::OCTAVE, 247.0, [-1.0,  0.8],   1.5),
+        (Interval::OCTAVE, 247.0, [ 1.2, -0.6],  -2.0),
+        (Interval::FIFTH,  185.0, [-0.8, -1.0],   0.9),
+        (Interval::FIFTH,  220.0, [ 1.0,  1.1],   3.0),
+        (Interval::FOURTH, 174.6, [-1.2,  0.9],  -1.2),
+    ] {
+        let (p, q) = interval.meeting();
+        let (p, q) = (f64::from(p), f64::from(q));
+        let higher = (lower * law(p) + beats) / law(q);
+        let truth = turns(higher * law(q), splits[1]) - turns(lower * law(p), splits[0]);
+        let sound = together(&string(lower, splits[0]), &string(higher, splits[1]));
+        let found = told(&sound, lower, higher, interval).expect("both sound");
+        assert!((found.beats_per_second - truth).abs() < 0.05, "{truth} on {lower}: {found:?}");
     }
 }
 
