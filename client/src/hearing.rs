@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, FollowUp, Heard, LastCheck, Pedals, Playing, Quick, Situation, Sounding, Standstill, Steady, Twins,
-    Ways,
+    Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Quick, Situation, Sounding, Standstill, Steady,
+    Twins, Ways,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -18,9 +18,6 @@ use crate::ear::{Answer, Sensed, Verdict};
 use crate::hand::Follower;
 use crate::pace::Pace;
 
-/// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
-const PLUCKED_AFTER_S: f64 = 0.2;
-
 /// What is remembered from one pluck to the next.
 #[derive(Debug)]
 pub(crate) struct Hearing {
@@ -30,7 +27,7 @@ pub(crate) struct Hearing {
     twins: Twins,
     standstill: Standstill,
     opening: Check,
-    playing: Playing,
+    attention: Attention<Answer>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
@@ -47,7 +44,7 @@ impl Hearing {
             twins: Twins::default(),
             standstill: Standstill::default(),
             opening,
-            playing: Playing::default(),
+            attention: Attention::default(),
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -122,7 +119,7 @@ impl Hearing {
 
     /// She has rested from playing.
     pub(crate) fn rest(&mut self) {
-        self.playing.rest();
+        self.attention.rest();
         self.ways.plays = false;
     }
 
@@ -141,7 +138,7 @@ impl Hearing {
 
     /// Another sound begins, whose times start over.
     pub(crate) fn begin_sound(&mut self) {
-        self.playing.begin_sound();
+        self.attention.begin_sound();
         self.ways.plays = false;
         self.pace.begin_sound();
         self.follower.begin_sound();
@@ -189,7 +186,7 @@ impl Hearing {
 
     /// The newest pluck that may belong to playing, seconds of the sound.
     pub(crate) fn newest_pluck_s(&self) -> Option<f64> {
-        self.playing.newest_s()
+        self.attention.newest_s()
     }
 
     /// Whether she plays, now that this is sensed; a run that she was asked for is not playing.
@@ -207,16 +204,53 @@ impl Hearing {
             } => (*onset_s, *time_s, *string, false),
             Sensed::Refused { .. } | Sensed::Input(_) => return self.ways.plays,
         };
-        if !is_final && time_s - onset_s < PLUCKED_AFTER_S {
-            return self.ways.plays;
-        }
-        self.playing.pluck(onset_s, string);
-        let plays = self.playing.sounds_until(time_s) && self.ways.last_check.is_none();
+        let run = self.ways.last_check.is_some();
+        let plays = self.attention.pluck(onset_s, time_s, string, is_final, run);
         if plays && !self.ways.plays {
             self.follower.let_go();
         }
         self.ways.plays = plays;
         plays
+    }
+
+    /// What counts of `answer`, the last word on a pluck, and of those before it: a string that nobody asked for counts
+    /// once it is plucked twice, or has stood alone. `called` is the string that the leader has called.
+    pub(crate) fn what_counts(
+        &mut self,
+        answer: &Answer,
+        called: Option<Note>,
+        harp: &Harp,
+        link: &Link,
+    ) -> Vec<Answer> {
+        let string = answer.string;
+        let is_called = harp.string(string).is_some_and(|own| Some(own.open) == called);
+        let is_awaited = is_called
+            || self.ways.last_check.is_some()
+            || self.passes_over(answer.onset_s, string)
+            || self.asks_near(string, harp, link);
+        if answer.verdict == Verdict::Settled {
+            return self.attention.take(answer.onset_s, string, is_awaited, *answer);
+        }
+        // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
+        let heeds = self.attention.heeds(answer.onset_s, string, is_awaited);
+        heeds.then_some(*answer).into_iter().collect()
+    }
+
+    /// When what waits has stood alone for long enough, seconds of the sound.
+    pub(crate) fn alone_at(&self) -> Option<f64> {
+        self.attention.alone_at()
+    }
+
+    /// What waits and has stood alone, now that the sound has come to `time_s` or has ended: it counts.
+    pub(crate) fn stood_alone(&mut self, time_s: f64) -> Vec<Answer> {
+        self.attention.stood_alone(time_s)
+    }
+
+    /// Whether the desk asks for this string or one beside it, whose pin the key may be on.
+    fn asks_near(&self, string: StringNumber, harp: &Harp, link: &Link) -> bool {
+        let readiness = link.readiness();
+        consort_guide::asked(&self.situation(harp, link, &readiness), None)
+            .is_some_and(|asked| asked.get().abs_diff(string.get()) <= 1)
     }
 
     /// Follows the string that sounds; whether the hand has changed.

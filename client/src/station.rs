@@ -105,6 +105,8 @@ pub(crate) struct EventLoop {
     /// When the time until the start is to be said anew, and when she has rested from playing.
     clock_at: Option<Instant>,
     rest_at: Option<Instant>,
+    /// When a reading that nobody asked for has stood alone for long enough.
+    alone_at: Option<Instant>,
     /// What was sensed in the last seconds, for the file of something that was wrong.
     lately: Lately,
     /// The check by listening that is under way, and the last swell that was heard in it.
@@ -256,6 +258,7 @@ impl EventLoop {
             changed: None,
             clock_at: None,
             rest_at: None,
+            alone_at: None,
             lately: Lately::default(),
             listening: None,
             swell: Vec::new(),

@@ -324,6 +324,8 @@ fn every_state_of_a_tuning_comes_by_sound() {
         rehearsal.reopen();
         browser.wait("the link", "document.getElementById('link').dataset.link === 'joined'");
         rehearsal.order(&["start", "3"]);
+        // What she plays in passing is not followed at once by what she means.
+        player.hear(3.0);
         player.raise(d, -3.0);
         player.pluck_until(d, &["Once more"], "");
         player.pluck_until(d, &["Holds"], "");

@@ -4,6 +4,8 @@
 //! Whenever the string is in doubt there is no turning advice: a broken string costs more than another pluck.
 
 mod advice;
+mod attention;
+mod awaited;
 mod doubt;
 mod first;
 mod key;
@@ -25,10 +27,11 @@ pub use consort_proto::order::Order;
 use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
+pub use attention::Attention;
 pub use key::{Far, Turn, Way, cents_per_degree};
 pub use pedals::Pedals;
 pub use place::place;
-pub use playing::{Playing, REST_S};
+pub use playing::REST_S;
 pub use standstill::Standstill;
 pub use steady::Steady;
 pub use twin::{Sounding, Twins};

@@ -6,7 +6,7 @@ use consort_proto::StringNumber;
 
 /// Tells playing from tuning by the plucks alone: whoever tunes stays on a string, or goes to the next one at leisure.
 #[derive(Clone, Debug, Default)]
-pub struct Playing {
+pub(crate) struct Playing {
     recent: VecDeque<(f64, StringNumber)>,
     plays: bool,
 }
@@ -19,13 +19,13 @@ pub const REST_S: f64 = 1.0;
 
 impl Playing {
     /// Another sound begins, whose times start over.
-    pub fn begin_sound(&mut self) {
+    pub(crate) fn begin_sound(&mut self) {
         self.recent.clear();
         self.plays = false;
     }
 
     /// Takes in a pluck at `onset_s` that is taken for `string`; each pluck counts once. Whether she plays.
-    pub fn pluck(&mut self, onset_s: f64, string: StringNumber) -> bool {
+    pub(crate) fn pluck(&mut self, onset_s: f64, string: StringNumber) -> bool {
         if let Some(pluck) = self.recent.iter_mut().find(|(onset, _)| *onset == onset_s) {
             // The answer may have changed since.
             pluck.1 = string;
@@ -49,7 +49,7 @@ impl Playing {
     }
 
     /// She has rested: what comes now is tuning.
-    pub fn rest(&mut self) {
+    pub(crate) fn rest(&mut self) {
         // The newest pluck stays, so that the last words on those before it do not count anew.
         let newest = self.recent.pop_back();
         self.recent.clear();
@@ -58,12 +58,12 @@ impl Playing {
     }
 
     /// The newest pluck that counted, seconds of the sound.
-    pub fn newest_s(&self) -> Option<f64> {
+    pub(crate) fn newest_s(&self) -> Option<f64> {
         self.recent.back().map(|(onset, _)| *onset)
     }
 
     /// The sound has come to `time_s`: what only rings on since the last pluck is a rest. Whether she plays.
-    pub fn sounds_until(&mut self, time_s: f64) -> bool {
+    pub(crate) fn sounds_until(&mut self, time_s: f64) -> bool {
         if self.plays && self.newest_s().is_some_and(|newest| time_s - newest > REST_S) {
             self.rest();
         }
@@ -71,7 +71,7 @@ impl Playing {
     }
 
     /// Whether she plays.
-    pub const fn is_on(&self) -> bool {
+    pub(crate) const fn is_on(&self) -> bool {
         self.plays
     }
 }

@@ -9,27 +9,6 @@ use proptest::prelude::*;
 
 use super::*;
 
-/// Whether four strings, one each 0.4 s, that each sound for `lasts_s` are taken for playing.
-fn plays(lasts_s: f64) -> bool {
-    let mut hearing = Hearing::new(Check::default());
-    (0..4_u32).any(|count| {
-        let onset_s = 0.4 * f64::from(count);
-        hearing.plays(&Sensed::Track {
-            onset_s,
-            time_s: onset_s + lasts_s,
-            string: StringNumber::new(20 + count).expect("a string"),
-            hz: Hz::new(300.0).expect("a frequency"),
-            sigma: Cents(0.5),
-        })
-    })
-}
-
-#[test]
-fn what_was_taken_for_a_pluck_for_a_moment_is_no_music() {
-    assert!(!plays(0.15));
-    assert!(plays(0.25));
-}
-
 /// A desk that is tuned alone, and hears one string.
 struct Desk {
     harp: Harp,

@@ -157,7 +157,7 @@ impl EventLoop {
         let word = self.hearing.until().map(|at| self.instant(at));
         [waiting, unanswered, word, self.retry_at, self.let_go_at, self.end_by]
             .into_iter()
-            .chain([self.clock_at, self.rest_at])
+            .chain([self.clock_at, self.rest_at, self.alone_at])
             .flatten()
             .min()
     }
@@ -186,6 +186,9 @@ impl EventLoop {
         if self.rest_at.take_if(|at| *at <= now).is_some() {
             self.hearing.rest();
             self.refresh();
+        }
+        if self.alone_at.take_if(|at| *at <= now).is_some() {
+            self.count_alone(f64::INFINITY);
         }
         let word_is_due = self.hearing.until().is_some_and(|at| at <= self.now());
         if word_is_due || self.clock_at.is_some_and(|at| at <= now) {

@@ -20,6 +20,9 @@ impl EventLoop {
             // Nothing that she performs is a reading.
             Fed::Sensed { .. } if self.is_dark() => {}
             Fed::Sensed { file, sensed } => {
+                if self.hearing.file() != file {
+                    self.count_alone(f64::INFINITY);
+                }
                 self.hearing.turn_to(file);
                 let shown = self.image.borrow().advice.string;
                 let sensed = self.hearing.told_apart(sensed, &self.harp, &self.link, shown);
@@ -29,11 +32,13 @@ impl EventLoop {
             Fed::Record(noted) => self.note_record(&noted),
             Fed::Said(sentence) => self.notice(sentence),
             Fed::Hears => {
+                self.count_alone(f64::INFINITY);
                 self.hearing.begin_sound();
                 self.set_input(Input::Hears);
             }
             Fed::Lost => self.set_input(Input::Lost),
             Fed::Ended => {
+                self.count_alone(f64::INFINITY);
                 self.set_input(Input::Ended);
                 self.end_by = self.until_end.then(|| Instant::now() + ACKED_WITHIN);
             }
@@ -64,6 +69,9 @@ impl EventLoop {
             self.refresh();
             return;
         }
+        if let Sensed::Answer(Answer { time_s, .. }) | Sensed::Track { time_s, .. } = sensed {
+            self.count_alone(*time_s);
+        }
         if let Sensed::Answer(answer) = sensed
             && answer.verdict != Verdict::Provisional
         {
@@ -71,7 +79,12 @@ impl EventLoop {
             if self.hearing.counts(answer.string) {
                 let file = self.hearing.file();
                 self.voice.pluck(&file, answer, &self.image.borrow());
-                self.observe(answer);
+                let called = self.agreed.as_ref().and_then(|agreed| agreed.called);
+                for counts in self.hearing.what_counts(answer, called, &self.harp, &self.link) {
+                    self.observe(&counts, answer.time_s);
+                }
+                let left_s = self.hearing.alone_at().map(|at_s| at_s - answer.time_s);
+                self.alone_at = left_s.map(|left_s| Instant::now() + Duration::from_secs_f64(left_s.max(0.0)));
             }
         }
         if let Sensed::Input(trouble) = sensed {
@@ -87,8 +100,21 @@ impl EventLoop {
         }
     }
 
-    /// Reports a settled answer; one that cannot be a reading of a harp's string is left out.
-    fn observe(&mut self, answer: &Answer) {
+    /// Lets count what has stood alone, now that the sound has come to `time_s`, or has ended.
+    pub(super) fn count_alone(&mut self, time_s: f64) {
+        let Some(at_s) = self.hearing.alone_at().filter(|at_s| *at_s <= time_s) else {
+            return;
+        };
+        self.alone_at = None;
+        for answer in self.hearing.stood_alone(time_s) {
+            self.observe(&answer, at_s);
+        }
+        self.refresh();
+    }
+
+    /// Reports a settled answer at `time_s`, seconds of the sound; one that cannot be a reading of a harp's string is left
+    /// out.
+    fn observe(&mut self, answer: &Answer, time_s: f64) {
         // Partials that do not agree, and a pitch that bends as its lines beat, are what a false string sounds like: the
         // record wants to know of them, with a pitch that is as uncertain as it moved.
         let settled = answer.verdict == Verdict::Settled;
@@ -114,7 +140,7 @@ impl EventLoop {
                 self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
                 // A level that cannot be is left out, not the reading.
                 let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
-                let since = Duration::try_from_secs_f64(answer.time_s - answer.onset_s).unwrap_or_default();
+                let since = Duration::try_from_secs_f64(time_s - answer.onset_s).unwrap_or_default();
                 self.tell(Event::Plucked { reading, since });
             }
             Err(why) => tracing::debug!(%why, "a pluck is no reading"),

@@ -165,7 +165,8 @@ fn rooms(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), St
         for piece in 0..options.pieces(rooms::PIECE_S) {
             rooms::listen(harp, sounds, options.seed(kind, piece), &mut heard)?;
         }
-        figures.at_most(1.0, name, heard.per_hour(heard.settled), "an hour");
+        figures.at_most(1.0, name, heard.per_hour(heard.counted), "an hour");
+        figures.tell(format!("{name}: heard"), heard.per_hour(heard.settled), "an hour");
         figures.tell(format!("{name}: unsure"), heard.per_hour(heard.unsure), "an hour");
     }
     Ok(())
@@ -190,7 +191,8 @@ fn music(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), St
         for piece in 0..options.pieces(music::PIECE_S) {
             music::listen(harp, music, options.seed(kind, piece), &mut heard)?;
         }
-        figures.at_most(5.0, name, heard.per_hour(heard.settled), "an hour");
+        figures.at_most(5.0, name, heard.per_hour(heard.counted), "an hour");
+        figures.tell(format!("{name}: heard"), heard.per_hour(heard.settled), "an hour");
         figures.tell(format!("{name}: unsure"), heard.per_hour(heard.unsure), "an hour");
     }
     Ok(())

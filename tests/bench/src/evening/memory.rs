@@ -1,6 +1,7 @@
 //! A listener in the middle of an evening: it knows where each string was left, and learns from what it settles.
 
 use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Spread, Track};
+use consort_guide::Attention;
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
@@ -10,6 +11,12 @@ pub(super) struct Memory {
     targets: Vec<Hz>,
     /// How far each string stood from its target when it was first heard.
     found: Vec<Option<Cents>>,
+    rate: SampleRate,
+    /// What the desk makes of it while it asks for one string.
+    attention: Attention<Reading>,
+    asked: Option<StringNumber>,
+    /// Readings that count there.
+    pub(super) counted: Vec<Reading>,
     pub(super) answers: Vec<(Reading, Option<Doubt>)>,
     pub(super) tracks: Vec<Track>,
     pub(super) provisional: Vec<Reading>,
@@ -39,6 +46,10 @@ impl Memory {
             context,
             targets,
             found,
+            rate,
+            attention: Attention::default(),
+            asked: None,
+            counted: Vec::new(),
             answers: Vec::new(),
             tracks: Vec::new(),
             provisional: Vec::new(),
@@ -53,6 +64,11 @@ impl Memory {
         self.tell();
     }
 
+    /// The string that the desk asks for.
+    pub(super) fn ask(&mut self, string: StringNumber) {
+        self.asked = Some(string);
+    }
+
     pub(super) fn push(&mut self, sound: &[f32]) {
         self.listener.push(sound);
         self.drain();
@@ -62,10 +78,12 @@ impl Memory {
     pub(super) fn finish(&mut self) {
         self.listener.finish();
         self.drain();
+        self.counted.extend(self.attention.stood_alone(f64::INFINITY));
     }
 
     fn drain(&mut self) {
         while let Some(heard) = self.listener.poll() {
+            self.attend(&heard);
             match heard {
                 Heard::Settled(reading) => {
                     self.answers.push((reading, None));
@@ -76,6 +94,29 @@ impl Memory {
                 Heard::Provisional(reading) => self.provisional.push(reading),
                 _ => {}
             }
+        }
+    }
+
+    /// Whether it would count at a desk.
+    fn attend(&mut self, heard: &Heard) {
+        let (onset, time, number, is_last) = match heard {
+            Heard::Settled(reading) | Heard::Unsure(reading, _) => (reading.onset, reading.time, reading.string, true),
+            Heard::Provisional(reading) => (reading.onset, reading.time, reading.string, false),
+            Heard::Track(track) => (track.onset, track.time, track.string, false),
+            _ => return,
+        };
+        let Ok(string) = StringNumber::new(u32::from(number)) else {
+            return;
+        };
+        let (onset_s, time_s) = (onset.seconds(self.rate), time.seconds(self.rate));
+        let plays = self.attention.pluck(onset_s, time_s, string, is_last, false);
+        self.counted.extend(self.attention.stood_alone(time_s));
+        if let Heard::Settled(reading) = heard
+            && !plays
+        {
+            let is_awaited = self.asked.is_some_and(|asked| asked.get().abs_diff(number) <= 1);
+            self.counted
+                .extend(self.attention.take(onset_s, string, is_awaited, *reading));
         }
     }
 

@@ -38,6 +38,9 @@ pub(super) fn listen(harp: &Harp, music: Music, seed: u64, heard: &mut Untrue) -
     let mut memory = Memory::new(harp, stage.rate, |number| {
         standing.get(number.index()).map(|string| Cents(string.cents))
     })?;
+    // One string is left to be tuned.
+    let asked = 1 + chance.below(harp.len()) as u32;
+    memory.ask(StringNumber::new(asked).map_err(|why| why.to_string())?);
     let score = Composer {
         strings: harp.len(),
         chance: &mut chance,

@@ -97,10 +97,12 @@ fn apart(reading: &Reading, truth: &[Truth], rate: SampleRate) -> Option<Cents> 
 pub(super) struct Untrue {
     /// Readings that were relied on, of strings that were not plucked or did not stand there.
     pub(super) settled: usize,
+    /// Those that count at a desk which asks for one string.
+    pub(super) counted: usize,
     /// Readings that were called unsure, true or not.
     pub(super) unsure: usize,
     pub(super) seconds: f64,
-    /// Whether each is told.
+    /// Whether each that counts is told.
     pub(super) each: bool,
 }
 
@@ -108,6 +110,12 @@ impl Untrue {
     /// Judges the answers of `memory` from `from_s` to `to_s`.
     pub(super) fn judge(&mut self, memory: &Memory, truth: &[Truth], rate: SampleRate, (from_s, to_s): (f64, f64)) {
         self.seconds += to_s - from_s;
+        let is_true = |reading: &Reading| apart(reading, truth, rate).is_some_and(|apart| apart.is_within(FALSE_CENTS));
+        let counted = memory
+            .counted
+            .iter()
+            .filter(|reading| reading.onset.seconds(rate) >= from_s);
+        self.counted += counted.filter(|reading| !is_true(reading)).count();
         for (reading, doubt) in &memory.answers {
             let onset_s = reading.onset.seconds(rate);
             if onset_s < from_s {
@@ -122,7 +130,8 @@ impl Untrue {
                 continue;
             }
             self.settled += 1;
-            if self.each {
+            let counts = memory.counted.iter().any(|other| other.onset == reading.onset);
+            if self.each && counts {
                 let near: Vec<u8> = truth
                     .iter()
                     .filter(|pluck| (pluck.at_s - onset_s).abs() < 2.0 * NEAR_S)

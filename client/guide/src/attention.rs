@@ -1,0 +1,115 @@
+//! What is paid attention to: plucks of somebody who tunes, and not the music between them.
+
+use consort_proto::StringNumber;
+
+use crate::awaited::Awaited;
+use crate::playing::Playing;
+
+/// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
+const PLUCKED_AFTER_S: f64 = 0.2;
+
+/// Tells from the plucks alone whether she plays, and which readings `T` count.
+#[derive(Clone, Debug)]
+pub struct Attention<T> {
+    playing: Playing,
+    awaited: Awaited<T>,
+}
+
+impl<T> Default for Attention<T> {
+    fn default() -> Self {
+        Self {
+            playing: Playing::default(),
+            awaited: Awaited::default(),
+        }
+    }
+}
+
+impl<T> Attention<T> {
+    /// Another sound begins, whose times start over.
+    pub fn begin_sound(&mut self) {
+        self.playing.begin_sound();
+        self.awaited.begin_sound();
+    }
+
+    /// At `time_s`, what was plucked at `onset_s`, both seconds of the sound, is taken for `string`; `is_last` is the last
+    /// word on it. Whether she plays; a run that is `asked_for` is no playing.
+    pub fn pluck(&mut self, onset_s: f64, time_s: f64, string: StringNumber, is_last: bool, asked_for: bool) -> bool {
+        if is_last || time_s - onset_s >= PLUCKED_AFTER_S {
+            self.awaited.pluck(onset_s, string);
+            self.playing.pluck(onset_s, string);
+            self.playing.sounds_until(time_s);
+        }
+        let plays = self.playing.is_on() && !asked_for;
+        if plays {
+            self.awaited.plays();
+        }
+        plays
+    }
+
+    /// Takes in the `reading` of a pluck of `string` at `onset_s`, which `is_awaited` or not: what counts of it and of the
+    /// one before it, in order.
+    pub fn take(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool, reading: T) -> Vec<T> {
+        self.awaited.take(onset_s, string, is_awaited, reading)
+    }
+
+    /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.
+    pub fn alone_at(&self) -> Option<f64> {
+        self.awaited.alone_at()
+    }
+
+    /// What waits and has stood alone, now that it is `time_s` or the sound has ended: it counts.
+    pub fn stood_alone(&mut self, time_s: f64) -> Vec<T> {
+        self.awaited.stood_alone(time_s)
+    }
+
+    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`, which `is_awaited` or not.
+    pub fn heeds(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool) -> bool {
+        self.awaited.heeds(onset_s, string, is_awaited)
+    }
+
+    /// She has rested from playing.
+    pub fn rest(&mut self) {
+        self.playing.rest();
+    }
+
+    /// The newest pluck that may belong to playing, seconds of the sound.
+    pub fn newest_s(&self) -> Option<f64> {
+        self.playing.newest_s()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn string(number: u32) -> StringNumber {
+        StringNumber::new(number).expect("a string")
+    }
+
+    /// Whether four strings, one each 0.4 s, that each sound for `lasts_s` are taken for playing.
+    fn plays(lasts_s: f64, asked_for: bool) -> bool {
+        let mut attention = Attention::<()>::default();
+        (0..4_u32).any(|count| {
+            let onset_s = 0.4 * f64::from(count);
+            attention.pluck(onset_s, onset_s + lasts_s, string(20 + count), false, asked_for)
+        })
+    }
+
+    #[test]
+    fn what_was_taken_for_a_pluck_for_a_moment_is_no_music_nor_is_a_run_that_is_asked_for() {
+        assert!(!plays(0.15, false));
+        assert!(plays(0.25, false));
+        assert!(!plays(0.25, true));
+    }
+
+    #[test]
+    fn what_waits_when_music_begins_does_not_count_afterwards() {
+        let mut attention = Attention::default();
+        for (onset_s, number) in [(0.0, 30), (0.3, 20), (0.6, 22), (0.9, 24)] {
+            attention.pluck(onset_s, onset_s + 0.25, string(number), false, false);
+        }
+        attention.rest();
+        assert!(attention.take(3.0, string(30), false, 1).is_empty());
+        assert_eq!(attention.take(5.0, string(30), false, 2), [1, 2]);
+    }
+}

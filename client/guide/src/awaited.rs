@@ -1,0 +1,402 @@
+//! Which readings count: of a string that is awaited or in hand at once, of any other once it is plucked twice, or where it
+//! stands alone.
+//!
+//! A note of a melody, a word that is talked and a string of another harp sound once and are followed by something else.
+//! Whoever means a string that nobody asked for plucks it again: until a second pluck confirms it, it does not hold anyhow.
+
+use std::collections::VecDeque;
+
+use consort_proto::StringNumber;
+
+/// So often a string that nobody asked for is plucked until it counts; and where it followed others in passing, as a note
+/// that is repeated in a melody.
+const PLUCKS: usize = 2;
+const PLUCKS_IN_PASSING: usize = 3;
+/// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
+const WALK: usize = 3;
+/// So many different strings in a row that did not count were plucked in passing, while no more than so many seconds lie
+/// between one and the next (assumed).
+const PASSED: usize = 2;
+const PASSED_WITHIN_S: f64 = 4.5;
+/// A string stands alone when no other one is plucked for so long before and after it, seconds (assumed).
+const ALONE_S: f64 = 2.5;
+/// Who walks from one string to the next one plucks no faster, seconds between plucks (assumed; two a second are a run).
+const LEISURE_S: f64 = 0.6;
+/// So many plucks are remembered; what lies further back is not held against a string in hand.
+const REMEMBERED: usize = 32;
+
+/// Readings `T` on their way to count.
+#[derive(Clone, Debug)]
+pub(crate) struct Awaited<T> {
+    /// Onset and string of the newest plucks, whatever came of them.
+    plucks: VecDeque<(f64, StringNumber)>,
+    /// The string of which readings count, and when it was plucked last.
+    hand: Option<(f64, StringNumber)>,
+    waiting: Option<Waiting<T>>,
+    passing: Passing,
+}
+
+/// Readings of a string that nobody asked for, or of some in a row.
+#[derive(Clone, Debug)]
+struct Waiting<T> {
+    last_s: f64,
+    string: StringNumber,
+    readings: Vec<T>,
+    /// How many of them count together.
+    wanted: usize,
+    /// Whether nothing else was plucked shortly before.
+    alone: bool,
+    /// Which way she walks, once she does.
+    walks: Option<Walk>,
+}
+
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Walk {
+    Up,
+    Down,
+}
+
+/// How many different strings in a row were read that did not count, and the last one of them.
+#[derive(Clone, Copy, Debug, Default)]
+struct Passing {
+    strings: usize,
+    last: Option<(f64, StringNumber)>,
+}
+
+impl<T> Default for Awaited<T> {
+    fn default() -> Self {
+        Self {
+            plucks: VecDeque::with_capacity(REMEMBERED),
+            hand: None,
+            waiting: None,
+            passing: Passing::default(),
+        }
+    }
+}
+
+impl<T> Awaited<T> {
+    /// Another sound begins, whose times start over.
+    pub(crate) fn begin_sound(&mut self) {
+        *self = Self::default();
+    }
+
+    /// Something was plucked at `onset_s`, seconds, that is taken for `string` so far.
+    pub(crate) fn pluck(&mut self, onset_s: f64, string: StringNumber) {
+        if let Some(pluck) = self.plucks.iter_mut().find(|(onset, _)| *onset == onset_s) {
+            pluck.1 = string;
+            return;
+        }
+        if self.plucks.len() == REMEMBERED {
+            self.plucks.pop_front();
+        }
+        self.plucks.push_back((onset_s, string));
+    }
+
+    /// She plays: what waits was music.
+    pub(crate) fn plays(&mut self) {
+        self.hand = None;
+        self.waiting = None;
+    }
+
+    /// Takes in the `reading` of a pluck of `string` at `onset_s`, which `is_awaited` or not: what counts of it and of those
+    /// before it, in order.
+    pub(crate) fn take(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool, reading: T) -> Vec<T> {
+        self.pluck(onset_s, string);
+        let in_passing = self.passing.goes_on_at(onset_s);
+        let hand = self.hand.take();
+        let in_hand = hand.is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
+        let waiting = self
+            .waiting
+            .take()
+            .filter(|waiting| !self.has_other(waiting.last_s, onset_s, waiting.string))
+            .and_then(|waiting| waiting.goes_on(onset_s, string));
+        let mut waiting = waiting.unwrap_or(Waiting {
+            last_s: onset_s,
+            string,
+            readings: Vec::new(),
+            wanted: if in_passing { PLUCKS_IN_PASSING } else { PLUCKS },
+            alone: !in_passing && !self.has_other(onset_s - ALONE_S, onset_s, string),
+            walks: None,
+        });
+        (waiting.last_s, waiting.string) = (onset_s, string);
+        waiting.readings.push(reading);
+        if is_awaited && !in_passing || in_hand || waiting.readings.len() >= waiting.wanted {
+            self.hand = Some((onset_s, string));
+            self.passing = Passing::default();
+            waiting.readings
+        } else {
+            self.passing.pass(onset_s, string);
+            self.waiting = Some(waiting);
+            Vec::new()
+        }
+    }
+
+    /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.
+    pub(crate) fn alone_at(&self) -> Option<f64> {
+        let alone = self.waiting.as_ref().filter(|waiting| waiting.alone)?;
+        Some(alone.last_s + ALONE_S)
+    }
+
+    /// What waits and has stood alone, now that it is `time_s` or the sound has ended: it counts.
+    pub(crate) fn stood_alone(&mut self, time_s: f64) -> Vec<T> {
+        if !self.alone_at().is_some_and(|at_s| at_s <= time_s) {
+            return Vec::new();
+        }
+        let Some(mut waiting) = self.waiting.take() else {
+            return Vec::new();
+        };
+        if self.has_other(waiting.last_s, waiting.last_s + ALONE_S, waiting.string) {
+            waiting.alone = false;
+            self.waiting = Some(waiting);
+            return Vec::new();
+        }
+        self.hand = Some((waiting.last_s, waiting.string));
+        self.passing = Passing::default();
+        waiting.readings
+    }
+
+    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`, which `is_awaited` or not. What goes
+    /// on from the string in hand is in hand itself.
+    pub(crate) fn heeds(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool) -> bool {
+        self.pluck(onset_s, string);
+        let goes_on = self
+            .hand
+            .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
+        if goes_on {
+            self.hand = Some((onset_s, string));
+        }
+        goes_on || is_awaited && !self.passing.goes_on_at(onset_s)
+    }
+
+    /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.
+    fn is_next_to(&self, last_s: f64, hand: StringNumber, onset_s: f64, string: StringNumber) -> bool {
+        let again = string == hand;
+        let beside = string.get().abs_diff(hand.get()) == 1 && onset_s - last_s >= LEISURE_S;
+        (again || beside) && !self.has_other(last_s, onset_s, hand)
+    }
+
+    /// Whether another string than `string` was plucked between two moments.
+    fn has_other(&self, from_s: f64, to_s: f64, string: StringNumber) -> bool {
+        self.plucks
+            .iter()
+            .any(|(onset_s, other)| *other != string && *onset_s > from_s && *onset_s < to_s)
+    }
+}
+
+impl<T> Waiting<T> {
+    /// The same with the next pluck, of `string` at `onset_s`, when that is the same string again or the next of a walk.
+    fn goes_on(mut self, onset_s: f64, string: StringNumber) -> Option<Self> {
+        let pause_s = onset_s - self.last_s;
+        let walks = match string.get().abs_diff(self.string.get()) {
+            0 => return (self.walks.is_none() && pause_s <= PASSED_WITHIN_S).then_some(self),
+            1 if string > self.string => Walk::Down,
+            1 => Walk::Up,
+            _ => return None,
+        };
+        let straight = self.walks.is_none_or(|before| before == walks);
+        let begins = self.walks.is_none();
+        if !straight || begins && self.readings.len() > 1 || !(LEISURE_S..=PASSED_WITHIN_S).contains(&pause_s) {
+            return None;
+        }
+        if begins {
+            self.wanted += WALK - PLUCKS;
+            self.walks = Some(walks);
+        }
+        Some(self)
+    }
+}
+
+impl Passing {
+    /// Whether a pluck at `onset_s` follows upon strings that were plucked in passing.
+    fn goes_on_at(&self, onset_s: f64) -> bool {
+        self.strings >= PASSED && self.follows(onset_s)
+    }
+
+    fn follows(&self, onset_s: f64) -> bool {
+        self.last.is_some_and(|(last_s, _)| onset_s - last_s <= PASSED_WITHIN_S)
+    }
+
+    /// `string` was plucked and did not count.
+    fn pass(&mut self, onset_s: f64, string: StringNumber) {
+        let follows = self.follows(onset_s);
+        let another = self.last.is_none_or(|(_, last)| last != string);
+        self.strings = if follows {
+            self.strings + usize::from(another)
+        } else {
+            1
+        };
+        self.last = Some((onset_s, string));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Plucks (seconds, string, whether it is awaited), and the onsets of the readings that count after each.
+    #[track_caller]
+    fn check(plucks: &[(f64, u32, bool, &[f64])]) {
+        let mut awaited = Awaited::default();
+        for &(onset_s, string, is_awaited, counts) in plucks {
+            let string = StringNumber::new(string).expect("a string");
+            assert_eq!(
+                awaited.take(onset_s, string, is_awaited, onset_s),
+                counts,
+                "at {onset_s} s"
+            );
+        }
+    }
+
+    #[test]
+    fn a_string_that_is_awaited_counts_at_once_and_so_does_it_while_it_is_in_hand() {
+        check(&[
+            (0.0, 20, true, &[0.0]),
+            (1.0, 20, false, &[1.0]),
+            (9.0, 20, false, &[9.0]),
+        ]);
+    }
+
+    #[test]
+    fn any_other_string_counts_once_it_is_plucked_twice() {
+        check(&[
+            (0.0, 20, true, &[0.0]),
+            (2.0, 31, false, &[]),
+            (4.0, 31, false, &[2.0, 4.0]),
+            (6.0, 31, false, &[6.0]),
+        ]);
+    }
+
+    #[test]
+    fn after_a_rest_what_was_plucked_in_passing_is_forgotten() {
+        let mut awaited = Awaited::default();
+        for (onset_s, number) in [(0.0, 4), (0.9, 6), (1.2, 4)] {
+            awaited.take(onset_s, StringNumber::new(number).expect("a string"), false, onset_s);
+        }
+        awaited.take(7.0, StringNumber::new(4).expect("a string"), false, 7.0);
+        assert_eq!(awaited.stood_alone(9.5), [7.0]);
+    }
+
+    #[test]
+    fn what_is_plucked_between_or_much_later_leaves_it_waiting() {
+        check(&[(0.0, 31, false, &[]), (1.0, 12, false, &[]), (2.0, 31, false, &[])]);
+        check(&[(0.0, 31, false, &[]), (30.0, 31, false, &[])]);
+        // What was awaited counts, and is between all the same.
+        check(&[(0.0, 31, false, &[]), (1.0, 20, true, &[1.0]), (2.0, 31, false, &[])]);
+    }
+
+    #[test]
+    fn a_walk_from_string_to_string_counts_and_a_run_does_not() {
+        check(&[
+            (0.0, 20, true, &[0.0]),
+            (0.9, 21, false, &[0.9]),
+            (1.8, 22, false, &[1.8]),
+        ]);
+        check(&[(0.0, 20, true, &[0.0]), (0.5, 21, false, &[]), (1.0, 22, false, &[])]);
+        check(&[(0.0, 20, true, &[0.0]), (0.9, 22, false, &[])]);
+    }
+
+    #[test]
+    fn after_a_few_strings_in_passing_a_string_that_is_awaited_is_passed_too() {
+        check(&[
+            (0.0, 31, false, &[]),
+            (1.0, 12, false, &[]),
+            (2.0, 20, true, &[]),
+            // A melody can repeat a note, but hardly twice.
+            (3.0, 20, true, &[]),
+            (4.0, 20, true, &[2.0, 3.0, 4.0]),
+            (5.0, 20, true, &[5.0]),
+        ]);
+        // After a rest the desk is heeded again.
+        check(&[(0.0, 31, false, &[]), (1.0, 12, false, &[]), (6.0, 20, true, &[6.0])]);
+        check(&[(0.0, 31, false, &[]), (1.0, 20, true, &[1.0])]);
+    }
+
+    #[test]
+    fn a_string_that_stands_alone_counts() {
+        let string = |number| StringNumber::new(number).expect("a string");
+        let mut awaited = Awaited::default();
+        assert!(awaited.take(9.0, string(31), false, 1).is_empty());
+        assert_eq!(awaited.alone_at(), Some(11.5));
+        assert!(awaited.stood_alone(11.4).is_empty());
+        assert_eq!(awaited.stood_alone(11.5), [1]);
+        assert_eq!(awaited.take(13.0, string(31), false, 2), [2], "it is in hand");
+        // Something before it, or after it.
+        let mut awaited = Awaited::default();
+        awaited.pluck(1.0, string(12));
+        awaited.take(3.0, string(31), false, 1);
+        assert_eq!(awaited.alone_at(), None);
+        awaited.begin_sound();
+        awaited.take(3.0, string(31), false, 1);
+        awaited.pluck(5.0, string(12));
+        assert!(awaited.stood_alone(f64::INFINITY).is_empty());
+        assert_eq!(awaited.alone_at(), None);
+        // What came later is no neighbour any more.
+        awaited.begin_sound();
+        awaited.take(3.0, string(31), false, 1);
+        awaited.pluck(6.0, string(12));
+        assert_eq!(awaited.stood_alone(6.2), [1]);
+    }
+
+    #[test]
+    fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
+        let mut awaited = Awaited::default();
+        let string = |number| StringNumber::new(number).expect("a string");
+        assert!(awaited.heeds(0.0, string(20), true));
+        assert!(!awaited.heeds(0.0, string(20), false));
+        assert_eq!(awaited.take(1.0, string(31), true, 1), [1]);
+        assert!(awaited.heeds(2.0, string(31), false));
+        assert!(awaited.heeds(3.0, string(32), false));
+        assert_eq!(
+            awaited.take(4.0, string(33), false, 1),
+            [1],
+            "a walk with a doubt on the way"
+        );
+        for (onset_s, number) in [(5.0, 12), (6.0, 40)] {
+            awaited.take(onset_s, string(number), false, 2);
+        }
+        assert!(!awaited.heeds(7.0, string(20), true), "in passing");
+    }
+
+    #[test]
+    fn three_strings_in_a_row_at_leisure_are_a_walk_wherever_it_begins() {
+        check(&[
+            (0.0, 1, false, &[]),
+            (1.5, 2, false, &[]),
+            (3.0, 3, false, &[0.0, 1.5, 3.0]),
+            (4.5, 4, false, &[4.5]),
+        ]);
+        // To and fro, over a string, and too fast.
+        check(&[
+            (0.0, 5, false, &[]),
+            (1.0, 6, false, &[]),
+            (2.0, 5, false, &[]),
+            (3.0, 6, false, &[]),
+        ]);
+        check(&[(0.0, 5, false, &[]), (1.0, 6, false, &[]), (2.0, 8, false, &[])]);
+        check(&[(0.0, 5, false, &[]), (0.5, 6, false, &[]), (1.0, 7, false, &[])]);
+    }
+
+    #[test]
+    fn a_pluck_without_a_reading_is_between_as_well() {
+        let mut awaited = Awaited::default();
+        let string = |number| StringNumber::new(number).expect("a string");
+        assert!(awaited.take(0.0, string(31), false, 1).is_empty());
+        awaited.pluck(1.0, string(12));
+        assert!(awaited.take(2.0, string(31), false, 2).is_empty());
+        // The answer to a pluck can change as it unfolds.
+        awaited.pluck(3.0, string(12));
+        awaited.pluck(3.0, string(31));
+        assert_eq!(awaited.take(4.0, string(31), false, 3), [2, 3]);
+    }
+
+    #[test]
+    fn music_takes_away_what_waits_and_what_was_in_hand() {
+        let mut awaited = Awaited::default();
+        let string = StringNumber::new(31).expect("a string");
+        awaited.take(0.0, string, true, 1);
+        awaited.plays();
+        assert!(awaited.take(1.0, string, false, 2).is_empty());
+        awaited.plays();
+        assert!(awaited.take(2.0, string, false, 3).is_empty());
+    }
+}
