@@ -62,10 +62,13 @@ mod tests {
     }
 
     #[test]
-    fn what_nobody_waits_for_ends_at_once() -> std::io::Result<()> {
+    fn what_nobody_waits_for_ends_with_its_handle() -> std::io::Result<()> {
         let run = Meanwhile::begin(patient("sleep").arg("600"))?;
-        // Dropping waits for the end as well: ten minutes of sleep would be noticed.
+        let id = run.0.as_ref().map(Child::id).expect("it runs").to_string();
+        let is_there = || succeeds("kill", &["-0", &id]);
+        assert!(is_there());
         drop(run);
+        assert!(!is_there(), "process {id} goes on");
         Ok(())
     }
 }
