@@ -37,6 +37,10 @@ enum State {
     Live(Hz),
     Settled(Hz),
     Unsure,
+    /// Measured, but it does not count yet.
+    Waits,
+    /// Measured, and too soft for this harp.
+    TooSoft,
 }
 
 /// Before a pluck is this old, seconds, the string that it is taken for may still change: no advice is given on it.
@@ -96,6 +100,27 @@ impl Follower {
         }
     }
 
+    /// The pluck at `onset_s`, if it is in hand, was measured and waits until it counts.
+    pub(crate) fn waits(&mut self, onset_s: f64) {
+        self.turn_to(onset_s, State::Waits);
+    }
+
+    /// It was measured, and is too soft for this harp.
+    pub(crate) fn is_too_soft(&mut self, onset_s: f64) {
+        self.turn_to(onset_s, State::TooSoft);
+    }
+
+    /// It counts after all, with this pitch.
+    pub(crate) fn counts(&mut self, onset_s: f64, hz: Hz) {
+        self.turn_to(onset_s, State::Settled(hz));
+    }
+
+    fn turn_to(&mut self, onset_s: f64, state: State) {
+        if let Some(held) = self.held.as_mut().filter(|held| held.onset_s == onset_s) {
+            held.state = state;
+        }
+    }
+
     /// The hand as it stands under `tuning`.
     pub(crate) fn hand(&self, harp: &consort_proto::Harp, tuning: &Tuning) -> Option<Hand> {
         let held = self.held?;
@@ -105,6 +130,8 @@ impl Follower {
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
+            State::Waits => Heard::Waits,
+            State::TooSoft => Heard::TooSoft,
         };
         Some(Hand {
             string: held.string,
@@ -117,7 +144,7 @@ impl Follower {
         let held = self.held?;
         match held.state {
             State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
-            State::Unsure => None,
+            State::Unsure | State::Waits | State::TooSoft => None,
         }
     }
 
@@ -132,6 +159,7 @@ impl Follower {
             }
             // The live track says where it is now, and the next pluck where it stays.
             Verdict::Unsure(Doubt::Turned) => return false,
+            Verdict::Unsure(Doubt::Soft) => State::TooSoft,
             Verdict::Unsure(_) => State::Unsure,
         };
         // A string that was plucked before the one in hand settles behind its back.
@@ -174,7 +202,7 @@ impl Follower {
             let moved = |from: Hz| hz.cents_above(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
-                State::Unsure => (same_pluck, 1),
+                State::Unsure | State::Waits | State::TooSoft => (same_pluck, 1),
                 State::Settled(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
@@ -253,6 +281,8 @@ mod tests {
                 Heard::Live(cents) => format!("{} live {:.1}", hand.string, cents.0),
                 Heard::Settled(cents) => format!("{} settled {:.1}", hand.string, cents.0),
                 Heard::Unsure => format!("{} unsure", hand.string),
+                Heard::Waits => format!("{} waits", hand.string),
+                Heard::TooSoft => format!("{} too soft", hand.string),
             });
             assert_eq!(changed.then_some(shown).flatten().as_deref(), expected, "at {time_s} s");
         }

@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Quick, Situation, Sounding, Standstill, Steady,
-    Twins, Ways,
+    Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
+    Steady, Taken, Twins, Wanted, Ways,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -28,11 +28,24 @@ pub(crate) struct Hearing {
     standstill: Standstill,
     opening: Check,
     attention: Attention<Answer>,
+    /// What was measured last, where it does not count.
+    left: Option<Left>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
     /// Whether the opening check has said whether a quick pass is needed.
     weighed: bool,
+}
+
+/// A pluck, by its onset in seconds of the sound, that was measured and does not count.
+#[derive(Clone, Copy, Debug)]
+enum Left {
+    /// For now.
+    Waits(f64),
+    /// It is too soft.
+    TooSoft(f64),
+    /// It is too soft, and nobody asked for it: another harp's.
+    Elsewhere(f64),
 }
 
 impl Hearing {
@@ -45,6 +58,7 @@ impl Hearing {
             standstill: Standstill::default(),
             opening,
             attention: Attention::default(),
+            left: None,
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -139,6 +153,7 @@ impl Hearing {
     /// Another sound begins, whose times start over.
     pub(crate) fn begin_sound(&mut self) {
         self.attention.begin_sound();
+        self.left = None;
         self.ways.plays = false;
         self.pace.begin_sound();
         self.follower.begin_sound();
@@ -224,16 +239,45 @@ impl Hearing {
     ) -> Vec<Answer> {
         let string = answer.string;
         let is_called = harp.string(string).is_some_and(|own| Some(own.open) == called);
-        let is_awaited = is_called
-            || self.ways.last_check.is_some()
-            || self.passes_over(answer.onset_s, string)
-            || self.asks_near(string, harp, link);
-        if answer.verdict == Verdict::Settled {
-            return self.attention.take(answer.onset_s, string, is_awaited, *answer);
+        let whatever = is_called || self.ways.last_check.is_some() || self.passes_over(answer.onset_s, string);
+        let wanted = if self.ways.chosen == Some(string) {
+            Wanted::ByHand
+        } else if whatever {
+            Wanted::Any
+        } else {
+            let readiness = link.readiness();
+            consort_guide::asked(&self.situation(harp, link, &readiness), None).map_or(Wanted::Nothing, Wanted::Near)
+        };
+        if answer.verdict != Verdict::Settled {
+            // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
+            let heeds = self.attention.heeds(answer.onset_s, string, wanted);
+            return heeds.then_some(*answer).into_iter().collect();
         }
-        // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
-        let heeds = self.attention.heeds(answer.onset_s, string, is_awaited);
-        heeds.then_some(*answer).into_iter().collect()
+        let plucked = Plucked {
+            onset_s: answer.onset_s,
+            string,
+            level_dbfs: answer.level_dbfs,
+        };
+        match self.attention.take(plucked, wanted, *answer) {
+            Taken::Counts(answers) => {
+                self.left = None;
+                answers
+            }
+            Taken::Waits => {
+                self.left = Some(Left::Waits(answer.onset_s));
+                Vec::new()
+            }
+            // A string that she did not mean is another harp's, and no business of this desk.
+            Taken::TooSoft => {
+                let left = if wanted == Wanted::Near(string) {
+                    Left::TooSoft
+                } else {
+                    Left::Elsewhere
+                };
+                self.left = Some(left(answer.onset_s));
+                Vec::new()
+            }
+        }
     }
 
     /// When what waits has stood alone for long enough, seconds of the sound.
@@ -243,14 +287,12 @@ impl Hearing {
 
     /// What waits and has stood alone, now that the sound has come to `time_s` or has ended: it counts.
     pub(crate) fn stood_alone(&mut self, time_s: f64) -> Vec<Answer> {
-        self.attention.stood_alone(time_s)
-    }
-
-    /// Whether the desk asks for this string or one beside it, whose pin the key may be on.
-    fn asks_near(&self, string: StringNumber, harp: &Harp, link: &Link) -> bool {
-        let readiness = link.readiness();
-        consort_guide::asked(&self.situation(harp, link, &readiness), None)
-            .is_some_and(|asked| asked.get().abs_diff(string.get()) <= 1)
+        let answers = self.attention.stood_alone(time_s);
+        if let Some(last) = answers.last() {
+            self.left = None;
+            self.follower.counts(last.onset_s, last.hz);
+        }
+        answers
     }
 
     /// Follows the string that sounds; whether the hand has changed.
@@ -259,6 +301,18 @@ impl Hearing {
             self.pace.hear(time_s);
         }
         let changed = self.follower.follow(sensed);
+        match (sensed, self.left) {
+            (Sensed::Answer(answer), Some(Left::Waits(onset_s))) if answer.onset_s == onset_s => {
+                self.follower.waits(onset_s)
+            }
+            (Sensed::Answer(answer), Some(Left::TooSoft(onset_s))) if answer.onset_s == onset_s => {
+                self.follower.is_too_soft(onset_s);
+            }
+            (Sensed::Answer(answer), Some(Left::Elsewhere(onset_s))) if answer.onset_s == onset_s => {
+                self.follower.let_go()
+            }
+            _ => {}
+        }
         if changed
             && let Some(hand) = self.follower.hand(self.sounding(harp), tuning)
             && self.counts(hand.string)

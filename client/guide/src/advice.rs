@@ -54,6 +54,10 @@ pub enum Heard {
     Settled(Cents),
     /// Not sure which string it is, or how high.
     Unsure,
+    /// Measured, but nobody asked for it: it counts once it is plucked again.
+    Waits,
+    /// Measured, and softer than this harp is.
+    TooSoft,
 }
 
 /// What to do.
@@ -270,6 +274,8 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
     }
     match (heard, standing) {
         (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
+        (Heard::Waits, _) => plain(Action::Again, None, Key::WhyWaits),
+        (Heard::TooSoft, _) => plain(Action::Again, None, Key::WhyTooSoft),
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
         (Heard::Settled(cents), Standing::New(_)) if may_stay(situation, string, cents) => {
             let why = up(situation, string);

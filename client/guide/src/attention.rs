@@ -2,7 +2,7 @@
 
 use consort_proto::StringNumber;
 
-use crate::awaited::Awaited;
+use crate::awaited::{Awaited, Plucked, Taken, Wanted};
 use crate::playing::Playing;
 
 /// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
@@ -46,10 +46,9 @@ impl<T> Attention<T> {
         plays
     }
 
-    /// Takes in the `reading` of a pluck of `string` at `onset_s`, which `is_awaited` or not: what counts of it and of the
-    /// one before it, in order.
-    pub fn take(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool, reading: T) -> Vec<T> {
-        self.awaited.take(onset_s, string, is_awaited, reading)
+    /// Takes in the `reading` of a pluck: what becomes of it.
+    pub fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
+        self.awaited.take(plucked, wanted, reading)
     }
 
     /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.
@@ -62,9 +61,9 @@ impl<T> Attention<T> {
         self.awaited.stood_alone(time_s)
     }
 
-    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`, which `is_awaited` or not.
-    pub fn heeds(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool) -> bool {
-        self.awaited.heeds(onset_s, string, is_awaited)
+    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`.
+    pub fn heeds(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
+        self.awaited.heeds(onset_s, string, wanted)
     }
 
     /// She has rested from playing.
@@ -109,7 +108,15 @@ mod tests {
             attention.pluck(onset_s, onset_s + 0.25, string(number), false, false);
         }
         attention.rest();
-        assert!(attention.take(3.0, string(30), false, 1).is_empty());
-        assert_eq!(attention.take(5.0, string(30), false, 2), [1, 2]);
+        let plucked = |onset_s| Plucked {
+            onset_s,
+            string: string(30),
+            level_dbfs: -20.0,
+        };
+        assert_eq!(attention.take(plucked(3.0), Wanted::Nothing, 1), Taken::Waits);
+        assert_eq!(
+            attention.take(plucked(5.0), Wanted::Nothing, 2),
+            Taken::Counts(vec![1, 2])
+        );
     }
 }

@@ -8,6 +8,17 @@ use std::collections::VecDeque;
 
 use consort_proto::StringNumber;
 
+use crate::levels::Levels;
+
+/// A string that is this much softer than this harp usually is, decibels, is another harp's: of one that nobody asked for,
+/// and of one that is asked for or in hand.
+const SOFT_DB: f64 = 5.0;
+const SOFT_ASKED_DB: f64 = 7.0;
+/// How loud the harp is is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
+/// harp beside hers, whose harpist walks over its strings, would be followed else.
+const LEARNT_DB: f64 = 4.0;
+/// So many strings on either side of the one that is asked for may be under the key in its place.
+const BESIDE: u8 = 1;
 /// So often a string that nobody asked for is plucked until it counts; and where it followed others in passing, as a note
 /// that is repeated in a melody.
 const PLUCKS: usize = 2;
@@ -25,6 +36,60 @@ const LEISURE_S: f64 = 0.6;
 /// So many plucks are remembered; what lies further back is not held against a string in hand.
 const REMEMBERED: usize = 32;
 
+/// A pluck of which the last word is said.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Plucked {
+    /// When it was, seconds of the sound.
+    pub onset_s: f64,
+    /// Which string it is taken for.
+    pub string: StringNumber,
+    /// How loud it began, decibels below full scale.
+    pub level_dbfs: f64,
+}
+
+/// What she may pluck because somebody wants her to.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Wanted {
+    /// Nothing.
+    Nothing,
+    /// This string; the key may be on the pin beside it.
+    Near(StringNumber),
+    /// Whatever she plucks now.
+    Any,
+    /// This one, which she has taken by hand, however softly.
+    ByHand,
+}
+
+/// What becomes of a reading.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Taken<T> {
+    /// It counts, and those before it in this order.
+    Counts(Vec<T>),
+    /// It may count later.
+    Waits,
+    /// It is so soft that it is another harp's, or has to be plucked louder.
+    TooSoft,
+}
+
+impl Wanted {
+    /// Whether `string` is awaited.
+    fn is_for(self, string: StringNumber) -> bool {
+        match self {
+            Self::Nothing => false,
+            Self::Near(asked) => asked.get().abs_diff(string.get()) <= BESIDE,
+            Self::Any | Self::ByHand => true,
+        }
+    }
+
+    /// Whether `string` itself is awaited, not only the one beside it.
+    fn is_just(self, string: StringNumber) -> bool {
+        match self {
+            Self::Near(asked) => asked == string,
+            Self::Nothing | Self::Any | Self::ByHand => self.is_for(string),
+        }
+    }
+}
+
 /// Readings `T` on their way to count.
 #[derive(Clone, Debug)]
 pub(crate) struct Awaited<T> {
@@ -34,6 +99,7 @@ pub(crate) struct Awaited<T> {
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
     passing: Passing,
+    levels: Levels,
 }
 
 /// Readings of a string that nobody asked for, or of some in a row.
@@ -41,7 +107,8 @@ pub(crate) struct Awaited<T> {
 struct Waiting<T> {
     last_s: f64,
     string: StringNumber,
-    readings: Vec<T>,
+    /// Each with its pluck.
+    readings: Vec<(Plucked, T)>,
     /// How many of them count together.
     wanted: usize,
     /// Whether nothing else was plucked shortly before.
@@ -70,6 +137,7 @@ impl<T> Default for Awaited<T> {
             hand: None,
             waiting: None,
             passing: Passing::default(),
+            levels: Levels::default(),
         }
     }
 }
@@ -98,13 +166,35 @@ impl<T> Awaited<T> {
         self.waiting = None;
     }
 
-    /// Takes in the `reading` of a pluck of `string` at `onset_s`, which `is_awaited` or not: what counts of it and of those
-    /// before it, in order.
-    pub(crate) fn take(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool, reading: T) -> Vec<T> {
+    /// Takes in the `reading` of a pluck: what becomes of it.
+    pub(crate) fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
+        let Plucked {
+            onset_s,
+            string,
+            level_dbfs,
+        } = plucked;
         self.pluck(onset_s, string);
         let in_passing = self.passing.goes_on_at(onset_s);
-        let hand = self.hand.take();
-        let in_hand = hand.is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
+        let is_awaited = wanted.is_for(string) && !in_passing;
+        let in_hand = self
+            .hand
+            .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
+        let again = self.hand.is_some_and(|(_, hand)| hand == string);
+        let softest_db = if is_awaited || in_hand && again {
+            SOFT_ASKED_DB
+        } else {
+            SOFT_DB
+        };
+        if self.levels.softer_db(string, level_dbfs) > softest_db {
+            if wanted != Wanted::ByHand {
+                // It stands between nothing of hers either.
+                self.plucks.retain(|(onset, _)| *onset != onset_s);
+                return Taken::TooSoft;
+            }
+            // She says that it is hers: the gain was turned down.
+            self.levels.turn_to(string, level_dbfs);
+        }
+        self.hand = None;
         let waiting = self
             .waiting
             .take()
@@ -119,16 +209,28 @@ impl<T> Awaited<T> {
             walks: None,
         });
         (waiting.last_s, waiting.string) = (onset_s, string);
-        waiting.readings.push(reading);
-        if is_awaited && !in_passing || in_hand || waiting.readings.len() >= waiting.wanted {
-            self.hand = Some((onset_s, string));
-            self.passing = Passing::default();
-            waiting.readings
+        waiting.readings.push((plucked, reading));
+        if is_awaited || in_hand || waiting.readings.len() >= waiting.wanted {
+            Taken::Counts(self.count(waiting, wanted))
         } else {
             self.passing.pass(onset_s, string);
             self.waiting = Some(waiting);
-            Vec::new()
+            Taken::Waits
         }
+    }
+
+    /// What waits counts, and the string is in hand.
+    fn count(&mut self, waiting: Waiting<T>, wanted: Wanted) -> Vec<T> {
+        self.hand = Some((waiting.last_s, waiting.string));
+        self.passing = Passing::default();
+        let count = |(plucked, reading): (Plucked, T)| {
+            let Plucked { string, level_dbfs, .. } = plucked;
+            if wanted.is_just(string) || self.levels.softer_db(string, level_dbfs) <= LEARNT_DB {
+                self.levels.count(string, level_dbfs);
+            }
+            reading
+        };
+        waiting.readings.into_iter().map(count).collect()
     }
 
     /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.
@@ -150,14 +252,12 @@ impl<T> Awaited<T> {
             self.waiting = Some(waiting);
             return Vec::new();
         }
-        self.hand = Some((waiting.last_s, waiting.string));
-        self.passing = Passing::default();
-        waiting.readings
+        self.count(waiting, Wanted::Nothing)
     }
 
-    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`, which `is_awaited` or not. What goes
-    /// on from the string in hand is in hand itself.
-    pub(crate) fn heeds(&mut self, onset_s: f64, string: StringNumber, is_awaited: bool) -> bool {
+    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`. What goes on from the string in hand
+    /// is in hand itself.
+    pub(crate) fn heeds(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
         self.pluck(onset_s, string);
         let goes_on = self
             .hand
@@ -165,7 +265,7 @@ impl<T> Awaited<T> {
         if goes_on {
             self.hand = Some((onset_s, string));
         }
-        goes_on || is_awaited && !self.passing.goes_on_at(onset_s)
+        goes_on || wanted.is_for(string) && !self.passing.goes_on_at(onset_s)
     }
 
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.
@@ -233,14 +333,47 @@ impl Passing {
 mod tests {
     use super::*;
 
+    const LEVEL: f64 = -20.0;
+
+    fn string(number: u32) -> StringNumber {
+        StringNumber::new(number).expect("a string")
+    }
+
+    /// What counts once a pluck as loud as all others is taken in, which is awaited or not.
+    fn take<T>(awaited: &mut Awaited<T>, onset_s: f64, number: u32, is_awaited: bool, reading: T) -> Vec<T> {
+        take_at(LEVEL, awaited, onset_s, number, is_awaited, reading)
+    }
+
+    fn take_at<T>(
+        level_dbfs: f64,
+        awaited: &mut Awaited<T>,
+        onset_s: f64,
+        number: u32,
+        is_awaited: bool,
+        reading: T,
+    ) -> Vec<T> {
+        let plucked = Plucked {
+            onset_s,
+            string: string(number),
+            level_dbfs,
+        };
+        match awaited.take(plucked, wanted(is_awaited), reading) {
+            Taken::Counts(readings) => readings,
+            Taken::Waits | Taken::TooSoft => Vec::new(),
+        }
+    }
+
+    const fn wanted(is_awaited: bool) -> Wanted {
+        if is_awaited { Wanted::Any } else { Wanted::Nothing }
+    }
+
     /// Plucks (seconds, string, whether it is awaited), and the onsets of the readings that count after each.
     #[track_caller]
     fn check(plucks: &[(f64, u32, bool, &[f64])]) {
         let mut awaited = Awaited::default();
-        for &(onset_s, string, is_awaited, counts) in plucks {
-            let string = StringNumber::new(string).expect("a string");
+        for &(onset_s, number, is_awaited, counts) in plucks {
             assert_eq!(
-                awaited.take(onset_s, string, is_awaited, onset_s),
+                take(&mut awaited, onset_s, number, is_awaited, onset_s),
                 counts,
                 "at {onset_s} s"
             );
@@ -270,9 +403,9 @@ mod tests {
     fn after_a_rest_what_was_plucked_in_passing_is_forgotten() {
         let mut awaited = Awaited::default();
         for (onset_s, number) in [(0.0, 4), (0.9, 6), (1.2, 4)] {
-            awaited.take(onset_s, StringNumber::new(number).expect("a string"), false, onset_s);
+            take(&mut awaited, onset_s, number, false, onset_s);
         }
-        awaited.take(7.0, StringNumber::new(4).expect("a string"), false, 7.0);
+        take(&mut awaited, 7.0, 4, false, 7.0);
         assert_eq!(awaited.stood_alone(9.5), [7.0]);
     }
 
@@ -313,26 +446,25 @@ mod tests {
 
     #[test]
     fn a_string_that_stands_alone_counts() {
-        let string = |number| StringNumber::new(number).expect("a string");
         let mut awaited = Awaited::default();
-        assert!(awaited.take(9.0, string(31), false, 1).is_empty());
+        assert!(take(&mut awaited, 9.0, 31, false, 1).is_empty());
         assert_eq!(awaited.alone_at(), Some(11.5));
         assert!(awaited.stood_alone(11.4).is_empty());
         assert_eq!(awaited.stood_alone(11.5), [1]);
-        assert_eq!(awaited.take(13.0, string(31), false, 2), [2], "it is in hand");
+        assert_eq!(take(&mut awaited, 13.0, 31, false, 2), [2], "it is in hand");
         // Something before it, or after it.
         let mut awaited = Awaited::default();
         awaited.pluck(1.0, string(12));
-        awaited.take(3.0, string(31), false, 1);
+        take(&mut awaited, 3.0, 31, false, 1);
         assert_eq!(awaited.alone_at(), None);
         awaited.begin_sound();
-        awaited.take(3.0, string(31), false, 1);
+        take(&mut awaited, 3.0, 31, false, 1);
         awaited.pluck(5.0, string(12));
         assert!(awaited.stood_alone(f64::INFINITY).is_empty());
         assert_eq!(awaited.alone_at(), None);
         // What came later is no neighbour any more.
         awaited.begin_sound();
-        awaited.take(3.0, string(31), false, 1);
+        take(&mut awaited, 3.0, 31, false, 1);
         awaited.pluck(6.0, string(12));
         assert_eq!(awaited.stood_alone(6.2), [1]);
     }
@@ -340,21 +472,20 @@ mod tests {
     #[test]
     fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
         let mut awaited = Awaited::default();
-        let string = |number| StringNumber::new(number).expect("a string");
-        assert!(awaited.heeds(0.0, string(20), true));
-        assert!(!awaited.heeds(0.0, string(20), false));
-        assert_eq!(awaited.take(1.0, string(31), true, 1), [1]);
-        assert!(awaited.heeds(2.0, string(31), false));
-        assert!(awaited.heeds(3.0, string(32), false));
+        assert!(awaited.heeds(0.0, string(20), wanted(true)));
+        assert!(!awaited.heeds(0.0, string(20), wanted(false)));
+        assert_eq!(take(&mut awaited, 1.0, 31, true, 1), [1]);
+        assert!(awaited.heeds(2.0, string(31), wanted(false)));
+        assert!(awaited.heeds(3.0, string(32), wanted(false)));
         assert_eq!(
-            awaited.take(4.0, string(33), false, 1),
+            take(&mut awaited, 4.0, 33, false, 1),
             [1],
             "a walk with a doubt on the way"
         );
         for (onset_s, number) in [(5.0, 12), (6.0, 40)] {
-            awaited.take(onset_s, string(number), false, 2);
+            take(&mut awaited, onset_s, number, false, 2);
         }
-        assert!(!awaited.heeds(7.0, string(20), true), "in passing");
+        assert!(!awaited.heeds(7.0, string(20), wanted(true)), "in passing");
     }
 
     #[test]
@@ -379,24 +510,66 @@ mod tests {
     #[test]
     fn a_pluck_without_a_reading_is_between_as_well() {
         let mut awaited = Awaited::default();
-        let string = |number| StringNumber::new(number).expect("a string");
-        assert!(awaited.take(0.0, string(31), false, 1).is_empty());
+        assert!(take(&mut awaited, 0.0, 31, false, 1).is_empty());
         awaited.pluck(1.0, string(12));
-        assert!(awaited.take(2.0, string(31), false, 2).is_empty());
+        assert!(take(&mut awaited, 2.0, 31, false, 2).is_empty());
         // The answer to a pluck can change as it unfolds.
         awaited.pluck(3.0, string(12));
         awaited.pluck(3.0, string(31));
-        assert_eq!(awaited.take(4.0, string(31), false, 3), [2, 3]);
+        assert_eq!(take(&mut awaited, 4.0, 31, false, 3), [2, 3]);
     }
 
     #[test]
     fn music_takes_away_what_waits_and_what_was_in_hand() {
         let mut awaited = Awaited::default();
-        let string = StringNumber::new(31).expect("a string");
-        awaited.take(0.0, string, true, 1);
+        take(&mut awaited, 0.0, 31, true, 1);
         awaited.plays();
-        assert!(awaited.take(1.0, string, false, 2).is_empty());
+        assert!(take(&mut awaited, 1.0, 31, false, 2).is_empty());
         awaited.plays();
-        assert!(awaited.take(2.0, string, false, 3).is_empty());
+        assert!(take(&mut awaited, 2.0, 31, false, 3).is_empty());
+    }
+
+    #[test]
+    fn a_softer_string_that_nobody_asked_for_is_another_harps_and_stands_between_nothing() {
+        let mut awaited = Awaited::default();
+        assert_eq!(take(&mut awaited, 0.0, 20, true, 1), [1]);
+        for onset_s in [5.0, 8.0, 8.5, 9.0] {
+            assert!(take_at(LEVEL - 8.0, &mut awaited, onset_s, 24, false, 2).is_empty());
+            assert!(awaited.stood_alone(onset_s + 2.6).is_empty());
+        }
+        // Her own second pluck, with the other harp's between.
+        assert!(take(&mut awaited, 20.0, 31, false, 3).is_empty());
+        assert!(take_at(LEVEL - 8.0, &mut awaited, 21.0, 24, false, 2).is_empty());
+        assert_eq!(take(&mut awaited, 22.0, 31, false, 4), [3, 4]);
+        // What is asked for or in hand may be softer.
+        assert_eq!(take_at(LEVEL - 6.0, &mut awaited, 23.0, 31, false, 5), [5]);
+        assert_eq!(take_at(LEVEL - 6.0, &mut awaited, 30.0, 12, true, 6), [6]);
+    }
+
+    #[test]
+    fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned() {
+        let mut awaited = Awaited::default();
+        for (at_s, number) in [(0.0, 18), (2.0, 19), (4.0, 20)] {
+            take(&mut awaited, at_s, number, true, 0);
+        }
+        let plucked = |onset_s, number| Plucked {
+            onset_s,
+            string: string(number),
+            level_dbfs: LEVEL - 12.0,
+        };
+        for onset_s in [10.0, 12.0, 14.0, 16.0] {
+            assert_eq!(awaited.take(plucked(onset_s, 21), Wanted::Any, 1), Taken::TooSoft);
+        }
+        assert_eq!(
+            awaited.take(plucked(20.0, 21), Wanted::ByHand, 2),
+            Taken::Counts(vec![2])
+        );
+        assert_eq!(awaited.take(plucked(22.0, 19), Wanted::Any, 3), Taken::Counts(vec![3]));
+    }
+
+    #[test]
+    fn the_pin_beside_the_one_that_is_asked_for_may_be_under_the_key() {
+        let for_string = |number| Wanted::Near(string(20)).is_for(string(number));
+        assert_eq!([18, 19, 20, 21, 22].map(for_string), [false, true, true, true, false]);
     }
 }

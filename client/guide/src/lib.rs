@@ -9,6 +9,7 @@ mod awaited;
 mod doubt;
 mod first;
 mod key;
+mod levels;
 pub mod listening;
 pub mod opening;
 mod pedals;
@@ -28,6 +29,7 @@ use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
 pub use attention::Attention;
+pub use awaited::{Plucked, Taken, Wanted};
 pub use key::{Far, Turn, Way, cents_per_degree};
 pub use pedals::Pedals;
 pub use place::place;

@@ -76,7 +76,9 @@ fn a_flat_string_is_tightened_and_a_sharp_one_loosened_as_far_as_the_key_asks() 
 
 #[test]
 fn there_is_no_turning_advice_in_doubt() {
-    check(&[], Some((26, Heard::Unsure)), (Some(26), Action::Again, None));
+    for heard in [Heard::Unsure, Heard::Waits, Heard::TooSoft] {
+        check(&[], Some((26, heard)), (Some(26), Action::Again, None));
+    }
     check(
         &[],
         Some((26, Heard::Live(Cents(-160.0)))),

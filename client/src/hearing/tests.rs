@@ -52,8 +52,20 @@ impl Desk {
 
     /// The same once the string was measured to the end.
     fn settle(&mut self, time_s: f64, cents: f64) -> Advice {
-        let answer = Answer {
-            onset_s: 0.0,
+        let answer = self.answer(0.0, time_s, cents);
+        let reading = Reading::new(self.string, answer.hz, answer.sigma).expect("a reading");
+        self.hearing.settled(0.0, &reading, &self.harp, &self.link);
+        let since = Duration::ZERO;
+        self.link.handle(now(time_s), Event::Plucked { reading, since });
+        self.hearing
+            .follow(&Sensed::Answer(answer), &self.harp, &Tuning::default());
+        self.advise(time_s)
+    }
+
+    /// The string plucked at `onset_s` and measured at `time_s`, so far above its target.
+    fn answer(&self, onset_s: f64, time_s: f64, cents: f64) -> Answer {
+        Answer {
+            onset_s,
             time_s,
             string: self.string,
             hz: self.hz(cents),
@@ -63,14 +75,7 @@ impl Desk {
             level_dbfs: -20.0,
             timbre: consort_analysis::Timbre::default(),
             verdict: Verdict::Settled,
-        };
-        let reading = Reading::new(self.string, answer.hz, answer.sigma).expect("a reading");
-        self.hearing.settled(0.0, &reading, &self.harp, &self.link);
-        let since = Duration::ZERO;
-        self.link.handle(now(time_s), Event::Plucked { reading, since });
-        self.hearing
-            .follow(&Sensed::Answer(answer), &self.harp, &Tuning::default());
-        self.advise(time_s)
+        }
     }
 
     fn advise(&mut self, time_s: f64) -> Advice {
@@ -133,4 +138,45 @@ proptest! {
         let expected = if by < 0.0 { Action::Tighten } else { Action::Loosen };
         prop_assert_eq!(said.last().copied(), Some(expected), "{:?}", said);
     }
+}
+
+/// What becomes of a pluck on a desk that has heard its own string plucked at −20 dB: how many readings count, and what the
+/// desk says then.
+fn pluck(desk: &mut Desk, onset_s: f64, number: u32, level_dbfs: f64) -> (usize, Action) {
+    desk.string = StringNumber::new(number).expect("a string");
+    let answer = Answer {
+        level_dbfs,
+        ..desk.answer(onset_s, onset_s + SETTLES_S, 0.5)
+    };
+    let sensed = Sensed::Answer(answer);
+    desk.hearing.plays(&sensed);
+    let counts = desk.hearing.what_counts(&answer, None, &desk.harp, &desk.link);
+    desk.hearing.follow(&sensed, &desk.harp, &Tuning::default());
+    (counts.len(), desk.advise(onset_s + SETTLES_S).action)
+}
+
+/// The string that a desk asks for first.
+const ASKED: u32 = 26;
+
+#[test]
+fn what_nobody_asked_for_is_said_to_wait_until_it_counts() {
+    let mut desk = Desk::new(ASKED);
+    assert_eq!(pluck(&mut desk, 1.0, ASKED, -20.0).0, 1);
+    assert_eq!(pluck(&mut desk, 6.0, 31, -21.0), (0, Action::Again));
+    assert_eq!(desk.hearing.stood_alone(9.0).len(), 1);
+    assert_ne!(desk.advise(9.0).action, Action::Again, "it counts");
+}
+
+#[test]
+fn another_harp_is_no_business_of_this_desk_and_a_soft_pluck_of_hers_is_told() {
+    let mut desk = Desk::new(ASKED);
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    assert_eq!(
+        pluck(&mut desk, 6.0, 31, -30.0),
+        (0, Action::Pluck),
+        "nothing is in hand"
+    );
+    assert_eq!(pluck(&mut desk, 8.0, ASKED, -30.0), (0, Action::Again));
+    desk.hearing.choose(StringNumber::new(ASKED).ok());
+    assert_eq!(pluck(&mut desk, 10.0, ASKED, -30.0).0, 1, "taken by hand");
 }

@@ -82,6 +82,8 @@ keys! {
     WhyFarSharp = "why-far-sharp",
     WhyMissing = "why-missing",
     WhyUnsure = "why-unsure",
+    WhyWaits = "why-waits",
+    WhyTooSoft = "why-too-soft",
     WhyAnyString = "why-any-string",
     WhyRaised = "why-raised",
     WhyRaisedLever = "why-raised-lever",

@@ -1,7 +1,7 @@
 //! A listener in the middle of an evening: it knows where each string was left, and learns from what it settles.
 
 use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Spread, Track};
-use consort_guide::Attention;
+use consort_guide::{Attention, Plucked, Taken, Wanted};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
@@ -14,7 +14,9 @@ pub(super) struct Memory {
     rate: SampleRate,
     /// What the desk makes of it while it asks for one string.
     attention: Attention<Reading>,
+    /// The string that the desk asks for, and those after it, the next one last.
     asked: Option<StringNumber>,
+    then: Vec<StringNumber>,
     /// Readings that count there.
     pub(super) counted: Vec<Reading>,
     pub(super) answers: Vec<(Reading, Option<Doubt>)>,
@@ -49,6 +51,7 @@ impl Memory {
             rate,
             attention: Attention::default(),
             asked: None,
+            then: Vec::new(),
             counted: Vec::new(),
             answers: Vec::new(),
             tracks: Vec::new(),
@@ -69,6 +72,23 @@ impl Memory {
         self.asked = Some(string);
     }
 
+    /// The strings that the desk asks for, each until it counts, and the last one for ever.
+    pub(super) fn ask_in_turn(&mut self, strings: &[StringNumber]) {
+        self.then = strings.iter().rev().copied().collect();
+        self.asked = self.then.pop();
+    }
+
+    /// What has counted: the desk goes on from the string that it asked for.
+    fn count(&mut self, readings: Vec<Reading>) {
+        for reading in readings {
+            let asked_for = self.asked.is_some_and(|asked| asked.get() == reading.string);
+            if let Some(next) = asked_for.then(|| self.then.pop()).flatten() {
+                self.asked = Some(next);
+            }
+            self.counted.push(reading);
+        }
+    }
+
     pub(super) fn push(&mut self, sound: &[f32]) {
         self.listener.push(sound);
         self.drain();
@@ -78,7 +98,8 @@ impl Memory {
     pub(super) fn finish(&mut self) {
         self.listener.finish();
         self.drain();
-        self.counted.extend(self.attention.stood_alone(f64::INFINITY));
+        let alone = self.attention.stood_alone(f64::INFINITY);
+        self.count(alone);
     }
 
     fn drain(&mut self) {
@@ -110,13 +131,20 @@ impl Memory {
         };
         let (onset_s, time_s) = (onset.seconds(self.rate), time.seconds(self.rate));
         let plays = self.attention.pluck(onset_s, time_s, string, is_last, false);
-        self.counted.extend(self.attention.stood_alone(time_s));
+        let alone = self.attention.stood_alone(time_s);
+        self.count(alone);
         if let Heard::Settled(reading) = heard
             && !plays
         {
-            let is_awaited = self.asked.is_some_and(|asked| asked.get().abs_diff(number) <= 1);
-            self.counted
-                .extend(self.attention.take(onset_s, string, is_awaited, *reading));
+            let plucked = Plucked {
+                onset_s,
+                string,
+                level_dbfs: reading.level_dbfs,
+            };
+            let wanted = self.asked.map_or(Wanted::Nothing, Wanted::Near);
+            if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {
+                self.count(readings);
+            }
         }
     }
 

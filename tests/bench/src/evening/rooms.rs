@@ -41,7 +41,7 @@ pub(super) fn listen(harp: &Harp, sounds: Sounds, seed: u64, heard: &mut Untrue)
         .map(|at| (1.0 + 1.6 * at as f64, Deed::Pluck(order[first + at], Pluck::ORDINARY)))
         .collect();
     score.push((OWN_S - 0.5, Deed::DampAll));
-    memory.ask(order[first + OWN_PLUCKS]);
+    memory.ask_in_turn(&order[first..=first + OWN_PLUCKS]);
     if matches!(sounds, Sounds::Knocks) {
         let mut at_s = OWN_S;
         while at_s < PIECE_S {
