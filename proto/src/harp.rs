@@ -1,6 +1,7 @@
 //! Harps: their strings from the top, and what each string is made of and held by.
 
 use std::fmt;
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -151,12 +152,12 @@ impl HarpString {
     }
 }
 
-/// A harp: its name, its kind and its strings from the top.
+/// A harp: its name, its kind and its strings from the top. A copy costs nothing, since none ever changes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Harp {
-    name: String,
+    name: Arc<str>,
     kind: Kind,
-    strings: Vec<HarpString>,
+    strings: Arc<[HarpString]>,
 }
 
 /// Why a list of strings is not a harp.
@@ -196,7 +197,11 @@ impl Harp {
                 return Err(NotAHarp::Regulation(StringNumber(index as u8 + 1)));
             }
         }
-        Ok(Self { name, kind, strings })
+        Ok(Self {
+            name: name.into(),
+            kind,
+            strings: strings.into(),
+        })
     }
 
     /// What people call the harp.

@@ -3,6 +3,8 @@
 //! Pure functions of (tuning, tolerance, readings, marks), used by station, coordinator, board and record alike.
 //! Nothing here is stored: a new reference pitch or temperament re-judges everything at once, without a pluck.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use crate::harp::{Harp, HarpString, Material, StringNumber};
@@ -226,15 +228,16 @@ pub fn standing(string: &HarpString, story: &StringStory, tuning: &Tuning, toler
     }
 }
 
-/// The standing of every string of a harp, from the top.
+/// The standing of every string of a harp, from the top. A copy costs nothing.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Readiness {
-    standings: Vec<Standing>,
+    standings: Arc<[Standing]>,
 }
 
 impl Readiness {
     /// The readiness that somebody else has judged, from the top.
-    pub const fn judged(standings: Vec<Standing>) -> Self {
+    pub fn judged(standings: Vec<Standing>) -> Self {
+        let standings = standings.into();
         Self { standings }
     }
 
@@ -284,7 +287,7 @@ impl Readiness {
     /// The strings that are set aside, from the top.
     pub fn set_aside(&self) -> impl Iterator<Item = StringNumber> {
         (1..)
-            .zip(&self.standings)
+            .zip(self.standings.iter())
             .filter(|(_, standing)| standing.is_set_aside())
             .filter_map(|(number, _)| StringNumber::new(number).ok())
     }

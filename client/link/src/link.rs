@@ -340,7 +340,8 @@ impl Link {
         Readiness::judge(&self.harp, &self.stories, self.tuning(), self.tolerance())
     }
 
-    fn state(&self) -> LinkState {
+    /// How the link stands.
+    pub fn state(&self) -> LinkState {
         if self.joined.is_some() && self.offline_since.is_none() {
             LinkState::Joined
         } else if let Some(trouble) = self.trouble {

@@ -231,6 +231,7 @@ impl Pairing {
 
     /// When the next call is due.
     fn next(&self) -> Option<Uptime> {
+        self.typed.as_ref()?;
         let next = self.untried().map(|place| place.next).min();
         next.filter(|_| self.exchange.is_none())
             .map(|next| next.max(self.not_before))

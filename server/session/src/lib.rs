@@ -24,6 +24,7 @@ mod reports;
 pub mod room;
 mod roster;
 mod session;
+mod strings;
 mod takeover;
 mod trace;
 pub mod view;

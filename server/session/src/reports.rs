@@ -83,20 +83,15 @@ impl Session {
             if report.session != session || report.tenure != station.tenure {
                 continue;
             }
-            // A string that the harp does not have was reported for another harp.
-            let Some(story) = station.stories.get_mut(report.content.string().index()) else {
+            let is_of_another_round = matches!(report.content, Content::Reading(_)) && report.round != round;
+            if is_of_another_round || !station.strings.hear(report.content) {
                 continue;
-            };
-            match report.content {
-                Content::Reading(reading) if report.round == round => {
-                    story.hear(reading);
-                    if reading.verdict == Verdict::Settled {
-                        let at = plucked_at(heard_at, report.age);
-                        station.traces.hear(reading.string, at, reading.hz);
-                    }
-                }
-                Content::Reading(_) => {}
-                Content::Mark { mark, .. } => story.set_mark(mark),
+            }
+            if let Content::Reading(reading) = report.content
+                && reading.verdict == Verdict::Settled
+            {
+                let at = plucked_at(heard_at, report.age);
+                station.traces.hear(reading.string, at, reading.hz);
             }
         }
         let acked = station.acked;

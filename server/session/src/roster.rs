@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use consort_outlook::Course;
 use consort_proto::agreement::SEATS_MAX;
-use consort_proto::{Agreement, Fingerprint, Harp, Name, Readiness, Seat, Sequence, StringStory, Tenure, Uptime};
+use consort_proto::{Agreement, Fingerprint, Harp, Name, Seat, Sequence, Tenure, Uptime};
 
 use crate::record::SavedStation;
+use crate::strings::Strings;
 use crate::trace::Traces;
 use crate::view::Presence;
 use crate::{SILENT_AFTER, UNSURE_AFTER};
@@ -31,7 +32,8 @@ pub(crate) struct Station {
     /// The number under which the seat is shown.
     pub(crate) place: u32,
     pub(crate) name: Name,
-    pub(crate) harp: Harp,
+    /// Its harp, and what the strings did in this round.
+    pub(crate) strings: Strings,
     /// The last report that was handed to the disk.
     pub(crate) accepted: Sequence,
     /// The last report that rests on the disk.
@@ -39,8 +41,6 @@ pub(crate) struct Station {
     pub(crate) removed: bool,
     /// Whether the harpist wants help; the station says so again on each link.
     pub(crate) help: bool,
-    /// From the top.
-    pub(crate) stories: Vec<StringStory>,
     pub(crate) traces: Traces,
     /// How its tuning goes in this round, as far as this start of the coordinator has seen it.
     pub(crate) course: Course,
@@ -63,19 +63,16 @@ enum Shown {
 impl Roster {
     pub(crate) fn restore(saved: Vec<SavedStation>) -> Self {
         let stations = saved.into_iter().map(|saved| {
-            let mut stories = saved.stories;
-            stories.resize_with(saved.harp.len(), StringStory::default);
             let station = Station {
                 traces: Traces::of(&saved.harp),
                 tenure: saved.tenure,
                 place: saved.place,
                 name: saved.name,
-                harp: saved.harp,
+                strings: Strings::new(saved.harp, saved.stories),
                 accepted: saved.acked,
                 acked: saved.acked,
                 removed: saved.removed,
                 help: false,
-                stories,
                 course: Course::default(),
                 last_heard: None,
                 shown: Shown::Away,
@@ -151,8 +148,7 @@ impl Roster {
         places
     }
 
-    /// Adds a station, or gives a known one its new name and harp; another harp starts with no story. The same strings with
-    /// other errors of their discs are the same harp: what was heard stays, and is judged by the new targets.
+    /// Adds a station, or gives a known one its new name and harp; another harp starts with no story.
     pub(crate) fn seat(&mut self, peer: Fingerprint, name: Name, harp: Harp) {
         // As the store numbers them: after the highest, whoever holds it.
         let highest = self.stations.values().map(|station| station.tenure.seat).max();
@@ -163,24 +159,21 @@ impl Roster {
             tenure: Tenure { seat, epoch: 1 },
             place,
             name: name.clone(),
-            harp: harp.clone(),
+            strings: Strings::new(harp.clone(), Vec::new()),
             accepted: Sequence(0),
             acked: Sequence(0),
             removed: false,
             help: false,
-            stories: vec![StringStory::default(); harp.len()],
             traces: Traces::of(&harp),
             course: Course::default(),
             last_heard: None,
             shown: Shown::Away,
         });
         station.name = name;
-        if !station.harp.is_strung_like(&harp) {
-            station.stories = vec![StringStory::default(); harp.len()];
-            station.traces = Traces::of(&harp);
+        if station.strings.set_harp(harp) {
+            station.traces = Traces::of(station.strings.harp());
             station.course = Course::default();
         }
-        station.harp = harp;
     }
 
     /// The seat of `from` goes to `to`, with what its strings did if both have the same; what `to` had is given up.
@@ -191,8 +184,8 @@ impl Roster {
         let (Some(mut taker), Some(giver)) = (self.stations.remove(&to), self.stations.remove(&from)) else {
             return;
         };
-        if taker.harp.is_strung_like(&giver.harp) {
-            taker.stories = giver.stories;
+        if taker.strings.harp().is_strung_like(giver.strings.harp()) {
+            taker.strings.inherit(giver.strings);
             taker.traces = giver.traces;
             taker.course = giver.course;
         }
@@ -207,10 +200,10 @@ impl Roster {
     /// A round begins after one in which `before` was agreed.
     pub(crate) fn begin_round(&mut self, before: &Agreement) {
         for station in self.stations.values_mut() {
-            let readiness = station.readiness(before);
-            let untouched = station.stories.iter().all(|story| story.last().is_none());
+            let readiness = station.strings.readiness(before);
+            let untouched = station.strings.are_untouched();
             station.traces.begin_round(readiness.is_ready(), untouched);
-            station.stories.iter_mut().for_each(StringStory::begin_round);
+            station.strings.begin_round();
             station.course = Course::default();
         }
     }
@@ -218,8 +211,8 @@ impl Roster {
     /// Looks at what the strings of `peer` have come to under the `agreement`, for the forecast.
     pub(crate) fn follow(&mut self, peer: Fingerprint, now: Uptime, agreement: &Agreement) {
         if let Some(station) = self.stations.get_mut(&peer) {
-            let readiness = station.readiness(agreement);
-            station.course.see(now, &station.harp, &readiness);
+            let readiness = station.strings.readiness(agreement);
+            station.course.see(now, station.strings.harp(), &readiness);
         }
     }
 
@@ -301,12 +294,6 @@ impl Roster {
 }
 
 impl Station {
-    /// What its strings are by `agreement`.
-    pub(crate) fn readiness(&self, agreement: &Agreement) -> Readiness {
-        let Agreement { tuning, tolerance, .. } = agreement;
-        Readiness::judge(&self.harp, &self.stories, tuning, tolerance)
-    }
-
     pub(crate) fn presence(&self, now: Uptime) -> Presence {
         match self.last_heard.map(|heard| now.since(heard)) {
             None => Presence::Away,

@@ -279,17 +279,17 @@ impl Session {
     pub fn view(&self, now: Uptime) -> View {
         let place_of = |peer| self.roster.get(peer).map(|station| station.place);
         let stations = self.roster.iter().map(|(peer, station)| {
-            let readiness = station.readiness(&self.agreement);
+            let readiness = station.strings.readiness(&self.agreement);
             StationView {
                 peer,
                 seat: station.tenure.seat,
                 place: station.place,
                 name: station.name.clone(),
-                harp: station.harp.clone(),
+                harp: station.strings.harp().clone(),
                 confirmed_ago: station.traces.confirmed_ago(now, &readiness),
                 to_confirm: station.traces.to_confirm(now, &readiness),
                 overhears: self.neighbours.suspect(peer).and_then(place_of),
-                outlook: station.course.outlook(now, &station.harp, &readiness),
+                outlook: station.course.outlook(now, station.strings.harp(), &readiness),
                 readiness,
                 presence: station.presence(now),
                 removed: station.removed,
@@ -360,8 +360,11 @@ impl Session {
     /// What the room did to everyone's strings.
     fn room(&self, now: Uptime) -> Vec<RoomMove> {
         let stations = self.roster.iter().filter(|(_, station)| !station.removed);
-        let movements =
-            stations.flat_map(|(_, station)| station.traces.movements(now, station.tenure.seat, &station.harp));
+        let movements = stations.flat_map(|(_, station)| {
+            station
+                .traces
+                .movements(now, station.tenure.seat, station.strings.harp())
+        });
         room::watch(&movements.collect::<Vec<_>>())
     }
 

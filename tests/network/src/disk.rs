@@ -10,6 +10,8 @@ use consort_session::{Record, Ruled, Saved, SavedStation, Ticket};
 #[derive(Debug)]
 pub(super) struct Disk {
     pub(super) agreement: Agreement,
+    /// What was agreed before.
+    before: Agreement,
     pub(super) epoch: u32,
     pub(super) stations: Vec<SavedStation>,
     pinned: Vec<Fingerprint>,
@@ -33,8 +35,9 @@ pub(super) enum Answer {
 }
 
 impl Disk {
-    pub(super) const fn new(agreement: Agreement) -> Self {
+    pub(super) fn new(agreement: Agreement) -> Self {
         Self {
+            before: agreement.clone(),
             agreement,
             epoch: 0,
             stations: Vec::new(),
@@ -64,6 +67,14 @@ impl Disk {
         }
     }
 
+    /// As if a copy of yesterday had been put in the file's place.
+    pub(super) fn open_old(&mut self, token: JoinToken) -> Saved {
+        Saved {
+            agreement: self.before.clone(),
+            ..self.open(token)
+        }
+    }
+
     pub(super) fn hand_over(&mut self, ticket: Ticket, record: Record) {
         self.queue.push_back((ticket, record, self.generation));
     }
@@ -79,6 +90,13 @@ impl Disk {
         }
         self.write(record)?;
         Ok(Some(Answer::Taken(ticket)))
+    }
+
+    /// Says that it has the oldest record that waits, and has not, if that is a report.
+    pub(super) fn lose_report(&mut self) -> Option<Answer> {
+        let is_report = |(_, record, _): &(Ticket, Record, u64)| matches!(record, Record::Reports { .. });
+        let (ticket, ..) = self.queue.pop_front_if(|oldest| is_report(oldest))?;
+        Some(Answer::Taken(ticket))
     }
 
     /// The session knows of a refusal: what it hands over from now on stands on its own.
@@ -114,7 +132,7 @@ impl Disk {
                     let stories = self.stations.iter_mut().flat_map(|station| &mut station.stories);
                     stories.for_each(StringStory::begin_round);
                 }
-                self.agreement = agreement;
+                self.before = std::mem::replace(&mut self.agreement, agreement);
             }
             Record::Station { peer, name, harp } => match self.stations.iter_mut().find(|known| known.peer == peer) {
                 Some(station) => station.name = name,

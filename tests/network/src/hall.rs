@@ -1,6 +1,7 @@
 //! The hall: programs, disks, network and people, moved forward from one due time to the next.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet, BinaryHeap, VecDeque};
 use std::time::Duration;
 
 use consort_link::{Attempt, Link};
@@ -53,8 +54,11 @@ pub(super) enum Due {
     /// Something may have arrived at the station's end.
     Down(WireId),
     BeatUp(WireId),
-    // Boxed, as it would make everything that is due as large as itself.
-    BeatDown(WireId, Box<consort_proto::ToStation>),
+    BeatDown {
+        wire: WireId,
+        epoch: u32,
+        revision: Revision,
+    },
     /// The coordinator's end learns that the link is gone.
     GoneUp(WireId),
     /// The station's end learns it.
@@ -70,13 +74,44 @@ pub(super) enum Due {
     Stranger,
 }
 
+/// When something happens: of what is due at the same time, what was arranged first comes first.
+pub(super) type Moment = (Uptime, u64);
+
+/// What is arranged, compared by its moment alone.
+#[derive(Debug)]
+struct Arranged {
+    at: Moment,
+    due: Due,
+}
+
+impl PartialEq for Arranged {
+    fn eq(&self, other: &Self) -> bool {
+        self.at == other.at
+    }
+}
+
+impl Eq for Arranged {}
+
+impl PartialOrd for Arranged {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Arranged {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        self.at.cmp(&other.at)
+    }
+}
+
 /// One station with its disk.
 #[derive(Debug)]
 pub(super) struct Player {
     pub(super) key: Fingerprint,
     pub(super) life: u64,
     pub(super) link: Option<Logged<Link>>,
-    pub(super) tick: Option<(Uptime, u64)>,
+    /// When its alarm clock rings.
+    pub(super) tick: Option<Moment>,
     /// What rests on its disk.
     pub(super) journal: BTreeMap<Sequence, Report>,
     /// On its way to its disk.
@@ -90,6 +125,8 @@ pub(super) struct Player {
     pub(super) cut: Option<Cut>,
     /// Counts its cuts.
     pub(super) cuts: u64,
+    /// When anything of it last reached the coordinator.
+    pub(super) last_heard: Option<Uptime>,
     /// When anything of the coordinator last reached it in this life, and when it last called.
     pub(super) last_arrival: Uptime,
     pub(super) last_call: Uptime,
@@ -106,11 +143,12 @@ pub(super) struct Hall {
     pub(super) plan: Plan,
     pub(super) chance: Chance,
     pub(super) now: Uptime,
-    due: BTreeMap<(Uptime, u64), Due>,
+    /// Everything that will happen but for the alarm clocks, which are moved with every step and stand by their programs.
+    due: BinaryHeap<Reverse<Arranged>>,
     order: u64,
     pub(super) session: Option<Logged<Session>>,
     pub(super) life: u64,
-    pub(super) coordinator_tick: Option<(Uptime, u64)>,
+    pub(super) coordinator_tick: Option<Moment>,
     pub(super) disk: Disk,
     pub(super) players: Vec<Player>,
     pub(super) wires: BTreeMap<WireId, Wire>,
@@ -119,16 +157,17 @@ pub(super) struct Hall {
     pub(super) faulty: bool,
     /// What the board was last drawn with; nothing while the coordinator is down.
     pub(super) board: Vec<StationView>,
-    /// Whom it shows as ready, by place.
-    pub(super) ready: Vec<usize>,
+    /// Whom it shows as ready: the place on the board, and which station that is.
+    pub(super) ready: Vec<(usize, usize)>,
     pub(super) board_revision: Revision,
     pub(super) board_epoch: u32,
-    /// When anything of a station last reached the coordinator.
-    pub(super) last_arrival: BTreeMap<Fingerprint, Uptime>,
     pub(super) healed: bool,
     /// Whether what the board shows as ready was compared with the disk since either changed.
     pub(super) judged: bool,
     pub(super) tally: Tally,
+    /// Room for what a program wants done, used again with each step.
+    pub(super) of_coordinator: Vec<consort_session::Effect>,
+    pub(super) of_station: Vec<consort_link::Effect>,
     /// What the programs' logbooks hold, if they keep any.
     pub(super) logbooks: Option<Kept>,
 }
@@ -148,7 +187,7 @@ impl Hall {
             plan,
             chance: Chance::new(plan.seed),
             now: Uptime::default(),
-            due: BTreeMap::new(),
+            due: BinaryHeap::new(),
             order: 0,
             session: None,
             life: 0,
@@ -163,10 +202,11 @@ impl Hall {
             ready: Vec::new(),
             board_revision: Revision(0),
             board_epoch: 0,
-            last_arrival: BTreeMap::new(),
             healed: false,
             judged: false,
             tally: Tally::default(),
+            of_coordinator: Vec::new(),
+            of_station: Vec::new(),
             logbooks,
         };
         hall.after(Duration::ZERO, Due::Opening);
@@ -186,14 +226,33 @@ impl Hall {
     }
 
     pub(super) fn run_until(&mut self, end: Duration) -> Result<(), Broken> {
-        while let Some(entry) = self.due.first_entry().filter(|entry| entry.key().0 <= Uptime(end)) {
-            self.now = entry.key().0;
-            let due = entry.remove();
+        while let Some(due) = self.next_due(Uptime(end)) {
             self.happen(due)?;
             self.check()?;
         }
         self.now = Uptime(end);
         Ok(())
+    }
+
+    /// Goes on to the next moment, unless that is after `end`; what happens then.
+    fn next_due(&mut self, end: Uptime) -> Option<Due> {
+        const NEVER: Moment = (Uptime(Duration::MAX), u64::MAX);
+        let arranged = self.due.peek().map_or(NEVER, |Reverse(arranged)| arranged.at);
+        let ticks = self.players.iter().map(|player| player.tick.unwrap_or(NEVER));
+        let (tick, station) = ticks.zip(0..).min().unwrap_or((NEVER, 0));
+        let coordinator = self.coordinator_tick.unwrap_or(NEVER);
+        let next = arranged.min(tick).min(coordinator);
+        if next.0 > end {
+            return None;
+        }
+        self.now = next.0;
+        if next == coordinator {
+            Some(Due::CoordinatorTick)
+        } else if next == tick {
+            Some(Due::StationTick(station))
+        } else {
+            self.due.pop().map(|Reverse(arranged)| arranged.due)
+        }
     }
 
     fn happen(&mut self, due: Due) -> Result<(), Broken> {
@@ -220,7 +279,9 @@ impl Hall {
             Due::Up(wire) => self.arrive_up(wire),
             Due::Down(wire) => self.arrive_down(wire),
             Due::BeatUp(wire) => self.beat_up(wire),
-            Due::BeatDown(wire, beat) => self.beat_down(wire, *beat),
+            Due::BeatDown { wire, epoch, revision } => {
+                self.beat_down(wire, consort_proto::ToStation::Beat { epoch, revision })
+            }
             Due::GoneUp(wire) => self.gone_up(wire),
             Due::GoneDown(wire) => self.gone_down(wire),
             Due::IdleOut { station, cut } => {
@@ -234,23 +295,21 @@ impl Hall {
         }
     }
 
-    pub(super) fn after(&mut self, wait: Duration, due: Due) -> (Uptime, u64) {
+    pub(super) fn after(&mut self, wait: Duration, due: Due) {
+        let at = self.moment(wait);
+        self.due.push(Reverse(Arranged { at, due }));
+    }
+
+    fn moment(&mut self, wait: Duration) -> Moment {
         self.order += 1;
-        let key = (self.now + wait, self.order);
-        self.due.insert(key, due);
-        key
+        (self.now + wait, self.order)
     }
 
     /// Moves a program's alarm clock; one that stays where it is is left alone.
-    pub(super) fn rearm(&mut self, old: Option<(Uptime, u64)>, at: Option<Uptime>, due: Due) -> Option<(Uptime, u64)> {
-        if let Some(old) = old {
-            if at == Some(old.0) {
-                return Some(old);
-            }
-            self.due.remove(&old);
-        }
-        let wait = at?.since(self.now);
-        Some(self.after(wait, due))
+    pub(super) fn rearm(&mut self, old: Option<Moment>, at: Option<Uptime>) -> Option<Moment> {
+        let at = at?;
+        let stays = old.filter(|old| old.0 == at);
+        Some(stays.unwrap_or_else(|| self.moment(at.since(self.now))))
     }
 
     pub(super) fn broken(&self, what: impl Into<String>) -> Broken {
@@ -277,6 +336,7 @@ impl Player {
             held: None,
             cut: None,
             cuts: 0,
+            last_heard: None,
             last_arrival: Uptime::default(),
             last_call: Uptime::default(),
             acked: Sequence(0),

@@ -29,6 +29,25 @@ pub struct Plan {
     pub stations: usize,
     /// How long until the faults end.
     pub faults_for: Duration,
+    /// What one of the shells does wrong, to see that a promise breaks by it; `None` but for that.
+    pub flaw: Option<Flaw>,
+}
+
+/// How a shell can break the contract on which the cores rely.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Flaw {
+    /// The coordinator's disk says of one report message in fifty that it has it, and has not.
+    LosesReports,
+    /// The coordinator is opened with the agreement that was written before the last one.
+    OpensAnOldFile,
+    /// The coordinator takes whoever calls for one of the stations.
+    TrustsAnybody,
+    /// The board is not drawn anew when nothing but time has passed.
+    DrawsTooSeldom,
+    /// A station drops reports from its disk when it says them, and not when the coordinator has them.
+    ForgetsTooSoon,
+    /// A station that hears nothing does not call.
+    NeverCallsAgain,
 }
 
 /// A promise that was broken, with what was seen.

@@ -10,10 +10,10 @@ use consort_proto::{
 };
 use consort_session::{Command, LinkId};
 
-use super::Broken;
 use super::hall::{Due, Hall, SESSION, STRANGER, name};
 use super::programs::ADDRESS;
 use super::wires::Cut;
+use super::{Broken, Flaw};
 
 /// Playing ends this long after the faults, so that everything can be acknowledged before the end.
 const PLAYING_ON: Duration = Duration::from_secs(15);
@@ -128,9 +128,11 @@ impl Hall {
         }
         let wire = self.wire(None);
         let link = LinkId(wire);
+        let trusted = self.plan.flaw == Some(Flaw::TrustsAnybody);
+        let peer = if trusted { self.players[0].key } else { STRANGER };
         self.coordinator_unmoved(consort_session::Event::LinkOpened {
             link,
-            peer: STRANGER,
+            peer,
             from: ADDRESS.ip(),
             binding: Binding([0; 32]),
         })?;

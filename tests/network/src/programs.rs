@@ -4,13 +4,13 @@ use std::net::SocketAddr;
 
 use consort_link::Known;
 use consort_logbook::Logged;
-use consort_proto::{JoinCode, JoinLink, Report, Tolerance, Tuning};
+use consort_proto::{JoinCode, JoinLink, Report, ToCoordinator, Tolerance, Tuning};
 use consort_session::Opening;
 
-use super::Broken;
 use super::disk::Answer;
 use super::hall::{COORDINATOR, Due, Hall, TOKEN, name};
 use super::logbooks::Kept;
+use super::{Broken, Flaw};
 
 pub(super) const ADDRESS: SocketAddr = SocketAddr::new(
     std::net::IpAddr::V4(std::net::Ipv4Addr::LOCALHOST),
@@ -18,6 +18,10 @@ pub(super) const ADDRESS: SocketAddr = SocketAddr::new(
 );
 
 impl Hall {
+    fn has(&self, flaw: Flaw) -> bool {
+        self.plan.flaw == Some(flaw)
+    }
+
     pub(super) fn open(&mut self) -> Result<(), Broken> {
         self.start_coordinator()?;
         (0..self.players.len()).try_for_each(|station| self.start_station(station))
@@ -27,7 +31,10 @@ impl Hall {
 
     pub(super) fn start_coordinator(&mut self) -> Result<(), Broken> {
         self.life += 1;
-        let saved = self.disk.open(TOKEN);
+        let saved = match self.plan.flaw {
+            Some(Flaw::OpensAnOldFile) => self.disk.open_old(TOKEN),
+            _ => self.disk.open(TOKEN),
+        };
         // A program's clock starts at zero; here the hall's own clock serves, since only differences count.
         let opening = Opening {
             config: consort_session::Config::default(),
@@ -49,7 +56,7 @@ impl Hall {
         self.session = None;
         self.board.clear();
         self.ready.clear();
-        self.coordinator_tick = self.rearm(self.coordinator_tick, None, Due::CoordinatorTick);
+        self.coordinator_tick = None;
         self.break_wires(|_| true);
         self.close_up_ends();
         if self.chance.is(60) {
@@ -60,17 +67,19 @@ impl Hall {
 
     pub(super) fn coordinator(&mut self, event: consort_session::Event) -> Result<(), Broken> {
         let now = self.now;
+        let only_time_passed = event == consort_session::Event::Tick;
         let Some(session) = &mut self.session else {
             return Ok(());
         };
         session.handle(now, event);
-        let effects: Vec<_> = std::iter::from_fn(|| session.poll_effect()).collect();
+        let mut effects = std::mem::take(&mut self.of_coordinator);
+        effects.extend(std::iter::from_fn(|| session.poll_effect()));
         let wake = session.poll_timeout();
         if wake.is_some_and(|at| at <= now) {
             return Err(self.broken("the session wants to be woken at once, again and again"));
         }
-        self.coordinator_tick = self.rearm(self.coordinator_tick, wake, Due::CoordinatorTick);
-        for effect in effects {
+        self.coordinator_tick = self.rearm(self.coordinator_tick, wake);
+        for effect in effects.drain(..) {
             match effect {
                 consort_session::Effect::Send { link, message } => {
                     self.check_said(link.0, &message)?;
@@ -94,15 +103,22 @@ impl Hall {
                 consort_session::Effect::Accept { link, .. } => {
                     return Err(self.broken(format!("{link:?} was accepted without a code")));
                 }
+                consort_session::Effect::Redraw if only_time_passed && self.has(Flaw::DrawsTooSeldom) => {}
                 consort_session::Effect::Redraw => self.draw()?,
             }
         }
+        self.of_coordinator = effects;
         Ok(())
     }
 
     pub(super) fn disk_step(&mut self) -> Result<(), Broken> {
         self.judged = false;
-        match self.disk.step().map_err(|what| self.broken(what))? {
+        let lost = (self.has(Flaw::LosesReports) && self.chance.is(2)).then(|| self.disk.lose_report());
+        let answer = match lost.flatten() {
+            Some(answer) => Some(answer),
+            None => self.disk.step().map_err(|what| self.broken(what))?,
+        };
+        match answer {
             Some(Answer::Taken(ticket)) => self.coordinator(consort_session::Event::Persisted(ticket)),
             Some(Answer::Refused(ticket)) => {
                 self.tally.refused_records += 1;
@@ -167,8 +183,7 @@ impl Hall {
         let noted = &player.noted;
         player.issued.retain(|sequence, _| noted.contains(sequence));
         player.link = None;
-        let tick = player.tick.take();
-        self.rearm(tick, None, Due::StationTick(station));
+        player.tick = None;
         self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station));
         self.close_down_ends(station);
         self.start_station(station)
@@ -181,14 +196,15 @@ impl Hall {
             return Ok(());
         };
         link.handle(now, event);
-        let effects: Vec<_> = std::iter::from_fn(|| link.poll_effect()).collect();
+        let mut effects = std::mem::take(&mut self.of_station);
+        effects.extend(std::iter::from_fn(|| link.poll_effect()));
         let (wake, life) = (link.poll_timeout(), player.life);
         if wake.is_some_and(|at| at <= now) {
             return Err(self.broken(format!("station {station} wants to be woken at once, again and again")));
         }
         let tick = player.tick.take();
-        self.players[station].tick = self.rearm(tick, wake, Due::StationTick(station));
-        for effect in effects {
+        self.players[station].tick = self.rearm(tick, wake);
+        for effect in effects.drain(..) {
             match effect {
                 consort_link::Effect::Dial {
                     attempt,
@@ -198,12 +214,19 @@ impl Hall {
                     if (address, expect) != (ADDRESS, Some(COORDINATOR)) {
                         return Err(self.broken(format!("station {station} called {expect:?} at {address}")));
                     }
+                    if self.has(Flaw::NeverCallsAgain) && self.players[station].known {
+                        continue;
+                    }
                     self.players[station].last_call = self.now;
                     let wait = self.chance.ms(5, 65);
                     self.after(wait, Due::Dialled { station, life, attempt });
                 }
                 consort_link::Effect::Send { attempt, message } => {
                     if let Some(wire) = self.wire_of(station, attempt) {
+                        if let (true, ToCoordinator::Reports(said)) = (self.has(Flaw::ForgetsTooSoon), &message) {
+                            let journal = &mut self.players[station].journal;
+                            journal.retain(|&kept, _| said.iter().all(|report| report.sequence != kept));
+                        }
                         self.say_up(wire, message);
                     }
                 }
@@ -234,6 +257,7 @@ impl Hall {
                 consort_link::Effect::Redraw => self.note_held(station)?,
             }
         }
+        self.of_station = effects;
         Ok(())
     }
 

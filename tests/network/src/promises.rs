@@ -22,8 +22,9 @@ const FALLS: usize = 3;
 impl Hall {
     /// After every step.
     pub(super) fn check(&mut self) -> Result<(), Broken> {
-        for station in self.ready.iter().map(|&place| &self.board[place]) {
-            let quiet = self.last_arrival.get(&station.peer).map(|&at| self.now.since(at));
+        for &(place, player) in &self.ready {
+            let (station, heard) = (&self.board[place], self.players[player].last_heard);
+            let quiet = heard.map(|at| self.now.since(at));
             if quiet.is_none_or(|quiet| quiet > SILENT_AFTER) {
                 return Err(self.broken(format!(
                     "seat {} is shown as ready and was not heard for {quiet:?}",
@@ -32,11 +33,11 @@ impl Hall {
             }
         }
         if !std::mem::replace(&mut self.judged, true) {
-            let ready = self.ready.iter().map(|&place| &self.board[place]);
+            let ready = self.ready.iter().map(|&(place, _)| &self.board[place]);
             ready.into_iter().try_for_each(|station| self.check_ready(station))?;
         }
         self.check_quiet()?;
-        if !self.faulty && !self.healed && self.late().is_empty() {
+        if !self.faulty && !self.healed && self.late().next().is_none() {
             self.healed = true;
             self.tally.healed_after = self.now.0.saturating_sub(self.plan.faults_for);
         }
@@ -50,7 +51,7 @@ impl Hall {
             let Some(link) = player.link.as_ref().filter(|_| quiet > consort_link::SILENT_AFTER) else {
                 continue;
             };
-            let state = link.view(self.now).state;
+            let state = link.state();
             let uncalled = self.now.since(player.last_call.max(player.last_arrival));
             if state == LinkState::Joined || uncalled > CALLS_WITHIN {
                 return Err(self.broken(format!(
@@ -85,12 +86,18 @@ impl Hall {
             return Err(self.broken(format!("seat {} is shown and is not on disk", station.seat)));
         }
         self.tally.changes += u64::from(revision > self.board_revision);
-        let ready = view
+        self.ready.clear();
+        for (place, station) in view
             .stations
             .iter()
             .enumerate()
-            .filter(|(_, station)| station.is_ready());
-        self.ready = ready.map(|(place, _)| place).collect();
+            .filter(|(_, station)| station.is_ready())
+        {
+            let Some(player) = self.player_of(station.peer) else {
+                return Err(self.broken(format!("seat {} is ready, and nobody's", station.seat)));
+            };
+            self.ready.push((place, player));
+        }
         self.tally.drawn_ready += u64::from(!self.ready.is_empty());
         self.board_revision = revision;
         self.board_epoch = epoch;
@@ -166,7 +173,7 @@ impl Hall {
         // What is due anyway must not look like the stranger's work.
         self.coordinator(consort_session::Event::Tick)?;
         let now = self.now;
-        let what = format!("{event:?}");
+        let what = event.clone();
         let image = |hall: &Self| {
             let mut view = hall.session.as_ref().map(|session| session.view(now));
             if let Some(view) = &mut view {
@@ -180,7 +187,7 @@ impl Hall {
         let before = image(self);
         self.coordinator(event)?;
         if image(self) != before {
-            return Err(self.broken(format!("a stranger changed something by {what}")));
+            return Err(self.broken(format!("a stranger changed something by {what:?}")));
         }
         Ok(())
     }
@@ -207,7 +214,16 @@ impl Hall {
             player.held = shown.cloned();
         }
         if saved {
-            player.kept = (player.held.clone(), tenure, link.stories().to_vec());
+            let (held, kept_tenure, kept) = &mut player.kept;
+            held.clone_from(&player.held);
+            *kept_tenure = tenure;
+            kept.resize_with(link.stories().len(), Default::default);
+            for (kept, story) in kept.iter_mut().zip(link.stories()) {
+                // One of them has changed, at most.
+                if kept != story {
+                    kept.clone_from(story);
+                }
+            }
         }
         Ok(())
     }
@@ -237,7 +253,7 @@ impl Hall {
 
     /// Some time after the last fault.
     pub(super) fn check_healed(&self) -> Result<(), Broken> {
-        let late = self.late();
+        let late: Vec<usize> = self.late().collect();
         if !late.is_empty() {
             return Err(self.broken(format!("stations {late:?} are not back after the last fault")));
         }
@@ -255,15 +271,16 @@ impl Hall {
     }
 
     /// The stations that are not joined, or do not hold the newest agreement.
-    fn late(&self) -> Vec<usize> {
+    fn late(&self) -> impl Iterator<Item = usize> {
         let newest = &self.disk.agreement;
         let is_late = |player: &Player| {
-            let state = player.link.as_ref().map(|link| link.view(self.now).state);
-            player.held.as_ref() != Some(newest) || state != Some(LinkState::Joined)
+            let state = player.link.as_ref().map(|link| link.state());
+            state != Some(LinkState::Joined) || player.held.as_ref() != Some(newest)
         };
-        (0..self.players.len())
-            .filter(|&station| is_late(&self.players[station]))
-            .collect()
+        let players = self.players.iter().enumerate();
+        players
+            .filter(move |(_, player)| is_late(player))
+            .map(|(station, _)| station)
     }
 }
 

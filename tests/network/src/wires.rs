@@ -163,7 +163,9 @@ impl Hall {
             self.tally.strange_words += 1;
             return self.coordinator_unmoved(event);
         }
-        self.last_arrival.insert(peer, self.now);
+        if let Some(player) = self.player_of(peer) {
+            self.players[player].last_heard = Some(self.now);
+        }
         self.coordinator(event)
     }
 
@@ -177,9 +179,10 @@ impl Hall {
         let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.up_end && !wire.dead) else {
             return;
         };
-        if fleeting {
+        if let ToStation::Beat { epoch, revision } = message {
             if !lost {
-                self.after(delay, Due::BeatDown(id, Box::new(message)));
+                let wire = id;
+                self.after(delay, Due::BeatDown { wire, epoch, revision });
             }
             return;
         }
@@ -256,6 +259,11 @@ impl Hall {
     pub(super) fn peer_of(&self, id: WireId) -> Fingerprint {
         let station = self.wires.get(&id).and_then(|wire| wire.station);
         station.map_or(STRANGER, |(station, ..)| self.players[station].key)
+    }
+
+    /// Which station has this key.
+    pub(super) fn player_of(&self, peer: Fingerprint) -> Option<usize> {
+        self.players.iter().position(|player| player.key == peer)
     }
 
     fn cut_of(&self, id: WireId) -> Option<Cut> {

@@ -6,14 +6,14 @@ use std::time::{Duration, Instant};
 
 use consort_link::Link;
 use consort_logbook::{ReplayError, replay};
-use consort_network::{Plan, Tally, play, play_logged};
+use consort_network::{Flaw, Plan, Tally, play, play_logged};
 use consort_session::Session;
 
 /// Schedules played unless `CONSORT_SCHEDULES` says otherwise; more where nobody waits for them, with `CI` set.
 const USUAL: u64 = 5_000;
 const UNATTENDED: u64 = 100_000;
 /// How long schedules are begun when nobody waits for them, so that all tests together take no more than twenty minutes.
-const UNATTENDED_FOR: Duration = Duration::from_secs(75);
+const UNATTENDED_FOR: Duration = Duration::from_secs(170);
 /// The longest that a station may need after the last fault: it was turned away, and rests 10 s before it tries again,
 /// or its last call was still out.
 const HEALED_WITHIN: Duration = Duration::from_secs(15);
@@ -65,6 +65,7 @@ fn plan(seed: u64) -> Plan {
         seed,
         stations: 1 + (seed % 5) as usize,
         faults_for: Duration::from_secs(40),
+        flaw: None,
     }
 }
 
@@ -128,6 +129,25 @@ fn no_schedule_of_faults_breaks_a_promise() {
         ("words of strangers", all.strange_words, 2),
     ] {
         assert!(seen >= played * at_least, "{what}: {seen} in {played} schedules");
+    }
+}
+
+#[test]
+#[rustfmt::skip]
+fn a_shell_that_breaks_its_contract_breaks_a_promise() {
+    for (flaw, at_least, promise) in [
+        // In how many of a hundred schedules a promise breaks, about half of those in which it does, and which one.
+        (Flaw::LosesReports,    35, "was acknowledged and is not on disk"),
+        (Flaw::OpensAnOldFile,  35, "is shown after epoch"),
+        (Flaw::TrustsAnybody,   30, "a stranger changed something"),
+        (Flaw::DrawsTooSeldom,   6, "is shown as ready and was not heard"),
+        (Flaw::ForgetsTooSoon,  10, "was acknowledged and is not on disk"),
+        (Flaw::NeverCallsAgain, 50, "heard nothing"),
+    ] {
+        let broken = (1..=100).filter_map(|seed| play(Plan { flaw: Some(flaw), ..plan(seed) }).err());
+        let broken: Vec<String> = broken.map(|broken| broken.what).collect();
+        assert!(broken.len() >= at_least, "{flaw:?} is found by {} of a hundred schedules", broken.len());
+        assert!(broken.iter().any(|what| what.contains(promise)), "{flaw:?} shows as {:?}", broken.first());
     }
 }
 
