@@ -1,5 +1,7 @@
 //! Clocks that are wrong: no time of the wall travels, so that a laptop whose clock is a day off is as good as any other.
 
+mod wall;
+
 use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
@@ -8,6 +10,7 @@ use consort_tests::process::{Program, path_of, say};
 
 use crate::ensemble::{Ensemble, cents, expect_line, station_words};
 use crate::weather::wait_for_report;
+use wall::Wall;
 
 /// A day, in seconds.
 const DAY_S: i64 = 86_400;
@@ -77,4 +80,55 @@ fn a_station_whose_clocks_are_a_day_off_reports_is_heard_and_follows_like_any_ot
         assert_eq!(status["stations"][0]["presence"], "here", "{test}: {status}");
         assert!(!again.has_printed("\"offline\""), "{test}: {}", again.transcript());
     }
+}
+
+#[test]
+fn a_clock_on_the_wall_that_jumps_during_the_session_moves_nothing() {
+    let mut ensemble = Ensemble::open("wall-jumps", &["--no-discovery"]);
+    let of = |program: &str| Wall::of(program, &ensemble.folder);
+    let (Some(leaders), Some(hers)) = (of("coordinator"), of("station")) else {
+        return;
+    };
+    let port = ensemble.port();
+    ensemble.kill_and_reopen_as(&port, &["--no-discovery"], |command| leaders.before(command));
+    let link = ensemble.text("join");
+    let data = ensemble.folder.inside("Runa");
+    let mut command = Command::new(path_of("consort-station"));
+    command.args(station_words(&data, "Runa", &[], &["--join", &link, "--no-discovery"]));
+    hers.before(&mut command);
+    let mut station = Program::spawn(&mut command);
+    expect_line(&mut station, "\"joined\"");
+    ensemble.wait_for("the seat", |status| status["stations"][0]["presence"] == "here");
+    ensemble.order(&["start", "25"]);
+    let starts_in = |status: &serde_json::Value| status["start_in_s"].as_u64().unwrap_or_default();
+    for (hz, leaders_s, hers_s) in [
+        (441, DAY_S, 0),
+        (442, -DAY_S, DAY_S),
+        (443, -DAY_S, -DAY_S),
+        (444, 0, -365 * DAY_S),
+    ] {
+        leaders.set(leaders_s);
+        hers.set(hers_s);
+        ensemble.order(&["pitch", &hz.to_string()]);
+        expect_line(&mut station, &format!("\"a4_hz\":{hz}.0"));
+        let status = ensemble.status();
+        assert_eq!(status["stations"][0]["presence"], "here", "{hz}: {status}");
+        let left_s = starts_in(&status);
+        assert!(
+            (24 * 60..=25 * 60).contains(&left_s),
+            "{hz}: the start is in {left_s} s"
+        );
+    }
+    // Longer than it takes to be called silent.
+    std::thread::sleep(consort_session::SILENT_AFTER + Duration::from_millis(500));
+    let status = ensemble.status();
+    assert_eq!(status["stations"][0]["presence"], "here", "{status}");
+    assert!(!station.has_printed("\"offline\""), "{}", station.transcript());
+    // A start is written down by the wall: one that was set under a wrong one outlasts a restart under the same.
+    leaders.set(DAY_S);
+    ensemble.order(&["start", "20"]);
+    ensemble.kill_and_reopen_as(&port, &["--no-discovery"], |command| leaders.before(command));
+    let status = ensemble.wait_for("the seat", |status| status["stations"][0]["presence"] == "here");
+    let left_s = starts_in(&status);
+    assert!((19 * 60..=20 * 60).contains(&left_s), "the start is in {left_s} s");
 }

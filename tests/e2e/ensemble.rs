@@ -1,8 +1,9 @@
 //! A coordinator and its stations as processes, for one test.
 
+use std::process::Command;
 use std::time::{Duration, Instant};
 
-use consort_tests::process::{Folder, Program, run};
+use consort_tests::process::{Folder, Program, path_of, run};
 use serde_json::Value;
 
 /// How long any one thing may take on a busy machine; nothing here waits that long when all is well.
@@ -18,7 +19,7 @@ impl Ensemble {
     /// Opens a session on free ports of loopback.
     pub(crate) fn open(test: &str, more: &[&str]) -> Self {
         let folder = Folder::new(test);
-        let (coordinator, opened) = start(&folder, "0", more);
+        let (coordinator, opened) = start(&folder, "0", more, |_| {});
         Self {
             folder,
             coordinator,
@@ -28,8 +29,13 @@ impl Ensemble {
 
     /// Ends the coordinator as a power cut would, and opens it again on `port`.
     pub(crate) fn kill_and_reopen(&mut self, port: &str, more: &[&str]) {
+        self.kill_and_reopen_as(port, more, |_| {});
+    }
+
+    /// The same, with a program that is prepared otherwise.
+    pub(crate) fn kill_and_reopen_as(&mut self, port: &str, more: &[&str], prepare: impl FnOnce(&mut Command)) {
         self.coordinator.kill();
-        (self.coordinator, self.opened) = start(&self.folder, port, more);
+        (self.coordinator, self.opened) = start(&self.folder, port, more, prepare);
     }
 
     pub(crate) fn text(&self, key: &str) -> String {
@@ -127,7 +133,7 @@ pub(crate) fn recording(file: &str) -> String {
     format!("{}/recordings/{file}", env!("CARGO_MANIFEST_DIR"))
 }
 
-fn start(folder: &Folder, port: &str, more: &[&str]) -> (Program, Value) {
+fn start(folder: &Folder, port: &str, more: &[&str], prepare: impl FnOnce(&mut Command)) -> (Program, Value) {
     let data = folder.inside("coordinator");
     let mut words = vec![
         "--data",
@@ -141,7 +147,9 @@ fn start(folder: &Folder, port: &str, more: &[&str]) -> (Program, Value) {
     ];
     words.extend(["--control-port", "0", "--no-browser", "--json"]);
     words.extend(more);
-    let mut coordinator = Program::start("consort-coordinator", &words);
+    let mut command = Command::new(path_of("consort-coordinator"));
+    prepare(command.args(&words));
+    let mut coordinator = Program::spawn(&mut command);
     let line = coordinator.line(PATIENCE, |line| line.contains("\"open\""));
     let (_, line) = line.unwrap_or_else(|| panic!("the coordinator does not open\n{}", coordinator.transcript()));
     (coordinator, serde_json::from_str(&line).expect("the open line is JSON"))
