@@ -3,6 +3,8 @@
 //! The state machines of QUIC take time and bytes as arguments, and their chance from a seed; keys of Ed25519 keep every
 //! packet's size, so that one seed gives one run.
 
+mod cores;
+
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
