@@ -282,8 +282,12 @@ async fn hear_all(
         };
         first = false;
         let Some(message) = heard else { return Ok(()) };
-        used = used.max(Instant::now()) + PACE;
-        sleep_until(used - PACE * BURST).await;
+        let now = Instant::now();
+        used = used.max(now) + PACE;
+        let not_before = used - PACE * BURST;
+        if not_before > now {
+            sleep_until(not_before).await;
+        }
         if inbox
             .send(Input::Event(Event::Heard { link: id, message }))
             .await

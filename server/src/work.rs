@@ -2,7 +2,7 @@
 
 use std::pin::pin;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::task::Poll;
 use std::time::Duration;
 
@@ -50,9 +50,10 @@ const KINDS: [(Kind, &str); 10] = [
     (Kind::Links, "links: first packets, decoding, saying"),
 ];
 
-/// Processor time by kind of work, since the start.
+/// Processor time by kind of work, as far as it is counted.
 #[derive(Debug, Default)]
 pub struct Work {
+    is_counted: AtomicBool,
     spent: [Spent; KINDS.len()],
 }
 
@@ -74,6 +75,11 @@ pub struct Share {
 }
 
 impl Work {
+    /// Whether anything is counted from now on: to ask for the time twice takes a share of the shortest work.
+    pub fn count(&self, is_counted: bool) {
+        self.is_counted.store(is_counted, Ordering::Relaxed);
+    }
+
     /// What was spent so far.
     pub fn shares(&self) -> Vec<Share> {
         let shares = KINDS.iter().zip(&self.spent).map(|(&(_, what), spent)| Share {
@@ -111,7 +117,8 @@ impl Stopwatch {
 
     /// The moment in which work begins, for [`stop`](Self::stop).
     pub(crate) fn start(&self) -> Option<Duration> {
-        self.0.as_ref().map(|_| processor_time())
+        let work = self.0.as_ref()?;
+        work.is_counted.load(Ordering::Relaxed).then(processor_time)
     }
 
     /// Counts what was begun then.
@@ -168,6 +175,8 @@ mod tests {
     async fn work_is_counted_by_its_kind_and_waiting_is_not() {
         let work = Arc::new(Work::default());
         let watch = Stopwatch::new(Some(work.clone()));
+        assert_eq!(watch.start(), None, "nobody counts yet");
+        work.count(true);
         let sum: u64 = watch.measure(Kind::Images, || (0..1_000_000).map(std::hint::black_box).sum());
         assert!(sum > 0);
         let waits = async {

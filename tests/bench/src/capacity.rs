@@ -113,7 +113,7 @@ fn fill(hall: &Hall, figures: &mut Figures) -> Result<(), String> {
         .map(|_| look(text("board")?))
         .collect::<Result<_, String>>()?;
     thread::sleep(Duration::from_secs(2));
-    let changing = Spent::ask(&mut program, &mut asking)?;
+    let changing = Spent::ask(&mut program, &mut asking, COUNT)?;
     changing.tell(figures, "their coming in", "s", 1.0);
     let mut all = Vec::new();
     for change in 1..=CHANGES {
@@ -139,22 +139,25 @@ fn fill(hall: &Hall, figures: &mut Figures) -> Result<(), String> {
         quantile(&mut all, 1.0),
         "ms",
     );
-    Spent::ask(&mut program, &mut asking)?.since(&changing).tell(
+    Spent::ask(&mut program, &mut asking, COUNT)?.since(&changing).tell(
         figures,
         &format!("{CHANGES} new pitches"),
         "ms each",
         1_000.0 / f64::from(CHANGES),
     );
-    let watching = Spent::ask(&mut program, &mut asking)?;
-    thread::sleep(WATCHED);
-    let spent = Spent::ask(&mut program, &mut asking)?.since(&watching);
     let percent = 100.0 / WATCHED.as_secs_f64();
+    let working = Spent::ask(&mut program, &mut asking, "")?;
+    thread::sleep(WATCHED);
+    let counting = Spent::ask(&mut program, &mut asking, COUNT)?;
+    thread::sleep(WATCHED);
+    let spent = Spent::ask(&mut program, &mut asking, COUNT)?.since(&counting);
     figures.at_most(
         hall.core_percent,
         "work of the coordinator",
-        spent.all_s * percent,
+        counting.since(&working).all_s * percent,
         "% of a core",
     );
+    figures.tell("the same while it counts by kind", spent.all_s * percent, "% of a core");
     spent.tell(figures, "that work", "% of a core", percent);
     let megabytes = program.resident_bytes().map_or(f64::NAN, |bytes| bytes as f64 / 1e6);
     figures.at_most(hall.memory_mb, "memory of the coordinator", megabytes, "MB");
@@ -185,9 +188,9 @@ struct Spent {
 }
 
 impl Spent {
-    /// Asks the coordinator and the system.
-    fn ask(program: &mut Program, asking: &mut ChildStdin) -> Result<Self, String> {
-        writeln!(asking).map_err(|why| why.to_string())?;
+    /// Asks the coordinator and the system; `then` says whether it counts from now on.
+    fn ask(program: &mut Program, asking: &mut ChildStdin, then: &str) -> Result<Self, String> {
+        writeln!(asking, "{then}").map_err(|why| why.to_string())?;
         let (_, line) = program
             .line(PATIENCE, |line| line.contains("\"spent\""))
             .ok_or("the coordinator does not say what it does")?;
@@ -246,9 +249,13 @@ fn cpu_seconds(folder: &Path) -> Option<f64> {
     Some((ticks(11)? + ticks(12)?) / TICKS)
 }
 
+/// The line after which the coordinator counts its work by kind; after any other it does not, as in a hall.
+const COUNT: &str = "count";
+
 /// Says what the coordinator has done so far, each time a line comes in.
 fn answer(work: &Work) {
-    for _ in std::io::stdin().lines().map_while(Result::ok) {
+    for line in std::io::stdin().lines().map_while(Result::ok) {
+        work.count(line == COUNT);
         let shares = work.shares().into_iter();
         let spent: BTreeMap<&str, f64> = shares.map(|share| (share.what, share.spent.as_secs_f64())).collect();
         report(&json!({ "spent": spent }).to_string());
@@ -270,6 +277,7 @@ pub(crate) fn serve(words: &[String]) -> Result<(), String> {
     config.limits.places_at_ease = 128;
     config.session.stations_max = 1_024;
     let work = Arc::new(Work::default());
+    work.count(true);
     config.work = Some(work.clone());
     thread::spawn(move || answer(&work));
     let runtime = tokio::runtime::Builder::new_current_thread()
