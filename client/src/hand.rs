@@ -38,7 +38,7 @@ enum State {
     Settled(Hz),
     Unsure,
     /// Measured, but it does not count yet.
-    Waits,
+    Waits(Hz),
     /// Measured, and too soft for this harp.
     TooSoft,
 }
@@ -87,6 +87,10 @@ impl Follower {
         self.let_go_s = None;
         self.track = None;
         self.trail.begin_sound();
+        // What did not count in the sound before does not do so in this one.
+        if self.is_left() {
+            self.held = None;
+        }
         if let Some(held) = &mut self.held {
             held.onset_s = f64::NEG_INFINITY;
             held.shown_s = f64::NEG_INFINITY;
@@ -101,8 +105,8 @@ impl Follower {
     }
 
     /// The pluck at `onset_s`, if it is in hand, was measured and waits until it counts.
-    pub(crate) fn waits(&mut self, onset_s: f64) {
-        self.turn_to(onset_s, State::Waits);
+    pub(crate) fn waits(&mut self, onset_s: f64, hz: Hz) {
+        self.turn_to(onset_s, State::Waits(hz));
     }
 
     /// It was measured, and is too soft for this harp.
@@ -113,6 +117,24 @@ impl Follower {
     /// It counts after all, with this pitch.
     pub(crate) fn counts(&mut self, onset_s: f64, hz: Hz) {
         self.turn_to(onset_s, State::Settled(hz));
+    }
+
+    /// Whether what is in hand was measured and does not count.
+    pub(crate) const fn is_left(&self) -> bool {
+        matches!(
+            self.held,
+            Some(Held {
+                state: State::Waits(_) | State::TooSoft,
+                ..
+            })
+        )
+    }
+
+    /// It is not hers: nothing is in hand, unless something else is by now.
+    pub(crate) fn is_not_hers(&mut self, onset_s: f64) {
+        if self.held.is_some_and(|held| held.onset_s == onset_s) {
+            self.let_go();
+        }
     }
 
     fn turn_to(&mut self, onset_s: f64, state: State) {
@@ -130,7 +152,7 @@ impl Follower {
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
-            State::Waits => Heard::Waits,
+            State::Waits(_) => Heard::Waits,
             State::TooSoft => Heard::TooSoft,
         };
         Some(Hand {
@@ -144,7 +166,7 @@ impl Follower {
         let held = self.held?;
         match held.state {
             State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
-            State::Unsure | State::Waits | State::TooSoft => None,
+            State::Unsure | State::Waits(_) | State::TooSoft => None,
         }
     }
 
@@ -202,8 +224,8 @@ impl Follower {
             let moved = |from: Hz| hz.cents_above(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
-                State::Unsure | State::Waits | State::TooSoft => (same_pluck, 1),
-                State::Settled(settled) => {
+                State::Unsure | State::TooSoft => (same_pluck, 1),
+                State::Settled(settled) | State::Waits(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
                 }

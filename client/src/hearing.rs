@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use consort_analysis::Doubt;
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
@@ -37,15 +38,21 @@ pub(crate) struct Hearing {
     weighed: bool,
 }
 
-/// A pluck, by its onset in seconds of the sound, that was measured and does not count.
+/// A pluck that was measured and does not count.
 #[derive(Clone, Copy, Debug)]
-enum Left {
-    /// For now.
-    Waits(f64),
+struct Left {
+    onset_s: f64,
+    why: Why,
+}
+
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+enum Why {
+    /// It may count later.
+    Waits,
     /// It is too soft.
-    TooSoft(f64),
-    /// It is too soft, and nobody asked for it: another harp's.
-    Elsewhere(f64),
+    TooSoft,
+    /// It is another harp's.
+    NotHers,
 }
 
 impl Hearing {
@@ -239,45 +246,46 @@ impl Hearing {
     ) -> Vec<Answer> {
         let string = answer.string;
         let is_called = harp.string(string).is_some_and(|own| Some(own.open) == called);
-        let whatever = is_called || self.ways.last_check.is_some() || self.passes_over(answer.onset_s, string);
         let wanted = if self.ways.chosen == Some(string) {
             Wanted::ByHand
-        } else if whatever {
+        } else if is_called
+            || self.ways.last_check.is_some()
+            || self.ways.pedals.is_some()
+            || self.passes_over(answer.onset_s, string)
+        {
             Wanted::Any
         } else {
             let readiness = link.readiness();
             consort_guide::asked(&self.situation(harp, link, &readiness), None).map_or(Wanted::Nothing, Wanted::Near)
         };
+        let onset_s = answer.onset_s;
+        let leave = |why| Some(Left { onset_s, why });
         if answer.verdict != Verdict::Settled {
             // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
-            let heeds = self.attention.heeds(answer.onset_s, string, wanted);
+            let heeds = self.attention.heeds(onset_s, string, wanted);
+            if !heeds && answer.verdict == Verdict::Unsure(Doubt::Soft) {
+                self.left = leave(Why::NotHers);
+            }
             return heeds.then_some(*answer).into_iter().collect();
         }
         let plucked = Plucked {
-            onset_s: answer.onset_s,
+            onset_s,
             string,
             level_dbfs: answer.level_dbfs,
         };
-        match self.attention.take(plucked, wanted, *answer) {
-            Taken::Counts(answers) => {
-                self.left = None;
-                answers
-            }
-            Taken::Waits => {
-                self.left = Some(Left::Waits(answer.onset_s));
-                Vec::new()
-            }
-            // A string that she did not mean is another harp's, and no business of this desk.
-            Taken::TooSoft => {
-                let left = if wanted == Wanted::Near(string) {
-                    Left::TooSoft
-                } else {
-                    Left::Elsewhere
-                };
-                self.left = Some(left(answer.onset_s));
-                Vec::new()
-            }
-        }
+        let (left, counts) = match self.attention.take(plucked, wanted, *answer) {
+            Taken::Counts(answers) => (None, answers),
+            Taken::Waits => (leave(Why::Waits), Vec::new()),
+            Taken::TooSoft => (leave(Why::TooSoft), Vec::new()),
+            Taken::NotHers => (leave(Why::NotHers), Vec::new()),
+        };
+        self.left = left;
+        counts
+    }
+
+    /// Whether what is in hand does not count, for now or at all.
+    pub(crate) const fn is_left(&self) -> bool {
+        self.follower.is_left()
     }
 
     /// When what waits has stood alone for long enough, seconds of the sound.
@@ -300,18 +308,16 @@ impl Hearing {
         if let Sensed::Answer(Answer { time_s, .. }) | Sensed::Track { time_s, .. } = *sensed {
             self.pace.hear(time_s);
         }
-        let changed = self.follower.follow(sensed);
-        match (sensed, self.left) {
-            (Sensed::Answer(answer), Some(Left::Waits(onset_s))) if answer.onset_s == onset_s => {
-                self.follower.waits(onset_s)
+        let mut changed = self.follower.follow(sensed);
+        if let (Sensed::Answer(answer), Some(left)) = (sensed, self.left)
+            && answer.onset_s == left.onset_s
+        {
+            match left.why {
+                Why::Waits => self.follower.waits(left.onset_s, answer.hz),
+                Why::TooSoft => self.follower.is_too_soft(left.onset_s),
+                Why::NotHers => self.follower.is_not_hers(left.onset_s),
             }
-            (Sensed::Answer(answer), Some(Left::TooSoft(onset_s))) if answer.onset_s == onset_s => {
-                self.follower.is_too_soft(onset_s);
-            }
-            (Sensed::Answer(answer), Some(Left::Elsewhere(onset_s))) if answer.onset_s == onset_s => {
-                self.follower.let_go()
-            }
-            _ => {}
+            changed = true;
         }
         if changed
             && let Some(hand) = self.follower.hand(self.sounding(harp), tuning)

@@ -167,6 +167,8 @@ const RETRY_AFTER: Duration = Duration::from_secs(5);
 const ANSWERED_WITHIN: Duration = Duration::from_secs(5);
 /// A string that is done is shown for this long, then the next one.
 const LET_GO_AFTER: Duration = Duration::from_secs(2);
+/// What does not count is shown for so long, unless it comes to count before.
+const LEFT_FOR: Duration = Duration::from_secs(5);
 /// How long a station that ends with its recordings waits until the coordinator has everything.
 const ACKED_WITHIN: Duration = Duration::from_secs(10);
 /// How long leaving may take; a coordinator that is gone does not hold up the end.

@@ -245,7 +245,11 @@ impl Listener {
                 let softer_db = self.loudness.softer_db(reading.string, onset, reading.level_dbfs);
                 let expected = self.notes[at].context.expects(reading.string);
                 let in_hand = self.notes[at].context.chosen == Some(reading.string);
-                let soft = !in_hand && softer_db > if expected { SOFT_EXPECTED_DB } else { SOFT_DB };
+                let soft = softer_db > if expected { SOFT_EXPECTED_DB } else { SOFT_DB };
+                if soft && in_hand && doubt.is_none() {
+                    self.loudness.turn_to(reading.string, onset, reading.level_dbfs);
+                }
+                let soft = soft && !in_hand;
                 if soft && (doubt.is_some() || softer_db > SOFT_EXPECTED_DB) {
                     self.refuse(at, Refusal::TooSoft);
                     return;

@@ -37,6 +37,15 @@ impl Loudness {
         self.harp = Some((usual + HARP_SHARE * (level_db - usual), onset));
     }
 
+    /// `string` was taken by hand and is the harp's however soft: the gain was turned, for all strings alike.
+    pub(crate) fn turn_to(&mut self, string: u8, onset: u64, level_db: f64) {
+        let moved = -self.softer_db(string, onset, level_db).max(0.0);
+        self.strings.iter_mut().flatten().for_each(|usual| *usual += moved);
+        if let Some((usual, _)) = &mut self.harp {
+            *usual += moved;
+        }
+    }
+
     /// How much softer than usual a pluck of this level at `onset` is, decibels; as loud while nothing is known.
     pub(crate) fn softer_db(&self, string: u8, onset: u64, level_db: f64) -> f64 {
         self.harp.map_or(0.0, |(harp, last)| {
@@ -84,5 +93,21 @@ mod tests {
             loudness.heard(20, 1_000, -30.0);
         }
         assert!(loudness.softer_db(20, 1_000, -30.0) < 0.1);
+    }
+
+    #[test]
+    fn one_string_that_is_taken_by_hand_tells_that_the_gain_was_turned_down() {
+        let mut loudness = Loudness::new(1000.0);
+        for string in 1..48 {
+            loudness.heard(string, 1_000, -20.0);
+        }
+        loudness.turn_to(20, 1_000, -34.0);
+        assert!(
+            [5, 20, 40]
+                .iter()
+                .all(|string| loudness.softer_db(*string, 1_000, -34.0).abs() < 1e-9)
+        );
+        loudness.turn_to(20, 1_000, -14.0);
+        assert_eq!(loudness.softer_db(5, 1_000, -34.0), 0.0, "a louder one is only loud");
     }
 }

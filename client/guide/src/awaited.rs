@@ -1,5 +1,5 @@
 //! Which readings count: of a string that is awaited or in hand at once, of any other once it is plucked twice, or where it
-//! stands alone.
+//! stands alone; and none that is much softer than this harp.
 //!
 //! A note of a melody, a word that is talked and a string of another harp sound once and are followed by something else.
 //! Whoever means a string that nobody asked for plucks it again: until a second pluck confirms it, it does not hold anyhow.
@@ -54,7 +54,7 @@ pub enum Wanted {
     Nothing,
     /// This string; the key may be on the pin beside it.
     Near(StringNumber),
-    /// Whatever she plucks now.
+    /// Whatever she plucks now, however softly.
     Any,
     /// This one, which she has taken by hand, however softly.
     ByHand,
@@ -67,7 +67,9 @@ pub enum Taken<T> {
     Counts(Vec<T>),
     /// It may count later.
     Waits,
-    /// It is so soft that it is another harp's, or has to be plucked louder.
+    /// It is so soft that it is another harp's.
+    NotHers,
+    /// It is as soft, but she is meant to pluck it, or has it in hand: it has to be plucked louder.
     TooSoft,
 }
 
@@ -85,7 +87,8 @@ impl Wanted {
     fn is_just(self, string: StringNumber) -> bool {
         match self {
             Self::Near(asked) => asked == string,
-            Self::Nothing | Self::Any | Self::ByHand => self.is_for(string),
+            Self::ByHand => true,
+            Self::Nothing | Self::Any => false,
         }
     }
 }
@@ -95,6 +98,8 @@ impl Wanted {
 pub(crate) struct Awaited<T> {
     /// Onset and string of the newest plucks, whatever came of them.
     plucks: VecDeque<(f64, StringNumber)>,
+    /// Onsets of those that proved to be another harp's.
+    passed_by: VecDeque<f64>,
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
@@ -134,6 +139,7 @@ impl<T> Default for Awaited<T> {
     fn default() -> Self {
         Self {
             plucks: VecDeque::with_capacity(REMEMBERED),
+            passed_by: VecDeque::with_capacity(REMEMBERED),
             hand: None,
             waiting: None,
             passing: Passing::default(),
@@ -148,8 +154,20 @@ impl<T> Awaited<T> {
         *self = Self::default();
     }
 
+    /// What was plucked at `onset_s` is not hers: it stands between nothing.
+    fn pass_by(&mut self, onset_s: f64) {
+        self.plucks.retain(|(onset, _)| *onset != onset_s);
+        if self.passed_by.len() == REMEMBERED {
+            self.passed_by.pop_front();
+        }
+        self.passed_by.push_back(onset_s);
+    }
+
     /// Something was plucked at `onset_s`, seconds, that is taken for `string` so far.
     pub(crate) fn pluck(&mut self, onset_s: f64, string: StringNumber) {
+        if self.passed_by.contains(&onset_s) {
+            return;
+        }
         if let Some(pluck) = self.plucks.iter_mut().find(|(onset, _)| *onset == onset_s) {
             pluck.1 = string;
             return;
@@ -175,24 +193,30 @@ impl<T> Awaited<T> {
         } = plucked;
         self.pluck(onset_s, string);
         let in_passing = self.passing.goes_on_at(onset_s);
-        let is_awaited = wanted.is_for(string) && !in_passing;
+        let is_awaited = wanted.is_for(string) && (!in_passing || wanted == Wanted::ByHand);
         let in_hand = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
         let again = self.hand.is_some_and(|(_, hand)| hand == string);
-        let softest_db = if is_awaited || in_hand && again {
+        let softest_db = if is_awaited && wanted.is_just(string) || in_hand && again {
             SOFT_ASKED_DB
         } else {
             SOFT_DB
         };
         if self.levels.softer_db(string, level_dbfs) > softest_db {
-            if wanted != Wanted::ByHand {
-                // It stands between nothing of hers either.
-                self.plucks.retain(|(onset, _)| *onset != onset_s);
-                return Taken::TooSoft;
+            match wanted {
+                // She says that it is hers.
+                Wanted::ByHand => self.levels.turn_to(string, level_dbfs),
+                Wanted::Any => {}
+                Wanted::Nothing | Wanted::Near(_) => {
+                    self.pass_by(onset_s);
+                    return if is_awaited || in_hand {
+                        Taken::TooSoft
+                    } else {
+                        Taken::NotHers
+                    };
+                }
             }
-            // She says that it is hers: the gain was turned down.
-            self.levels.turn_to(string, level_dbfs);
         }
         self.hand = None;
         let waiting = self
@@ -288,7 +312,15 @@ impl<T> Waiting<T> {
     fn goes_on(mut self, onset_s: f64, string: StringNumber) -> Option<Self> {
         let pause_s = onset_s - self.last_s;
         let walks = match string.get().abs_diff(self.string.get()) {
-            0 => return (self.walks.is_none() && pause_s <= PASSED_WITHIN_S).then_some(self),
+            0 if pause_s > PASSED_WITHIN_S => return None,
+            0 => {
+                // Who stops a walk to pluck its last string again means that one; a melody may repeat a note, too.
+                if self.walks.take().is_some() {
+                    self.readings.retain(|(plucked, _)| plucked.string == string);
+                    (self.wanted, self.alone) = (PLUCKS_IN_PASSING, false);
+                }
+                return Some(self);
+            }
             1 if string > self.string => Walk::Down,
             1 => Walk::Up,
             _ => return None,
@@ -359,7 +391,7 @@ mod tests {
         };
         match awaited.take(plucked, wanted(is_awaited), reading) {
             Taken::Counts(readings) => readings,
-            Taken::Waits | Taken::TooSoft => Vec::new(),
+            Taken::Waits | Taken::TooSoft | Taken::NotHers => Vec::new(),
         }
     }
 
@@ -557,14 +589,42 @@ mod tests {
             string: string(number),
             level_dbfs: LEVEL - 12.0,
         };
+        let asked = Wanted::Near(string(20));
         for onset_s in [10.0, 12.0, 14.0, 16.0] {
-            assert_eq!(awaited.take(plucked(onset_s, 21), Wanted::Any, 1), Taken::TooSoft);
+            assert_eq!(awaited.take(plucked(onset_s, 20), asked, 1), Taken::TooSoft);
+            assert_eq!(awaited.take(plucked(onset_s + 1.0, 40), asked, 1), Taken::NotHers);
         }
-        assert_eq!(
-            awaited.take(plucked(20.0, 21), Wanted::ByHand, 2),
-            Taken::Counts(vec![2])
-        );
-        assert_eq!(awaited.take(plucked(22.0, 19), Wanted::Any, 3), Taken::Counts(vec![3]));
+        let any = awaited.take(plucked(18.0, 40), Wanted::Any, 1);
+        assert_eq!(any, Taken::Counts(vec![1]), "as in a last check");
+        let by_hand = awaited.take(plucked(20.0, 20), Wanted::ByHand, 2);
+        assert_eq!(by_hand, Taken::Counts(vec![2]));
+        let next = awaited.take(plucked(22.0, 19), Wanted::Near(string(19)), 3);
+        assert_eq!(next, Taken::Counts(vec![3]));
+    }
+
+    #[test]
+    fn what_is_in_hand_can_be_too_soft_and_its_ringing_stands_between_nothing() {
+        let mut awaited = Awaited::default();
+        take(&mut awaited, 0.0, 20, true, 0);
+        let soft = Plucked {
+            onset_s: 2.0,
+            string: string(20),
+            level_dbfs: LEVEL - 9.0,
+        };
+        assert_eq!(awaited.take(soft, Wanted::Nothing, 1), Taken::TooSoft);
+        // It is still followed while it rings.
+        awaited.pluck(2.0, string(20));
+        assert!(awaited.plucks.iter().all(|(onset_s, _)| *onset_s != 2.0));
+    }
+
+    #[test]
+    fn who_stops_a_walk_at_a_string_means_that_one() {
+        check(&[
+            (0.0, 1, false, &[]),
+            (1.5, 2, false, &[]),
+            (3.0, 2, false, &[]),
+            (4.5, 2, false, &[1.5, 3.0, 4.5]),
+        ]);
     }
 
     #[test]

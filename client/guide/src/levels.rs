@@ -5,15 +5,18 @@ use consort_proto::StringNumber;
 /// A string is compared with those that counted within an octave of it, since a pickup hears one end of the harp softer than
 /// the other; where there is none, with the nearest of all.
 const NEAR: u8 = 7;
-/// Share of a pluck in what is usual for its string, and of a louder one in what is usual for all: the gain may have been
-/// turned up. That it was turned down is not believed of a pluck, which another harp's may be.
+/// Share of a pluck in what its string was before.
 const SHARE: f64 = 0.4;
-const SHARE_OF_ALL: f64 = 0.3;
+/// Two plucks in a row that are so much louder than usual, decibels, say that the gain was turned up, by what the lesser of
+/// them says. That it was turned down is not believed of plucks, which another harp's may be.
+const TURNED_UP_DB: f64 = 6.0;
 
 /// The levels of plucks that counted, decibels below full scale, string by string.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Levels {
     known: Vec<(StringNumber, f64)>,
+    /// How much louder than usual the last pluck was, decibels.
+    louder: f64,
 }
 
 impl Levels {
@@ -22,9 +25,12 @@ impl Levels {
         if !level_dbfs.is_finite() {
             return;
         }
-        let louder = -self.softer_db(string, level_dbfs).min(0.0);
-        for (_, level) in &mut self.known {
-            *level += SHARE_OF_ALL * louder;
+        let louder = -self.softer_db(string, level_dbfs);
+        let turned = louder.min(self.louder);
+        self.louder = louder;
+        if turned > TURNED_UP_DB {
+            self.known.iter_mut().for_each(|(_, level)| *level += turned);
+            self.louder = 0.0;
         }
         match self.known.iter_mut().find(|(known, _)| *known == string) {
             Some((_, level)) => *level += SHARE * (level_dbfs - *level),
@@ -32,11 +38,18 @@ impl Levels {
         }
     }
 
-    /// The gain was turned until `string` sounds as loud as this.
+    /// `string` is this harp's, however soft: the gain was turned down, or where nothing was heard of the string before, it is
+    /// one that the pickup hears softer.
     pub(crate) fn turn_to(&mut self, string: StringNumber, level_dbfs: f64) {
-        let moved = -self.softer_db(string, level_dbfs);
-        if moved.is_finite() {
-            self.known.iter_mut().for_each(|(_, level)| *level += moved);
+        if !level_dbfs.is_finite() {
+            return;
+        }
+        match self.known.iter().find(|(known, _)| *known == string) {
+            Some((_, own)) => {
+                let moved = level_dbfs - own;
+                self.known.iter_mut().for_each(|(_, level)| *level += moved);
+            }
+            None => self.known.push((string, level_dbfs)),
         }
     }
 
@@ -45,16 +58,15 @@ impl Levels {
         self.usual(string).map_or(0.0, |usual| usual - level_dbfs)
     }
 
-    /// What is usual for `string`: what it was itself, or those around it.
+    /// What is usual for `string`: half of it what it was itself, if that is known, and half those around it.
     fn usual(&self, string: StringNumber) -> Option<f64> {
-        if let Some((_, own)) = self.known.iter().find(|(known, _)| *known == string) {
-            return Some(*own);
-        }
         let away = |known: StringNumber| known.get().abs_diff(string.get());
         let nearest = self.known.iter().map(|(known, _)| away(*known)).min()?;
         let reach = nearest.max(NEAR);
         let near = || self.known.iter().filter(|(known, _)| away(*known) <= reach);
-        Some(near().map(|(_, level)| level).sum::<f64>() / near().count() as f64)
+        let around = near().map(|(_, level)| level).sum::<f64>() / near().count() as f64;
+        let own = near().find(|(known, _)| *known == string);
+        Some(own.map_or(around, |(_, own)| 0.5 * (own + around)))
     }
 }
 
@@ -85,19 +97,56 @@ mod tests {
         for number in 1..=47 {
             levels.count(string(number), -30.0);
         }
-        for number in 10..=14 {
-            levels.count(string(number), -20.0);
-        }
-        assert!(levels.softer_db(string(40), -20.0) > -3.0);
+        levels.count(string(10), -18.0);
+        assert!(levels.softer_db(string(40), -30.0).abs() < 1.0, "one pluck may be loud");
+        levels.count(string(11), -20.0);
+        assert!(levels.softer_db(string(40), -20.0).abs() < 2.0);
         for number in 10..=14 {
             levels.count(string(number), -30.0);
         }
         assert!(levels.softer_db(string(40), -30.0) > 6.0);
-        levels.turn_to(string(12), -30.0);
-        assert!(levels.softer_db(string(40), -30.0).abs() < 4.0);
+        levels.turn_to(string(40), -30.0);
+        assert!(levels.softer_db(string(30), -30.0).abs() < 1.0);
         // A level that is none is no level.
         levels.count(string(40), f64::NAN);
         levels.turn_to(string(40), f64::NEG_INFINITY);
-        assert!(levels.softer_db(string(40), -30.0).abs() < 4.0);
+        assert!(levels.softer_db(string(30), -30.0).abs() < 1.0);
+    }
+
+    #[test]
+    fn a_string_that_the_pickup_hears_softer_moves_no_other() {
+        let mut levels = Levels::default();
+        for number in 18..25 {
+            levels.count(string(number), -20.0);
+        }
+        levels.turn_to(string(44), -34.0);
+        assert!(levels.softer_db(string(20), -20.0).abs() < 1e-9);
+        assert!(levels.softer_db(string(44), -34.0).abs() < 1e-9);
+        levels.count(string(21), -20.0);
+        assert!(levels.softer_db(string(44), -34.0).abs() < 1e-9);
+    }
+
+    /// Fingers are uneven, and strings differ: hers are heard out all the same, again and again.
+    #[test]
+    fn walks_over_an_uneven_harp_are_hers() {
+        let mut levels = Levels::default();
+        let mut seed = 1_u32;
+        let mut scatter = |reach: f64| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            reach * (f64::from(seed >> 8) / f64::from(1_u32 << 23) - 1.0)
+        };
+        let own: Vec<f64> = (1..=47)
+            .map(|number| -20.0 - 0.25 * f64::from(number) + scatter(2.0))
+            .collect();
+        let mut softest = f64::NEG_INFINITY;
+        for _ in 0..4 {
+            for (number, own) in (1..=47).zip(&own) {
+                let level = own + scatter(2.5);
+                softest = softest.max(levels.softer_db(string(number), level));
+                levels.count(string(number), level);
+            }
+        }
+        assert!(softest < 7.0, "{softest}");
+        assert!(softest > 2.0, "the harp is even: {softest}");
     }
 }

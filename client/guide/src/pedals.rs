@@ -115,7 +115,8 @@ pub(crate) fn about_pedals(situation: &Situation<'_>) -> Option<Advice> {
         (false, Mechanism::Discs | Mechanism::Fixed) => Key::WhyRaised,
     };
     let (action, cents, why) = match hand.heard {
-        Heard::Unsure | Heard::Waits => (Action::Again, None, Phrase::plain(Key::WhyUnsure)),
+        Heard::Unsure => (Action::Again, None, Phrase::plain(Key::WhyUnsure)),
+        Heard::Waits => (Action::Again, None, Phrase::plain(Key::WhyWaits)),
         Heard::TooSoft => (Action::Again, None, Phrase::plain(Key::WhyTooSoft)),
         Heard::Young(cents) => (Action::LetRing, Some(cents), Phrase::plain(Key::WhyYoung)),
         Heard::Live(cents) | Heard::Settled(cents) => {

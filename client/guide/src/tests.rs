@@ -76,8 +76,13 @@ fn a_flat_string_is_tightened_and_a_sharp_one_loosened_as_far_as_the_key_asks() 
 
 #[test]
 fn there_is_no_turning_advice_in_doubt() {
-    for heard in [Heard::Unsure, Heard::Waits, Heard::TooSoft] {
-        check(&[], Some((26, heard)), (Some(26), Action::Again, None));
+    for (heard, begins) in [
+        (Heard::Unsure, "The string could not be told"),
+        (Heard::Waits, "Not taken down yet"),
+        (Heard::TooSoft, "Much softer than your harp"),
+    ] {
+        let why = check_on("pedal-47", &[], &[], Some((26, heard)), (Some(26), Action::Again, None));
+        assert!(why.starts_with(begins), "{why}");
     }
     check(
         &[],

@@ -177,6 +177,29 @@ fn another_harp_is_no_business_of_this_desk_and_a_soft_pluck_of_hers_is_told() {
         "nothing is in hand"
     );
     assert_eq!(pluck(&mut desk, 8.0, ASKED, -30.0), (0, Action::Again));
+    assert!(desk.hearing.is_left());
     desk.hearing.choose(StringNumber::new(ASKED).ok());
     assert_eq!(pluck(&mut desk, 10.0, ASKED, -30.0).0, 1, "taken by hand");
+}
+
+#[test]
+fn another_harp_that_is_measured_late_takes_nothing_out_of_her_hand() {
+    let mut desk = Desk::new(ASKED);
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    desk.string = StringNumber::new(ASKED).expect("a string");
+    for at in 0..30 {
+        let sensed = Sensed::Track {
+            onset_s: 7.0,
+            time_s: 7.3 + TRACK_S * f64::from(at),
+            string: desk.string,
+            hz: desk.hz(20.0),
+            sigma: Cents(0.2),
+        };
+        desk.hearing.follow(&sensed, &desk.harp, &Tuning::default());
+    }
+    assert_eq!(
+        pluck(&mut desk, 6.9, 40, -32.0),
+        (0, Action::Loosen),
+        "hers is plucked a little later"
+    );
 }

@@ -8,7 +8,7 @@ use consort_link::Event;
 use consort_proto::{Cents, Reading};
 use tokio::time::Instant;
 
-use super::{ACKED_WITHIN, EventLoop, LET_GO_AFTER};
+use super::{ACKED_WITHIN, EventLoop, LEFT_FOR, LET_GO_AFTER};
 use crate::ear::{Answer, Sensed, Verdict};
 use crate::feed::Fed;
 use crate::image::Input;
@@ -91,13 +91,20 @@ impl EventLoop {
             self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
         }
         if self.hearing.follow(sensed, &self.harp, self.link.tuning()) {
-            self.refresh();
-            let done = matches!(
-                self.image.borrow().advice.action,
-                Action::Holds | Action::LeaveIt | Action::NextOne
-            );
-            self.let_go_at = done.then(|| Instant::now() + LET_GO_AFTER);
+            self.refresh_and_let_go();
         }
+    }
+
+    /// Shows what is in hand; what is done, or does not count, is let go of a little later.
+    fn refresh_and_let_go(&mut self) {
+        self.refresh();
+        let done = matches!(
+            self.image.borrow().advice.action,
+            Action::Holds | Action::LeaveIt | Action::NextOne
+        );
+        let left = self.hearing.is_left();
+        let after = if left { LEFT_FOR } else { LET_GO_AFTER };
+        self.let_go_at = (done || left).then(|| Instant::now() + after);
     }
 
     /// Lets count what has stood alone, now that the sound has come to `time_s`, or has ended.
@@ -109,7 +116,7 @@ impl EventLoop {
         for answer in self.hearing.stood_alone(time_s) {
             self.observe(&answer, at_s);
         }
-        self.refresh();
+        self.refresh_and_let_go();
     }
 
     /// Reports a settled answer at `time_s`, seconds of the sound; one that cannot be a reading of a harp's string is left
