@@ -1,7 +1,7 @@
 //! Drawing the desk in 80 columns and 24 lines, legible from a step away.
 
 use consort_pages::{DeskPage, DeskString, Question};
-use consort_words::{Key, Words};
+use consort_words::{Arg, Key, Words};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style};
@@ -96,7 +96,7 @@ fn hand_and_harp(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, beside: &Be
         (true, Some(_)) => (1, 3),
         (false, _) => (0, 4),
     };
-    let [_, hand, harp, says, keys] = Layout::vertical([
+    let [_, hand, harp, foot, keys] = Layout::vertical([
         Constraint::Length(blank),
         Constraint::Min(BOW),
         Constraint::Length(4),
@@ -113,14 +113,22 @@ fn hand_and_harp(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, beside: &Be
         frame.render_widget(Paragraph::new(lines).wrap(Wrap { trim: false }), name);
         frame.render_widget(Paragraph::new(drawn(string.cents, string.within, &string.letter)), bow);
     }
-    frame.render_widget(Paragraph::new(told(page)).wrap(Wrap { trim: true }), action);
+    frame.render_widget(
+        Paragraph::new(told(page, beside.words)).wrap(Wrap { trim: true }),
+        action,
+    );
     frame.render_widget(Paragraph::new(strings(page)).centered(), harp);
-    let next = page
-        .next
-        .as_ref()
-        .map(|next| format!("next {next} · "))
-        .unwrap_or_default();
-    let mut below = vec![Line::from(format!("{next}{}", page.says)).style(STRONG)];
+    let says = match &page.next {
+        Some(next) => {
+            let says = [
+                ("string", Arg::from(next.as_str())),
+                ("says", Arg::from(page.says.as_str())),
+            ];
+            beside.words.say(Key::TerminalNext, &says)
+        }
+        None => page.says.clone(),
+    };
+    let mut below = vec![Line::from(says).style(STRONG)];
     // What she has just asked for comes first; one question at a time takes the place of what is merely said.
     match (page.questions.first(), beside.says) {
         (_, Some(says)) => below.push(Line::from(says).style(NEEDED)),
@@ -134,45 +142,39 @@ fn hand_and_harp(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, beside: &Be
                 .map(|notice| Line::from(notice.as_str()).style(CALM)),
         ),
     }
-    frame.render_widget(Paragraph::new(below).wrap(Wrap { trim: true }), says);
-    frame.render_widget(Paragraph::new(key_lines(page, beside.over)).style(CALM), keys);
+    frame.render_widget(Paragraph::new(below).wrap(Wrap { trim: true }), foot);
+    frame.render_widget(Paragraph::new(key_lines(page, beside)).style(CALM), keys);
 }
 
 /// What the keys do, the strings' own first; while pedals are moved, where they stand, and what is typed.
-fn key_lines(page: &DeskPage, over: &Over) -> Vec<Line<'static>> {
-    if let Over::Join(typed) = over {
+fn key_lines(page: &DeskPage, beside: &Beside<'_>) -> Vec<Line<'static>> {
+    let say = |key, args: &[(&str, Arg)]| beside.words.say(key, args);
+    if let Over::Join(typed) = beside.over {
         let end: String = typed.chars().rev().take(TYPED_SHOWN).collect();
-        let end: String = end.chars().rev().collect();
+        let end: String = end.chars().rev().chain(['_']).collect();
         return vec![
-            Line::from(format!("Code, address or join link: {end}_")).style(STRONG),
-            Line::from("Enter join   Esc not now"),
+            Line::from(say(Key::TerminalJoin, &[("typed", Arg::from(end))])).style(STRONG),
+            Line::from(say(Key::TerminalKeysJoin, &[])),
         ];
     }
-    let levers = page.pedals.as_ref().is_some_and(|pedals| pedals.levers);
-    let strings = match page.pedals.as_ref().filter(|_| *over == Over::Feet) {
+    let strings = match page.pedals.as_ref().filter(|_| *beside.over == Over::Feet) {
         Some(pedals) => {
-            let stand = feet::stand(pedals);
-            let line = format!("{stand}   a letter moves its own   P that is how they stand");
-            Line::from(line).style(STRONG)
+            let stand = ("stand", Arg::from(feet::stand(pedals)));
+            Line::from(say(Key::TerminalKeysFeet, &[stand])).style(STRONG)
         }
         None => {
-            let moves = match (&page.pedals, levers) {
-                (None, _) => "",
-                (Some(_), true) => "  P levers",
-                (Some(_), false) => "  P pedals",
+            let moves = match &page.pedals {
+                None => "nothing",
+                Some(pedals) if pedals.levers => "levers",
+                Some(_) => "pedals",
             };
-            let follow = if page.telling.chosen.is_some() {
-                "F let go"
-            } else {
-                "F follow"
-            };
-            Line::from(format!(
-                "← → choose a string  {follow}  N new  M missing  0 no mark{moves}  R tone"
-            ))
+            let chosen = if page.telling.chosen.is_some() { "yes" } else { "no" };
+            let may = [("chosen", Arg::from(chosen)), ("moves", Arg::from(moves))];
+            Line::from(say(Key::TerminalKeysString, &may))
         }
     };
-    let join = if page.may_join { "J join  " } else { "" };
-    let others = format!("L last check  E by ear  W wrong  H help  U undo  S set up  {join}Q end");
+    let may = if page.may_join { "join" } else { "nothing" };
+    let others = say(Key::TerminalKeysOthers, &[("may", Arg::from(may))]);
     vec![strings, Line::from(others)]
 }
 
@@ -187,7 +189,7 @@ fn asked(question: &Question) -> Vec<Line<'_>> {
 }
 
 /// The large word, how far, and why.
-fn told(page: &DeskPage) -> Vec<Line<'_>> {
+fn told<'a>(page: &'a DeskPage, words: &Words) -> Vec<Line<'a>> {
     let style = if page.doubt.is_some() { NEEDED } else { STRONG };
     let mut lines = vec![Line::from(page.word.to_uppercase()).style(style), Line::default()];
     let off = page
@@ -195,17 +197,22 @@ fn told(page: &DeskPage) -> Vec<Line<'_>> {
         .as_ref()
         .and_then(|string| string.cents.filter(|cents| cents.abs() > string.within));
     if let Some(cents) = off {
-        let side = if cents < 0.0 { "flat" } else { "sharp" };
-        lines.push(Line::from(format!("{:.1} cents {side}", cents.abs())).style(STRONG));
+        let side = if cents < 0.0 {
+            Key::TerminalFlat
+        } else {
+            Key::TerminalSharp
+        };
+        let far = ("cents", Arg::from(format!("{:.1}", cents.abs())));
+        lines.push(Line::from(words.say(side, &[far])).style(STRONG));
     }
     lines.extend(page.far.as_deref().map(|far| Line::from(far).style(STRONG)));
     lines.push(Line::from(page.why.as_str()));
     let space = match (page.may_go_on, page.may_see) {
-        (true, _) => Some("Space: I have looked"),
-        (false, true) => Some("Space: I have seen it"),
+        (true, _) => Some(Key::TerminalLooked),
+        (false, true) => Some(Key::TerminalSeen),
         (false, false) => None,
     };
-    lines.extend(space.map(|space| Line::from(space).style(STRONG)));
+    lines.extend(space.map(|space| Line::from(words.say(space, &[])).style(STRONG)));
     lines
 }
 

@@ -3,7 +3,7 @@
 use consort_guide::listening::Kind;
 use consort_pages::{DeskPage, ListeningPage, ListeningSound};
 use consort_proto::StringNumber;
-use consort_words::Key;
+use consort_words::{Arg, Key, Words};
 use ratatui::Frame;
 use ratatui::crossterm::event::{KeyCode, KeyEvent};
 use ratatui::layout::{Constraint, Layout, Rect};
@@ -93,7 +93,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (ear, own
     ])
     .areas(area);
     let text = |text: &str, style: Style| Paragraph::new(text.to_owned()).style(style).wrap(Wrap { trim: true });
-    frame.render_widget(Paragraph::new(names(ear.kind)), kinds);
+    frame.render_widget(Paragraph::new(names(ear.kind, own.words)), kinds);
     let string = page.strings.get(ear.string.index());
     let from = string.map_or("", |string| string.name.as_str());
     match &page.listening {
@@ -101,7 +101,7 @@ pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (ear, own
             frame.render_widget(text(&listening.ask, STRONG), ask);
             frame.render_widget(text(&listening.listen_for, CALM), listens);
             let lines = if listening.together {
-                together(listening)
+                together(listening, own.words)
             } else {
                 in_turn(&listening.sounds)
             };
@@ -120,21 +120,22 @@ pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (ear, own
         }
     }
     frame.render_widget(text(&own.words.say(Key::TerminalEarCaution, &[]), CALM), caution);
-    let says = format!("↑ ↓ or a digit: the check   ← → the string, now {from}   E back   W wrong   Q end");
+    let says = own.words.say(Key::TerminalKeysEar, &[("string", Arg::from(from))]);
     frame.render_widget(Paragraph::new(says).style(CALM), keys);
 }
 
 /// The checks by their digits; the one that is chosen stands out by more than its colour.
-fn names(chosen: Kind) -> Line<'static> {
+fn names(chosen: Kind, words: &Words) -> Line<'static> {
     let all = Kind::ALL.into_iter().zip(1..).map(|(kind, digit)| {
-        let name = match kind {
-            Kind::Octave => "octave",
-            Kind::Fifth => "fifth",
-            Kind::Fourth => "fourth",
-            Kind::Harmonic => "harmonic",
-            Kind::Enharmonic => "two names",
-            Kind::Scale => "scale",
+        let key = match kind {
+            Kind::Octave => Key::ListenNameOctave,
+            Kind::Fifth => Key::ListenNameFifth,
+            Kind::Fourth => Key::ListenNameFourth,
+            Kind::Harmonic => Key::ListenNameHarmonic,
+            Kind::Enharmonic => Key::ListenNameEnharmonic,
+            Kind::Scale => Key::ListenNameScale,
         };
+        let name = words.say(key, &[]);
         if kind == chosen {
             Span::styled(format!("[{digit} {name}] "), STRONG)
         } else {
@@ -145,15 +146,16 @@ fn names(chosen: Kind) -> Line<'static> {
 }
 
 /// Two strings as they swell and fade: as they were heard, and below, as they do when all is in tune.
-fn together(listening: &ListeningPage) -> Vec<Line<'static>> {
-    let expected = listening.expected.unwrap_or_default();
-    let heard = listening.beats.map_or_else(
-        || "as heard".to_owned(),
-        |beats| format!("as heard, {beats:.1} in a second"),
-    );
+fn together(listening: &ListeningPage, words: &Words) -> Vec<Line<'static>> {
+    let in_a_second = |key, beats: f64| words.say(key, &[("beats", Arg::from(format!("{beats:.1}")))]);
+    let heard = match listening.beats {
+        Some(beats) => in_a_second(Key::TerminalHeardBeats, beats),
+        None => words.say(Key::TerminalHeard, &[]),
+    };
+    let in_tune = in_a_second(Key::TerminalInTune, listening.expected.unwrap_or_default());
     let mut lines = vec![Line::from(heard).style(CALM)];
     lines.extend(bars(&listening.swell));
-    lines.push(Line::from(format!("in tune, {expected:.1} in a second")).style(CALM));
+    lines.push(Line::from(in_tune).style(CALM));
     lines.extend(bars(&listening.in_tune));
     lines
 }

@@ -3,7 +3,7 @@
 use consort_guide::Order;
 use consort_pages::{DeskPage, HarpShape, StringShape};
 use consort_proto::{Accidental, Harp, Mechanism, Naming, harp_file};
-use consort_words::Key;
+use consort_words::{Arg, Key};
 use ratatui::Frame;
 use ratatui::crossterm::event::{KeyCode, KeyEvent};
 use ratatui::layout::{Constraint, Layout, Rect};
@@ -175,21 +175,13 @@ pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (set_up, 
     };
     frame.render_widget(Paragraph::new((0..rows).map(line).collect::<Vec<_>>()), list);
     frame.render_widget(Paragraph::new(drawn(&set_up.shape.strings)).centered(), harp);
-    let count = set_up.shape.strings.len();
-    let opened = format!("{count} strings, open {}", set_up.open());
+    let count = Arg::from(set_up.shape.strings.len());
+    let open_strings = [("count", count), ("open", Arg::from(set_up.open()))];
+    let opened = own.words.say(Key::TerminalSetUpHarp, &open_strings);
     frame.render_widget(Paragraph::new(opened).style(STRONG).centered(), open);
-    let named = if page.telling.scientific {
-        "C4, as in acoustics"
-    } else {
-        "4C, the harpist's way"
-    };
-    let order = match page.telling.order {
-        "up" => "from the longest string up",
-        "down" => "from the shortest string down",
-        "octaves" => "letter by letter, in octaves",
-        _ => "middle C and down, then up",
-    };
-    let told = format!("asked for {order} · called {named}");
+    let naming = if page.telling.scientific { "scientific" } else { "harp" };
+    let chosen = [("order", Arg::from(page.telling.order)), ("naming", Arg::from(naming))];
+    let told = own.words.say(Key::TerminalSetUpWays, &chosen);
     frame.render_widget(Paragraph::new(told).style(CALM).centered(), ways);
     let text = |text: String| Paragraph::new(text).style(CALM).wrap(Wrap { trim: true });
     let page_has = own.words.say(Key::TerminalSetUpPage, &[]);
@@ -199,11 +191,8 @@ pub(super) fn draw(frame: &mut Frame<'_>, area: Rect, page: &DeskPage, (set_up, 
         Some(says) => frame.render_widget(text(says.to_owned()).style(NEEDED), caution),
         None => frame.render_widget(text(own.words.say(Key::TerminalSetUpCaution, &[])), caution),
     }
-    let says = [
-        "↑ ↓ ← → another size   a letter: its open strings   Enter play it   S back",
-        "O another order   N the other names   U take the last choice back   Q end",
-    ];
-    frame.render_widget(Paragraph::new(says.map(Line::from).to_vec()).style(CALM), keys);
+    let says = [Key::TerminalKeysHarp, Key::TerminalKeysWays].map(|key| Line::from(own.words.say(key, &[])));
+    frame.render_widget(Paragraph::new(says.to_vec()).style(CALM), keys);
 }
 
 /// The harp that is looked at, the longest string on the left; wire is drawn broad.

@@ -1,5 +1,12 @@
 # Checks by listening: what to pluck, what to listen for, what was found, and what it means.
 
+listen-name-octave = octave
+listen-name-fifth = fifth
+listen-name-fourth = fourth
+listen-name-harmonic = harmonic
+listen-name-enharmonic = two names
+listen-name-scale = scale
+
 listen-for-octave = A clean octave stands still. Listen to the higher note: if it swells and fades, count how often.
 listen-for-fifth = A tempered fifth beats slowly, a little narrow. Listen an octave above the higher string.
 listen-for-fourth = A tempered fourth beats slowly, a little wide. Listen two octaves above the lower string.
