@@ -64,7 +64,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     }
     let arrivals = arrival::measure()?;
     report(&format!(
-        "{} settled readings of {} stations, from the station's line to a viewer of the board",
+        "{} settled readings of {} stations that count as they settle, from the station's line to a viewer of the board",
         arrivals.delays_ms.len(),
         arrival::STATIONS
     ));

@@ -57,7 +57,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     figures.close()
 }
 
-/// The clean recordings as the station takes them, each with a second of rest.
+/// The clean recordings as the station takes them, each plucked twice so that it counts, with a second of rest.
 fn plucks() -> Result<Vec<Vec<u8>>, String> {
     let clean = read_manifest(Path::new(RECORDINGS))?.into_iter();
     clean
@@ -67,8 +67,8 @@ fn plucks() -> Result<Vec<Vec<u8>>, String> {
             if rate as usize != RATE {
                 return Err(format!("{} is not at {RATE} Hz", recording.file));
             }
-            let rest = std::iter::repeat_n(0.0, RATE);
-            Ok(samples.into_iter().chain(rest).flat_map(f32::to_le_bytes).collect())
+            let once = || samples.iter().copied().chain(std::iter::repeat_n(0.0, RATE));
+            Ok(once().chain(once()).flat_map(f32::to_le_bytes).collect())
         })
         .collect()
 }

@@ -75,3 +75,12 @@ pub(crate) fn read_samples(path: &Path) -> Result<(Vec<f32>, u32), String> {
         .collect();
     Ok((samples.map_err(fail)?, info.sample_rate))
 }
+
+/// The same sound `cents` higher and as much shorter, as if the string were plucked again and had moved.
+pub(crate) fn higher(samples: &[f32], cents: f64) -> Vec<f32> {
+    let stretch = 2_f64.powf(cents / 1_200.0);
+    let last = samples.len().saturating_sub(1);
+    (0..(samples.len() as f64 / stretch) as usize)
+        .map(|n| samples[((n as f64 * stretch) as usize).min(last)])
+        .collect()
+}

@@ -1,7 +1,11 @@
 //! Twelve stations that hear recordings as they are played, and viewers of the board: when each settled reading is shown.
+//!
+//! Every string is plucked twice, the second time a little higher. No desk has asked for it, so that the first reading waits
+//! for the second, which counts as it settles: that one is timed.
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
+use std::path::Path;
 use std::process::ChildStdin;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread;
@@ -11,18 +15,25 @@ use consort_tests::process::{Folder, Program};
 use serde_json::Value;
 
 use crate::coordinator::{Coordinator, station_words};
+use crate::recordings::{higher, read_manifest, read_samples};
 
 /// Stations in the ensemble, and viewers of the board.
 pub(super) const STATIONS: usize = 12;
 pub(super) const VIEWERS: usize = 32;
-/// Recordings that each station hears: the first half while one looks, the second while all do.
-const RECORDINGS: usize = 16;
+/// Strings that each station hears: the first half while one looks, the second while all do.
+const RECORDINGS: usize = 14;
+/// Of the clean recordings one in so many is played, so that they come from the whole harp.
+const EVERY: usize = 3;
+/// The second pluck of a string is higher by this much, cents: more than the board rounds away.
+const AGAIN_CENTS: f64 = 7.0;
 /// How long one thing may take before the measure is given up.
 const PATIENCE: Duration = Duration::from_secs(30);
 /// Sound is handed over in pieces of this length, samples of 48,000 a second.
 const PIECE: usize = 1_920;
-/// Silence after each recording, pieces: the string rings out.
+/// Silence after the first pluck of a string, pieces: it rings out.
 const SILENCE: usize = 12;
+/// Silence before another string, pieces: so long that none is taken for one that was plucked in passing.
+const REST: usize = 60;
 
 /// What was found.
 #[derive(Debug)]
@@ -65,10 +76,18 @@ pub(super) fn measure() -> Result<Arrivals, String> {
         .collect();
     let (mut delays_ms, mut lost) = (Vec::new(), 0);
     for (number, station) in stations.iter_mut().enumerate() {
+        // The string that was read and waits to be plucked again.
+        let mut first = None;
         while let Some((at, line)) = station.line(Duration::ZERO, |line| line.contains("\"settled\"")) {
             let Ok(line) = serde_json::from_str::<Value>(&line) else {
                 continue;
             };
+            let string = line["string"].as_u64();
+            if first != string {
+                first = string;
+                continue;
+            }
+            first = None;
             match pictures
                 .iter()
                 .find(|(shown_at, picture)| *shown_at + SLACK >= at && shows(picture, number, &line))
@@ -116,7 +135,7 @@ fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String
     Ok(station)
 }
 
-/// Plays recordings `which` to all stations in their own time, each station beginning with another one; the share of a core
+/// Plays sounds `which` to all stations in their own time, each station beginning with another one; the share of a core
 /// that `pid` used meanwhile, in a hundred.
 fn play(
     inputs: Vec<ChildStdin>,
@@ -137,8 +156,7 @@ fn play(
                 let count = which.len();
                 for place in 0..count {
                     let sound = &sounds[which.start + (place + number) % count];
-                    let silence = vec![0; 4 * PIECE * SILENCE];
-                    for piece in sound.chunks(4 * PIECE).chain(silence.chunks(4 * PIECE)) {
+                    for piece in sound.chunks(4 * PIECE) {
                         input.write_all(piece)?;
                         played += piece.len() / 4;
                         let due = begun + Duration::from_secs_f64(played as f64 / 48_000.0);
@@ -175,36 +193,22 @@ fn used_s(pid: u32) -> Result<f64, String> {
     Ok(used)
 }
 
-/// Clean recordings at 48 kHz as the stations take them, each of another string.
+/// Clean recordings at 48 kHz as the stations take them, each of another string that is plucked twice.
 fn sounds() -> Result<Vec<Vec<u8>>, String> {
-    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../recordings");
-    let entries = std::fs::read_dir(&folder).map_err(|why| format!("{}: {why}", folder.display()))?;
-    let mut files: Vec<_> = entries.flatten().map(|entry| entry.path()).collect();
-    files.retain(|path| {
-        let name = path
-            .file_name()
-            .map(|name| name.to_string_lossy().into_owned())
-            .unwrap_or_default();
-        name.starts_with("clean-") && name.ends_with(".flac")
-    });
-    files.sort();
-    files
-        .iter()
-        .step_by(2)
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../recordings");
+    let clean = read_manifest(&folder)?.into_iter();
+    clean
+        .filter(|recording| recording.condition == "clean")
+        .step_by(EVERY)
         .take(RECORDINGS)
-        .map(|path| sound(path))
+        .map(|recording| {
+            let once = read_samples(&recording.path)?.0;
+            let again = higher(&once, AGAIN_CENTS);
+            let silence = |pieces| std::iter::repeat_n(0.0, PIECE * pieces);
+            let twice = once.into_iter().chain(silence(SILENCE)).chain(again).chain(silence(REST));
+            Ok(twice.flat_map(f32::to_le_bytes).collect())
+        })
         .collect()
-}
-
-fn sound(path: &std::path::Path) -> Result<Vec<u8>, String> {
-    let told = |why: claxon::Error| format!("{}: {why}", path.display());
-    let mut reader = claxon::FlacReader::open(path).map_err(told)?;
-    let full = f32::from(2_u16.pow(15)) * 2_f32.powi(reader.streaminfo().bits_per_sample.cast_signed() - 16);
-    let samples = reader.samples().collect::<Result<Vec<i32>, _>>().map_err(told)?;
-    Ok(samples
-        .into_iter()
-        .flat_map(|sample| (sample as f32 / full).to_le_bytes())
-        .collect())
 }
 
 /// Follows the board as a browser would, and keeps its lines where somebody wants them.
