@@ -205,7 +205,11 @@ fn sounds() -> Result<Vec<Vec<u8>>, String> {
             let once = read_samples(&recording.path)?.0;
             let again = higher(&once, AGAIN_CENTS);
             let silence = |pieces| std::iter::repeat_n(0.0, PIECE * pieces);
-            let twice = once.into_iter().chain(silence(SILENCE)).chain(again).chain(silence(REST));
+            let twice = once
+                .into_iter()
+                .chain(silence(SILENCE))
+                .chain(again)
+                .chain(silence(REST));
             Ok(twice.flat_map(f32::to_le_bytes).collect())
         })
         .collect()
