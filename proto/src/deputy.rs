@@ -59,6 +59,9 @@ pub enum ToDeputy {
     Harp(HarpPicture),
     /// What the next picture looks back on. It may be missed: a laptop of the first release has no word of it.
     Hindsight(Hindsight),
+    /// Seats on whose harp the string that the next picture calls was plucked since it is called. Comes with every picture in
+    /// which one is called; it may be missed by a laptop that has no word of it.
+    Answers(Vec<u32>),
     /// A picture is whole: what else it shows, and whose harps.
     Picture(Picture),
     /// What became of an order.

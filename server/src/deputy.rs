@@ -127,6 +127,11 @@ async fn send(
         room: view.room.clone(),
     }))
     .await?;
+    if let Some(called) = &view.called {
+        let plucked = called.harps.iter().filter(|beside| beside.cents.is_some());
+        let answers = plucked.map(|beside| beside.seat).filter(|seat| seats.contains(seat));
+        say.say(&ToDeputy::Answers(answers.take(SEATS_MAX).collect())).await?;
+    }
     say.say(&ToDeputy::Picture(Picture {
         agreement: view.agreement.clone(),
         start_in: view.start_in,

@@ -17,6 +17,10 @@ pub(crate) struct Assembly {
     coming: Vec<HarpPicture>,
     picture: Option<Picture>,
     hindsight: Hindsight,
+    /// Seats that have plucked the string that is called in the picture that is coming, and in the one that is there; `None`
+    /// where none is called, or from a coordinator that has no word of it.
+    answers_coming: Option<Vec<u32>>,
+    answers: Option<Vec<u32>>,
     /// When something was heard last.
     heard_at: Uptime,
     state: State,
@@ -64,8 +68,13 @@ impl Assembly {
                 self.hindsight = hindsight;
                 false
             }
+            ToDeputy::Answers(seats) => {
+                self.answers_coming = Some(seats);
+                false
+            }
             ToDeputy::Picture(picture) => {
                 self.seat_who_came(now);
+                self.answers = self.answers_coming.take();
                 self.harps.retain(|seat, _| picture.seats.contains(seat));
                 if self.round().is_some_and(|round| round != picture.agreement.round) {
                     // Everything is tuned anew; what was heard already of the new round is where it begins.
@@ -156,10 +165,7 @@ impl Assembly {
                 outlook: course.outlook(self.heard_at, &harp.harp, readiness),
                 age: self.age(harp.seat),
                 overhears: None,
-                answered: held
-                    .asked
-                    .zip(called)
-                    .map(|(asked, note)| held.standing(note) != Some(asked)),
+                answered: called.and_then(|note| self.answered(held, note)),
                 presence: self.presence(harp.heard),
                 removed: false,
                 help: harp.help,
@@ -177,6 +183,15 @@ impl Assembly {
             room: self.hindsight.room.clone(),
             ..SessionImage::of(&picture.agreement, seats.collect())
         })
+    }
+
+    /// Whether the called string `note` was plucked on this harp since it is called: as the coordinator says, else as far as
+    /// it was seen from here; `None` where that is not known.
+    fn answered(&self, held: &Held, note: Note) -> Option<bool> {
+        match &self.answers {
+            Some(seats) => Some(seats.contains(&held.harp.seat)),
+            None => held.asked.map(|asked| held.standing(note) != Some(asked)),
+        }
     }
 
     /// How old it was what the harp on `seat` had reported, when the picture was made.
@@ -314,11 +329,20 @@ mod tests {
         assembly.take(Uptime::default(), ToDeputy::Harp(second));
         assembly.take(Uptime::default(), called(picture(&[1, 2]), "4C"));
         assert_eq!(answered(&assembly), [Some(false), Some(true)]);
-        // Whoever looks later than the call does not know it.
+        // Whoever looks later than the call does not know it by itself, but from the coordinator.
         let mut later = Assembly::default();
-        later.take(Uptime::default(), harp(1));
-        later.take(Uptime::default(), called(picture(&[1]), "4C"));
-        assert_eq!(answered(&later), [None]);
+        for piece in [harp(1), harp(2), called(picture(&[1, 2]), "4C")] {
+            later.take(Uptime::default(), piece);
+        }
+        assert_eq!(answered(&later), [None, None]);
+        assert!(
+            !later.take(Uptime::default(), ToDeputy::Answers(vec![2])),
+            "the picture is to come"
+        );
+        later.take(Uptime::default(), called(picture(&[1, 2]), "4C"));
+        assert_eq!(answered(&later), [Some(false), Some(true)]);
+        later.take(Uptime::default(), picture(&[1, 2]));
+        assert_eq!(answered(&later), [None, None], "nothing is called any more");
     }
 
     #[test]

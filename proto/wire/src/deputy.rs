@@ -82,6 +82,12 @@ struct HindsightV1 {
     room: Vec<RoomMoveV1>,
 }
 
+/// [`ToDeputy::Answers`], since 1.1.
+#[derive(Debug, Decode, Encode)]
+struct AnswersV1 {
+    seats: Vec<u32>,
+}
+
 /// A seat and its [`Age`], in seconds.
 #[derive(Debug, Decode, Encode)]
 struct AgeV1 {
@@ -150,6 +156,7 @@ pub fn encode_to_deputy(message: &ToDeputy) -> Vec<u8> {
             },
         ),
         ToDeputy::Hindsight(hindsight) => codec::encode(kind::HINDSIGHT, HindsightV1::from(hindsight)),
+        ToDeputy::Answers(seats) => codec::encode(kind::ANSWERS, AnswersV1 { seats: seats.clone() }),
         ToDeputy::Done { number, outcome } => codec::encode(
             kind::DONE,
             DoneV1 {
@@ -168,6 +175,10 @@ pub fn decode_to_deputy(frame: &[u8]) -> Result<Option<ToDeputy>, WireError> {
         kind::HARP_PICTURE => ToDeputy::Harp(codec::decode::<HarpPictureV1>(header, payload)?.try_into()?),
         kind::PICTURE => ToDeputy::Picture(codec::decode::<PictureV1>(header, payload)?.try_into()?),
         kind::HINDSIGHT => ToDeputy::Hindsight(codec::decode::<HindsightV1>(header, payload)?.try_into()?),
+        kind::ANSWERS => {
+            let AnswersV1 { seats } = codec::decode(header, payload)?;
+            ToDeputy::Answers(checked_seats(seats)?)
+        }
         kind::DONE => {
             let DoneV1 { number, outcome } = codec::decode(header, payload)?;
             ToDeputy::Done {
@@ -419,17 +430,22 @@ impl TryFrom<PictureV1> for Picture {
     type Error = WireError;
 
     fn try_from(wire: PictureV1) -> Result<Self, WireError> {
-        if wire.seats.len() > SEATS_MAX {
-            let why = format_args!("{} are more than {SEATS_MAX}", wire.seats.len());
-            return Err(WireError::range("the seats", why));
-        }
         Ok(Self {
             agreement: wire.agreement.try_into()?,
             start_in: wire.start_in_ms.map(Duration::from_millis),
             can_undo: wire.can_undo,
             disk_trouble: wire.disk_trouble,
             granted: wire.granted,
-            seats: wire.seats,
+            seats: checked_seats(wire.seats)?,
         })
     }
+}
+
+/// No more seats than a board shows.
+fn checked_seats(seats: Vec<u32>) -> Result<Vec<u32>, WireError> {
+    if seats.len() > SEATS_MAX {
+        let why = format_args!("{} are more than {SEATS_MAX}", seats.len());
+        return Err(WireError::range("the seats", why));
+    }
+    Ok(seats)
 }

@@ -104,12 +104,13 @@ pub(crate) mod kind {
     pub(crate) const DONE: u16 = 303;
     pub(crate) const DEPUTY_REFUSED: u16 = 304;
     pub(crate) const HINDSIGHT: u16 = 305;
+    pub(crate) const ANSWERS: u16 = 306;
 }
 
 /// The flags of a frame of `kind`: what came after the freeze may be missed.
 const fn flags_of(kind: u16) -> u8 {
     match kind {
-        kind::TONES | kind::PLACES | kind::HINDSIGHT => 0,
+        kind::TONES | kind::PLACES | kind::HINDSIGHT | kind::ANSWERS => 0,
         _ => MUST_UNDERSTAND,
     }
 }
@@ -130,6 +131,7 @@ const fn limit_of(kind: u16) -> u32 {
         | kind::KNOCK
         | kind::ADMITTED
         | kind::TAKE_OVER_ASKED
+        | kind::ANSWERS
         | kind::ORDER => 512,
         kind::PICTURE | kind::PLACES => 1024,
         kind::STATION_BEAT

@@ -267,6 +267,7 @@ fn whatever_the_coordinator_may_have_meant_for_a_deputy() {
         ToDeputy::Harp(picture),
         ToDeputy::Picture(whole),
         ToDeputy::Hindsight(hindsight()),
+        ToDeputy::Answers(vec![2, 7]),
         ToDeputy::Done {
             number: 5,
             outcome: Outcome::Done,

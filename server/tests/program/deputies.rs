@@ -3,7 +3,7 @@
 use consort_peer::{DialError, Hear, HearError, Protocol, Say};
 use consort_proto::deputy::{Change, FromDeputy, Outcome, Picture, ToDeputy};
 use consort_proto::message::Refusal;
-use consort_proto::{JoinLink, ReferencePitch};
+use consort_proto::{JoinLink, Note, ReferencePitch};
 
 use crate::running::{Running, Station, fresh_folder, hear};
 
@@ -77,9 +77,19 @@ async fn a_laptop_that_was_let_in_looks_and_changes_what_it_was_granted() {
         "nothing was heard of the harp, so that it looks as before and is not sent again"
     );
     assert_eq!(running.status()["pitch_hz"], 442.0);
+    // With every picture in which a string is called comes who has plucked it since: so far nobody.
+    let middle_c = Note::from_harp_name("4C").expect("a note");
+    assert_eq!(order(&mut end, 4, Change::Call(Some(middle_c))).await, Outcome::Done);
+    let answers = loop {
+        match end.1.hear().await.expect("hear").expect("a message") {
+            ToDeputy::Answers(seats) => break seats,
+            _ => {}
+        }
+    };
+    assert!(answers.is_empty(), "{answers:?}");
     // And what was granted is taken back between two orders.
     assert!(running.order(&["deputy", &tag, "off"]).status.success());
-    assert_eq!(order(&mut end, 4, Change::Undo).await, Outcome::NotGranted);
+    assert_eq!(order(&mut end, 5, Change::Undo).await, Outcome::NotGranted);
     assert_eq!(running.status()["pitch_hz"], 442.0);
 }
 

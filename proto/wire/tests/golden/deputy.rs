@@ -187,3 +187,18 @@ fn what_a_picture_looks_back_on_may_be_missed() {
         ],
     );
 }
+
+#[test]
+#[rustfmt::skip]
+fn who_has_plucked_a_called_string_may_be_missed() {
+    check_to(
+        ToDeputy::Answers(vec![2, 7]),
+        &[
+            ("kind",          &[0x32, 0x01]),
+            ("may be missed", &[0]),
+            ("length",        &[3, 0, 0, 0]),
+            ("two seats",     &[2]),
+            ("seats",         &[2, 7]),
+        ],
+    );
+}
