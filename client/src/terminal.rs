@@ -10,7 +10,7 @@ mod setup;
 use std::io::{self, IsTerminal};
 use std::sync::Arc;
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use consort_proto::StringNumber;
 use consort_words::{Arg, Key, Words};
@@ -26,6 +26,8 @@ use crate::{picture, question};
 
 /// Keys are looked for this often; a picture is drawn as soon as there is a new one.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
+/// A string that was marked stays meant for so long: a key that is pressed twice marks nothing that comes next.
+const MEANT_FOR: Duration = Duration::from_secs(1);
 
 /// What lies over the desk just now and takes the keys.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -53,6 +55,8 @@ struct Own {
     tone: Option<(StringNumber, Tone)>,
     /// Whether the caution before the first tone was shown.
     cautioned: bool,
+    /// The string that was marked last, and when.
+    marked: Option<(StringNumber, Instant)>,
     /// What this terminal has to say, until the next key.
     says: Option<String>,
 }
@@ -125,6 +129,14 @@ impl Own {
             self.tone = None;
         }
         ends
+    }
+
+    /// The string that a mark is meant for while `shown` is in hand.
+    fn marks(&mut self, shown: Option<StringNumber>) -> Option<StringNumber> {
+        let before = self.marked.filter(|(_, at)| at.elapsed() < MEANT_FOR);
+        let string = before.map_or(shown, |(string, _)| Some(string))?;
+        self.marked = Some((string, Instant::now()));
+        Some(string)
     }
 
     /// Sounds the pitch of `string`.

@@ -86,7 +86,6 @@ pub(super) fn meant(mut key: KeyEvent, image: &Image, words: &Words, own: &mut O
 fn at_the_desk(key: KeyEvent, image: &Image, words: &Words, own: &mut Own) -> Option<Meant> {
     let course = &image.course;
     let shown: Option<StringNumber> = image.advice.string;
-    let mark = |mark| shown.map(|string| Wish::Mark { string, mark });
     if course.dark {
         return match key.code {
             KeyCode::Char('q') => Some(Meant::Quit),
@@ -123,19 +122,26 @@ fn at_the_desk(key: KeyEvent, image: &Image, words: &Words, own: &mut Own) -> Op
             None => shown.map(|string| Wish::Choose(Some(string))),
         },
         // Left is towards the long strings, as on the drawing.
-        KeyCode::Left => beside(shown, 1, image).map(|string| Wish::Choose(Some(string))),
-        KeyCode::Right => beside(shown, -1, image).map(|string| Wish::Choose(Some(string))),
+        KeyCode::Left | KeyCode::Right => {
+            own.marked = None;
+            let by = if key.code == KeyCode::Left { 1 } else { -1 };
+            beside(shown, by, image).map(|string| Wish::Choose(Some(string)))
+        }
         KeyCode::Char('l') => Some(Wish::LastCheck(!course.last_check)),
         KeyCode::Char('w') => Some(Wish::Wrong),
         KeyCode::Char('u') => Some(Wish::Undo),
         KeyCode::Char('h') => Some(Wish::Link(LinkEvent::Help(!image.link.help))),
-        KeyCode::Char('n') => mark(Some(Mark::New)),
-        KeyCode::Char('m') => mark(Some(Mark::Missing)),
-        KeyCode::Char('0') => mark(None),
+        KeyCode::Char('n') => mark(own.marks(shown), Some(Mark::New)),
+        KeyCode::Char('m') => mark(own.marks(shown), Some(Mark::Missing)),
+        KeyCode::Char('0') => mark(own.marks(shown), None),
         KeyCode::Char(digit @ '1'..='9') => answer(digit, image, words),
         _ => None,
     };
     wish.map(Meant::Wish)
+}
+
+fn mark(string: Option<StringNumber>, mark: Option<Mark>) -> Option<Wish> {
+    string.map(|string| Wish::Mark { string, mark })
 }
 
 /// A tone begins or ends; before the first one, the caution.

@@ -189,3 +189,19 @@ fn a_key_pressed_twice_says_nothing_of_what_comes_next_and_none_reaches_through_
     assert!(matches!(desk.type_in(" "), Some(Meant::Wish(Wish::Wake))));
     assert_eq!(desk.own.over, Over::Nothing);
 }
+
+#[test]
+fn a_mark_that_is_typed_twice_is_meant_for_one_string_unless_another_one_is_chosen() {
+    let mut desk = Desk::new();
+    let marks = |desk: &mut Desk, key: KeyCode| match desk.press(key) {
+        Some(Meant::Wish(Wish::Mark { string, .. })) => string.get(),
+        meant => panic!("{meant:?}"),
+    };
+    assert_eq!(marks(&mut desk, KeyCode::Char('n')), 26);
+    // The desk has gone on to the next string.
+    desk.image.advice.string = StringNumber::new(27).ok();
+    assert_eq!(marks(&mut desk, KeyCode::Char('n')), 26);
+    desk.press(KeyCode::Left);
+    desk.image.advice.string = StringNumber::new(28).ok();
+    assert_eq!(marks(&mut desk, KeyCode::Char('m')), 28);
+}
