@@ -179,5 +179,7 @@ fn sentence(string: Option<&StringInHand>, place: Option<&str>, word: &str, far:
         None => format!("{}: ", string.name),
     });
     let far = far.map(|far| format!(", {far}"));
-    format!("{}{word}{}. {why}", of.unwrap_or_default(), far.unwrap_or_default())
+    // A large word may be a question.
+    let end = if word.ends_with('?') { "" } else { "." };
+    format!("{}{word}{}{end} {why}", of.unwrap_or_default(), far.unwrap_or_default())
 }
