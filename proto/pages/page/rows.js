@@ -78,7 +78,8 @@ function fill(harp, board, who, close) {
     range: told && heard && !late ? stroke(soonest, latest) : "",
     over: late && heard ? stroke(start, likely) : "",
     end: told && heard && !late ? `M${likely} 28V72` : "",
-    post: start === null ? "" : `M${start} 0V100`,
+    // Beyond its own row, so that no gap shows between rows of a broken height.
+    post: start === null ? "" : `M${start} -5V105`,
   };
   const drawn = Object.values(paths).join();
   if (drawn !== parts.drawn) {

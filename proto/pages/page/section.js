@@ -1,6 +1,8 @@
 // Draws the whole section: all harps as one, as strands of a register, as one called string side by side.
 import { Strokes, belly, curve, outline, round, shape, signed, square } from "./strings.js";
 
+const phone = matchMedia("(max-width: 759px)");
+
 // What lies over what in the section, from below.
 const SECTION_ORDER = ["away", "late", "line", "gap", "pin"];
 
@@ -36,16 +38,18 @@ export function drawSection(svg, harps) {
 
 // So many harps that each is one stroke: thick when ready, bowed while tuning, dotted or broken when not heard.
 export function drawCrowd(svg, harps) {
-  const wide = Math.ceil(Math.sqrt(harps.length * 2.6));
-  const [gap, high] = [24, 40];
-  svg.setAttribute("viewBox", `0 0 ${wide * gap + 64} ${Math.ceil(harps.length / wide) * high}`);
+  // On a phone in shorter lines, so that their first seats can be read.
+  const narrow = phone.matches;
+  const wide = Math.ceil(Math.sqrt(harps.length * (narrow ? 0.7 : 2.6)));
+  const [gap, high, edge, letters] = [24, 40, narrow ? 84 : 64, narrow ? 28 : 23];
+  svg.setAttribute("viewBox", `0 0 ${wide * gap + edge} ${Math.ceil(harps.length / wide) * high}`);
   const paths = { ready: "", tuning: "", late: "", silent: "", away: "" };
   const parts = [];
   harps.forEach((harp, place) => {
-    const x = 64 + gap * ((place % wide) + 0.5);
+    const x = edge + gap * ((place % wide) + 0.5);
     const y = high * Math.floor(place / wide);
     const [top, bottom] = [y + 6, y + 32];
-    if (place % wide === 0) parts.push(shape("text", { class: "label", x: 28, y: y + 26, "font-size": 17 }, harp.seat));
+    if (place % wide === 0) parts.push(shape("text", { class: "label", x: edge / 2 - 4, y: y + 27, "font-size": letters }, harp.seat));
     const kind = harp.state === "unheard" ? (harp.presence === "silent" ? "silent" : "away") : harp.against === "late" ? "late" : harp.state;
     const bend = kind === "tuning" || kind === "late" ? -3 - 6 * Math.min(1, harp.left / 30) : 0;
     paths[kind] += kind === "away" ? `M${x} ${top}v9M${x} ${bottom}v-9` : curve(x, top, bottom, bend) + (kind === "late" ? "z" : "");
