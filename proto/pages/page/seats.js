@@ -106,14 +106,15 @@ export function showHarps() {
   at("room").hidden = room.length === 0;
   if (at("room").textContent !== room.join("")) at("room").replaceChildren(...room.map((says) => make("li", "", says)));
   at("tones").setAttribute("aria-pressed", String(state.now.silenced));
-  // A deputy changes the agreement; what the desks may do is the leader's.
-  at("tones").hidden = state.now.links.join === "";
+  // A deputy changes the agreement; what the desks may do, who stays and who sits where is the leader's.
+  const deputy = state.now.links.join === "";
+  at("tones").hidden = deputy;
   const items = state.now.stations.map((station) => {
     const parts = rows.get(keyOf(station)) ?? row(keyOf(station));
     const harp = state.now.board.harps.find((one) => one.seat === station.seat);
     say(parts.seat, String(station.seat));
     say(parts.player, station.name);
-    say(parts.harp, harp ? `${harp.harp} · tag ${station.tag}` : `tag ${station.tag}`);
+    say(parts.harp, [harp?.harp, deputy ? null : `tag ${station.tag}`].filter(Boolean).join(" · "));
     say(parts.left, harp?.says ?? "");
     const when = harp?.state === "tuning" ? harp.when.replace("{time}", clock(harp.ready_in_s?.[1])) : null;
     say(parts.presence, station.presence_says ?? when);
@@ -121,6 +122,7 @@ export function showHarps() {
     say(parts.unseen, harp?.strings_say);
     say(parts.button, station.removed ? "Let back in" : "Turn away");
     parts.button.setAttribute("aria-label", `${parts.button.textContent}: ${station.name}`);
+    parts.buttons.hidden = deputy;
     parts.deputy.hidden = station.removed;
     const seated = state.now.stations.filter((one) => !one.removed);
     for (const [name, end, says] of [["earlier", 0, "One seat earlier"], ["later", seated.length - 1, "One seat later"]]) {
