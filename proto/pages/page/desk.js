@@ -189,7 +189,8 @@ export function show(picture) {
   at("follow").setAttribute("aria-pressed", String(telling.chosen !== null));
   at("fresh").hidden = !telling.fresh;
   at("join").hidden = !now.may_join;
-  showQuestions(at("questions"), now.questions, wish);
+  showQuestions(at("questions"), now.questions.slice(0, 1), wish);
+  showQuestions(at("more-questions"), now.questions.slice(1), wish);
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
   // Who plays another tone disturbs those who listen: the leader has said so for everyone.
@@ -202,7 +203,12 @@ export function show(picture) {
   say("no-tone", now.no_tone);
   showPedals(now.pedals, wish);
   const notices = [...at("notices").children].map((item) => item.textContent).join("\n");
-  if (notices !== now.notices.join("\n")) at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
+  if (notices !== now.notices.join("\n")) {
+    at("notices").replaceChildren(...now.notices.map((notice) => make("li", "", notice)));
+    // What is more than its line is scrolled by the keys as well.
+    if (now.notices.length > 1) at("told").tabIndex = 0;
+    else at("told").removeAttribute("tabindex");
+  }
   glide(previous);
   showHarp();
   showList();
@@ -233,10 +239,22 @@ async function wish(body) {
   return why === null;
 }
 
-async function mark(value) {
+// A string that was marked stays meant for a moment: a key that is pressed twice marks nothing that comes next.
+const MEANT_FOR_MS = 1000;
+let marked = null;
+
+function mark(value) {
   const string = Number(at("chosen").value);
-  if (string) await wish({ wish: "mark", string, mark: value || null });
-  chosen = null;
+  if (!string) return;
+  choose(string);
+  clearTimeout(marked);
+  marked = setTimeout(() => {
+    if (chosen !== string) return;
+    chosen = null;
+    showHarp();
+    showList();
+  }, MEANT_FOR_MS);
+  wish({ wish: "mark", string, mark: value || null });
 }
 
 at("mark").addEventListener("submit", (event) => {

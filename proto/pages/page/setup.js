@@ -27,7 +27,7 @@ function fill(select, options, chosen) {
 }
 
 function showHarp() {
-  const drawn = harp.strings.map((string) => ({ name: string.note, letter: letter(string), standing: "holds", cents: null }));
+  const drawn = harp.strings.map((string) => ({ name: named({ ...string, open: "natural" }), letter: letter(string), standing: "holds", cents: null }));
   drawHarp(at("harp-drawn"), drawn, { width: 1000, height: 180, letters: 15 });
   const strings = harp.strings.map((string, index) => [String(index), `${named(string)}, ${string.material}`]);
   const [from, to] = [at("from").value, at("to").value];
