@@ -41,6 +41,11 @@ export function otherTheme() {
   document.documentElement.dataset.theme = now === "stage" ? "day" : "stage";
 }
 
+// A key that is held down is one key: on a button, too, where a browser would press it again and again.
+addEventListener("keydown", (event) => {
+  if (event.repeat && event.key === "Enter") event.preventDefault();
+}, true);
+
 export function post(target, body) {
   const headers = { "Content-Type": "application/json", "X-Consort": "1" };
   return fetch(target, { method: "POST", headers, body: JSON.stringify(body) });

@@ -8,7 +8,7 @@ use consort_pages::{
     DeskPage, DeskPedals, DeskString, KeyTurn, StringInHand, Telling, desk_files, stream, with_headers,
 };
 use consort_proto::harp_file::preset;
-use consort_proto::{Cents, Naming, Readiness, Setting, StringNumber, Tolerance, Tuning};
+use consort_proto::{Cents, Naming, Readiness, Setting, Standing, StringNumber, Tolerance, Tuning};
 use consort_words::Words;
 use tokio::sync::watch;
 
@@ -33,7 +33,7 @@ pub(crate) const DESKS: [Desk; 18] = [
     ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
     ("holds", 26, Some(0.3), "Holds", None, "Holds within 1 cent. Go on.", None),
     ("pluck", 15, None, "Pluck", None, "Not heard in this round yet.", None),
-    ("doubt", 42, None, "Which pin?", None, "Plucked three times and it has not moved. If you turned the key, it is on another pin: turn that one back first.", Some("pin")),
+    ("doubt", 42, None, "Which pin?", None, "Plucked again and it has not moved. If you turned the key, it is on another pin: turn that one back first.", Some("pin")),
     ("pedal", 26, None, "Pedal up?", None, "4C sounds about a semitone high or more. Is the C pedal all the way up? If it is, look at the pin, then loosen the string.", Some("pedal")),
     ("lever", 23, None, "Lever down?", None, "3F sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.", Some("lever")),
     ("limit", 47, None, "Not higher", None, "Its pitch here lies 200 cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.", Some("limit")),
@@ -79,12 +79,15 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
         .ok()
         .and_then(|number| Some((number, harp.string(number)?)));
     let string = in_hand.map(|(number, string)| {
-        let standing = match (state, readiness.of(number)) {
-            ("holds", _) => consort_proto::Standing::Holds(Cents(0.3)),
-            (_, standing) => standing.unwrap_or(consort_proto::Standing::NotHeard),
-        };
         let within = Tolerance::default().of(string);
-        StringInHand::of(number, string, standing, cents.map(Cents), within, Naming::Harp)
+        StringInHand::of(
+            number,
+            string,
+            standing_of(state, cents),
+            cents.map(Cents),
+            within,
+            Naming::Harp,
+        )
     });
     let place = in_hand.map(|(number, _)| place_of(number.get()));
     DeskPage {
@@ -145,9 +148,25 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
             .numbered()
             .zip(readiness.standings())
             .map(|((number, string), &standing)| {
+                let is_in_hand = in_hand.is_some_and(|(hand, _)| hand == number);
+                let standing = if is_in_hand {
+                    standing_of(state, cents)
+                } else {
+                    standing
+                };
                 DeskString::of(number, string, standing, &tuning, Naming::Harp, &words)
             })
             .collect(),
+    }
+}
+
+/// What the string in hand is in a state: off as far as it is heard, once that was read.
+fn standing_of(state: &str, cents: Option<f64>) -> Standing {
+    match (state, cents.map(Cents)) {
+        ("holds", Some(cents)) => Standing::Holds(cents),
+        ("new", cents) => Standing::New(cents),
+        ("flat" | "sharp" | "offline" | "changed", Some(cents)) => Standing::Off(cents),
+        _ => Standing::NotHeard,
     }
 }
 
@@ -157,6 +176,7 @@ const fn place_of(number: u8) -> &'static str {
         47 => "the bottom string",
         30 => "4 pins below middle C",
         23 => "3 pins above middle C",
+        22 => "4 pins above middle C",
         15 => "one above 2F",
         12 => "the red 2C",
         _ => "middle C",
