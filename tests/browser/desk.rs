@@ -136,6 +136,9 @@ fn address_and_code_are_typed_into_one_field_and_a_slip_is_told_at_once() {
     });
 }
 
+/// Where everything is that an eye looks for.
+const PLACES: &str = "return JSON.stringify(['hand', 'bow', 'word', 'harp', 'mark'].map((id) => document.getElementById(id).getBoundingClientRect().top))";
+
 /// What the guide has to say is moved by sound alone; what the harpist answers, by single keys.
 #[test]
 fn the_harpist_answers_by_single_keys_and_is_asked_once_which_way_her_key_goes() {
@@ -148,12 +151,14 @@ fn the_harpist_answers_by_single_keys_and_is_asked_once_which_way_her_key_goes()
         browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
         let asked = "document.getElementById('questions').textContent.includes('which way')";
         browser.wait("the question", asked);
+        let asks = browser.run(PLACES);
         browser.run("[...document.querySelectorAll('#questions button')].find((b) => b.textContent === 'Away from you').click()");
         browser.wait(
             "where the key goes",
             "document.getElementById('far').textContent.endsWith('away from you')",
         );
         browser.wait("no question any more", &format!("!{asked}"));
+        assert_eq!(browser.run(PLACES), asks, "the question has moved nothing");
         // Drawn with the next picture, which may come later than the words.
         browser.wait(
             "the handle where it is and where it goes",

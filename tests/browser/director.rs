@@ -90,12 +90,62 @@ fn a_wall_that_has_room_again_says_names_by_itself() {
         );
         // All but six have gone, nobody needs a hand, and no picture comes after that.
         drop(running);
+        browser.wait("that the board is alone", "document.body.classList.contains('lost')");
         browser.run("window.six()");
         browser.wait(
             "names again",
             "document.body.dataset.people === 'names' && !document.body.classList.contains('terse')",
         );
         assert_eq!(browser.text("document.getElementById('shorter').textContent"), "");
+    });
+}
+
+/// Seats in the order of their rows.
+const ROWS: &str = "[...document.querySelectorAll('#rows .row .seat')].map((seat) => seat.textContent).join()";
+
+#[test]
+fn rows_take_another_order_only_after_a_while_and_slide_into_it() {
+    alone(|tools| {
+        let (running, [board, ..]) = show(12, "");
+        let browser = Browser::open(tools);
+        browser.prefer_motion("dark", "no-preference");
+        browser.go(&format!("http://127.0.0.1:{board}/show/"));
+        browser.wait("the board", &shown(11));
+        // Six harps that tune, each ready a minute after the one before it, or before it where the order is turned.
+        browser.run_until_told(
+            "const told = arguments[0];
+             const now = Date.now;
+             window.later = 0;
+             Date.now = () => now() + window.later;
+             Promise.all([import('./board.js'), fetch('board.json').then((answer) => answer.json())])
+               .then(([{ show }, { harps, ...board }]) => {
+                 const minutes = (count) => [count * 60 - 20, count * 60, count * 60 + 20];
+                 window.six = (turned, ready) => show({ ...board, harps: harps.slice(0, 6).map((harp, place) => ({
+                   ...harp, presence: 'here', against: 'open', state: harp.seat === ready ? 'ready' : 'tuning',
+                   ready_in_s: minutes(turned ? 6 - place : 1 + place) })) });
+                 told(true);
+               });",
+        );
+        drop(running);
+        browser.wait("that the board is alone", "document.body.classList.contains('lost')");
+        browser.run("window.six(false)");
+        assert_eq!(browser.text(ROWS), "6,5,4,3,2,1", "the last to be ready first");
+        browser.wait(
+            "that nothing slides any more",
+            "document.getElementById('rows').getAnimations({ subtree: true }).length === 0",
+        );
+        browser.run("window.later = 9000; window.six(true)");
+        assert_eq!(browser.text(ROWS), "6,5,4,3,2,1", "rows that jump cannot be read");
+        let slides = browser.text(
+            "(() => { window.later = 11000; window.six(true);
+               const slides = document.getElementById('rows').getAnimations({ subtree: true });
+               return slides.map((slide) => slide.effect.getTiming().duration).join(); })()",
+        );
+        assert_eq!(browser.text(ROWS), "1,2,3,4,5,6");
+        assert_eq!(slides, "400,400,400,400,400,400");
+        // Whoever is ready leaves at once.
+        browser.run("window.six(true, 3)");
+        assert_eq!(browser.text(ROWS), "1,2,4,5,6");
     });
 }
 

@@ -102,3 +102,55 @@ fn the_keys_of_the_desk_choose_a_string_and_mark_it() {
         browser.expect_quiet();
     });
 }
+
+/// A key that was pressed, or that is held down and comes again and again.
+const KEY: &str = "
+const [key, repeat, id] = [KEY, REPEAT, ID];
+const target = id ? document.getElementById(id) : document.body;
+return target.dispatchEvent(new KeyboardEvent('keydown', { key, repeat, bubbles: true, cancelable: true }));";
+
+#[test]
+fn a_key_that_is_held_down_is_one_key_and_one_pressed_twice_marks_nothing_that_comes_next() {
+    alone(|tools| {
+        let rehearsal = Rehearsal::open("held-keys");
+        let runa = rehearsal.harp("Runa", 0);
+        let browser = Browser::open(tools);
+        browser.go(&runa.desk);
+        browser.wait("the desk", "document.getElementById('chosen').value === '26'");
+        // What the page wishes is kept, and goes on its way.
+        browser.run(
+            "const send = window.fetch;
+             window.wishes = [];
+             window.fetch = (target, asked) => { if (target === 'wish') window.wishes.push(JSON.parse(asked.body)); return send(target, asked); };",
+        );
+        let key = |key: &str, repeat: bool, id: &str| {
+            let script = KEY.replace("KEY", &format!("'{key}'"));
+            browser.run(
+                &script
+                    .replace("REPEAT", &repeat.to_string())
+                    .replace("ID", &format!("'{id}'")),
+            )
+        };
+        for toggles in ["h", "l", "u", "n", "m", "0", "f", "w"] {
+            key(toggles, true, "");
+        }
+        assert_eq!(browser.text("JSON.stringify(window.wishes)"), "[]");
+        // On a button a browser would press it with every repeat.
+        assert_eq!(key("Enter", true, "help"), false, "a held key is stopped");
+        assert_eq!(key("Enter", false, "help"), true, "a pressed one is not");
+        // Pressed twice, with time for the desk to go on to the next string.
+        key("m", false, "");
+        browser.wait(
+            "the next string",
+            "document.getElementById('strings').textContent.includes('4C: missing')",
+        );
+        key("m", false, "");
+        let marked = browser.text("JSON.stringify(window.wishes.map(({ string, mark }) => [string, mark]))");
+        assert_eq!(marked, r#"[[26,"missing"],[26,"missing"]]"#);
+        browser.wait(
+            "the next string in hand",
+            "document.getElementById('chosen').value !== '26'",
+        );
+        browser.expect_quiet();
+    });
+}

@@ -81,9 +81,8 @@ async fn a_laptop_that_was_let_in_looks_and_changes_what_it_was_granted() {
     let middle_c = Note::from_harp_name("4C").expect("a note");
     assert_eq!(order(&mut end, 4, Change::Call(Some(middle_c))).await, Outcome::Done);
     let answers = loop {
-        match end.1.hear().await.expect("hear").expect("a message") {
-            ToDeputy::Answers(seats) => break seats,
-            _ => {}
+        if let ToDeputy::Answers(seats) = end.1.hear().await.expect("hear").expect("a message") {
+            break seats;
         }
     };
     assert!(answers.is_empty(), "{answers:?}");
