@@ -2,7 +2,7 @@
 import { at, say } from "./follow.js";
 import { belly, colour, curve, round, shape } from "./strings.js";
 
-const [MIDDLE, THIN, THICK] = [70, 3, 52];
+const [MIDDLE, THIN, THICK] = [70, 3, 46];
 // How wide it is drawn: on a phone less, so that its words are not shrunk with it, but room enough for each of many strings.
 const [WIDE, NARROW, EACH] = [1000, 440, 64];
 const phone = matchMedia("(max-width: 640px)");
