@@ -6,7 +6,7 @@ use std::path::Path;
 use consort_tests::process::Folder;
 
 use crate::figures::Figures;
-use crate::recordings::{read_manifest, read_samples};
+use crate::recordings::{as_loud, read_manifest, read_samples};
 use crate::{desk, report};
 
 /// What `cargo measure` says about this measure.
@@ -67,6 +67,7 @@ fn plucks() -> Result<Vec<Vec<u8>>, String> {
             if rate as usize != RATE {
                 return Err(format!("{} is not at {RATE} Hz", recording.file));
             }
+            let samples = as_loud(&recording, &samples, rate);
             let once = || samples.iter().copied().chain(std::iter::repeat_n(0.0, RATE));
             Ok(once().chain(once()).flat_map(f32::to_le_bytes).collect())
         })

@@ -84,3 +84,21 @@ pub(crate) fn higher(samples: &[f32], cents: f64) -> Vec<f32> {
         .map(|n| samples[((n as f64 * stretch) as usize).min(last)])
         .collect()
 }
+
+/// How loud a pluck begins that is as loud as all others, decibels below full scale, and over which time that is taken,
+/// seconds.
+const AS_LOUD_DBFS: f64 = -20.0;
+const BEGINS_S: f64 = 0.1;
+
+/// The `samples` of a recording, as loud as those of all others: a harp is played evenly, and what is much softer is taken
+/// for another one.
+pub(crate) fn as_loud(recording: &Recording, samples: &[f32], rate: u32) -> Vec<f32> {
+    let place = |time_s: f64| ((time_s * f64::from(rate)) as usize).min(samples.len());
+    let begins = &samples[place(recording.pluck_s)..place(recording.pluck_s + BEGINS_S)];
+    let power = begins.iter().map(|&sample| f64::from(sample).powi(2)).sum::<f64>() / begins.len().max(1) as f64;
+    let gain = 10_f64.powf(AS_LOUD_DBFS / 20.0) / power.sqrt().max(f64::EPSILON);
+    samples
+        .iter()
+        .map(|&sample| (f64::from(sample) * gain) as f32)
+        .collect()
+}

@@ -15,7 +15,7 @@ use consort_tests::process::{Folder, Program};
 use serde_json::Value;
 
 use crate::coordinator::{Coordinator, station_words};
-use crate::recordings::{higher, read_manifest, read_samples};
+use crate::recordings::{as_loud, higher, read_manifest, read_samples};
 
 /// Stations in the ensemble, and viewers of the board.
 pub(super) const STATIONS: usize = 12;
@@ -202,7 +202,8 @@ fn sounds() -> Result<Vec<Vec<u8>>, String> {
         .step_by(EVERY)
         .take(RECORDINGS)
         .map(|recording| {
-            let once = read_samples(&recording.path)?.0;
+            let (samples, rate) = read_samples(&recording.path)?;
+            let once = as_loud(&recording, &samples, rate);
             let again = higher(&once, AGAIN_CENTS);
             let silence = |pieces| std::iter::repeat_n(0.0, PIECE * pieces);
             let twice = once
