@@ -33,7 +33,7 @@ const PIECE: usize = 1_920;
 /// Silence after the first pluck of a string, pieces: it rings out.
 const SILENCE: usize = 12;
 /// Silence before another string, pieces: so long that none is taken for one that was plucked in passing.
-const REST: usize = 60;
+const REST: usize = 70;
 
 /// What was found.
 #[derive(Debug)]
