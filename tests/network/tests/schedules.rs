@@ -13,7 +13,7 @@ use consort_session::Session;
 const USUAL: u64 = 5_000;
 const UNATTENDED: u64 = 100_000;
 /// How long schedules are begun when nobody waits for them, so that all tests together take no more than twenty minutes.
-const UNATTENDED_FOR: Duration = Duration::from_secs(185);
+const UNATTENDED_FOR: Duration = Duration::from_secs(110);
 /// The longest that a station may need after the last fault: it was turned away, and rests 10 s before it tries again,
 /// or its last call was still out.
 const HEALED_WITHIN: Duration = Duration::from_secs(15);
