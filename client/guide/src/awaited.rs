@@ -10,10 +10,12 @@ use consort_proto::StringNumber;
 
 use crate::levels::Levels;
 
-/// A string that is this much softer than this harp usually is, decibels, is another harp's: of one that nobody asked for,
-/// and of one that is asked for or in hand.
-const SOFT_DB: f64 = 5.0;
-const SOFT_ASKED_DB: f64 = 7.0;
+/// A string that is this much softer than this harp usually is, decibels, is another harp's: one that nobody asked for, and
+/// one that is asked for or in hand. So much less is needed of one that counted before, since its own level is known then,
+/// and strings of one harp differ (assumed).
+const SOFT_DB: f64 = 7.0;
+const SOFT_ASKED_DB: f64 = 10.0;
+const LESS_IF_KNOWN_DB: f64 = 2.5;
 /// How loud the harp is is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
@@ -203,7 +205,12 @@ impl<T> Awaited<T> {
         } else {
             SOFT_DB
         };
-        if self.levels.softer_db(string, level_dbfs) > softest_db {
+        let known_db = if self.levels.knows(string) {
+            LESS_IF_KNOWN_DB
+        } else {
+            0.0
+        };
+        if self.levels.softer_db(string, level_dbfs) > softest_db - known_db {
             match wanted {
                 // She says that it is hers.
                 Wanted::ByHand => self.levels.turn_to(string, level_dbfs),

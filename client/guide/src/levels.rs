@@ -53,6 +53,11 @@ impl Levels {
         }
     }
 
+    /// Whether `string` has counted before.
+    pub(crate) fn knows(&self, string: StringNumber) -> bool {
+        self.known.iter().any(|(known, _)| *known == string)
+    }
+
     /// How much softer than usual a pluck of `string` is, decibels; as loud while nothing is known.
     pub(crate) fn softer_db(&self, string: StringNumber, level_dbfs: f64) -> f64 {
         self.usual(string).map_or(0.0, |usual| usual - level_dbfs)

@@ -97,7 +97,7 @@ export function show(board) {
   if (about === fitted) return draw(board);
   fitted = about;
   fit(step);
-  if (step > 0) moreWords();
+  if (step > 0) moreWords(TRIES);
 }
 
 // In as many words as there is room for, no more than at the step `from`.
@@ -114,16 +114,21 @@ function fit(from) {
   say("shorter", told === chosen ? "" : SAID[told]);
 }
 
-// Whether there is room for more words again is tried a little later, as often as it was so: no change waits for that.
+// Whether there is room for more words again is tried a little later, as often as it was so: no change waits for that. What
+// still moves to its place may take up the room at first, so that it is tried more than once.
 const MORE_WORDS_AFTER = 1000;
+const TRIES = 3;
 let later = null;
-function moreWords() {
+let tries = 0;
+function moreWords(count) {
+  tries = count;
   later ??= setTimeout(() => {
     later = null;
     const before = step;
     if (before === 0) return;
     fit(before - 1);
-    if (step < before) moreWords();
+    if (step < before) moreWords(TRIES);
+    else if (tries > 1) moreWords(tries - 1);
   }, MORE_WORDS_AFTER);
 }
 
