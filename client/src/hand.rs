@@ -55,9 +55,9 @@ const FIGURES_STEP_CENTS: f64 = 0.7;
 const LEAP_CENTS: f64 = 6.0;
 const LEAP_HEARD: u32 = 3;
 /// A settled string that is heard this far, cents, from where it settled, so often in a row, is being turned; less is its
-/// dying away.
+/// dying away, or a leap and what the calmed track keeps of it.
 const TURNED_CENTS: f64 = 3.0;
-const TURNED_HEARD: u32 = 5;
+const TURNED_HEARD: u32 = 6;
 /// The share of each new track in the smoothed one, 25 times a second.
 const TRACK_SHARE: f64 = 0.4;
 /// What is known no better than this, cents, is not shown while a string sounds.
@@ -323,17 +323,19 @@ mod tests {
             (0.0,     1.5,  21,     -5.5,  true,  Some("21 settled -5.5")),
             (0.0,     2.5,  21,     -6.9,  false, None),                      // It dies away.
             (0.0,     2.6,  21,     30.0,  false, None),                      // A finger brushes it.
-            (0.0,     2.7,  21,     -1.5,  false, None),                      // The key turns: that has to be heard five times.
+            (0.0,     2.7,  21,     -1.5,  false, None),                      // The key turns: that has to be heard six times.
             (0.0,     2.8,  21,     -1.0,  false, None),
             (0.0,     2.9,  21,     -0.5,  false, None),
             (0.0,     2.95, 21,      0.0,  false, None),
-            (0.0,     3.0,  21,      1.0,  false, Some("21 live 0.0")),       // Calmed.
+            (0.0,     3.0,  21,      1.0,  false, None),
+            (0.0,     3.04, 21,      1.0,  false, Some("21 live 0.4")),       // Calmed.
             (0.0,     3.1,  21,      1.0,  true,  Some("21 settled 1.0")),
             (0.0,     3.2,  21,     47.0,  false, None),                      // The last of a dying sound jumps.
             (0.0,     3.24, 21,     47.0,  false, None),
             (0.0,     3.28, 21,     47.0,  false, None),
             (0.0,     3.32, 21,     47.0,  false, None),
             (0.0,     3.36, 21,     47.0,  false, None),
+            (0.0,     3.4,  21,     47.0,  false, None),
             (3.2,     3.6,  22,      4.0,  false, Some("22 young 4.0")),
             (0.0,     3.7,  21,      1.0,  true,  None),                      // The older pluck settles late.
         ]);
