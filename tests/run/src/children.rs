@@ -51,6 +51,16 @@ pub(crate) fn succeeds(program: impl AsRef<OsStr>, words: &[&str]) -> bool {
         .is_ok_and(|status| status.success())
 }
 
+/// The commit that is checked out, in hexadecimal digits; empty where that cannot be told.
+pub(crate) fn commit() -> String {
+    let told = command("git")
+        .args(["rev-parse", "HEAD"])
+        .stderr(Stdio::null())
+        .output();
+    told.map(|output| String::from_utf8_lossy(&output.stdout).trim().to_owned())
+        .unwrap_or_default()
+}
+
 /// The workspace's own folder.
 pub(crate) fn workspace() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))

@@ -14,6 +14,9 @@ use crate::{Problem, packages, say};
 /// Names what this machine cannot get, so that the tests that need it say that they are skipped and do not fail.
 const LEFT_OUT: &str = "CONSORT_LEFT_OUT";
 
+/// Where proptest reads what its cases are drawn from.
+const SEED: &str = "PROPTEST_RNG_SEED";
+
 pub(crate) fn run(options: &[String]) -> Result<(), Problem> {
     if let Some(unknown) = options.first() {
         return Err(format!("cargo verify takes no options, “{unknown}” included"));
@@ -66,13 +69,18 @@ fn tests(lacks: &[Lack], running: impl FnOnce()) -> Result<(), Problem> {
             command("cargo")
         }
     };
-    let mut child = run
-        .args(["test", "--workspace", "--locked", "--offline", "--no-fail-fast"])
+    run.args(["test", "--workspace", "--locked", "--offline", "--no-fail-fast"])
         .env(
             LEFT_OUT,
             lacks.iter().map(|lack| lack.what).collect::<Vec<_>>().join(","),
         )
-        .stdout(Stdio::piped())
+        .stdout(Stdio::piped());
+    if children::in_ci() {
+        let seed = seed_of(&children::commit());
+        say(&format!("   Properties are tried from {SEED}={seed}."));
+        run.env(SEED, seed.to_string());
+    }
+    let mut child = run
         .spawn()
         .map_err(|error| format!("the tests cannot be started: {error}"))?;
     let mut count = Count::default();
@@ -103,6 +111,13 @@ fn tests(lacks: &[Lack], running: impl FnOnce()) -> Result<(), Problem> {
     } else {
         Ok(())
     }
+}
+
+/// What the cases of properties are drawn from where nobody attends: each commit has its own, and whoever tries it again
+/// gets the same ones.
+fn seed_of(commit: &str) -> u64 {
+    let digits = commit.get(..15).unwrap_or_default();
+    u64::from_str_radix(digits, 16).unwrap_or_default()
 }
 
 /// What unattended runs are held to: nobody would read there that some tests were left out.
@@ -169,6 +184,13 @@ mod tests {
             problem.starts_with("the sound and browser tests were left out"),
             "{problem}"
         );
+    }
+
+    #[test]
+    fn each_commit_draws_its_own_cases_and_no_commit_the_same_ones() {
+        assert_eq!(seed_of("00000000000001f3a2b4"), 31);
+        assert_eq!(seed_of("ffffffffffffffffffff"), (1 << 60) - 1);
+        assert_eq!([seed_of(""), seed_of("main is not a commit")], [0, 0]);
     }
 
     #[test]
