@@ -19,6 +19,8 @@ pub struct Expectation {
     order: Order,
     /// Whether strings are plucked in that order now, not as she likes.
     in_order: bool,
+    /// Whether they are plucked in quick succession, none of them damped.
+    runs: bool,
     /// The newest settled pitch of each string from the top; only kept while one tuning is heard.
     last: Vec<Option<Hz>>,
     /// The first settled pitch of each: how the harp was found.
@@ -112,6 +114,7 @@ impl Expectation {
             tuning,
             order: Order::Unknown,
             in_order: true,
+            runs: false,
             previous: None,
             chosen: None,
         }
@@ -142,7 +145,11 @@ impl Expectation {
         // A harp never has more strings than a context holds, and a context without strings hears nothing.
         let mut context =
             Context::new(&expected.collect::<Vec<_>>()).unwrap_or_else(|_| Context::concert_harp(self.tuning.a4.hz()));
-        context.order = if self.in_order { self.order } else { Order::Unknown };
+        context.order = match self.in_order {
+            true if self.runs => Order::Run,
+            true => self.order,
+            false => Order::Unknown,
+        };
         context.spread = self.spread();
         context.previous = self.previous.map(StringNumber::get);
         context.chosen = self.chosen.map(StringNumber::get);
@@ -224,6 +231,12 @@ impl Ear {
     /// Listens for this string alone from the next pluck on, which may stand an octave below its target; `None` for all.
     pub fn choose(&mut self, string: Option<StringNumber>) {
         self.expectation.chosen = string;
+        self.listener.set_context(&self.expectation.context());
+    }
+
+    /// A run over the harp begins, or ends: many strings in quick succession, none of them damped.
+    pub fn run(&mut self, runs: bool) {
+        self.expectation.runs = runs;
         self.listener.set_context(&self.expectation.context());
     }
 

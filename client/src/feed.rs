@@ -64,6 +64,8 @@ pub(crate) enum ToEar {
         /// Whether its strings are plucked in the usual order.
         in_order: bool,
     },
+    /// A run over the harp begins, or ends.
+    Run(bool),
     /// Listen for this string alone, which was chosen by hand; `None` for all again.
     Choose(Option<StringNumber>),
     /// Keep the last seconds of sound in this file.
@@ -356,6 +358,7 @@ impl Feed {
                     ToEar::Retune(tuning) => ear.retune(tuning),
                     ToEar::Beats(pair) => beats.listen_to(pair, ear.last_onset_s()),
                     ToEar::Choose(string) => ear.choose(string),
+                    ToEar::Run(runs) => ear.run(runs),
                     ToEar::Resound { harp, in_order } => ear.resound(harp, in_order),
                     ToEar::Keep(path) => {
                         if let Err(why) = tail.write(&path, rate) {

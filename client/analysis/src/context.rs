@@ -29,6 +29,10 @@ pub enum Order {
     Unknown,
     /// The usual order of tuning: from middle C down string by string, then from the D above it up.
     Usual,
+    /// A run over the harp, string by string in either direction, none of them damped. A pluck that has another one within
+    /// 1.2 s is judged by what it adds to the ringing, up to 1.6 s after it sounded; the onset of its reading may lie a few
+    /// hundredths of a second beside the one that was reported. A pluck that stands alone is heard as ever.
+    Run,
 }
 
 /// How far the strings of a harp stand from their targets, as far as they have been heard.
@@ -185,7 +189,7 @@ impl Context {
     ///
     /// Middle C is the C-flat of 247 Hz to the C of 262 Hz: the string whose target lies nearest to 254 Hz on a scale of cents.
     pub fn next_in_order(&self) -> Option<u8> {
-        if self.order == Order::Unknown {
+        if self.order != Order::Usual {
             return None;
         }
         let middle = self.middle_string()?;

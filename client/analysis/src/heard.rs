@@ -21,7 +21,8 @@ impl SampleTime {
 /// Something the listener noticed.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Heard {
-    /// Something began to sound; a reading or a refusal with the same onset follows.
+    /// Something began to sound; a reading or a refusal with the same onset follows, unless it is one of a run
+    /// ([`crate::Order::Run`]).
     Onset(Onset),
     /// Where the string that sounds stands just now, while its pin may be turning.
     Track(Track),

@@ -2,19 +2,20 @@
 
 use std::collections::VecDeque;
 
-use consort_proto::SampleRate;
+use consort_proto::{Cents, Hz, SampleRate};
 
 use crate::config::Config;
-use crate::context::Context;
+use crate::context::{Context, Order};
 use crate::decimate::Decimator;
 use crate::evidence::Evidence;
 use crate::health::HealthWatch;
-use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Track};
+use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Timbre, Track};
 use crate::history::History;
 use crate::identify::{Identifier, Verdict};
 use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
 use crate::onset::OnsetDetector;
+use crate::run::{Read, Run, Told};
 
 /// Notes that can be open at once: a run of four plucks a second, each measured for 1.6 s.
 const NOTES: usize = 8;
@@ -68,6 +69,7 @@ pub struct Listener {
     health: HealthWatch,
     tools: Tools,
     notes: Vec<Note>,
+    run: Run,
     context: Context,
     loudness: Loudness,
     queue: VecDeque<Heard>,
@@ -100,6 +102,7 @@ impl Listener {
             },
             context: notes[0].context,
             notes,
+            run: Run::new(rate, hop, config.sigma_max_cents),
             loudness: Loudness::new(rate),
             queue: VecDeque::with_capacity(QUEUE),
             input: 0,
@@ -113,6 +116,12 @@ impl Listener {
 
     /// Tells what to expect from the next onset on. Never allocates.
     pub fn set_context(&mut self, context: &Context) {
+        let [ran, runs] = [self.context.order, context.order].map(|order| order == Order::Run);
+        if ran != runs {
+            // What sounds is judged as what it was expected to be.
+            self.finish();
+            self.run.begin();
+        }
         self.context = *context;
     }
 
@@ -154,10 +163,18 @@ impl Listener {
             self.settle(at, progress);
             self.notes[at].open = false;
         }
+        if self.context.order == Order::Run {
+            self.run.finish(&self.history, &self.context);
+            self.tell_run();
+        }
     }
 
     fn look(&mut self) {
         self.hops += 1;
+        if self.context.order == Order::Run {
+            self.run.look(&self.history, &self.context);
+            self.tell_run();
+        }
         if let Some(onset) = self.onsets.look(&self.history) {
             self.begin(onset);
         }
@@ -238,41 +255,102 @@ impl Listener {
         let onset = self.notes[at].onset;
         match progress {
             Progress::Waiting => {}
+            Progress::Provisional(_) if self.is_in_run(onset) => {}
+            Progress::Refused(_) if self.is_in_run(onset) => self.notes[at].open = false,
+            Progress::Done(..) if self.is_in_run(onset) => self.notes[at].measured = true,
             Progress::Refused(why) => self.refuse(at, why),
             Progress::Provisional(measured) => self.report(Heard::Provisional(self.reading(onset, measured))),
             Progress::Done(measured, doubt) => {
                 let reading = self.reading(onset, measured);
-                let softer_db = self.loudness.softer_db(reading.string, onset, reading.level_dbfs);
                 let expected = self.notes[at].context.expects(reading.string);
                 let in_hand = self.notes[at].context.chosen == Some(reading.string);
-                let soft = softer_db > if expected { SOFT_EXPECTED_DB } else { SOFT_DB };
-                if soft && in_hand && doubt.is_none() {
-                    self.loudness.turn_to(reading.string, onset, reading.level_dbfs);
-                }
-                let soft = soft && !in_hand;
-                if soft && (doubt.is_some() || softer_db > SOFT_EXPECTED_DB) {
+                if self.tell(reading, doubt, expected, in_hand) {
+                    self.notes[at].measured = true;
+                } else {
                     self.refuse(at, Refusal::TooSoft);
-                    return;
                 }
-                let doubt = doubt.or_else(|| soft.then_some(Doubt::Soft));
-                if doubt.is_none() {
-                    self.loudness.heard(reading.string, onset, reading.level_dbfs);
-                }
-                self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
-                self.notes[at].measured = true;
             }
         }
     }
 
+    /// Tells a reading whose string is `expected`, or even chosen as the one `in_hand`; whether it is loud enough to be told.
+    fn tell(&mut self, reading: Reading, doubt: Option<Doubt>, expected: bool, in_hand: bool) -> bool {
+        let onset = reading.onset.0 / self.decimator.factor() as u64;
+        let softer_db = self.loudness.softer_db(reading.string, onset, reading.level_dbfs);
+        let soft = softer_db > if expected { SOFT_EXPECTED_DB } else { SOFT_DB };
+        if soft && in_hand && doubt.is_none() {
+            self.loudness.turn_to(reading.string, onset, reading.level_dbfs);
+        }
+        let soft = soft && !in_hand;
+        if soft && (doubt.is_some() || softer_db > SOFT_EXPECTED_DB) {
+            return false;
+        }
+        let doubt = doubt.or_else(|| soft.then_some(Doubt::Soft));
+        if doubt.is_none() {
+            self.loudness.heard(reading.string, onset, reading.level_dbfs);
+        }
+        self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
+        true
+    }
+
+    /// Whether the run judges what was plucked at this working sample.
+    fn is_in_run(&self, onset: u64) -> bool {
+        self.context.order == Order::Run && self.run.is_around(onset)
+    }
+
+    /// Passes on what the run has told of its plucks.
+    fn tell_run(&mut self) {
+        while let Some(told) = self.run.poll() {
+            match told {
+                Told::Provisional(read) => {
+                    if self.run.is_around(read.onset)
+                        && let Some(reading) = self.reading_of(read)
+                    {
+                        self.report(Heard::Provisional(reading));
+                    }
+                }
+                Told::Done(Read { onset, .. }, _) | Told::Refused(onset, _) if !self.run.is_around(onset) => {}
+                Told::Done(read, doubt) => {
+                    let told = self
+                        .reading_of(read)
+                        .is_some_and(|reading| self.tell(reading, doubt, true, false));
+                    if !told {
+                        self.refuse_at(read.onset, Refusal::TooSoft);
+                    }
+                }
+                Told::Refused(onset, why) => self.refuse_at(onset, why),
+            }
+        }
+    }
+
+    fn reading_of(&self, read: Read) -> Option<Reading> {
+        Some(Reading {
+            onset: self.time_of(read.onset),
+            time: SampleTime(self.input),
+            string: read.string,
+            hz: Hz::new(read.fitted.hz).ok()?,
+            sigma: Cents(read.fitted.sigma_cents),
+            glide: Cents(0.0),
+            inharmonicity: read.fitted.stiffness,
+            level_dbfs: self.level(read.onset),
+            timbre: Timbre::default(),
+        })
+    }
+
     /// Ends a note that gives no reading.
     fn refuse(&mut self, at: usize, why: Refusal) {
+        self.refuse_at(self.notes[at].onset, why);
+        self.notes[at].open = false;
+    }
+
+    /// What began at this working sample gives no reading.
+    fn refuse_at(&mut self, onset: u64, why: Refusal) {
         let refused = Refused {
-            onset: self.time_of(self.notes[at].onset),
+            onset: self.time_of(onset),
             time: SampleTime(self.input),
             why,
         };
         self.report(Heard::Refused(refused));
-        self.notes[at].open = false;
     }
 
     /// Ends notes whose string was plucked again, and those that were measured and followed by another.

@@ -1,6 +1,7 @@
 //! Where a pluck begins: the moment at which a good part of the sound is new.
 
 use crate::history::History;
+use crate::moment::{power_from, span, steepest};
 use crate::spectrum::Spectrum;
 use crate::window::hann;
 
@@ -23,11 +24,8 @@ const RISE: f64 = 0.08;
 const REFRACTORY_S: f64 = 0.09;
 /// Unless it is this many times as strong: then the first was the finger's touch before the pluck.
 const PRELUDE_RATIO: f64 = 10.0;
-/// Step and reach of the search for the exact moment, seconds.
-const FINE_STEP_S: f64 = 0.001;
+/// The exact moment is looked for so far back, seconds.
 const FINE_REACH_S: f64 = 0.075;
-/// Length of the stretches before and after a moment that are compared in that search, seconds.
-const FINE_SPAN_S: f64 = 0.008;
 /// Mean power below which nothing is an onset: −90 dBFS, under the noise of 16-bit samples with any gain.
 const POWER_MIN: f64 = 1e-9;
 
@@ -111,45 +109,17 @@ impl OnsetDetector {
         if !(loud && (rested && risen || !rested && self.was_prelude(history))) {
             return None;
         }
-        let onset = self.exact_moment(history);
+        let newest = history.count() - span(self.rate);
+        let first = newest.saturating_sub((FINE_REACH_S * self.rate) as u64);
+        let onset = steepest(history, first..newest, self.rate);
         self.lowest = share;
         self.last = Some(history.count());
-        self.level = self.power(history, onset);
+        self.level = power_from(history, onset, self.rate);
         Some(onset)
     }
 
     /// Whether what began a moment ago was only the finger on the string, and its pluck comes now.
     fn was_prelude(&self, history: &History) -> bool {
-        let span = (FINE_SPAN_S * self.rate) as u64;
-        self.power(history, history.count() - span) > PRELUDE_RATIO * self.level
-    }
-
-    /// Power of a short stretch from a moment on.
-    fn power(&self, history: &History, from: u64) -> f64 {
-        let span = (FINE_SPAN_S * self.rate) as usize;
-        history
-            .slice(from, span)
-            .map_or(0.0, |stretch| f64::from(stretch.iter().map(|x| x * x).sum::<f32>()))
-    }
-
-    /// The moment within the last frame at which the power grows most from just before to just after.
-    fn exact_moment(&self, history: &History) -> u64 {
-        let span = (FINE_SPAN_S * self.rate) as usize;
-        let step = (FINE_STEP_S * self.rate).max(1.0) as u64;
-        let newest = history.count() - span as u64;
-        let first = newest
-            .saturating_sub((FINE_REACH_S * self.rate) as u64)
-            .max(history.oldest() + span as u64);
-        let mut best = (0.0, newest);
-        let mut at = first;
-        while at <= newest {
-            let (before, after) = (self.power(history, at - span as u64), self.power(history, at));
-            let growth = (after - before) / (after + before + f64::MIN_POSITIVE).sqrt();
-            if growth > best.0 {
-                best = (growth, at);
-            }
-            at += step;
-        }
-        best.1
+        power_from(history, history.count() - span(self.rate), self.rate) > PRELUDE_RATIO * self.level
     }
 }

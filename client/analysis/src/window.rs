@@ -4,9 +4,15 @@ use std::f64::consts::TAU;
 
 /// The Hann window of `len` samples, periodic, mean one half.
 pub(crate) fn hann(len: usize) -> Vec<f32> {
-    (0..len)
-        .map(|n| (0.5 - 0.5 * (TAU * (n as f64 + 0.5) / len as f64).cos()) as f32)
-        .collect()
+    let mut window = Vec::with_capacity(len);
+    hann_into(&mut window, len);
+    window
+}
+
+/// The same into `window`, which allocates only where its capacity is less than `len`.
+pub(crate) fn hann_into(window: &mut Vec<f32>, len: usize) {
+    window.clear();
+    window.extend((0..len).map(|n| (0.5 - 0.5 * (TAU * (n as f64 + 0.5) / len as f64).cos()) as f32));
 }
 
 /// The Kaiser window of `len` samples with shape `beta`, peak 1.

@@ -1,6 +1,6 @@
 //! The promise to the audio path: nothing is allocated once the listener is made.
 
-use consort_analysis::{Config, Context, Listener};
+use consort_analysis::{Config, Context, Listener, Order};
 use consort_proto::{Cents, Hz, SampleRate};
 
 #[global_allocator]
@@ -34,9 +34,16 @@ fn sound(rate: u32) -> Vec<f32> {
 
 #[test]
 fn hearing_allocates_nothing() {
-    for rate in [16_000, 48_000, 96_000] {
+    for (rate, order) in [
+        (16_000, Order::Usual),
+        (48_000, Order::Unknown),
+        (96_000, Order::Usual),
+        (16_000, Order::Run),
+        (48_000, Order::Run),
+    ] {
         let sound = sound(rate);
         let mut context = Context::concert_harp(Hz::new(440.0).expect("A4"));
+        context.order = order;
         let rate = SampleRate::new(rate).expect("rate");
         let mut listener = Listener::new(Config {
             rate,

@@ -41,6 +41,9 @@ impl EventLoop {
                 self.store.note(Note::Agreed(agreement.clone(), tenure));
             }
         }
+        if image.course.last_check != self.image.borrow().course.last_check {
+            let _ = self.ear.send(ToEar::Run(image.course.last_check));
+        }
         match image.link.state {
             LinkState::Joined => {
                 self.unanswered = None;

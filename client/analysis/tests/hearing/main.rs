@@ -8,4 +8,5 @@ mod invariance;
 mod listening;
 mod recordings;
 mod refusal;
+mod runs;
 mod sound;

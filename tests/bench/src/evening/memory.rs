@@ -1,6 +1,8 @@
 //! A listener in the middle of an evening: it knows where each string was left, and learns from what it settles.
 
-use consort_analysis::{Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Spread, Track};
+use consort_analysis::{
+    Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Refusal, Spread, Track,
+};
 use consort_guide::{Attention, Plucked, Taken, Wanted};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
@@ -22,6 +24,8 @@ pub(super) struct Memory {
     pub(super) answers: Vec<(Reading, Option<Doubt>)>,
     pub(super) tracks: Vec<Track>,
     pub(super) provisional: Vec<Reading>,
+    /// Onsets, seconds, that gave no answer.
+    pub(super) refused: Vec<(f64, Refusal)>,
 }
 
 impl Memory {
@@ -56,6 +60,7 @@ impl Memory {
             answers: Vec::new(),
             tracks: Vec::new(),
             provisional: Vec::new(),
+            refused: Vec::new(),
         };
         memory.tell();
         Ok(memory)
@@ -64,6 +69,12 @@ impl Memory {
     /// The string that the harpist chose by hand.
     pub(super) fn choose(&mut self, string: StringNumber) {
         self.context.chosen = Some(string.get());
+        self.tell();
+    }
+
+    /// A run over the harp is asked for.
+    pub(super) fn runs(&mut self) {
+        self.context.order = Order::Run;
         self.tell();
     }
 
@@ -113,7 +124,8 @@ impl Memory {
                 Heard::Unsure(reading, doubt) => self.answers.push((reading, Some(doubt))),
                 Heard::Track(track) => self.tracks.push(track),
                 Heard::Provisional(reading) => self.provisional.push(reading),
-                _ => {}
+                Heard::Refused(refused) => self.refused.push((refused.onset.seconds(self.rate), refused.why)),
+                Heard::Onset(_) | Heard::Input(_) => {}
             }
         }
     }

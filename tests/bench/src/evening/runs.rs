@@ -39,14 +39,20 @@ pub(super) struct Tally {
     pub(super) each: bool,
 }
 
-/// Plays one run at `rate_hz` plucks a second.
-pub(super) fn run(harp: &Harp, rate_hz: f64, down: bool, seed: u64, tally: &mut Tally) -> Result<(), String> {
+/// Plays one run in a `room`, at `rate_hz` plucks a second, down or up.
+pub(super) fn run(
+    harp: &Harp,
+    room: Room,
+    (rate_hz, down): (f64, bool),
+    seed: u64,
+    tally: &mut Tally,
+) -> Result<(), String> {
     let mut chance = Chance::new(seed ^ 0x0072_756e);
     let stage = Stage {
         rate: SampleRate::STUDIO,
         voices: Voices::Computed,
         pickup: Pickup::GOOD,
-        room: Room::default(),
+        room,
     };
     let condition = Condition {
         drift_cents: 2.0,
@@ -60,6 +66,7 @@ pub(super) fn run(harp: &Harp, rate_hz: f64, down: bool, seed: u64, tally: &mut 
         .map(|string| Cents(string.cents + MOVED_CENTS * chance.spread()))
         .collect();
     let mut memory = Memory::new(harp, stage.rate, |number| left.get(number.index()).copied())?;
+    memory.runs();
     let mut order: Vec<StringNumber> = harp.numbered().map(|(number, _)| number).collect();
     if !down {
         order.reverse();
@@ -119,9 +126,14 @@ pub(super) fn run(harp: &Harp, rate_hz: f64, down: bool, seed: u64, tally: &mut 
     }
     if tally.each {
         for (pluck, _) in truth.iter().zip(&answered).filter(|(_, answered)| !**answered) {
+            let why = memory
+                .refused
+                .iter()
+                .find(|(onset_s, _)| (onset_s - pluck.at_s).abs() < NEAR_S);
             report(&format!(
-                "    {rate_hz} a second, string {}: no answer",
-                pluck.string.get()
+                "    {rate_hz} a second, string {}: {}",
+                pluck.string.get(),
+                why.map_or("no onset".to_owned(), |(_, why)| format!("refused, {why:?}")),
             ));
         }
     }

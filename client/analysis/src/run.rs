@@ -1,0 +1,313 @@
+//! Runs: a scale or a sweep over the whole harp, none of its strings damped.
+//!
+//! A single pluck is judged by what it is while it sounds alone. In a run nothing sounds alone: by the end fifty strings ring,
+//! and what is looked for is what each pluck adds. Plucks are found by how new the spectrum is ([`novelty`]), each is held
+//! against every string by what it added ([`added`]), all together are judged by how runs go on ([`order`]), and each is
+//! measured by those of its partials that lie clear of other strings' ([`pitch`]), which takes as long as for a single pluck.
+//! What stands alone is left to those who judge single plucks.
+
+mod added;
+mod novelty;
+mod order;
+mod pitch;
+
+use std::collections::VecDeque;
+
+use crate::context::{Context, STRINGS_MAX};
+use crate::fit::FittedString;
+use crate::heard::{Doubt, Refusal};
+use crate::history::History;
+
+use self::added::{Added, Likeness};
+use self::novelty::Novelty;
+use self::order::{After, Belief, Says, Verdict};
+use self::pitch::{Later, Pitch};
+
+/// Plucks that are remembered: those of four seconds that wait to be measured, at six a second, and as many again.
+const PLUCKS: usize = 48;
+/// After its look a pluck is weighed this much later, seconds, unless another one follows: that is then known.
+const KNOWN_S: f64 = 0.18;
+/// However unclear, it is told this long after, seconds.
+const LATEST_S: f64 = 1.9;
+/// Which string it is, is sure from this probability on; and it is told while it sounds from this one on.
+const SURE: f64 = 0.97;
+const LIKELY: f64 = 0.9;
+/// A string is one of the run if one beside it, or the one after that, was plucked within this time before or after it, seconds:
+/// players in the room sound like strings, but not like neighbours.
+const IN_STEP_S: f64 = 1.6;
+const IN_STEP: usize = 2;
+/// So many plucks are remembered after they were told.
+const TOLD_KEPT: usize = 5;
+/// A pluck that has no other one within this time before and after it, seconds, stands alone; what is nearer than the other
+/// figure is the same one.
+const ALONE_S: f64 = 1.2;
+const SAME_S: f64 = 0.08;
+/// The least share of what was added that a string explains to be one, and to be sure.
+const SCORE_MIN: f64 = 0.1;
+const SCORE_SURE: f64 = 0.2;
+
+/// What adds this much less than plucks lately did, decibels, is less likely one of them, by so much for each decibel more, as
+/// far as this; a room's players and talkers are softer in a pickup than the harp that it sits on.
+const SOFTER_DB: f64 = 10.0;
+const SOFTEST_DB: f64 = 20.0;
+const AGAINST_PER_DB: f64 = 0.8;
+/// Share of the newest pluck in what is usual.
+const SHARE: f64 = 0.3;
+/// Low strings share more lines by chance: what explains a sound better says less below the first frequency, hertz, and this
+/// much more above the second.
+const CROWDED_HZ: (f64, f64) = (110.0, 330.0);
+const CLEARER: f64 = 2.5;
+
+/// What is told of a run.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Told {
+    /// It will be about this.
+    Provisional(Read),
+    /// It is this.
+    Done(Read, Option<Doubt>),
+    /// What was plucked at this sample gives no reading.
+    Refused(u64, Refusal),
+}
+
+/// One pluck of a run, measured.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Read {
+    pub(crate) onset: u64,
+    pub(crate) string: u8,
+    pub(crate) fitted: FittedString,
+}
+
+/// What is known of one pluck.
+#[derive(Clone, Debug)]
+struct Pluck {
+    onset: u64,
+    likeness: [Likeness; STRINGS_MAX],
+    says: Says,
+    /// What is believed of it from the plucks before.
+    belief: Belief,
+    weighed: bool,
+    verdict: Verdict,
+    foretold: bool,
+    told: bool,
+}
+
+impl Pluck {
+    const fn new(onset: u64) -> Self {
+        Self {
+            onset,
+            likeness: [Likeness { score: 0.0, hz: 0.0 }; STRINGS_MAX],
+            says: Says::NOTHING,
+            belief: Belief::ANY,
+            weighed: false,
+            verdict: Verdict {
+                string: 0,
+                sure: 0.0,
+                none: 0.0,
+            },
+            foretold: false,
+            told: false,
+        }
+    }
+
+    fn hz(&self) -> f64 {
+        self.likeness[self.verdict.string].hz
+    }
+}
+
+/// Hears runs.
+pub(crate) struct Run {
+    rate: f64,
+    sigma_max_cents: f64,
+    novelty: Novelty,
+    added: Added,
+    pitch: Pitch,
+    plucks: VecDeque<Pluck>,
+    /// The level of the strongest new line of a pluck as usual lately, decibels.
+    usual_db: Option<f64>,
+    told: VecDeque<Told>,
+}
+
+impl Run {
+    /// `hop` working samples lie between looks.
+    pub(crate) fn new(rate: f64, hop: usize, sigma_max_cents: f64) -> Self {
+        Self {
+            rate,
+            sigma_max_cents,
+            novelty: Novelty::new(rate, hop),
+            added: Added::new(rate),
+            pitch: Pitch::new(rate),
+            plucks: VecDeque::with_capacity(PLUCKS),
+            usual_db: None,
+            told: VecDeque::with_capacity(4 * PLUCKS),
+        }
+    }
+
+    /// A run may begin now.
+    pub(crate) fn begin(&mut self) {
+        self.novelty.begin();
+        self.plucks.clear();
+        self.usual_db = None;
+    }
+
+    /// Looks at the sound up to now, one hop after the last look. Never allocates.
+    pub(crate) fn look(&mut self, history: &History, context: &Context) {
+        if let Some(onset) = self.novelty.look(history) {
+            if self.plucks.len() == PLUCKS
+                && let Some(oldest) = self.plucks.pop_front()
+                && !oldest.told
+            {
+                self.told.push_back(Told::Refused(oldest.onset, Refusal::TooMany));
+            }
+            self.plucks.push_back(Pluck::new(onset));
+        }
+        self.advance(history, context, false);
+    }
+
+    /// The sound ends here: judges what is still open with what there is.
+    pub(crate) fn finish(&mut self, history: &History, context: &Context) {
+        self.advance(history, context, true);
+    }
+
+    /// Whether what was plucked at sample `onset`, as far as is known by now, has another pluck close before or after it: one
+    /// that stands alone is no run.
+    pub(crate) fn is_around(&self, onset: u64) -> bool {
+        let apart_s = |pluck: &Pluck| pluck.onset.abs_diff(onset) as f64 / self.rate;
+        let another = |pluck: &Pluck| (SAME_S..ALONE_S).contains(&apart_s(pluck));
+        self.plucks.iter().any(another)
+    }
+
+    /// The next thing that is told.
+    pub(crate) fn poll(&mut self) -> Option<Told> {
+        self.told.pop_front()
+    }
+
+    fn advance(&mut self, history: &History, context: &Context, ends: bool) {
+        let rate = self.rate;
+        let age_s = |pluck: &Pluck| (history.count() - pluck.onset) as f64 / rate;
+        let whole_s = Added::whole_s() + KNOWN_S;
+        while let Some(at) = self.plucks.iter().position(|pluck| !pluck.weighed) {
+            let known = at + 1 < self.plucks.len() || age_s(&self.plucks[at]) > whole_s;
+            if !(known || ends) {
+                break;
+            }
+            self.weigh(at, history, context);
+        }
+        for at in 0..self.plucks.len() {
+            let pluck = &self.plucks[at];
+            if pluck.told || !pluck.weighed {
+                continue;
+            }
+            let age_s = age_s(pluck);
+            // What is not clear yet may become so by the plucks that follow.
+            let is_clear = pluck.verdict.sure >= SURE && self.is_in_step(at);
+            if ends || age_s > LATEST_S || age_s > Pitch::whole_s(pluck.hz()) && is_clear {
+                let told = self.measure(at, history);
+                self.plucks[at].told = true;
+                self.told.push_back(told);
+            } else if !pluck.foretold && pluck.verdict.sure > LIKELY && age_s > Pitch::begun_s(pluck.hz()) {
+                self.plucks[at].foretold = true;
+                if let Told::Done(read, None) = self.measure(at, history) {
+                    self.told.push_back(Told::Provisional(read));
+                }
+            }
+        }
+        // Those that were told last are still what the next ones follow.
+        while self.plucks.get(TOLD_KEPT).is_some_and(|pluck| pluck.told) {
+            self.plucks.pop_front();
+        }
+    }
+
+    /// Which string the pluck at this place was, by what it added; and what that says of the others.
+    fn weigh(&mut self, at: usize, history: &History, context: &Context) {
+        let earlier = at.checked_sub(1).map_or(0, |before| self.plucks[before].onset);
+        let later = self.plucks.get(at + 1).map_or(u64::MAX, |after| after.onset);
+        let pluck = &mut self.plucks[at];
+        let added = self
+            .added
+            .weigh(history, pluck.onset, (earlier, later), context, &mut pluck.likeness);
+        let Some(added_db) = added else {
+            self.told.push_back(Told::Refused(pluck.onset, Refusal::NotNew));
+            self.plucks.remove(at);
+            return;
+        };
+        let likeness = &pluck.likeness[..context.len()];
+        let best = likeness.iter().max_by(|a, b| a.score.total_cmp(&b.score));
+        let clear = clear(best.map_or(0.0, |best| best.hz));
+        let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - added_db);
+        let against = AGAINST_PER_DB * (softer_db - SOFTER_DB).clamp(0.0, SOFTEST_DB);
+        pluck.says = Says::new(likeness.iter().map(|likeness| likeness.score), clear, against);
+        pluck.weighed = true;
+        let before = at
+            .checked_sub(1)
+            .map_or(Belief::ANY, |before| self.plucks[before].belief);
+        self.plucks[at].belief = before.forward(&self.plucks[at].says);
+        let mut after = After::NOTHING;
+        let verdict = self.plucks[at].belief.verdict(&after);
+        if verdict.sure > LIKELY {
+            let usual_db = self.usual_db.unwrap_or(added_db);
+            self.usual_db = Some(usual_db + SHARE * (added_db - usual_db));
+        }
+        for place in (0..=at).rev() {
+            if self.plucks[place].told {
+                break;
+            }
+            self.plucks[place].verdict = self.plucks[place].belief.verdict(&after);
+            after = after.before(&self.plucks[place].says);
+        }
+    }
+
+    /// Whether the string of the pluck at this place lies beside others of the run.
+    fn is_in_step(&self, at: usize) -> bool {
+        let own = &self.plucks[at];
+        self.plucks.iter().any(|other| {
+            let apart_s = other.onset.abs_diff(own.onset) as f64 / self.rate;
+            let steps = other.verdict.string.abs_diff(own.verdict.string);
+            let is_string = other.weighed && other.verdict.none < other.verdict.sure;
+            is_string && apart_s < IN_STEP_S && (1..=IN_STEP).contains(&steps)
+        })
+    }
+
+    /// Measures the pluck at this place with the sound that there is.
+    fn measure(&mut self, at: usize, history: &History) -> Told {
+        let pluck = &self.plucks[at];
+        let Verdict { string, sure, none } = pluck.verdict;
+        let Likeness { score, hz } = pluck.likeness[string];
+        if none > sure || score < SCORE_MIN {
+            return Told::Refused(pluck.onset, Refusal::NotAString);
+        }
+        let others = self.plucks.iter().skip(at + 1);
+        let later = others
+            .filter(|other| other.verdict.string != string)
+            .map(|other| Later {
+                onset: other.onset,
+                hz: other.hz(),
+            });
+        let Some((fitted, _)) = self.pitch.measure(history, pluck.onset, hz, later) else {
+            return Told::Refused(pluck.onset, Refusal::TooMany);
+        };
+        let read = Read {
+            onset: pluck.onset,
+            string: string as u8 + 1,
+            fitted,
+        };
+        let doubt = if !self.is_in_step(at) {
+            Some(Doubt::NotAlone)
+        } else if sure < SURE {
+            Some(Doubt::Which)
+        } else if score < SCORE_SURE {
+            Some(Doubt::Faint)
+        } else if fitted.sigma_cents > self.sigma_max_cents {
+            Some(Doubt::Scattered)
+        } else {
+            None
+        };
+        Told::Done(read, doubt)
+    }
+}
+
+/// How much more than for the lowest strings a better explanation says of strings around `hz`.
+fn clear(hz: f64) -> f64 {
+    let (low, high) = CROWDED_HZ;
+    let share = ((hz.max(low) / low).ln() / (high / low).ln()).clamp(0.0, 1.0);
+    1.0 + share * (CLEARER - 1.0)
+}

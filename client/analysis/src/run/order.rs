@@ -1,0 +1,253 @@
+//! Which strings were plucked one after the other, judged together: a run goes on in its direction from string to string;
+//! now and then one is hit twice, skipped, or is another one altogether.
+
+use crate::context::STRINGS_MAX;
+
+/// How likely the next pluck is the string beside the last, further in the same direction or back; the same string again; the
+/// one after the next; and any other string (assumed: five wrong notes of a hundred, and one run in five that turns).
+const ON: f64 = 0.78;
+const BACK: f64 = 0.04;
+const AGAIN: f64 = 0.04;
+const SKIPS: f64 = 0.03;
+const ANY: f64 = 0.002;
+/// How likely something that began to sound is no pluck of hers, and what share of it some string explains then.
+const NONE: f64 = 0.3;
+const NONE_SCORE: f64 = 0.2;
+/// In a noisy room no string explains much, and yet one explains more than others: where the best one explains less than
+/// this share, all are taken to explain more in proportion, up to so many times.
+const WHOLE: f64 = 0.7;
+const SCALE_MAX: f64 = 3.0;
+/// Nats that explaining all of a sound is worth.
+const NATS: f64 = 12.0;
+
+/// A probability for each string, reached downwards and upwards, that is with rising and falling numbers.
+type Ways = [[f64; STRINGS_MAX]; 2];
+
+/// What is believed of something that began to sound.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Belief {
+    /// The string that was plucked last when it had begun.
+    last: Ways,
+    /// As far as it was this pluck.
+    plucked: Ways,
+}
+
+/// How likely the sound of one pluck alone is, for each string, and if it was none; on any scale.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Says {
+    strings: [f64; STRINGS_MAX],
+    none: f64,
+}
+
+/// What something that began to sound most likely was.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Verdict {
+    /// The likeliest string, counted from 0.
+    pub(crate) string: usize,
+    /// How likely it is that one.
+    pub(crate) sure: f64,
+    /// How likely no string was plucked.
+    pub(crate) none: f64,
+}
+
+impl Says {
+    /// Nothing.
+    pub(crate) const NOTHING: Self = Self {
+        strings: [1.0; STRINGS_MAX],
+        none: 1.0,
+    };
+
+    /// What the sound of a pluck alone says, by how well each string explains it.
+    ///
+    /// `clear` of the scores' scale as a factor, and `against` a string being plucked at all, nats.
+    pub(crate) fn new(scores: impl Iterator<Item = f64> + Clone, clear: f64, against: f64) -> Self {
+        let most = scores.clone().fold(f64::MIN_POSITIVE, f64::max);
+        let scale = (WHOLE / most).clamp(1.0, SCALE_MAX);
+        let mut strings = [0.0; STRINGS_MAX];
+        for (string, score) in strings.iter_mut().zip(scores) {
+            *string = (clear * NATS * scale * (score - most)).exp();
+        }
+        Self {
+            strings,
+            none: NONE * (NATS * SCALE_MAX * (NONE_SCORE - most) + against).exp(),
+        }
+    }
+}
+
+impl Belief {
+    /// Nothing is known.
+    pub(crate) const ANY: Self = Self {
+        last: [[1.0; STRINGS_MAX]; 2],
+        plucked: [[1.0; STRINGS_MAX]; 2],
+    };
+
+    /// What is believed of what sounds like `says`, where this is believed of what was before it.
+    pub(crate) fn forward(&self, says: &Says) -> Self {
+        let any = ANY * self.last.iter().flatten().sum::<f64>();
+        let mut plucked = [[any; STRINGS_MAX]; 2];
+        for (way, plucked) in plucked.iter_mut().enumerate() {
+            let (same, other) = (&self.last[way], &self.last[1 - way]);
+            for (to, plucked) in plucked.iter_mut().enumerate() {
+                *plucked += AGAIN * same[to];
+                if let Some(from) = beside(to, 1 - way, 1) {
+                    *plucked += ON * same[from] + BACK * other[from];
+                }
+                if let Some(from) = beside(to, 1 - way, 2) {
+                    *plucked += SKIPS * same[from];
+                }
+                *plucked *= says.strings[to];
+            }
+        }
+        let mut last = plucked;
+        for (last, before) in last.iter_mut().flatten().zip(self.last.iter().flatten()) {
+            *last += says.none * before;
+        }
+        let all = last.iter().flatten().sum::<f64>().max(f64::MIN_POSITIVE);
+        for belief in last.iter_mut().chain(&mut plucked).flatten() {
+            *belief /= all;
+        }
+        Self { last, plucked }
+    }
+
+    /// The likeliest string, where this is believed from before and `after` is told by what came after.
+    pub(crate) fn verdict(&self, after: &After) -> Verdict {
+        let sum = |ways: &Ways, at: usize| ways[0][at] * after.0[0][at] + ways[1][at] * after.0[1][at];
+        let plucked = |at: usize| sum(&self.plucked, at);
+        let string = (0..STRINGS_MAX).fold(0, |best, at| if plucked(at) > plucked(best) { at } else { best });
+        let last: f64 = (0..STRINGS_MAX).map(|at| sum(&self.last, at)).sum();
+        let all = last.max(f64::MIN_POSITIVE);
+        Verdict {
+            string,
+            sure: plucked(string) / all,
+            none: 1.0 - (0..STRINGS_MAX).map(plucked).sum::<f64>() / all,
+        }
+    }
+}
+
+/// What is told of the string that was plucked last, by all that came after it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct After(Ways);
+
+impl After {
+    /// Nothing came after it.
+    pub(crate) const NOTHING: Self = Self([[1.0; STRINGS_MAX]; 2]);
+
+    /// The same for the one before, where what came after that sounds like `says`.
+    pub(crate) fn before(&self, says: &Says) -> Self {
+        let told = |way: usize, at: usize| self.0[way][at] * says.strings[at];
+        let any: f64 = (0..2)
+            .flat_map(|way| (0..STRINGS_MAX).map(move |at| told(way, at)))
+            .sum();
+        let mut before = [[ANY * any; STRINGS_MAX]; 2];
+        for (way, before) in before.iter_mut().enumerate() {
+            for (from, before) in before.iter_mut().enumerate() {
+                *before += AGAIN * told(way, from) + says.none * self.0[way][from];
+                if let Some(to) = beside(from, way, 1) {
+                    *before += ON * told(way, to);
+                }
+                if let Some(to) = beside(from, 1 - way, 1) {
+                    *before += BACK * told(1 - way, to);
+                }
+                if let Some(to) = beside(from, way, 2) {
+                    *before += SKIPS * told(way, to);
+                }
+            }
+        }
+        let all = before.iter().flatten().sum::<f64>().max(f64::MIN_POSITIVE);
+        before.iter_mut().flatten().for_each(|told| *told /= all);
+        Self(before)
+    }
+}
+
+/// The string so many steps further down (way 0) or up (way 1).
+fn beside(at: usize, way: usize, steps: usize) -> Option<usize> {
+    if way == 0 {
+        Some(at + steps).filter(|at| *at < STRINGS_MAX)
+    } else {
+        at.checked_sub(steps)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The likeliest strings of plucks that sound like these, each (string, score), 0 for none; and how sure the middle one is.
+    fn judge(plucks: &[&[(usize, f64)]]) -> (Vec<usize>, f64) {
+        let score =
+            |pluck: &[(usize, f64)], at| pluck.iter().find(|(string, _)| *string == at).map_or(0.0, |(_, s)| *s);
+        let says: Vec<Says> = plucks
+            .iter()
+            .map(|pluck| Says::new((0..STRINGS_MAX).map(|at| score(pluck, at)), 1.0, 0.0))
+            .collect();
+        let mut before = vec![Belief::ANY];
+        for says in &says {
+            before.push(before[before.len() - 1].forward(says));
+        }
+        let mut after = vec![After::NOTHING];
+        for says in says.iter().skip(1).rev() {
+            after.push(after[after.len() - 1].before(says));
+        }
+        after.reverse();
+        let found: Vec<Verdict> = before[1..].iter().zip(&after).map(|(a, b)| a.verdict(b)).collect();
+        let told = |verdict: &Verdict| if verdict.none > verdict.sure { 0 } else { verdict.string };
+        (found.iter().map(told).collect(), found[found.len() / 2].sure)
+    }
+
+    #[test]
+    fn what_is_no_string_stands_between_nothing() {
+        let (found, _) = judge(&[
+            &[(30, 0.8)],
+            &[(31, 0.7)],
+            &[(12, 0.1), (40, 0.1)],
+            &[(32, 0.8)],
+            &[(33, 0.8)],
+        ]);
+        assert_eq!(found, [30, 31, 0, 32, 33]);
+    }
+
+    #[test]
+    fn strings_on_both_sides_tell_an_octave_that_sounds_alike() {
+        let (found, sure) = judge(&[
+            &[(30, 0.8)],
+            &[(31, 0.7)],
+            &[(32, 0.6), (39, 0.7)],
+            &[(33, 0.8)],
+            &[(34, 0.8)],
+        ]);
+        assert_eq!(found, [30, 31, 32, 33, 34]);
+        assert!(sure > 0.97, "{sure}");
+        let (found, _) = judge(&[&[(32, 0.6), (39, 0.7)]]);
+        assert_eq!(found, [39], "alone, the better one");
+    }
+
+    #[test]
+    fn the_direction_goes_on() {
+        for strings in [[30, 31, 32, 33], [33, 32, 31, 30]] {
+            let [first, second, third, fourth] = strings;
+            let (found, sure) = judge(&[
+                &[(first, 0.8)],
+                &[(second, 0.8)],
+                &[(third, 0.6), (first, 0.6)],
+                &[(fourth, 0.5), (second, 0.5)],
+            ]);
+            assert_eq!(found, strings);
+            assert!(sure > 0.9, "{sure}");
+        }
+    }
+
+    #[test]
+    fn a_wrong_note_that_sounds_clearly_is_believed() {
+        let (found, sure) = judge(&[&[(30, 0.8)], &[(31, 0.7)], &[(12, 0.8)], &[(33, 0.8)], &[(34, 0.8)]]);
+        assert_eq!(found, [30, 31, 12, 33, 34]);
+        assert!(sure > 0.95, "{sure}");
+        let (found, _) = judge(&[&[(30, 0.8)], &[(31, 0.7)], &[(31, 0.7)], &[(33, 0.8)]]);
+        assert_eq!(found, [30, 31, 31, 33]);
+    }
+
+    #[test]
+    fn of_two_that_sound_alike_and_lie_alike_neither_is_sure() {
+        let (_, sure) = judge(&[&[(30, 0.8)], &[(12, 0.6), (40, 0.6)], &[(25, 0.8)]]);
+        assert!(sure < 0.6, "{sure}");
+    }
+}

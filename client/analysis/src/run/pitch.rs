@@ -1,0 +1,245 @@
+//! The pitch of a string that was plucked while others ring: of its partials, those that lie clear of the others' lines.
+
+use crate::character::{expected_stiffness, partial_ratio};
+use crate::fit::{CENT, FittedString, PartialPitch, fit_string};
+use crate::history::History;
+use crate::partials::FOLLOWED_MAX;
+use crate::spectrum::Spectrum;
+use crate::window::hann_into;
+
+/// Stretches after the pluck that are looked at, as (beginning, length) in seconds, for strings below the first frequency,
+/// below the second, and above: the pitch of a string is its mean from 0.15 to 1.5 s, but high ones are gone by then.
+const LOW_HZ: f64 = 125.0;
+const HIGH_HZ: f64 = 500.0;
+const LOW_S: [(f64, f64); LOOKS] = [(0.15, 0.7), (0.4, 1.1), (0.15, 1.35)];
+const MIDDLE_S: [(f64, f64); LOOKS] = [(0.1, 0.5), (0.15, 0.8), (0.15, 1.2)];
+const HIGH_S: [(f64, f64); LOOKS] = [(0.03, 0.3), (0.05, 0.5), (0.05, 0.5)];
+const LOOKS: usize = 3;
+/// The longest of them.
+const LONGEST_S: f64 = 1.35;
+/// The sound before the pluck is looked at over no more than this, up to so long before it, seconds.
+const BEFORE_S: f64 = 0.35;
+const GUARD_S: f64 = 0.01;
+/// A partial lies within so many resolution cells of its place and this many cents, but no further than this share of the
+/// pitch.
+const NEAR_CELLS: f64 = 0.5;
+const NEAR_CENTS: f64 = 3.0;
+const NEAR_SHARE: f64 = 0.3;
+/// Lines of other strings within so many cells, and cents, disturb it.
+const BEFORE_CELLS: f64 = 1.2;
+const LATER_CELLS: f64 = 2.0;
+const LATER_CENTS: f64 = 6.0;
+/// What lies around it is judged over so many cells to either side.
+const AROUND_CELLS: f64 = 8.0;
+/// The power of what disturbs a partial, relative to its own, from which on the partial says nothing.
+const DISTURBED: f64 = 4.0;
+/// How far a disturbance of the same amplitude moves a line, one standard deviation, in resolution cells; and what moves it
+/// in any case.
+const MOVES_CELLS: f64 = 0.3;
+const FLOOR_CELLS: f64 = 0.003;
+/// A comb ends after this many partials in a row that say nothing.
+const GAP_MAX: usize = 5;
+const CEILING_HZ: f64 = 5800.0;
+
+/// Another string that was plucked later.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Later {
+    pub(crate) onset: u64,
+    pub(crate) hz: f64,
+}
+
+/// Measures pitches.
+pub(crate) struct Pitch {
+    rate: f64,
+    spectrum: Spectrum,
+    window: Vec<f32>,
+    looks: [Look; LOOKS],
+    around: Vec<f32>,
+}
+
+/// The spectra of one stretch and of what was there before.
+struct Look {
+    /// Beginning after the pluck and length, seconds; no length where the sound does not reach so far.
+    begins_s: f64,
+    length_s: f64,
+    before_s: f64,
+    after: Vec<f32>,
+    before: Vec<f32>,
+}
+
+impl Pitch {
+    pub(crate) fn new(rate: f64) -> Self {
+        let longest = (LONGEST_S * rate) as usize;
+        let spectrum = Spectrum::new((longest + longest / 3).next_power_of_two());
+        let bins = spectrum.bins();
+        Self {
+            rate,
+            spectrum,
+            window: Vec::with_capacity(longest),
+            looks: std::array::from_fn(|_| Look {
+                begins_s: 0.0,
+                length_s: 0.0,
+                before_s: 0.0,
+                after: vec![0.0; bins],
+                before: vec![0.0; bins],
+            }),
+            around: Vec::with_capacity(bins),
+        }
+    }
+
+    /// How long after its pluck a string at `hz` can be measured, seconds.
+    pub(crate) fn whole_s(hz: f64) -> f64 {
+        stretches(hz)
+            .iter()
+            .map(|(begins_s, length_s)| begins_s + length_s)
+            .fold(0.0, f64::max)
+    }
+
+    /// How long after its pluck a string at `hz` can be measured at all, seconds.
+    pub(crate) const fn begun_s(hz: f64) -> f64 {
+        let [(begins_s, length_s), ..] = stretches(hz);
+        begins_s + length_s
+    }
+
+    /// The pitch of the string near `hz` that was plucked at sample `onset`, and how many partials told it, while `later`
+    /// ones were plucked. Never allocates.
+    pub(crate) fn measure(
+        &mut self,
+        history: &History,
+        onset: u64,
+        hz: f64,
+        later: impl Iterator<Item = Later> + Clone,
+    ) -> Option<(FittedString, usize)> {
+        self.look(history, onset, hz);
+        let mut pitches = [PartialPitch::default(); FOLLOWED_MAX];
+        let (mut count, mut gap) = (0, 0);
+        let mut fitted: Option<FittedString> = None;
+        for n in 1..=FOLLOWED_MAX {
+            let (pitch, stiffness) =
+                fitted.map_or((hz, expected_stiffness(hz)), |fitted| (fitted.hz, fitted.stiffness));
+            let at = pitch * partial_ratio(n, stiffness);
+            if at > CEILING_HZ.min(0.4 * self.rate) || gap >= GAP_MAX {
+                break;
+            }
+            let told = (0..LOOKS).filter_map(|look| self.partial(look, onset, hz, (n, at), later.clone()));
+            let Some(best) = told.min_by(|a, b| a.sigma_hz.total_cmp(&b.sigma_hz)) else {
+                gap += 1;
+                continue;
+            };
+            gap = 0;
+            pitches[count] = best;
+            count += 1;
+            fitted = fit_string(&pitches[..count], hz).or(fitted);
+        }
+        fitted.map(|fitted| (fitted, count))
+    }
+
+    /// Takes the spectra of every stretch that the sound reaches.
+    fn look(&mut self, history: &History, onset: u64, hz: f64) {
+        let samples = |seconds: f64| (seconds * self.rate) as usize;
+        for (look, (begins_s, length_s)) in self.looks.iter_mut().zip(stretches(hz)) {
+            let from = onset + samples(begins_s) as u64;
+            hann_into(&mut self.window, samples(length_s));
+            let Some(sound) = history.slice(from, self.window.len()) else {
+                look.length_s = 0.0;
+                continue;
+            };
+            self.spectrum.power(sound, &self.window, &mut look.after);
+            (look.begins_s, look.length_s, look.before_s) = (begins_s, length_s, length_s.min(BEFORE_S));
+            hann_into(&mut self.window, samples(look.before_s));
+            let from = onset.checked_sub((samples(GUARD_S) + self.window.len()) as u64);
+            match from.and_then(|from| history.slice(from, self.window.len())) {
+                Some(sound) => self.spectrum.power(sound, &self.window, &mut look.before),
+                None => look.before.fill(0.0),
+            }
+        }
+    }
+
+    /// Where partial `n`, which should lie at `at`, lies in one of the stretches, if it can be told.
+    fn partial(
+        &mut self,
+        look: usize,
+        onset: u64,
+        hz: f64,
+        (n, at): (usize, f64),
+        later: impl Iterator<Item = Later>,
+    ) -> Option<PartialPitch> {
+        let look = &self.looks[look];
+        let length_s = look.length_s;
+        if length_s == 0.0 {
+            return None;
+        }
+        let bin_hz = self.rate / (2 * (look.after.len() - 1)) as f64;
+        let near = (NEAR_CELLS / length_s + at * NEAR_CENTS * CENT).min(NEAR_SHARE * hz);
+        let range = |near: f64| {
+            let from = ((at - near).max(0.0) / bin_hz) as usize;
+            from.max(1)..(((at + near) / bin_hz).ceil() as usize + 1).min(look.after.len() - 1)
+        };
+        let bin = range(near).max_by(|a, b| look.after[*a].total_cmp(&look.after[*b]))?;
+        let [left, power, right] = [look.after[bin - 1], look.after[bin], look.after[bin + 1]];
+        if power < left || power <= right || power <= 0.0 {
+            return None;
+        }
+        let rang = look.before[range(BEFORE_CELLS / look.before_s)]
+            .iter()
+            .copied()
+            .fold(0.0, f32::max);
+        self.around.clear();
+        self.around
+            .extend_from_slice(&look.after[range(AROUND_CELLS / length_s)]);
+        let middle = self.around.len() / 2;
+        let (_, around, _) = self.around.select_nth_unstable_by(middle, f32::total_cmp);
+        let mut disturbs = f64::from(rang + *around);
+        for other in later {
+            disturbs += disturbance(look, bin_hz, self.rate, onset, at, other);
+        }
+        let disturbed = disturbs / f64::from(power);
+        if disturbed > DISTURBED {
+            return None;
+        }
+        let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
+        let curve = left - 2.0 * middle + right;
+        let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
+        Some(PartialPitch {
+            n,
+            hz: (bin as f64 + shift) * bin_hz,
+            sigma_hz: (MOVES_CELLS * disturbed.sqrt() + FLOOR_CELLS) / length_s,
+            amplitude: f64::from(power).sqrt(),
+        })
+    }
+}
+
+/// The stretches for a string at `hz`.
+const fn stretches(hz: f64) -> [(f64, f64); LOOKS] {
+    if hz < LOW_HZ {
+        LOW_S
+    } else if hz < HIGH_HZ {
+        MIDDLE_S
+    } else {
+        HIGH_S
+    }
+}
+
+/// The power with which the line of `other` that is nearest to `at` disturbs what is seen there: that of its own lines
+/// around it, as far as it sounded within the stretch.
+fn disturbance(look: &Look, bin_hz: f64, rate: f64, onset: u64, at: f64, other: Later) -> f64 {
+    let stiffness = expected_stiffness(other.hz);
+    let place = |n: usize| other.hz * partial_ratio(n, stiffness);
+    let nearest = (at / other.hz).round().max(1.0) as usize;
+    let near = LATER_CELLS / look.length_s + at * LATER_CENTS * CENT;
+    if nearest > FOLLOWED_MAX || (place(nearest) - at).abs() > near {
+        return 0.0;
+    }
+    let begins_s = (other.onset.saturating_sub(onset)) as f64 / rate;
+    let share = ((look.begins_s + look.length_s - begins_s) / look.length_s).clamp(0.0, 1.0);
+    // Of a window of Hann, its last part of this length has so much.
+    let turn = std::f64::consts::TAU * share;
+    let seen = (share - turn.sin() / std::f64::consts::TAU).clamp(0.0, 1.0);
+    let mut lines = [nearest.saturating_sub(1).max(1), nearest, nearest + 1].map(|n| {
+        let bin = (place(n) / bin_hz).round() as usize;
+        let lines = look.after.get(bin.saturating_sub(1)..bin + 2).unwrap_or(&[]);
+        lines.iter().copied().fold(0.0, f32::max)
+    });
+    lines.sort_by(f32::total_cmp);
+    f64::from(lines[1]) * seen
+}
