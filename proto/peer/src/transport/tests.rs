@@ -332,6 +332,22 @@ fn after_a_blackout_everything_is_there_within_moments() {
 }
 
 #[test]
+fn what_arrives_is_acknowledged_at_once() {
+    for seed in 1..=3 {
+        let mut line = up(seed, Weather::FAIR);
+        line.run(line.now + Duration::from_secs(2), |_| false);
+        let (since, (_, slowest)) = (line.next_beat, Weather::FAIR.delay);
+        line.run(since + Duration::from_secs(10), |_| false);
+        // A heartbeat each way and an acknowledgement each way, the latter not later than the heartbeat arrives.
+        let left: Vec<Duration> = line.trace.iter().map(|(at, _)| *at).filter(|at| *at >= since).collect();
+        assert!(left.len() >= 4 * 40, "seed {seed}: {} packets", left.len());
+        let after_beat = |at: Duration| Duration::from_nanos(((at - since).as_nanos() % BEAT_EVERY.as_nanos()) as u64);
+        let late = left.into_iter().find(|&at| after_beat(at) > slowest);
+        assert_eq!(late, None, "seed {seed}: a packet that waited");
+    }
+}
+
+#[test]
 fn a_seed_tells_when_each_packet_leaves_and_how_long_it_is() {
     let trace = |seed| {
         let mut line = Line::open(seed, Weather::FOUL);
