@@ -201,6 +201,11 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, desk: Desk) {
     let saying = say_all(say, waiting, stranger, known);
     let mut saying = tokio::spawn(async move { watch.follow(Kind::Links, saying).await });
     let end = tokio::select! {
+        biased;
+        _ = let_go => {
+            hear.cut(CLOSE_REFUSED);
+            "cut".to_owned()
+        }
         heard = hear_all(id, &mut hear, is_known, &inbox) => match heard {
             Ok(()) => "the station ended it".to_owned(),
             Err(why) => {
@@ -209,10 +214,6 @@ async fn run_link(id: LinkId, caller: Caller, stranger: Stranger, desk: Desk) {
             }
         },
         _ = &mut saying => "nothing can be said any more".to_owned(),
-        _ = let_go => {
-            hear.cut(CLOSE_REFUSED);
-            "cut".to_owned()
-        }
     };
     saying.abort();
     tracing::debug!(link = id.0, why = end, "a link is gone");
@@ -265,20 +266,24 @@ async fn hear_all(
     // The moment up to which the station has used its time; it may run ahead by a burst.
     let mut used = Instant::now();
     loop {
-        let patience = if first { FIRST_WORD_WITHIN } else { STRANGER_FOR };
-        let heard = tokio::select! {
-            biased;
-            known = &mut is_known, if stranger => {
-                if known.is_ok() {
-                    stranger = false;
-                    hear.allow(None);
-                    continue;
+        let heard = if stranger {
+            let patience = if first { FIRST_WORD_WITHIN } else { STRANGER_FOR };
+            tokio::select! {
+                biased;
+                known = &mut is_known => {
+                    if known.is_ok() {
+                        stranger = false;
+                        hear.allow(None);
+                        continue;
+                    }
+                    // The other half has ended, and the link with it.
+                    return Ok(());
                 }
-                // The other half has ended, and the link with it.
-                return Ok(());
+                heard = hear.hear() => heard?,
+                () = sleep_until(opened + patience) => return Err(HearError::Silent),
             }
-            heard = hear.hear() => heard?,
-            () = sleep_until(opened + patience), if stranger => return Err(HearError::Silent),
+        } else {
+            hear.hear().await?
         };
         first = false;
         let Some(message) = heard else { return Ok(()) };

@@ -197,14 +197,20 @@ impl<In: Message> Hear<In> {
                 allowance,
                 ..
             } = self;
+            // Of a station that is watched live nearly everything is a datagram: the stream is looked at when there is none.
             let received = tokio::select! {
                 biased;
-                received = next_frame::<In>(stream, frame, arrived, allowance) => received?,
                 datagram = self.connection.read_datagram() => match datagram {
-                    Ok(datagram) => Some(datagram.to_vec()),
+                    Ok(datagram) => {
+                        if let Some(heard) = In::from_frame(&datagram)? {
+                            return Ok(Some(heard));
+                        }
+                        continue;
+                    }
                     // The link is gone, but what arrived before may still be read.
                     Err(_) => next_frame::<In>(stream, frame, arrived, allowance).await?,
                 },
+                received = next_frame::<In>(stream, frame, arrived, allowance) => received?,
             };
             let Some(received) = received else {
                 self.stream_ended = true;
