@@ -165,9 +165,12 @@ pub(super) struct Hall {
     /// Whether what the board shows as ready was compared with the disk since either changed.
     pub(super) judged: bool,
     pub(super) tally: Tally,
-    /// Room for what a program wants done, used again with each step.
+    /// Until when nothing but a new picture can have the board show somebody as ready who was not heard.
+    pub(super) heard_until: Uptime,
+    /// Until when every station has heard something not long ago.
+    pub(super) told_until: Uptime,
+    /// Room for what the coordinator wants done, used again with each step.
     pub(super) of_coordinator: Vec<consort_session::Effect>,
-    pub(super) of_station: Vec<consort_link::Effect>,
     /// What the programs' logbooks hold, if they keep any.
     pub(super) logbooks: Option<Kept>,
 }
@@ -205,8 +208,9 @@ impl Hall {
             healed: false,
             judged: false,
             tally: Tally::default(),
+            heard_until: Uptime::default(),
+            told_until: Uptime::default(),
             of_coordinator: Vec::new(),
-            of_station: Vec::new(),
             logbooks,
         };
         hall.after(Duration::ZERO, Due::Opening);

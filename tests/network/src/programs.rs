@@ -196,15 +196,13 @@ impl Hall {
             return Ok(());
         };
         link.handle(now, event);
-        let mut effects = std::mem::take(&mut self.of_station);
-        effects.extend(std::iter::from_fn(|| link.poll_effect()));
         let (wake, life) = (link.poll_timeout(), player.life);
         if wake.is_some_and(|at| at <= now) {
             return Err(self.broken(format!("station {station} wants to be woken at once, again and again")));
         }
         let tick = player.tick.take();
         self.players[station].tick = self.rearm(tick, wake);
-        for effect in effects.drain(..) {
+        while let Some(effect) = self.players[station].link.as_mut().and_then(Logged::poll_effect) {
             match effect {
                 consort_link::Effect::Dial {
                     attempt,
@@ -257,7 +255,6 @@ impl Hall {
                 consort_link::Effect::Redraw => self.note_held(station)?,
             }
         }
-        self.of_station = effects;
         Ok(())
     }
 

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use consort_link::LinkState;
 use consort_proto::message::Content;
-use consort_proto::{Agreement, Sequence, ToStation};
+use consort_proto::{Agreement, Sequence, ToStation, Uptime};
 use consort_session::{Presence, SILENT_AFTER, StationView};
 
 use super::Broken;
@@ -22,21 +22,17 @@ const FALLS: usize = 3;
 impl Hall {
     /// After every step.
     pub(super) fn check(&mut self) -> Result<(), Broken> {
-        for &(place, player) in &self.ready {
-            let (station, heard) = (&self.board[place], self.players[player].last_heard);
-            let quiet = heard.map(|at| self.now.since(at));
-            if quiet.is_none_or(|quiet| quiet > SILENT_AFTER) {
-                return Err(self.broken(format!(
-                    "seat {} is shown as ready and was not heard for {quiet:?}",
-                    station.seat
-                )));
-            }
+        // Whoever was heard at some time stays heard since then: only time breaks these two, or a new picture.
+        if self.now >= self.heard_until {
+            self.heard_until = self.check_heard()?;
+        }
+        if self.now >= self.told_until {
+            self.told_until = self.check_quiet()?;
         }
         if !std::mem::replace(&mut self.judged, true) {
             let ready = self.ready.iter().map(|&(place, _)| &self.board[place]);
             ready.into_iter().try_for_each(|station| self.check_ready(station))?;
         }
-        self.check_quiet()?;
         if !self.faulty && !self.healed && self.late().next().is_none() {
             self.healed = true;
             self.tally.healed_after = self.now.0.saturating_sub(self.plan.faults_for);
@@ -44,8 +40,25 @@ impl Hall {
         Ok(())
     }
 
-    /// A station that hears nothing says so, and calls.
-    fn check_quiet(&self) -> Result<(), Broken> {
+    /// A harp that is shown as ready was heard not long ago; until when that stays so of all of them.
+    fn check_heard(&self) -> Result<Uptime, Broken> {
+        let mut until = Uptime(Duration::MAX);
+        for &(place, player) in &self.ready {
+            let heard = self.players[player].last_heard;
+            let quiet = heard.map(|at| self.now.since(at));
+            let Some(heard) = heard.filter(|_| quiet <= Some(SILENT_AFTER)) else {
+                return Err(self.broken(format!(
+                    "seat {} is shown as ready and was not heard for {quiet:?}",
+                    self.board[place].seat
+                )));
+            };
+            until = until.min(heard + SILENT_AFTER);
+        }
+        Ok(until)
+    }
+
+    /// A station that hears nothing says so, and calls; until when none has heard nothing for so long.
+    fn check_quiet(&self) -> Result<Uptime, Broken> {
         for (number, player) in self.players.iter().enumerate() {
             let quiet = self.now.since(player.last_arrival);
             let Some(link) = player.link.as_ref().filter(|_| quiet > consort_link::SILENT_AFTER) else {
@@ -59,7 +72,9 @@ impl Hall {
                 )));
             }
         }
-        Ok(())
+        let arrivals = self.players.iter().map(|player| player.last_arrival);
+        let first = arrivals.min().unwrap_or(self.now);
+        Ok(first + consort_link::SILENT_AFTER)
     }
 
     /// The board is drawn anew.
@@ -103,6 +118,7 @@ impl Hall {
         self.board_epoch = epoch;
         self.board = view.stations;
         self.judged = false;
+        self.heard_until = Uptime::default();
         Ok(())
     }
 
