@@ -1,11 +1,13 @@
 //! The string in hand: what the desk follows while a string sounds and its pin turns.
 
+mod told;
 mod trail;
 
-use consort_analysis::Doubt;
+use consort_analysis::{Doubt, Refusal};
 use consort_guide::{Hand, Heard};
 use consort_proto::{Cents, Hz, StringNumber, Tuning};
 
+use self::told::Told;
 use self::trail::Trail;
 use crate::ear::{Answer, Sensed, Verdict};
 
@@ -20,6 +22,7 @@ pub(crate) struct Follower {
     /// The live track, smoothed: its pluck and where it stands.
     track: Option<(f64, Hz)>,
     trail: Trail,
+    told: Told,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -37,13 +40,15 @@ enum State {
     Live(Hz),
     Settled(Hz),
     Unsure,
+    /// Turned while it sounded, and nothing tells where it is now.
+    Turned,
     /// Measured, but it does not count yet.
     Waits(Hz),
     /// Measured, and too soft for this harp.
     TooSoft,
 }
 
-/// Before a pluck is this old, seconds, the string that it is taken for may still change: no advice is given on it.
+/// Before a pluck is taken for one string for so long, seconds, that may still change: no advice is given on it.
 const SURE_AFTER_S: f64 = 0.3;
 /// Until it is this old, seconds, a pluck is young: near its mark it may still waver to the other side.
 const YOUNG_S: f64 = 0.75;
@@ -76,17 +81,22 @@ impl Follower {
                 sigma,
             } => {
                 let hz = self.smoothed(onset_s, hz);
+                if sigma.0 <= VAGUE_CENTS {
+                    self.told.track(onset_s, time_s, string, hz);
+                }
                 self.live(onset_s, time_s, string, hz, sigma)
             }
-            Sensed::Refused { .. } | Sensed::Input(_) => false,
+            Sensed::Refused { onset_s, why } => self.refused(onset_s, why),
+            Sensed::Input(_) => false,
         }
     }
 
     /// Another sound begins, whose times start over; what was heard stays in hand.
-    pub(crate) const fn begin_sound(&mut self) {
+    pub(crate) fn begin_sound(&mut self) {
         self.let_go_s = None;
         self.track = None;
         self.trail.begin_sound();
+        self.told.begin_sound();
         // What did not count in the sound before does not do so in this one.
         if self.is_left() {
             self.held = None;
@@ -137,6 +147,16 @@ impl Follower {
         }
     }
 
+    /// What was plucked at `onset_s` was no string: nothing is in hand, unless it is the swell of one that is.
+    fn refused(&mut self, onset_s: f64, why: Refusal) -> bool {
+        let in_hand = self.held.is_some_and(|held| held.onset_s == onset_s);
+        if !in_hand || why == Refusal::NotNew {
+            return false;
+        }
+        self.let_go();
+        true
+    }
+
     fn turn_to(&mut self, onset_s: f64, state: State) {
         if let Some(held) = self.held.as_mut().filter(|held| held.onset_s == onset_s) {
             held.state = state;
@@ -152,6 +172,7 @@ impl Follower {
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
+            State::Turned => Heard::Turned,
             State::Waits(_) => Heard::Waits,
             State::TooSoft => Heard::TooSoft,
         };
@@ -166,26 +187,26 @@ impl Follower {
         let held = self.held?;
         match held.state {
             State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
-            State::Unsure | State::Waits(_) | State::TooSoft => None,
+            State::Unsure | State::Turned | State::Waits(_) | State::TooSoft => None,
         }
     }
 
     fn answer(&mut self, answer: &Answer) -> bool {
         let state = match answer.verdict {
-            Verdict::Provisional => {
-                return self.live(answer.onset_s, answer.time_s, answer.string, answer.hz, answer.sigma);
-            }
+            Verdict::Provisional => return self.foretold(answer),
+            // What is heard since then says where it is; the next pluck tells where it stays.
+            Verdict::Settled if self.was_left(answer) => return false,
             Verdict::Settled => {
                 self.trail.measured(answer.onset_s, answer.time_s, answer.hz);
                 State::Settled(answer.hz)
             }
-            // The live track says where it is now, and the next pluck where it stays.
-            Verdict::Unsure(Doubt::Turned) => return false,
+            Verdict::Unsure(Doubt::Turned) => return self.lost(answer.onset_s, answer.time_s),
             Verdict::Unsure(Doubt::Soft) => State::TooSoft,
             Verdict::Unsure(_) => State::Unsure,
         };
-        // A string that was plucked before the one in hand settles behind its back.
-        if self.held.is_some_and(|held| held.onset_s > answer.onset_s) {
+        // A string that was plucked before the one in hand settles behind its back, and so does one that sounds anew.
+        let behind = self.held.is_some_and(|held| held.onset_s > answer.onset_s);
+        if behind || self.told.is_over(answer.onset_s, answer.string) {
             return false;
         }
         self.held = Some(Held {
@@ -195,6 +216,54 @@ impl Follower {
             state,
         });
         true
+    }
+
+    /// An answer that may still change: where the string stands, as long as its key is not turned.
+    fn foretold(&mut self, answer: &Answer) -> bool {
+        let Answer {
+            onset_s,
+            time_s,
+            string,
+            hz,
+            sigma,
+            ..
+        } = *answer;
+        self.told.answer(onset_s, time_s, string, hz, sigma.0 > VAGUE_CENTS);
+        if self.told.is_turned(onset_s) {
+            return self.lost(onset_s, time_s);
+        }
+        if self.told.wanders(onset_s) {
+            return false;
+        }
+        self.live(onset_s, time_s, string, hz, sigma)
+    }
+
+    /// Whether the string in hand was turned while it sounded, and is tracked where its last answer does not see it.
+    fn was_left(&self, answer: &Answer) -> bool {
+        let Some((_, now)) = self.track.filter(|(onset, _)| *onset == answer.onset_s) else {
+            return false;
+        };
+        let in_hand = self.held.is_some_and(|held| {
+            held.onset_s == answer.onset_s && held.string == answer.string && matches!(held.state, State::Live(_))
+        });
+        in_hand
+            && self.told.is_turned(answer.onset_s)
+            && self.told.is_tracked(answer.onset_s, answer.time_s)
+            && !now.cents_above(answer.hz).is_within(Cents(TURNED_CENTS))
+    }
+
+    /// The string of that pluck was turned: where nothing tracks it, nothing tells where it is.
+    fn lost(&mut self, onset_s: f64, time_s: f64) -> bool {
+        if self.told.is_tracked(onset_s, time_s) {
+            return false;
+        }
+        match self.held.as_mut().filter(|held| held.onset_s == onset_s) {
+            Some(held) if matches!(held.state, State::Live(_)) => {
+                (held.state, held.shown_s) = (State::Turned, time_s);
+                true
+            }
+            _ => false,
+        }
     }
 
     /// The live track, calmed; a leap or another pluck begins it anew.
@@ -213,8 +282,15 @@ impl Follower {
     }
 
     fn live(&mut self, onset_s: f64, time_s: f64, string: StringNumber, hz: Hz, sigma: Cents) -> bool {
-        let young = time_s - onset_s < SURE_AFTER_S;
-        if young || sigma.0 > VAGUE_CENTS || self.let_go_s.is_some_and(|let_go| onset_s <= let_go) {
+        let sure = self
+            .told
+            .is_since(onset_s, string)
+            .is_some_and(|since_s| time_s - since_s >= SURE_AFTER_S);
+        if !sure
+            || self.told.is_over(onset_s, string)
+            || sigma.0 > VAGUE_CENTS
+            || self.let_go_s.is_some_and(|let_go| onset_s <= let_go)
+        {
             return false;
         }
         if !self.trail.leads_to(onset_s, time_s, hz) {
@@ -225,14 +301,16 @@ impl Follower {
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
                 State::Unsure | State::TooSoft => (same_pluck, 1),
+                State::Turned => (false, if same_pluck { LEAP_HEARD } else { 1 }),
                 State::Settled(settled) | State::Waits(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
                 }
                 State::Live(shown) => {
                     let rests = time_s - held.shown_s < FIGURES_EVERY_S || moved(shown) < FIGURES_STEP_CENTS;
-                    let leaps = same_pluck && moved(shown) > LEAP_CENTS;
-                    (rests && !leaps, if leaps { LEAP_HEARD } else { 1 })
+                    let far = moved(shown) > LEAP_CENTS;
+                    let leaps = same_pluck && (far || self.told.is_away(onset_s, hz));
+                    (rests && !(same_pluck && far), if leaps { LEAP_HEARD } else { 1 })
                 }
             };
             if still {
@@ -303,6 +381,7 @@ mod tests {
                 Heard::Live(cents) => format!("{} live {:.1}", hand.string, cents.0),
                 Heard::Settled(cents) => format!("{} settled {:.1}", hand.string, cents.0),
                 Heard::Unsure => format!("{} unsure", hand.string),
+                Heard::Turned => format!("{} turned", hand.string),
                 Heard::Waits => format!("{} waits", hand.string),
                 Heard::TooSoft => format!("{} too soft", hand.string),
             });
@@ -358,5 +437,66 @@ mod tests {
         assert!(!follower.follow(&track(0.0, 2.5)), "it only rings on");
         assert_eq!(follower.hand(&harp, &Tuning::default()), None);
         assert!(follower.follow(&track(3.0, 3.5)), "it was plucked anew");
+    }
+
+    /// Provisional answers of a pluck of string 40 at 1 s, every 40 ms, where `cents` says; what the hand shows at the end.
+    fn answered(follower: &mut Follower, cents: impl Fn(f64) -> f64, from: u32, to: u32) -> Option<Heard> {
+        let harp = harp_file::preset("pedal-47").expect("preset");
+        let string = StringNumber::new(40).expect("string");
+        let target = Tuning::default().open_target(harp.string(string).expect("string"));
+        for at in from..to {
+            let since_s = 0.04 * f64::from(at);
+            follower.follow(&Sensed::Answer(Answer {
+                onset_s: 1.0,
+                time_s: 1.0 + since_s,
+                string,
+                hz: target.raised_by(Cents(cents(since_s))),
+                sigma: Cents(0.5),
+                glide: Cents(0.0),
+                inharmonicity: 0.0,
+                level_dbfs: -20.0,
+                timbre: consort_analysis::Timbre::default(),
+                verdict: Verdict::Provisional,
+            }));
+        }
+        follower.hand(&harp, &Tuning::default()).map(|hand| hand.heard)
+    }
+
+    /// A long string is followed by its answers alone, each of which foretells the mean of the whole pluck.
+    #[test]
+    fn answers_that_lag_behind_a_turning_key_are_no_words_to_turn() {
+        let turns = |since_s: f64| 10.0 - 8.0 * (since_s - 0.9_f64).max(0.0);
+        let mut follower = Follower::default();
+        for (from, to) in [(2, 22), (22, 29)] {
+            let Some(Heard::Young(shown) | Heard::Live(shown)) = answered(&mut follower, turns, from, to) else {
+                panic!("it is followed");
+            };
+            assert!((shown.0 - 10.0).abs() < 1.3, "{shown:?}");
+        }
+        assert_eq!(answered(&mut follower, turns, 29, 40), Some(Heard::Turned));
+    }
+
+    #[test]
+    fn what_is_taken_for_one_string_after_another_is_shown_as_none() {
+        let harp = harp_file::preset("pedal-47").expect("preset");
+        let mut follower = Follower::default();
+        for at in 2..30_u32 {
+            let string = StringNumber::new([2, 8, 14, 7][(at / 6 % 4) as usize]).expect("string");
+            let time_s = 0.04 * f64::from(at);
+            let target = Tuning::default().open_target(harp.string(string).expect("string"));
+            let changed = follower.follow(&Sensed::Answer(Answer {
+                onset_s: 0.0,
+                time_s,
+                string,
+                hz: target.raised_by(Cents(20.0)),
+                sigma: Cents(0.3),
+                glide: Cents(0.0),
+                inharmonicity: 0.0,
+                level_dbfs: -20.0,
+                timbre: consort_analysis::Timbre::default(),
+                verdict: Verdict::Provisional,
+            }));
+            assert!(!changed, "at {time_s} s");
+        }
     }
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use consort_analysis::Doubt;
+use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
@@ -31,6 +31,8 @@ pub(crate) struct Hearing {
     attention: Attention<Answer>,
     /// What was measured last, where it does not count.
     left: Option<Left>,
+    /// Onset of the newest pluck that is too soft to be followed, seconds of the sound.
+    soft_s: Option<f64>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
@@ -66,6 +68,7 @@ impl Hearing {
             opening,
             attention: Attention::default(),
             left: None,
+            soft_s: None,
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -161,6 +164,7 @@ impl Hearing {
     pub(crate) fn begin_sound(&mut self) {
         self.attention.begin_sound();
         self.left = None;
+        self.soft_s = None;
         self.ways.plays = false;
         self.pace.begin_sound();
         self.follower.begin_sound();
@@ -224,7 +228,13 @@ impl Hearing {
                 string,
                 ..
             } => (*onset_s, *time_s, *string, false),
-            Sensed::Refused { .. } | Sensed::Input(_) => return self.ways.plays,
+            Sensed::Refused { onset_s, why } => {
+                if is_no_pluck(*why) {
+                    self.attention.forget(*onset_s);
+                }
+                return self.ways.plays;
+            }
+            Sensed::Input(_) => return self.ways.plays,
         };
         let run = self.ways.last_check.is_some();
         let plays = self.attention.pluck(onset_s, time_s, string, is_final, run);
@@ -308,7 +318,7 @@ impl Hearing {
         if let Sensed::Answer(Answer { time_s, .. }) | Sensed::Track { time_s, .. } = *sensed {
             self.pace.hear(time_s);
         }
-        let mut changed = self.follower.follow(sensed);
+        let mut changed = !self.is_another_harps(sensed) && self.follower.follow(sensed);
         if let (Sensed::Answer(answer), Some(left)) = (sensed, self.left)
             && answer.onset_s == left.onset_s
         {
@@ -331,6 +341,24 @@ impl Hearing {
             }
         }
         changed
+    }
+
+    /// Whether what is not measured yet is much softer than this harp: what it is shows once it is measured.
+    fn is_another_harps(&mut self, sensed: &Sensed) -> bool {
+        match sensed {
+            Sensed::Answer(answer) if answer.verdict == Verdict::Provisional => {
+                let by_hand = self.ways.chosen == Some(answer.string);
+                let soft = !by_hand && self.attention.is_too_soft(answer.string, answer.level_dbfs);
+                if soft {
+                    self.soft_s = Some(answer.onset_s);
+                } else if self.soft_s == Some(answer.onset_s) {
+                    self.soft_s = None;
+                }
+                soft
+            }
+            Sensed::Track { onset_s, .. } => self.soft_s == Some(*onset_s),
+            Sensed::Answer(_) | Sensed::Refused { .. } | Sensed::Input(_) => false,
+        }
     }
 
     /// The string is done, as `advice` says: between strings, nothing is in hand. Whether it was one that she had chosen.
@@ -420,6 +448,15 @@ impl Hearing {
             opening: Some(&self.opening),
             ways: &self.ways,
         }
+    }
+}
+
+/// Whether what is refused for this reason was no pluck of hers: a knock, a word, a finger that damps, another harp.
+const fn is_no_pluck(why: Refusal) -> bool {
+    match why {
+        Refusal::NoPitch | Refusal::NotAString | Refusal::TooSoft | Refusal::Stopped | Refusal::NotNew => true,
+        // More strings at once than can be told apart are plucks all the same.
+        _ => false,
     }
 }
 

@@ -54,6 +54,8 @@ pub enum Heard {
     Settled(Cents),
     /// Not sure which string it is, or how high.
     Unsure,
+    /// Turned while it sounded, and nothing tells where it is now.
+    Turned,
     /// Measured, but nobody asked for it: it counts once it is plucked again.
     Waits,
     /// Measured, and softer than this harp is.
@@ -274,6 +276,7 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
     }
     match (heard, standing) {
         (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
+        (Heard::Turned, _) => plain(Action::Again, None, Key::WhyTurned),
         (Heard::Waits, _) => plain(Action::Again, None, Key::WhyWaits),
         (Heard::TooSoft, _) => plain(Action::Again, None, Key::WhyTooSoft),
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),

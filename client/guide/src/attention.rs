@@ -46,9 +46,21 @@ impl<T> Attention<T> {
         plays
     }
 
+    /// What was plucked at `onset_s`, seconds of the sound, was no pluck, or none of hers: it stands between nothing.
+    pub fn forget(&mut self, onset_s: f64) {
+        self.awaited.pass_by(onset_s);
+        self.playing.forget(onset_s);
+    }
+
     /// Takes in the `reading` of a pluck: what becomes of it.
     pub fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
         self.awaited.take(plucked, wanted, reading)
+    }
+
+    /// Whether a pluck of `string` that began at `level_dbfs` is so much softer than this harp that it will not count,
+    /// unless she has taken the string by hand.
+    pub fn is_too_soft(&self, string: StringNumber, level_dbfs: f64) -> bool {
+        self.awaited.is_too_soft(string, level_dbfs)
     }
 
     /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.

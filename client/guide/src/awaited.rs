@@ -100,7 +100,7 @@ impl Wanted {
 pub(crate) struct Awaited<T> {
     /// Onset and string of the newest plucks, whatever came of them.
     plucks: VecDeque<(f64, StringNumber)>,
-    /// Onsets of those that proved to be another harp's.
+    /// Onsets of those that proved to be another harp's, or no plucks.
     passed_by: VecDeque<f64>,
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
@@ -156,8 +156,8 @@ impl<T> Awaited<T> {
         *self = Self::default();
     }
 
-    /// What was plucked at `onset_s` is not hers: it stands between nothing.
-    fn pass_by(&mut self, onset_s: f64) {
+    /// What was plucked at `onset_s` is not hers, or no pluck: it stands between nothing.
+    pub(crate) fn pass_by(&mut self, onset_s: f64) {
         self.plucks.retain(|(onset, _)| *onset != onset_s);
         if self.passed_by.len() == REMEMBERED {
             self.passed_by.pop_front();
@@ -178,6 +178,11 @@ impl<T> Awaited<T> {
             self.plucks.pop_front();
         }
         self.plucks.push_back((onset_s, string));
+    }
+
+    /// Whether a pluck is so much softer than this harp that it will not count whatever is asked for.
+    pub(crate) fn is_too_soft(&self, string: StringNumber, level_dbfs: f64) -> bool {
+        self.levels.softer_db(string, level_dbfs) > SOFT_ASKED_DB
     }
 
     /// She plays: what waits was music.

@@ -23,6 +23,7 @@ pub(crate) fn about_opening(situation: &Situation<'_>) -> Option<Advice> {
     let (action, why) = match sounds(asked).map(|hand| hand.heard) {
         Some(Heard::Young(_) | Heard::Live(_)) => (Action::LetRing, Phrase::plain(Key::WhyOpeningRings)),
         Some(Heard::Unsure) => (Action::Again, Phrase::plain(Key::WhyUnsure)),
+        Some(Heard::Turned) => (Action::Again, Phrase::plain(Key::WhyTurned)),
         Some(Heard::TooSoft) => (Action::Again, Phrase::plain(Key::WhyTooSoft)),
         Some(Heard::Settled(_) | Heard::Waits) | None => {
             let args = vec![

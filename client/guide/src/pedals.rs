@@ -116,6 +116,7 @@ pub(crate) fn about_pedals(situation: &Situation<'_>) -> Option<Advice> {
     };
     let (action, cents, why) = match hand.heard {
         Heard::Unsure => (Action::Again, None, Phrase::plain(Key::WhyUnsure)),
+        Heard::Turned => (Action::Again, None, Phrase::plain(Key::WhyTurned)),
         Heard::Waits => (Action::Again, None, Phrase::plain(Key::WhyWaits)),
         Heard::TooSoft => (Action::Again, None, Phrase::plain(Key::WhyTooSoft)),
         Heard::Young(cents) => (Action::LetRing, Some(cents), Phrase::plain(Key::WhyYoung)),

@@ -48,6 +48,11 @@ impl Playing {
         self.plays
     }
 
+    /// What was taken for a pluck at `onset_s` was none.
+    pub(crate) fn forget(&mut self, onset_s: f64) {
+        self.recent.retain(|(onset, _)| *onset != onset_s);
+    }
+
     /// She has rested: what comes now is tuning.
     pub(crate) fn rest(&mut self) {
         // The newest pluck stays, so that the last words on those before it do not count anew.

@@ -78,6 +78,7 @@ fn a_flat_string_is_tightened_and_a_sharp_one_loosened_as_far_as_the_key_asks() 
 fn there_is_no_turning_advice_in_doubt() {
     for (heard, begins) in [
         (Heard::Unsure, "The string could not be told"),
+        (Heard::Turned, "It has moved while it sounded"),
         (Heard::Waits, "Not taken down yet"),
         (Heard::TooSoft, "Much softer than your harp"),
     ] {

@@ -205,3 +205,39 @@ fn another_harp_that_is_measured_late_takes_nothing_out_of_her_hand() {
         "hers is plucked a little later"
     );
 }
+
+/// What is damped, talked or knocked between two plucks of one string is heard as a pluck of another one for a moment.
+#[test]
+fn what_turns_out_to_be_no_pluck_stands_between_nothing() {
+    let mut desk = Desk::new(ASKED);
+    assert_eq!(pluck(&mut desk, 1.0, 31, -20.0).0, 0);
+    let other = Sensed::Track {
+        onset_s: 2.5,
+        time_s: 2.8,
+        string: StringNumber::new(40).expect("a string"),
+        hz: desk.hz(0.0),
+        sigma: Cents(3.0),
+    };
+    desk.hearing.plays(&other);
+    let why = Refusal::TooSoft;
+    desk.hearing.plays(&Sensed::Refused { onset_s: 2.5, why });
+    assert_eq!(pluck(&mut desk, 3.5, 31, -20.0).0, 2, "both count");
+}
+
+#[test]
+fn what_is_much_softer_than_her_harp_is_not_followed_while_it_sounds() {
+    let mut desk = Desk::new(ASKED);
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    let said = desk.advise(2.5);
+    for at in 5..20 {
+        let time_s = 6.0 + TRACK_S * f64::from(at);
+        let ghost = Answer {
+            level_dbfs: -40.0,
+            verdict: Verdict::Provisional,
+            ..desk.answer(6.0, time_s, 22.0)
+        };
+        desk.hearing
+            .follow(&Sensed::Answer(ghost), &desk.harp, &Tuning::default());
+        assert_eq!(desk.advise(time_s), said);
+    }
+}

@@ -69,6 +69,7 @@ why-far-below = The whole harp stands about { $cents } cents flat. Bring it up i
 why-far-sharp = Far above its pitch. Look at the pin, then loosen the string in steps.
 why-missing = Marked as missing.
 why-unsure = The string could not be told for sure. Pluck it alone and let it ring.
+why-turned = It has moved while it sounded. Pluck it again to hear where it is now.
 why-waits = Not taken down yet, lest it be something played. If you mean this string, let it ring alone or pluck it again.
 why-too-soft = Much softer than your harp so far: another harp's, perhaps. If it was yours, pluck it louder, or choose it with F.
 why-any-string = Any string: you see how far it is from its pitch as it stands. Pins are turned with pedals in flat or levers down.

@@ -82,6 +82,7 @@ keys! {
     WhyFarSharp = "why-far-sharp",
     WhyMissing = "why-missing",
     WhyUnsure = "why-unsure",
+    WhyTurned = "why-turned",
     WhyWaits = "why-waits",
     WhyTooSoft = "why-too-soft",
     WhyAnyString = "why-any-string",
