@@ -77,6 +77,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         "ms",
     );
     figures.tell("readings that did not arrive", arrivals.lost as f64, "");
+    figures.tell("second readings that the station let wait", arrivals.left as f64, "");
     figures.tell(
         "the coordinator with one viewer",
         arrivals.one_viewer_percent,

@@ -1,7 +1,8 @@
 //! Twelve stations that hear recordings as they are played, and viewers of the board: when each settled reading is shown.
 //!
 //! Every string is plucked twice, the second time a little higher. No desk has asked for it, so that the first reading waits
-//! for the second, which counts as it settles: that one is timed.
+//! for the second, which counts as it settles: that one is timed, from the station's line to the board. Whether it counts is
+//! what the station's own advice says beside the line; what it lets wait all the same is told apart and not timed.
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::TcpStream;
@@ -12,6 +13,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use consort_tests::process::{Folder, Program};
+use consort_words::{Key, Words};
 use serde_json::Value;
 
 use crate::coordinator::{Coordinator, station_words};
@@ -40,6 +42,8 @@ const REST: usize = 70;
 pub(super) struct Arrivals {
     pub(super) delays_ms: Vec<f64>,
     pub(super) lost: usize,
+    /// Second readings that the station let wait, or took for another harp's.
+    pub(super) left: usize,
     pub(super) one_viewer_percent: f64,
     pub(super) all_viewers_percent: f64,
 }
@@ -74,20 +78,13 @@ pub(super) fn measure() -> Result<Arrivals, String> {
         .iter()
         .filter_map(|(at, line)| Some((*at, serde_json::from_str(line.strip_prefix("data:")?.trim()).ok()?)))
         .collect();
-    let (mut delays_ms, mut lost) = (Vec::new(), 0);
+    let (mut delays_ms, mut lost, mut left) = (Vec::new(), 0, 0);
     for (number, station) in stations.iter_mut().enumerate() {
-        // The string that was read and waits to be plucked again.
-        let mut first = None;
-        while let Some((at, line)) = station.line(Duration::ZERO, |line| line.contains("\"settled\"")) {
-            let Ok(line) = serde_json::from_str::<Value>(&line) else {
+        for (at, line) in seconds(station) {
+            let Some(line) = line else {
+                left += 1;
                 continue;
             };
-            let string = line["string"].as_u64();
-            if first != string {
-                first = string;
-                continue;
-            }
-            first = None;
             match pictures
                 .iter()
                 .find(|(shown_at, picture)| *shown_at + SLACK >= at && shows(picture, number, &line))
@@ -100,9 +97,45 @@ pub(super) fn measure() -> Result<Arrivals, String> {
     Ok(Arrivals {
         delays_ms,
         lost,
+        left,
         one_viewer_percent,
         all_viewers_percent,
     })
+}
+
+/// The settled second readings of strings that `station` has printed, each with when; none where the station says beside it
+/// that it does not count.
+fn seconds(station: &mut Program) -> Vec<(Instant, Option<Value>)> {
+    let words = Words::english();
+    let leaves = [Key::WhyWaits, Key::WhyTooSoft].map(|key| words.say(key, &[]));
+    let mut lines = Vec::new();
+    while let Some((at, line)) = station.line(Duration::ZERO, |_| true) {
+        if let Ok(line) = serde_json::from_str::<Value>(&line) {
+            lines.push((at, line));
+        }
+    }
+    let mut seconds = Vec::new();
+    // The string that was read and waits to be plucked again.
+    let mut first = None;
+    for (place, (at, line)) in lines.iter().enumerate() {
+        if line["verdict"] != "settled" {
+            continue;
+        }
+        let string = line["string"].as_u64();
+        if first != string {
+            first = string;
+            continue;
+        }
+        first = None;
+        // What comes of a reading is the next thing that is said of its string, before it is plucked again.
+        let mut said = lines[place + 1..].iter().map(|(_, said)| said);
+        let said = said.find(|said| !said["word"].is_null() || said["verdict"] == "settled");
+        let waits = said.is_some_and(|said| {
+            said["string"] == line["string"] && leaves.iter().any(|why| said["why"] == why.as_str())
+        });
+        seconds.push((*at, (!waits).then(|| line.clone())));
+    }
+    seconds
 }
 
 /// The board may be read a little before the station's own line.
@@ -128,7 +161,15 @@ fn name(station: usize) -> String {
 fn station(folder: &Folder, number: usize, join: &str) -> Result<Program, String> {
     let words = station_words(folder, number, join);
     let mut words: Vec<&str> = words.iter().map(String::as_str).collect();
-    words.extend(["--no-opening", "--input", "stdin", "--rate", "48000"]);
+    words.extend([
+        "--no-opening",
+        "--input",
+        "stdin",
+        "--rate",
+        "48000",
+        "--advice",
+        "json",
+    ]);
     let mut station = Program::start("consort-station", &words);
     let joined = station.line(PATIENCE, |line| line.contains("\"joined\""));
     joined.ok_or_else(|| format!("a station does not join\n{}", station.transcript()))?;
