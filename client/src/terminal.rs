@@ -3,6 +3,7 @@
 mod draw;
 mod ear;
 mod feet;
+mod held;
 mod join;
 mod keys;
 mod setup;
@@ -14,10 +15,11 @@ use std::time::{Duration, Instant};
 
 use consort_proto::StringNumber;
 use consort_words::{Arg, Key, Words};
-use ratatui::crossterm::event::{self, Event, KeyEvent, KeyEventKind};
+use ratatui::crossterm::event::{self, Event, KeyEvent};
 use tokio::sync::{Notify, mpsc, watch};
 
 use self::draw::Beside;
+use self::held::Held;
 use self::keys::Meant;
 use crate::image::Image;
 use crate::sound::tone::Tone;
@@ -57,6 +59,7 @@ struct Own {
     cautioned: bool,
     /// The string that was marked last, and when.
     marked: Option<(StringNumber, Instant)>,
+    held: Held,
     /// What this terminal has to say, until the next key.
     says: Option<String>,
 }
@@ -83,7 +86,7 @@ pub(crate) fn show(
         while let Ok(changed) = images.has_changed() {
             let mut redraws = own.tend(&images.borrow(), &words);
             match next_key() {
-                Some(Pressed::Key(key)) => {
+                Some(Pressed::Key(key)) if own.is_press(key) => {
                     redraws = true;
                     own.says = None;
                     let image = images.borrow().clone();
@@ -96,7 +99,7 @@ pub(crate) fn show(
                     }
                 }
                 Some(Pressed::Resized) => redraws = true,
-                None => {}
+                Some(Pressed::Key(_)) | None => {}
             }
             if changed || redraws {
                 let image = images.borrow_and_update().clone();
@@ -129,6 +132,12 @@ impl Own {
             self.tone = None;
         }
         ends
+    }
+
+    /// Whether the key is pressed, not held or let go: a key that is held down is one key.
+    fn is_press(&mut self, key: KeyEvent) -> bool {
+        let typed = matches!(self.over, Over::Join(_));
+        self.held.is_press(key, Instant::now(), typed)
     }
 
     /// The string that a mark is meant for while `shown` is in hand.
@@ -178,8 +187,7 @@ fn next_key() -> Option<Pressed> {
         return None;
     }
     match event::read().ok()? {
-        // A key that is held down is one key.
-        Event::Key(key) if key.kind == KeyEventKind::Press => Some(Pressed::Key(key)),
+        Event::Key(key) => Some(Pressed::Key(key)),
         Event::Resize(..) => Some(Pressed::Resized),
         _ => None,
     }
