@@ -3,7 +3,8 @@
 use consort_tests::process::run;
 
 use crate::axe::Rules;
-use crate::browser::{Browser, LAPTOP, PHONE, THEMES};
+use crate::browser::{Browser, LAPTOP, PHONE, SMALL_LAPTOP, THEMES, WALL};
+use crate::gallery::show;
 use crate::network::alone;
 use crate::rehearsal::{Rehearsal, free_ports, wait_for};
 use crate::tools::screens;
@@ -143,6 +144,42 @@ fn address_and_code_are_typed_into_one_field_and_a_slip_is_told_at_once() {
 
 /// Where everything is that an eye looks for.
 const PLACES: &str = "return JSON.stringify(['hand', 'bow', 'word', 'harp', 'mark'].map((id) => document.getElementById(id).getBoundingClientRect().top))";
+
+/// What the harpist is asked.
+const ASKED: &str = "JSON.stringify([...document.querySelectorAll('#questions p')].map((asked) => asked.textContent))";
+
+#[test]
+fn of_several_questions_one_is_asked_and_the_others_are_counted_in_the_same_row() {
+    alone(|tools| {
+        let (_show, [.., port]) = show(1, "");
+        let browser = Browser::open(tools);
+        let desk = |state: &str| format!("http://127.0.0.1:{port}/{state}/");
+        for screen in [LAPTOP, SMALL_LAPTOP, WALL] {
+            browser.screen(screen);
+            browser.go(&desk("flat"));
+            browser.wait("advice", "document.getElementById('word').textContent === 'Tighten'");
+            let quiet = browser.run(PLACES);
+            browser.go(&desk("asked"));
+            browser.wait(
+                "the question",
+                "document.querySelector('#questions .others')?.textContent === 'and 2 more'",
+            );
+            assert_eq!(browser.run(PLACES), quiet, "{}", screen.name);
+            let mut asked = vec![browser.text(ASKED)];
+            for _ in 0..2 {
+                browser.run("document.querySelector('#questions .others').click()");
+                assert_eq!(browser.run(PLACES), quiet, "{}", screen.name);
+                asked.push(browser.text(ASKED));
+            }
+            asked.sort();
+            asked.dedup();
+            assert_eq!(asked.len(), 3, "each of them comes: {asked:?}");
+            browser.run("document.querySelector('#questions .others').click()");
+            assert!(browser.text(ASKED).contains("To tighten"), "the first one again");
+        }
+        browser.expect_quiet();
+    });
+}
 
 /// What the guide has to say is moved by sound alone; what the harpist answers, by single keys.
 #[test]

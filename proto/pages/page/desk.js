@@ -24,6 +24,26 @@ let harpDrawn = "";
 // How often the size of the page has changed.
 let sized = 0;
 
+// The question that she has turned to, where there are several; without one, or once it is answered, the most pressing.
+let turnedTo = null;
+
+// One question at a time has a place; the others are counted, and come as she turns to them or answers.
+function showOneOf(questions) {
+  const found = questions.findIndex(({ says }) => says === turnedTo);
+  if (found < 0) turnedTo = null;
+  const one = questions.slice(Math.max(found, 0)).slice(0, 1);
+  const others = { count: questions.length - 1, turn: turnOn };
+  showQuestions(at("questions"), one.map((question) => (others.count > 0 ? { ...question, others } : question)), wish);
+}
+
+function turnOn() {
+  const { questions } = now;
+  const place = questions.findIndex(({ says }) => says === turnedTo);
+  turnedTo = questions[(Math.max(place, 0) + 1) % questions.length]?.says ?? null;
+  showOneOf(questions);
+  at("questions").querySelector(".others")?.focus();
+}
+
 function showName(string) {
   const name = string?.name ?? "";
   const written = `${name}${string?.accidental ?? ""}`;
@@ -189,8 +209,7 @@ export function show(picture) {
   at("follow").setAttribute("aria-pressed", String(telling.chosen !== null));
   at("fresh").hidden = !telling.fresh;
   at("join").hidden = !now.may_join;
-  showQuestions(at("questions"), now.questions.slice(0, 1), wish);
-  showQuestions(at("more-questions"), now.questions.slice(1), wish);
+  showOneOf(now.questions);
   at("help").hidden = now.help === null;
   at("help").setAttribute("aria-pressed", String(Boolean(now.help)));
   // Who plays another tone disturbs those who listen: the leader has said so for everyone.

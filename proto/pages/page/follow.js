@@ -106,7 +106,7 @@ export function showQuestions(list, questions, send) {
   const told = JSON.stringify(questions);
   if (list.dataset.told === told) return;
   list.dataset.told = told;
-  list.replaceChildren(...questions.map(({ says, answers }) => {
+  list.replaceChildren(...questions.map(({ says, answers, others }) => {
     const item = make("li");
     const buttons = make("span", "buttons");
     for (const answer of answers) {
@@ -114,6 +114,13 @@ export function showQuestions(list, questions, send) {
       button.type = "button";
       button.setAttribute("aria-label", `${answer.says}: ${says}`);
       button.addEventListener("click", () => send(answer.body));
+      buttons.append(button);
+    }
+    // Where one is shown of several, a button turns to the next.
+    if (others) {
+      const button = make("button", "others", `and ${others.count} more`);
+      button.type = "button";
+      button.addEventListener("click", others.turn);
       buttons.append(button);
     }
     item.append(make("p", "", says), buttons);

@@ -5,11 +5,11 @@ use axum::http::StatusCode;
 use axum::middleware::from_fn;
 use axum::routing::{get, post};
 use consort_pages::{
-    DeskPage, DeskPedals, DeskString, KeyTurn, StringInHand, Telling, desk_files, stream, with_headers,
+    DeskPage, DeskPedals, DeskString, KeyTurn, Question, StringInHand, Telling, desk_files, stream, with_headers,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{Cents, Naming, Readiness, Setting, Standing, StringNumber, Tolerance, Tuning};
-use consort_words::Words;
+use consort_words::{Arg, Key, Words};
 use tokio::sync::watch;
 
 use crate::ensemble::stories;
@@ -27,7 +27,7 @@ pub(crate) type Desk = (
 );
 
 #[rustfmt::skip]
-pub(crate) const DESKS: [Desk; 18] = [
+pub(crate) const DESKS: [Desk; 22] = [
     ("flat", 42, Some(-14.2), "Tighten", Some(("a little, away from you", 1.2)), "14.2 cents flat.", None),
     ("sharp", 23, Some(6.3), "Loosen", Some(("a little, towards you", -3.4)), "6.3 cents sharp. Go just below, then bring it up.", None),
     ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
@@ -38,10 +38,14 @@ pub(crate) const DESKS: [Desk; 18] = [
     ("lever", 23, None, "Lever down?", None, "3F sounds about a semitone high or more. Is its lever down? If it is, look at the pin, then loosen the string.", Some("lever")),
     ("limit", 47, None, "Not higher", None, "Its pitch here lies 200 cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.", Some("limit")),
     ("again", 30, None, "Again", None, "The string could not be told for sure. Pluck it alone and let it ring.", None),
+    ("waits", 31, None, "Again", None, "Not taken down yet, lest it be something played. If you mean this string, let it ring alone or pluck it again.", None),
+    ("soft", 26, None, "Again", None, "Much softer than your harp so far: another harp's, perhaps. If it was yours, pluck it louder, or choose it with F.", None),
+    ("moved", 40, None, "Again", None, "It has moved while it sounded. Pluck it again to hear where it is now.", None),
     ("stands", 23, Some(-6.4), "Flat", None, "3F as its pedal stands. Its pin is turned only with the F pedal in flat: move it, then say so.", None),
     ("offline", 42, Some(-63.0), "Tighten", Some(("in steps, away from you", 22.0)), "Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.", None),
     ("new", 22, Some(4.0), "Leave it", None, "It may stay a touch sharp. Tune it again today, on 2026-11-30 and daily; it should hold by 2026-12-06.", None),
     ("changed", 30, Some(-18.0), "Tighten", Some(("a good turn, away from you", 9.0)), "18.0 cents flat.", None),
+    ("asked", 42, Some(-14.2), "Tighten", Some(("a little", 1.2)), "14.2 cents flat.", None),
     ("check", 12, None, "Play on", None, "9 of 47: play the strings one after another, each a moment. What has moved comes afterwards.", None),
     ("plays", 0, None, "Playing", None, "Nothing is taken down while you play.", None),
     ("dark", 0, None, "Playing", None, "", None),
@@ -121,7 +125,11 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
             ..Telling::default()
         },
         may_join: state == "pluck",
-        questions: Vec::new(),
+        questions: if state == "asked" {
+            questions(&words)
+        } else {
+            Vec::new()
+        },
         help: (state != "offline").then_some(false),
         no_tone: None,
         pedals: DeskPedals::of(
@@ -160,12 +168,31 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
     }
 }
 
+/// Which way her key goes, and two ensembles that are near.
+fn questions(words: &Words) -> Vec<Question> {
+    let none = || serde_json::Value::Null;
+    let key = [Key::AskKeyAway, Key::AskKeyTowards, Key::AskKeyLeave].map(|key| (words.say(key, &[]), none()));
+    let near = [("Alder Row Harps", "7k2m"), ("Harps of the Lower Mill", "q4wd")].map(|(name, tag)| {
+        let args = [
+            ("name", Arg::from(name)),
+            ("tag", Arg::from(tag)),
+            ("own", Arg::from("x9fp")),
+        ];
+        let yes = (words.say(Key::AskInYes, &[]), none());
+        Question::new(words.say(Key::AskIn, &args), [yes])
+    });
+    [Question::new(words.say(Key::AskKey, &[]), key)]
+        .into_iter()
+        .chain(near)
+        .collect()
+}
+
 /// What the string in hand is in a state: off as far as it is heard, once that was read.
 fn standing_of(state: &str, cents: Option<f64>) -> Standing {
     match (state, cents.map(Cents)) {
         ("holds", Some(cents)) => Standing::Holds(cents),
         ("new", cents) => Standing::New(cents),
-        ("flat" | "sharp" | "offline" | "changed", Some(cents)) => Standing::Off(cents),
+        ("flat" | "sharp" | "offline" | "changed" | "asked", Some(cents)) => Standing::Off(cents),
         _ => Standing::NotHeard,
     }
 }
@@ -174,6 +201,8 @@ const fn place_of(number: u8) -> &'static str {
     match number {
         42 => "6th from the bottom",
         47 => "the bottom string",
+        40 => "8th from the bottom",
+        31 => "two above 5C",
         30 => "4 pins below middle C",
         23 => "3 pins above middle C",
         22 => "4 pins above middle C",
