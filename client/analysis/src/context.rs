@@ -30,8 +30,8 @@ pub enum Order {
     /// The usual order of tuning: from middle C down string by string, then from the D above it up.
     Usual,
     /// A run over the harp, string by string in either direction, none of them damped. A pluck that has another one within
-    /// 1.2 s is judged by what it adds to the ringing, up to 1.6 s after it sounded; the onset of its reading may lie a few
-    /// hundredths of a second beside the one that was reported. A pluck that stands alone is heard as ever.
+    /// 1.2 s is judged by what it adds to the ringing, up to 1.9 s after it sounded; one that only the run found has no onset
+    /// reported. A pluck that stands alone is heard as ever.
     Run,
 }
 

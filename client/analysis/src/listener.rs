@@ -315,24 +315,34 @@ impl Listener {
                         .reading_of(read)
                         .is_some_and(|reading| self.tell(reading, doubt, true, false));
                     if !told {
-                        self.refuse_at(read.onset, Refusal::TooSoft);
+                        self.refuse_at(self.onset_near(read.onset), Refusal::TooSoft);
                     }
                 }
-                Told::Refused(onset, why) => self.refuse_at(onset, why),
+                Told::Refused(onset, why) => self.refuse_at(self.onset_near(onset), why),
             }
         }
     }
 
+    /// The onset that was reported of what the run found at this working sample.
+    fn onset_near(&self, found: u64) -> u64 {
+        let onsets = self.notes.iter().map(|note| note.onset);
+        let nearest = onsets.min_by_key(|onset| onset.abs_diff(found));
+        nearest
+            .filter(|onset| onset.abs_diff(found) < self.prelude)
+            .unwrap_or(found)
+    }
+
     fn reading_of(&self, read: Read) -> Option<Reading> {
+        let onset = self.onset_near(read.onset);
         Some(Reading {
-            onset: self.time_of(read.onset),
+            onset: self.time_of(onset),
             time: SampleTime(self.input),
             string: read.string,
             hz: Hz::new(read.fitted.hz).ok()?,
             sigma: Cents(read.fitted.sigma_cents),
             glide: Cents(0.0),
             inharmonicity: read.fitted.stiffness,
-            level_dbfs: self.level(read.onset),
+            level_dbfs: self.level(onset),
             timbre: Timbre::default(),
         })
     }

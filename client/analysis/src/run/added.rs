@@ -104,9 +104,7 @@ impl Added {
         let after_s = long(later.min(history.count()).saturating_sub(onset));
         let before_s = long(onset.saturating_sub(earlier + 2 * guard));
         hann_into(&mut self.window, (after_s * self.rate) as usize);
-        let Some(sound) = history.slice(onset, self.window.len()) else {
-            return None;
-        };
+        let sound = history.slice(onset, self.window.len())?;
         self.spectrum.power(sound, &self.window, &mut self.after);
         hann_into(&mut self.window, (before_s * self.rate) as usize);
         let from = onset.checked_sub(guard + self.window.len() as u64);

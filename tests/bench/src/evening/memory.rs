@@ -136,7 +136,14 @@ impl Memory {
             Heard::Settled(reading) | Heard::Unsure(reading, _) => (reading.onset, reading.time, reading.string, true),
             Heard::Provisional(reading) => (reading.onset, reading.time, reading.string, false),
             Heard::Track(track) => (track.onset, track.time, track.string, false),
-            _ => return,
+            Heard::Refused(refused) => {
+                // As at a desk: what was cut off, or could not be told apart, was a pluck all the same.
+                if refused.why != Refusal::TooMany {
+                    self.attention.forget(refused.onset.seconds(self.rate));
+                }
+                return;
+            }
+            Heard::Onset(_) | Heard::Input(_) => return,
         };
         let Ok(string) = StringNumber::new(u32::from(number)) else {
             return;
