@@ -200,7 +200,13 @@ impl Follower {
                 self.trail.measured(answer.onset_s, answer.time_s, answer.hz);
                 State::Settled(answer.hz)
             }
-            Verdict::Unsure(Doubt::Turned) => return self.lost(answer.onset_s, answer.time_s),
+            Verdict::Unsure(Doubt::Turned)
+                if self.told.is_tracked(answer.onset_s, answer.time_s)
+                    || self.held.is_some_and(|held| held.onset_s == answer.onset_s) =>
+            {
+                return self.lost(answer.onset_s, answer.time_s);
+            }
+            Verdict::Unsure(Doubt::Turned) => State::Turned,
             Verdict::Unsure(Doubt::Soft) => State::TooSoft,
             Verdict::Unsure(_) => State::Unsure,
         };

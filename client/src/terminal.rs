@@ -136,7 +136,8 @@ impl Own {
 
     /// Whether the key is pressed, not held or let go: a key that is held down is one key.
     fn is_press(&mut self, key: KeyEvent) -> bool {
-        let typed = matches!(self.over, Over::Join(_));
+        // A letter that moves a pedal, or goes through choices, is meant as often as it comes.
+        let typed = matches!(self.over, Over::Join(_) | Over::Feet | Over::SetUp(_));
         self.held.is_press(key, Instant::now(), typed)
     }
 

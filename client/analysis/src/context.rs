@@ -29,9 +29,9 @@ pub enum Order {
     Unknown,
     /// The usual order of tuning: from middle C down string by string, then from the D above it up.
     Usual,
-    /// A run over the harp, string by string in either direction, none of them damped. A pluck that has another one within
-    /// 1.2 s is judged by what it adds to the ringing, up to 1.9 s after it sounded; one that only the run found has no onset
-    /// reported. A pluck that stands alone is heard as ever.
+    /// A run over the harp, string by string in either direction, none of them damped. A pluck that has one of a neighbour
+    /// within 0.9 s is judged by what it adds to the ringing, up to 1.9 s after it sounded, and without live tracks; one that
+    /// only the run found has no onset reported. Any other pluck is heard as ever, and so is a string that is chosen.
     Run,
 }
 

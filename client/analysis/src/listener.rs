@@ -19,6 +19,8 @@ use crate::run::{Read, Run, Told};
 
 /// Notes that can be open at once: a run of four plucks a second, each measured for 1.6 s.
 const NOTES: usize = 8;
+/// Onsets that are remembered: those of two seconds.
+const BEGUN: usize = 24;
 /// Sound that is kept, seconds: a note's measure and what was there before it.
 const HISTORY_S: f64 = 9.0;
 /// A look at the sound per this many seconds.
@@ -66,6 +68,8 @@ pub struct Listener {
     beginning: u64,
     onsets: OnsetDetector,
     last_onset: u64,
+    /// The newest onsets that were reported.
+    begun: [u64; BEGUN],
     health: HealthWatch,
     tools: Tools,
     notes: Vec<Note>,
@@ -95,6 +99,7 @@ impl Listener {
             beginning: (LEVEL_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
             last_onset: 0,
+            begun: [0; BEGUN],
             health: HealthWatch::new(config.rate),
             tools: Tools {
                 evidence: Evidence::new(rate),
@@ -114,10 +119,10 @@ impl Listener {
         self.rate
     }
 
-    /// Tells what to expect from the next onset on. Never allocates.
+    /// Tells what to expect from the next onset on; where a run begins or ends, what is open is judged with what there is.
+    /// Never allocates.
     pub fn set_context(&mut self, context: &Context) {
-        let [ran, runs] = [self.context.order, context.order].map(|order| order == Order::Run);
-        if ran != runs {
+        if runs(&self.context) != runs(context) {
             // What sounds is judged as what it was expected to be.
             self.finish();
             self.run.begin();
@@ -163,7 +168,7 @@ impl Listener {
             self.settle(at, progress);
             self.notes[at].open = false;
         }
-        if self.context.order == Order::Run {
+        if runs(&self.context) {
             self.run.finish(&self.history, &self.context);
             self.tell_run();
         }
@@ -171,7 +176,7 @@ impl Listener {
 
     fn look(&mut self) {
         self.hops += 1;
-        if self.context.order == Order::Run {
+        if runs(&self.context) {
             self.run.look(&self.history, &self.context);
             self.tell_run();
         }
@@ -223,6 +228,8 @@ impl Listener {
         }
         self.notes[at].start(onset, self.last_onset, &self.context);
         self.last_onset = onset;
+        self.begun.rotate_left(1);
+        self.begun[BEGUN - 1] = onset;
         let report = Onset {
             onset: self.time_of(onset),
             time: SampleTime(self.input),
@@ -256,11 +263,18 @@ impl Listener {
         match progress {
             Progress::Waiting => {}
             Progress::Provisional(_) if self.is_in_run(onset) => {}
-            Progress::Refused(_) if self.is_in_run(onset) => self.notes[at].open = false,
-            Progress::Done(..) if self.is_in_run(onset) => self.notes[at].measured = true,
+            Progress::Refused(_) if self.is_in_run(onset) => {
+                self.run.divide(onset, true);
+                self.notes[at].open = false;
+            }
+            Progress::Done(..) if self.is_in_run(onset) => {
+                self.run.divide(onset, true);
+                self.notes[at].measured = true;
+            }
             Progress::Refused(why) => self.refuse(at, why),
             Progress::Provisional(measured) => self.report(Heard::Provisional(self.reading(onset, measured))),
             Progress::Done(measured, doubt) => {
+                self.run.divide(onset, false);
                 let reading = self.reading(onset, measured);
                 let expected = self.notes[at].context.expects(reading.string);
                 let in_hand = self.notes[at].context.chosen == Some(reading.string);
@@ -295,7 +309,7 @@ impl Listener {
 
     /// Whether the run judges what was plucked at this working sample.
     fn is_in_run(&self, onset: u64) -> bool {
-        self.context.order == Order::Run && self.run.is_around(onset)
+        runs(&self.context) && self.run.claims(onset)
     }
 
     /// Passes on what the run has told of its plucks.
@@ -303,13 +317,10 @@ impl Listener {
         while let Some(told) = self.run.poll() {
             match told {
                 Told::Provisional(read) => {
-                    if self.run.is_around(read.onset)
-                        && let Some(reading) = self.reading_of(read)
-                    {
+                    if let Some(reading) = self.reading_of(read) {
                         self.report(Heard::Provisional(reading));
                     }
                 }
-                Told::Done(Read { onset, .. }, _) | Told::Refused(onset, _) if !self.run.is_around(onset) => {}
                 Told::Done(read, doubt) => {
                     let told = self
                         .reading_of(read)
@@ -325,10 +336,10 @@ impl Listener {
 
     /// The onset that was reported of what the run found at this working sample.
     fn onset_near(&self, found: u64) -> u64 {
-        let onsets = self.notes.iter().map(|note| note.onset);
+        let onsets = self.begun.iter().copied();
         let nearest = onsets.min_by_key(|onset| onset.abs_diff(found));
         nearest
-            .filter(|onset| onset.abs_diff(found) < self.prelude)
+            .filter(|onset| onset.abs_diff(found) < self.prelude / 2)
             .unwrap_or(found)
     }
 
@@ -415,6 +426,9 @@ impl Listener {
         let Some((at, _)) = newest.max_by_key(|(_, note)| note.onset) else {
             return;
         };
+        if self.is_in_run(self.notes[at].onset) {
+            return;
+        }
         let onset = self.time_of(self.notes[at].onset);
         if let Some(measured) = self.notes[at].track_clear(&self.history) {
             let time = SampleTime(self.input);
@@ -463,6 +477,11 @@ impl Listener {
             self.queue.push_back(heard);
         }
     }
+}
+
+/// Whether a run is expected; a string that was chosen by hand is followed alone.
+fn runs(context: &Context) -> bool {
+    context.order == Order::Run && context.chosen.is_none()
 }
 
 /// How many times the power of a string that still sounds has to grow to have been plucked anew, `softer_db` softer.

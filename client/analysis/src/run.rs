@@ -33,15 +33,17 @@ const LATEST_S: f64 = 1.9;
 const SURE: f64 = 0.97;
 const LIKELY: f64 = 0.9;
 /// A string is one of the run if one beside it, or the one after that, was plucked within this time before or after it, seconds:
-/// players in the room sound like strings, but not like neighbours.
-const IN_STEP_S: f64 = 1.6;
+/// who plucks more slowly plucks single strings, and players in the room sound like strings, but not like neighbours.
+const NEAR_S: f64 = 0.9;
 const IN_STEP: usize = 2;
+/// What the run and others found within this time of one another is the same pluck, seconds; and what the run finds within
+/// the other time.
+const SAME_S: f64 = 0.1;
+const AGAIN_S: f64 = 0.07;
+/// After a silence of this length another run begins, seconds.
+const SILENCE_S: f64 = 4.0;
 /// So many plucks are remembered after they were told.
 const TOLD_KEPT: usize = 5;
-/// A pluck that has no other one within this time before and after it, seconds, stands alone; what is nearer than the other
-/// figure is the same one.
-const ALONE_S: f64 = 1.2;
-const SAME_S: f64 = 0.08;
 /// The least share of what was added that a string explains to be one, and to be sure.
 const SCORE_MIN: f64 = 0.1;
 const SCORE_SURE: f64 = 0.2;
@@ -88,6 +90,8 @@ struct Pluck {
     weighed: bool,
     verdict: Verdict,
     foretold: bool,
+    /// Whether nobody but the run tells of it.
+    claimed: bool,
     told: bool,
 }
 
@@ -105,6 +109,7 @@ impl Pluck {
                 none: 0.0,
             },
             foretold: false,
+            claimed: false,
             told: false,
         }
     }
@@ -151,7 +156,10 @@ impl Run {
 
     /// Looks at the sound up to now, one hop after the last look. Never allocates.
     pub(crate) fn look(&mut self, history: &History, context: &Context) {
-        if let Some(onset) = self.novelty.look(history) {
+        let onset = self.novelty.look(history);
+        let newest = self.plucks.back().map_or(0, |pluck| pluck.onset);
+        let same = (AGAIN_S * self.rate) as u64;
+        if let Some(onset) = onset.filter(|onset| onset.saturating_sub(newest) > same) {
             if self.plucks.len() == PLUCKS
                 && let Some(oldest) = self.plucks.pop_front()
                 && !oldest.told
@@ -168,12 +176,40 @@ impl Run {
         self.advance(history, context, true);
     }
 
-    /// Whether what was plucked at sample `onset`, as far as is known by now, has another pluck close before or after it: one
-    /// that stands alone is no run.
-    pub(crate) fn is_around(&self, onset: u64) -> bool {
-        let apart_s = |pluck: &Pluck| pluck.onset.abs_diff(onset) as f64 / self.rate;
-        let another = |pluck: &Pluck| (SAME_S..ALONE_S).contains(&apart_s(pluck));
-        self.plucks.iter().any(another)
+    /// Whether what was plucked at sample `onset` is one of a run, as far as is known by now: then the run tells of it, and
+    /// nobody else. One that stands alone is no run, nor is one without neighbours.
+    pub(crate) fn claims(&self, onset: u64) -> bool {
+        let Some(at) = self.of(onset) else {
+            // What only answers stands nowhere in a run.
+            let near = |place: &usize| self.is_near(self.plucks[*place].onset, onset);
+            return (0..self.plucks.len()).filter(near).any(|place| self.is_in_step(place));
+        };
+        let own = &self.plucks[at];
+        let may_be = |other: &Pluck| {
+            let open = !own.weighed || !other.weighed;
+            open && other.onset != own.onset && self.is_near(other.onset, own.onset)
+        };
+        own.claimed || self.is_in_step(at) || self.plucks.iter().any(may_be)
+    }
+
+    /// What was plucked at sample `onset` is told of by the run alone, or by others alone.
+    pub(crate) fn divide(&mut self, onset: u64, claimed: bool) {
+        if let Some(at) = self.of(onset) {
+            let pluck = &mut self.plucks[at];
+            pluck.claimed |= claimed;
+            pluck.told |= !claimed && !pluck.claimed;
+        }
+    }
+
+    /// The pluck that was found at `onset`, or a moment beside it.
+    fn of(&self, onset: u64) -> Option<usize> {
+        let apart = |at: &usize| self.plucks[*at].onset.abs_diff(onset);
+        let nearest = (0..self.plucks.len()).min_by_key(apart)?;
+        (apart(&nearest) as f64 / self.rate < SAME_S).then_some(nearest)
+    }
+
+    fn is_near(&self, other: u64, own: u64) -> bool {
+        (other.abs_diff(own) as f64 / self.rate) < NEAR_S
     }
 
     /// The next thing that is told.
@@ -201,10 +237,16 @@ impl Run {
             // What is not clear yet may become so by the plucks that follow.
             let is_clear = pluck.verdict.sure >= SURE && self.is_in_step(at);
             if ends || age_s > LATEST_S || age_s > Pitch::whole_s(pluck.hz()) && is_clear {
-                let told = self.measure(at, history);
                 self.plucks[at].told = true;
-                self.told.push_back(told);
-            } else if !pluck.foretold && pluck.verdict.sure > LIKELY && age_s > Pitch::begun_s(pluck.hz()) {
+                if self.is_in_step(at) || self.plucks[at].claimed {
+                    let told = self.measure(at, history);
+                    self.told.push_back(told);
+                }
+            } else if !pluck.foretold
+                && self.is_in_step(at)
+                && pluck.verdict.sure > LIKELY
+                && age_s > Pitch::begun_s(pluck.hz())
+            {
                 self.plucks[at].foretold = true;
                 if let Told::Done(read, None) = self.measure(at, history) {
                     self.told.push_back(Told::Provisional(read));
@@ -212,14 +254,22 @@ impl Run {
             }
         }
         // Those that were told last are still what the next ones follow.
-        while self.plucks.get(TOLD_KEPT).is_some_and(|pluck| pluck.told) {
+        while self.plucks.len() > TOLD_KEPT && self.plucks.iter().take(TOLD_KEPT + 1).all(|pluck| pluck.told) {
             self.plucks.pop_front();
         }
     }
 
     /// Which string the pluck at this place was, by what it added; and what that says of the others.
     fn weigh(&mut self, at: usize, history: &History, context: &Context) {
-        let earlier = at.checked_sub(1).map_or(0, |before| self.plucks[before].onset);
+        let before = at.checked_sub(1).map(|before| &self.plucks[before]);
+        let earlier = before.map_or(0, |before| before.onset);
+        let silent_s = self.plucks[at].onset.saturating_sub(earlier) as f64 / self.rate;
+        let begins = before.is_none() || silent_s > SILENCE_S;
+        let before = before.map_or(Belief::ANY, |before| before.belief);
+        let before = if begins { Belief::ANY } else { before };
+        if begins {
+            self.usual_db = None;
+        }
         let later = self.plucks.get(at + 1).map_or(u64::MAX, |after| after.onset);
         let pluck = &mut self.plucks[at];
         let added = self
@@ -237,9 +287,6 @@ impl Run {
         let against = AGAINST_PER_DB * (softer_db - SOFTER_DB).clamp(0.0, SOFTEST_DB);
         pluck.says = Says::new(likeness.iter().map(|likeness| likeness.score), clear, against);
         pluck.weighed = true;
-        let before = at
-            .checked_sub(1)
-            .map_or(Belief::ANY, |before| self.plucks[before].belief);
         self.plucks[at].belief = before.forward(&self.plucks[at].says);
         let mut after = After::NOTHING;
         let verdict = self.plucks[at].belief.verdict(&after);
@@ -256,15 +303,15 @@ impl Run {
         }
     }
 
-    /// Whether the string of the pluck at this place lies beside others of the run.
+    /// Whether the string of the pluck at this place lies beside others that were plucked shortly before or after it.
     fn is_in_step(&self, at: usize) -> bool {
         let own = &self.plucks[at];
-        self.plucks.iter().any(|other| {
-            let apart_s = other.onset.abs_diff(own.onset) as f64 / self.rate;
-            let steps = other.verdict.string.abs_diff(own.verdict.string);
-            let is_string = other.weighed && other.verdict.none < other.verdict.sure;
-            is_string && apart_s < IN_STEP_S && (1..=IN_STEP).contains(&steps)
-        })
+        own.weighed
+            && self.plucks.iter().any(|other| {
+                let steps = other.verdict.string.abs_diff(own.verdict.string);
+                let is_string = other.weighed && other.verdict.none < other.verdict.sure;
+                is_string && self.is_near(other.onset, own.onset) && (1..=IN_STEP).contains(&steps)
+            })
     }
 
     /// Measures the pluck at this place with the sound that there is.

@@ -1,6 +1,6 @@
 //! The promise to the audio path: nothing is allocated once the listener is made.
 
-use consort_analysis::{Config, Context, Listener, Order};
+use consort_analysis::{Config, Context, Heard, Listener, Order};
 use consort_proto::{Cents, Hz, SampleRate};
 
 #[global_allocator]
@@ -27,7 +27,13 @@ fn sound(rate: u32) -> Vec<f32> {
             } else {
                 0.0
             };
-            (string(311.9, 0.3) + string(61.8, 0.8) + knock + 1e-4 * hiss) as f32
+            (string(311.9, 0.3)
+                + string(61.8, 0.8)
+                + string(277.2, 1.8)
+                + string(261.6, 2.05)
+                + string(246.9, 2.3)
+                + knock
+                + 1e-4 * hiss) as f32
         })
         .collect()
 }
@@ -49,23 +55,26 @@ fn hearing_allocates_nothing() {
             rate,
             ..Config::default()
         });
-        let mut heard = 0;
+        let (mut heard, mut settled) = (0, 0);
         let profiler = dhat::Profiler::builder().testing().build();
         for block in sound.chunks(512) {
             context.remember(24, Some(Cents(3.0)));
             listener.set_context(&context);
             listener.push(block);
-            while listener.poll().is_some() {
+            while let Some(one) = listener.poll() {
                 heard += 1;
+                settled += usize::from(matches!(one, Heard::Settled(_)));
             }
         }
         listener.finish();
-        while listener.poll().is_some() {
+        while let Some(one) = listener.poll() {
             heard += 1;
+            settled += usize::from(matches!(one, Heard::Settled(_)));
         }
         let stats = dhat::HeapStats::get();
         dhat::assert_eq!(stats.total_blocks, 0);
         drop(profiler);
         assert!(heard > 50, "{heard} things were heard");
+        assert!(settled > 1, "{settled} were settled");
     }
 }

@@ -34,8 +34,8 @@ struct Pluck {
     turned: bool,
 }
 
-/// So many plucks are remembered: an older one still gets answers while the next one sounds.
-const REMEMBERED: usize = 4;
+/// So many plucks are remembered: those of two seconds of a run, which still get answers while the next ones sound.
+const REMEMBERED: usize = 12;
 /// Until a pluck is this old, seconds, its string is still finding its pitch.
 const YOUNG_S: f64 = 0.75;
 /// The answers to a pluck of a string that is not turned wander no further than this, cents (measured on recorded plucks:
@@ -71,6 +71,8 @@ impl Told {
                 lowest: None,
                 highest: None,
                 away: 0,
+                wanders: false,
+                turned: false,
                 ..*pluck
             };
         }

@@ -62,7 +62,7 @@ impl EventLoop {
         }
         let before = self.hearing.newest_pluck_s();
         if self.hearing.plays(sensed) {
-            if self.hearing.newest_pluck_s() != before || self.rest_at.is_none() {
+            if self.hearing.newest_pluck_s() > before || self.rest_at.is_none() {
                 self.rest_at = Some(Instant::now() + Duration::from_secs_f64(consort_guide::REST_S));
             }
             self.let_go_at = None;

@@ -13,6 +13,8 @@ const LOOK_S: (f64, f64) = (0.1, 0.25);
 const GUARD_S: f64 = 0.008;
 /// Band in which the sound is to be explained, hertz.
 const BAND_HZ: (f64, f64) = (26.0, 6000.0);
+/// No partial is expected above this share of the rate.
+const BAND_SHARE: f64 = 0.45;
 /// Partials that a string is looked for by, and those that are missed.
 const PARTIALS: usize = 20;
 const MISSED: usize = 10;
@@ -88,8 +90,7 @@ impl Added {
     }
 
     /// Holds what was added at sample `onset`, after a pluck at `earlier` and before one at `later`, against every string of
-    /// `context`; the level of the strongest line that
-    /// is new, decibels, if any is. Never allocates.
+    /// `context`; gives the level of the strongest line that is new, decibels, if any is. Never allocates.
     pub(crate) fn weigh(
         &mut self,
         history: &History,
@@ -180,7 +181,7 @@ impl Added {
         let (mut sum, mut count) = (0.0, 0);
         for (n, (found, masked)) in (1..).zip(found.iter_mut().zip(&mut masked)) {
             let at = hz * partial_ratio(n, stiffness);
-            if at > BAND_HZ.1 {
+            if at > BAND_HZ.1.min(BAND_SHARE * self.rate) {
                 break;
             }
             let near = NEAR_CELLS / look.after_s + at * NEAR_CENTS * CENT;

@@ -178,7 +178,7 @@ mod tests {
             |pluck: &[(usize, f64)], at| pluck.iter().find(|(string, _)| *string == at).map_or(0.0, |(_, s)| *s);
         let says: Vec<Says> = plucks
             .iter()
-            .map(|pluck| Says::new((0..STRINGS_MAX).map(|at| score(pluck, at)), 1.0, 0.0))
+            .map(|pluck| Says::new((0..STRINGS_MAX).map(|at| score(pluck, at)), 2.0, 0.0))
             .collect();
         let mut before = vec![Belief::ANY];
         for says in &says {

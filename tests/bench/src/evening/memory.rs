@@ -137,7 +137,7 @@ impl Memory {
             Heard::Provisional(reading) => (reading.onset, reading.time, reading.string, false),
             Heard::Track(track) => (track.onset, track.time, track.string, false),
             Heard::Refused(refused) => {
-                // As at a desk: what was cut off, or could not be told apart, was a pluck all the same.
+                // As at a desk: only what could not be told apart was a pluck all the same.
                 if refused.why != Refusal::TooMany {
                     self.attention.forget(refused.onset.seconds(self.rate));
                 }
