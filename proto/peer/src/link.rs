@@ -37,6 +37,8 @@ pub struct Hear<In> {
     frame: Vec<u8>,
     arrived: usize,
     stream_ended: bool,
+    /// Datagrams that were heard since the stream had its turn.
+    datagrams: u32,
     /// Bytes that may still come on the stream; `None` for a peer that is trusted with any number.
     allowance: Option<usize>,
     direction: PhantomData<fn() -> In>,
@@ -90,6 +92,11 @@ pub const CLOSE_REFUSED: u32 = 1;
 /// The close code towards a peer whose bytes are no message.
 pub const CLOSE_UNREADABLE: u32 = 2;
 
+/// So many datagrams are heard in a row before the stream has its turn, so that who floods with them does not keep itself from
+/// being heard. Of a station that is watched live nearly everything is a datagram, and to look at the stream before each would
+/// cost a crowd's coordinator for nothing.
+const DATAGRAMS_IN_A_ROW: u32 = 4;
+
 /// How long a farewell may take to arrive before the link is closed all the same.
 const FAREWELL: Duration = Duration::from_secs(1);
 
@@ -108,6 +115,7 @@ impl<Out: Message, In: Message> Link<Out, In> {
                 frame: vec![0; HEADER_LEN],
                 arrived: 0,
                 stream_ended: false,
+                datagrams: 0,
                 allowance: None,
                 direction: PhantomData,
             },
@@ -195,23 +203,38 @@ impl<In: Message> Hear<In> {
                 frame,
                 arrived,
                 allowance,
+                datagrams,
+                connection,
                 ..
             } = self;
-            // Of a station that is watched live nearly everything is a datagram: the stream is looked at when there is none.
-            let received = tokio::select! {
-                biased;
-                datagram = self.connection.read_datagram() => match datagram {
-                    Ok(datagram) => {
-                        if let Some(heard) = In::from_frame(&datagram)? {
-                            return Ok(Some(heard));
-                        }
-                        continue;
-                    }
-                    // The link is gone, but what arrived before may still be read.
-                    Err(_) => next_frame::<In>(stream, frame, arrived, allowance).await?,
-                },
-                received = next_frame::<In>(stream, frame, arrived, allowance) => received?,
+            let is_streams_turn = *datagrams >= DATAGRAMS_IN_A_ROW;
+            let of_stream = next_frame::<In>(stream, frame, arrived, allowance);
+            let came = if is_streams_turn {
+                tokio::select! {
+                    biased;
+                    frame = of_stream => Came::Frame(frame?),
+                    datagram = connection.read_datagram() => Came::Datagram(datagram),
+                }
+            } else {
+                tokio::select! {
+                    biased;
+                    datagram = connection.read_datagram() => Came::Datagram(datagram),
+                    frame = of_stream => Came::Frame(frame?),
+                }
             };
+            let received = match came {
+                Came::Datagram(Ok(datagram)) => {
+                    *datagrams = if is_streams_turn { 0 } else { *datagrams + 1 };
+                    if let Some(heard) = In::from_frame(&datagram)? {
+                        return Ok(Some(heard));
+                    }
+                    continue;
+                }
+                // The link is gone, but what arrived before may still be read.
+                Came::Datagram(Err(_)) => next_frame::<In>(stream, frame, arrived, allowance).await?,
+                Came::Frame(received) => received,
+            };
+            *datagrams = 0;
             let Some(received) = received else {
                 self.stream_ended = true;
                 return Ok(None);
@@ -238,6 +261,13 @@ impl<In: Message> Hear<In> {
     pub fn packets(&self) -> u64 {
         self.connection.stats().udp_rx.datagrams
     }
+}
+
+/// What was there first.
+enum Came<Datagram> {
+    Datagram(Result<Datagram, ConnectionError>),
+    /// `None` once the stream has ended.
+    Frame(Option<Vec<u8>>),
 }
 
 /// Reads on until a frame is whole; what has arrived stays in `frame` when the future is dropped.

@@ -497,3 +497,27 @@ async fn a_peer_that_becomes_known_may_say_any_number_of_things() {
     })
     .await;
 }
+
+#[tokio::test]
+async fn who_floods_with_datagrams_is_still_heard_on_the_stream() {
+    patiently(async {
+        let room = room();
+        let ((mut station, _at_station), (_coordinator, mut at_coordinator)) = room.join(word("hello")).await;
+        assert_eq!(at_coordinator.hear().await, Ok(Some(word("hello"))));
+        // As much as waits at most, then one word on the stream, and all of it is there before anybody listens.
+        for number in 0..500 {
+            station.say(&word(&format!("~{number}"))).await.expect("say");
+            tokio::task::yield_now().await;
+        }
+        station.say(&word("plucked")).await.expect("say");
+        tokio::time::sleep(Duration::from_millis(300)).await;
+        let mut before = 0;
+        while at_coordinator.hear().await != Ok(Some(word("plucked"))) {
+            before += 1;
+        }
+        assert!(before <= 4, "{before} datagrams were heard before the stream had its turn");
+        // And what waited of the others was not forgotten.
+        assert!(matches!(at_coordinator.hear().await, Ok(Some(Word(text))) if text.starts_with('~')));
+    })
+    .await;
+}
