@@ -253,6 +253,29 @@ impl Readiness {
         Self { standings }
     }
 
+    /// The same where nothing but the stories of the strings `changed`, counted from 0, is another.
+    pub fn judged_anew(
+        &self,
+        changed: &[usize],
+        harp: &Harp,
+        stories: &[StringStory],
+        tuning: &Tuning,
+        tolerance: &Tolerance,
+    ) -> Self {
+        let judged = harp
+            .strings()
+            .iter()
+            .zip(stories)
+            .zip(self.standings.iter())
+            .enumerate();
+        let standings = judged.map(|(index, ((string, story), &before))| match changed.contains(&index) {
+            true => standing(string, story, tuning, tolerance),
+            false => before,
+        });
+        let standings = standings.collect();
+        Self { standings }
+    }
+
     /// The standings from the top.
     pub fn standings(&self) -> &[Standing] {
         &self.standings

@@ -120,6 +120,7 @@ impl Uptime {
     }
 
     /// How long ago `earlier` was; zero when it lies ahead.
+    #[inline]
     pub const fn since(self, earlier: Self) -> Duration {
         self.0.saturating_sub(earlier.0)
     }
@@ -128,6 +129,7 @@ impl Uptime {
 impl Add<Duration> for Uptime {
     type Output = Self;
 
+    #[inline]
     fn add(self, wait: Duration) -> Self {
         Self(self.0.saturating_add(wait))
     }

@@ -167,10 +167,13 @@ impl Dialling {
 impl Link {
     /// When the next call is due; none while as many as may be have answered and look who this is.
     pub(crate) fn next_dial(&self) -> Option<Uptime> {
+        // Most of the time the link is up.
+        if self.is_up() || self.has_greeted_enough() {
+            return None;
+        }
+        self.dialling.left().next()?;
         let at = self.dialling.at;
-        let at = at.max(self.pairing.known_wait_until().unwrap_or(at));
-        let anybody = self.dialling.left().next().is_some();
-        (anybody && !self.is_up() && !self.has_greeted_enough()).then_some(at)
+        Some(at.max(self.pairing.known_wait_until().unwrap_or(at)))
     }
 
     /// Whether nobody else is to be called before one that answered has said more. A try with a code is not disturbed.
@@ -181,7 +184,7 @@ impl Link {
     /// The calls that were answered and have not led to a welcome.
     fn greeted(&self) -> impl Iterator<Item = Attempt> {
         let answered = self.calls.iter().filter(|(_, call)| call.answered);
-        let attempts = answered.map(|(&attempt, _)| attempt);
+        let attempts = answered.map(|(attempt, _)| attempt);
         attempts.filter(|&attempt| Some(attempt) != self.joined)
     }
 
@@ -206,6 +209,9 @@ impl Link {
 
     /// Makes the calls that are due.
     pub(crate) fn dial(&mut self, now: Uptime) {
+        if self.is_up() {
+            return;
+        }
         self.remember_known_places();
         while self.next_dial().is_some_and(|at| at <= now) {
             let next = self.dialling.left().find(|(_, place)| self.is_wanted(*place));
@@ -228,7 +234,7 @@ impl Link {
     pub(crate) fn call(&mut self, now: Uptime, address: SocketAddr, expect: Option<Fingerprint>, patience: Duration) {
         self.dialling.last.0 += 1;
         let attempt = self.dialling.last;
-        self.calls.insert(
+        self.calls.add(
             attempt,
             Call {
                 expect,
@@ -247,8 +253,8 @@ impl Link {
 
     /// Whether a place is worth a call: few are out to it, and it is the invitation's, if there is one.
     fn is_wanted(&self, (address, expect): Place) -> bool {
-        let calls = self.calls.values();
-        let there = calls.filter(|call| !call.answered && (call.address, call.expect) == (address, Some(expect)));
+        let calls = self.calls.iter();
+        let there = calls.filter(|(_, call)| !call.answered && (call.address, call.expect) == (address, Some(expect)));
         there.count() < CALLS_AT_ONCE && self.invitation.is_none_or(|(invited, _)| invited == expect)
     }
 
@@ -265,11 +271,11 @@ impl Link {
         let gone: Vec<Attempt> = self
             .calls
             .iter()
-            .filter(|(attempt, call)| unwanted(**attempt, call))
-            .map(|(&attempt, _)| attempt)
+            .filter(|(attempt, call)| unwanted(*attempt, call))
+            .map(|(attempt, _)| attempt)
             .collect();
         for attempt in gone {
-            let greeted = self.calls.remove(&attempt).is_some_and(|call| call.answered);
+            let greeted = self.calls.remove(attempt).is_some_and(|call| call.answered);
             if greeted && self.joined != Some(attempt) {
                 self.left_greeted_at = Some(now);
             }

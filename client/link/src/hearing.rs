@@ -23,11 +23,11 @@ impl Link {
         address: SocketAddr,
         binding: Binding,
     ) {
-        let expect = self.calls.get(&attempt).map(|call| call.expect);
+        let expect = self.calls.get(attempt).map(|call| call.expect);
         if expect == Some(None) && !self.stranger_answered(now, attempt, peer, address, binding) {
             return;
         }
-        let Some(call) = self.calls.get_mut(&attempt) else {
+        let Some(call) = self.calls.get_mut(attempt) else {
             self.effects.push_back(Effect::Close { attempt });
             return;
         };
@@ -43,7 +43,7 @@ impl Link {
     }
 
     pub(crate) fn attempt_failed(&mut self, now: Uptime, attempt: Attempt, why: AttemptFailure) {
-        let Some(call) = self.calls.remove(&attempt) else {
+        let Some(call) = self.calls.remove(attempt) else {
             return;
         };
         let trouble = match why {
@@ -74,7 +74,7 @@ impl Link {
     }
 
     pub(crate) fn link_closed(&mut self, now: Uptime, attempt: Attempt) {
-        let Some(call) = self.calls.remove(&attempt) else {
+        let Some(call) = self.calls.remove(attempt) else {
             return;
         };
         if self.pairing.is_with(attempt) {
@@ -93,7 +93,7 @@ impl Link {
     }
 
     pub(crate) fn hear(&mut self, now: Uptime, attempt: Attempt, message: ToStation) {
-        let Some(call) = self.calls.get(&attempt).filter(|call| call.answered) else {
+        let Some(call) = self.calls.get(attempt).filter(|call| call.answered) else {
             return;
         };
         let (Some(coordinator), address) = (call.expect, call.address) else {
@@ -174,7 +174,7 @@ impl Link {
             ToStation::Refused(why) => {
                 self.trouble = Some(LinkState::Refused(why));
                 self.strange_place = None;
-                self.calls.remove(&attempt);
+                self.calls.remove(attempt);
                 if self.joined == Some(attempt) {
                     self.joined = None;
                 }
@@ -256,7 +256,7 @@ impl Link {
         let unanswered: Vec<SocketAddr> = self
             .calls
             .iter()
-            .filter(|(attempt, call)| late(**attempt, call.until))
+            .filter(|(attempt, call)| late(*attempt, call.until))
             .map(|(_, call)| call.address)
             .collect();
         if !unanswered.is_empty() {

@@ -1,6 +1,5 @@
 //! Reports that the coordinator may not have yet.
 
-use std::collections::BTreeMap;
 use std::time::Duration;
 
 use consort_proto::message::{Content, REPORTS_MAX};
@@ -20,7 +19,8 @@ pub(crate) const NOBODYS: SessionId = SessionId([0; 16]);
 /// What waits, by number; each report waits for the coordinator of the session in which it was made.
 #[derive(Debug)]
 pub(crate) struct Journal {
-    waiting: BTreeMap<Sequence, Entry>,
+    /// In the order of their numbers; a few for each string, so that a list serves better than a tree.
+    waiting: Vec<Entry>,
     next: Sequence,
 }
 
@@ -38,7 +38,7 @@ impl Journal {
     pub(crate) fn restore(reports: Vec<Report>, next: Sequence, now: Uptime) -> Self {
         let after = reports.iter().map(|report| report.sequence).max().unwrap_or_default();
         let mut journal = Self {
-            waiting: BTreeMap::new(),
+            waiting: Vec::new(),
             next: next.max(Sequence(after.0.saturating_add(1))),
         };
         for report in reports {
@@ -62,43 +62,57 @@ impl Journal {
         let string = report.content.string();
         let is_mark = matches!(report.content, Content::Mark { .. });
         let kept = if is_mark { 1 } else { KEPT_PER_STRING };
-        self.waiting.insert(
-            report.sequence,
-            Entry {
-                report,
-                noted_at,
-                on_disk,
-            },
-        );
-        let alike = self.waiting.values().filter(|entry| {
+        let entry = Entry {
+            report,
+            noted_at,
+            on_disk,
+        };
+        // The highest number, but for what an earlier run left in whatever order.
+        let place = self
+            .waiting
+            .partition_point(|before| before.report.sequence < report.sequence);
+        match self.waiting.get_mut(place) {
+            Some(same) if same.report.sequence == report.sequence => *same = entry,
+            Some(_) | None => self.waiting.insert(place, entry),
+        }
+        let is_alike = |entry: &&Entry| {
             entry.report.session == report.session
                 && entry.report.content.string() == string
                 && matches!(entry.report.content, Content::Mark { .. }) == is_mark
-        });
-        let alike: Vec<Sequence> = alike.map(|entry| entry.report.sequence).collect();
-        for sequence in alike.iter().rev().skip(kept) {
-            self.waiting.remove(sequence);
+        };
+        // One was added, so that one is too many at most.
+        if self.waiting.iter().filter(is_alike).count() > kept
+            && let Some(oldest) = self.waiting.iter().position(|entry| is_alike(&entry))
+        {
+            self.waiting.remove(oldest);
         }
-        self.drop_oldest_session();
+        self.drop_oldest_session(report.session);
     }
 
-    /// The sessions that reported longest ago are given up when there are too many.
-    fn drop_oldest_session(&mut self) {
+    /// The sessions that reported longest ago are given up when there are too many, now that `reported` has.
+    fn drop_oldest_session(&mut self, reported: SessionId) {
+        if self.waiting.iter().all(|entry| entry.report.session == reported) {
+            return;
+        }
         let mut newest_first: Vec<SessionId> = Vec::new();
-        for entry in self.waiting.values().rev() {
+        for entry in self.waiting.iter().rev() {
             if !newest_first.contains(&entry.report.session) {
                 newest_first.push(entry.report.session);
             }
         }
         for session in newest_first.into_iter().skip(SESSIONS_MAX) {
-            self.waiting.retain(|_, entry| entry.report.session != session);
+            self.waiting.retain(|entry| entry.report.session != session);
         }
     }
 
     /// Everything up to `sequence` rests on this station's disk; returns what may now be sent in `session`.
     pub(crate) fn on_disk(&mut self, now: Uptime, sequence: Sequence, session: Option<SessionId>) -> Vec<Report> {
         let mut fresh = Vec::new();
-        for (_, entry) in self.waiting.range_mut(..=sequence) {
+        for entry in self
+            .waiting
+            .iter_mut()
+            .filter(|entry| entry.report.sequence <= sequence)
+        {
             if !std::mem::replace(&mut entry.on_disk, true) && Some(entry.report.session) == session {
                 fresh.push(entry.aged(now));
             }
@@ -110,7 +124,7 @@ impl Journal {
     pub(crate) fn forget(&mut self, session: SessionId, sequence: Sequence) -> bool {
         let before = self.waiting.len();
         self.waiting
-            .retain(|&waiting, entry| waiting > sequence || entry.report.session != session);
+            .retain(|entry| entry.report.sequence > sequence || entry.report.session != session);
         // A station whose disk was lost must not use numbers again that the coordinator has seen.
         self.next = self.next.max(Sequence(sequence.0.saturating_add(1)));
         self.waiting.len() < before
@@ -124,7 +138,7 @@ impl Journal {
         }
         self.next = Sequence(sequence.0.saturating_add(1));
         let waiting = std::mem::take(&mut self.waiting);
-        let renumbered = waiting.into_values().map(|entry| {
+        let renumbered = waiting.into_iter().map(|entry| {
             let next = self.next;
             self.next.0 = self.next.0.saturating_add(1);
             let mut report = entry.aged(now);
@@ -142,7 +156,7 @@ impl Journal {
     pub(crate) fn batches(&self, now: Uptime, session: SessionId) -> Vec<Vec<Report>> {
         let ready: Vec<Report> = self
             .waiting
-            .values()
+            .iter()
             .filter(|entry| entry.on_disk && entry.report.session == session)
             .map(|entry| entry.aged(now))
             .collect();
@@ -151,7 +165,7 @@ impl Journal {
 
     /// How many reports of `session` wait.
     pub(crate) fn count(&self, session: SessionId) -> usize {
-        let waiting = self.waiting.values();
+        let waiting = self.waiting.iter();
         waiting.filter(|entry| entry.report.session == session).count()
     }
 }

@@ -57,7 +57,7 @@ impl Link {
         if self.pairing.asking.take_if(|asking| asking.until <= now).is_some() {
             self.redraw();
         }
-        while !self.is_introducing_itself() && self.pairing.next_to_ask().is_some_and(|at| at <= now) {
+        while self.pairing.next_to_ask().is_some_and(|at| at <= now) && !self.is_introducing_itself() {
             let Some(address) = self.pairing.place_to_ask() else {
                 return;
             };

@@ -4,6 +4,7 @@
 //! [`Effect`]s after each, and hands in [`Event::Tick`] when [`Link::poll_timeout`] has come.
 //! Without any coordinator it is the memory of a harp that is tuned alone.
 
+mod calls;
 mod dialling;
 pub mod effect;
 pub mod event;

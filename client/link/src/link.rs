@@ -11,7 +11,8 @@ use consort_proto::{
 };
 
 use crate::BEAT_EVERY;
-use crate::dialling::{Call, Dialling};
+use crate::calls::Calls;
+use crate::dialling::Dialling;
 use crate::effect::Effect;
 use crate::event::{Attempt, Event};
 use crate::journal::{Journal, NOBODYS};
@@ -111,7 +112,7 @@ pub struct Link {
     pub(crate) typed: Option<SocketAddr>,
     pub(crate) dialling: Dialling,
     pub(crate) random: Random,
-    pub(crate) calls: BTreeMap<Attempt, Call>,
+    pub(crate) calls: Calls,
     pub(crate) joined: Option<Attempt>,
     pub(crate) last_heard: Uptime,
     /// Whether the leader has silenced the reference tones.
@@ -133,6 +134,9 @@ pub struct Link {
     pub(crate) behind: bool,
     pub(crate) effects: VecDeque<Effect>,
 }
+
+/// Nothing is due.
+const NEVER: Uptime = Uptime(Duration::MAX);
 
 impl Link {
     /// A link that has not called anyone yet.
@@ -170,7 +174,7 @@ impl Link {
             typed: None,
             dialling: Dialling::starting_at(now),
             random: Random(config.seed),
-            calls: BTreeMap::new(),
+            calls: Calls::default(),
             joined: None,
             last_heard: now,
             silenced: false,
@@ -259,26 +263,28 @@ impl Link {
                     crate::UNSURE_AFTER
                 }
         });
-        let calls = self
-            .calls
-            .iter()
-            .filter(|(attempt, _)| Some(**attempt) != self.joined)
-            .map(|(_, call)| call.until);
         let asked = self.seating.asked.as_ref().map(|(_, until)| *until);
-        let of_code = [
+        let start = self.start.filter(|_| !self.playing);
+        let mut next = NEVER;
+        for at in [
+            self.beat_at,
+            silent,
+            start,
+            asked,
+            self.trouble_ends,
+            self.next_dial(),
             self.next_pairing(),
             self.next_asking(),
             self.next_stranger_end(),
-            self.trouble_ends,
-            asked,
-        ];
-        let start = self.start.filter(|_| !self.playing);
-        [self.beat_at, silent, start, self.next_dial()]
-            .into_iter()
-            .chain(of_code)
-            .flatten()
-            .chain(calls)
-            .min()
+        ] {
+            next = next.min(at.unwrap_or(NEVER));
+        }
+        for (attempt, call) in self.calls.iter() {
+            if Some(attempt) != self.joined {
+                next = next.min(call.until);
+            }
+        }
+        (next < NEVER).then_some(next)
     }
 
     /// What a desk may show at `now`.
@@ -498,7 +504,7 @@ impl Link {
         if let Some(joined) = self.joined
             && self
                 .calls
-                .get(&joined)
+                .get(joined)
                 .is_some_and(|call| call.expect != Some(coordinator))
         {
             self.send(joined, ToCoordinator::Leave);

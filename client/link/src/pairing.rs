@@ -307,7 +307,7 @@ impl Link {
         if let Some(no) = no.filter(|no| no.stands <= now && self.pairing.exchange.is_none()) {
             self.tell_no(now, no);
         }
-        while !self.is_introducing_itself() && self.pairing.next().is_some_and(|at| at <= now) {
+        while self.pairing.next().is_some_and(|at| at <= now) && !self.is_introducing_itself() {
             // Whoever waits longest, so that a flood of new ones keeps nobody from being called.
             let due = self.pairing.untried().min_by_key(|place| place.next);
             let Some(address) = due.map(|place| place.address) else {
@@ -373,7 +373,7 @@ impl Link {
             address,
             stage,
         });
-        if let Some(call) = self.calls.get_mut(&attempt) {
+        if let Some(call) = self.calls.get_mut(attempt) {
             *call = Call {
                 expect: Some(peer),
                 address,
@@ -436,7 +436,7 @@ impl Link {
             self.pairing.exchange = None;
             self.choose(now, coordinator);
         }
-        let open = exchange.and_then(|exchange| Some((exchange.attempt, self.calls.get_mut(&exchange.attempt)?)));
+        let open = exchange.and_then(|exchange| Some((exchange.attempt, self.calls.get_mut(exchange.attempt)?)));
         match open {
             Some((attempt, call)) => {
                 call.until = now + INTRODUCTION;

@@ -515,7 +515,10 @@ async fn who_floods_with_datagrams_is_still_heard_on_the_stream() {
         while at_coordinator.hear().await != Ok(Some(word("plucked"))) {
             before += 1;
         }
-        assert!(before <= 4, "{before} datagrams were heard before the stream had its turn");
+        assert!(
+            before <= 4,
+            "{before} datagrams were heard before the stream had its turn"
+        );
         // And what waited of the others was not forgotten.
         assert!(matches!(at_coordinator.hear().await, Ok(Some(Word(text))) if text.starts_with('~')));
     })

@@ -205,7 +205,12 @@ impl Session {
             | Waiting::Removed { .. } => false,
         };
         let refused = self.again.iter().map(|(_, waiting)| waiting);
-        self.waiting.values().chain(refused).filter(waits).count()
+        self.waiting
+            .iter()
+            .map(|(_, waiting)| waiting)
+            .chain(refused)
+            .filter(waits)
+            .count()
     }
 }
 

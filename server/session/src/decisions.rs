@@ -168,8 +168,8 @@ impl Session {
 
     /// Changes the newest agreement, in force or on its way to the disk; what changes nothing is not written.
     fn change(&mut self, now: Uptime, change: impl FnOnce(&mut Decided)) {
-        let newest = self.waiting.values().rev().find_map(|waiting| match waiting {
-            Waiting::Decided(decided) => Some(decided.clone()),
+        let newest = self.waiting.iter().rev().find_map(|(_, waiting)| match waiting {
+            Waiting::Decided(decided) => Some(Decided::clone(decided)),
             Waiting::Welcome { .. }
             | Waiting::Pinned { .. }
             | Waiting::Reports { .. }
@@ -178,7 +178,7 @@ impl Session {
             | Waiting::Ruling(_)
             | Waiting::Removed { .. } => None,
         });
-        let newest = newest.unwrap_or_else(|| Decided {
+        let newest: Decided = newest.unwrap_or_else(|| Decided {
             agreement: self.agreement.clone(),
             start: self.start,
             past: self.past.clone(),
@@ -190,11 +190,11 @@ impl Session {
         }
         decided.agreement.revision = Revision(newest.agreement.revision.0 + 1);
         let record = Record::Agreement {
-            agreement: decided.agreement.clone(),
+            agreement: Box::new(decided.agreement.clone()),
             start_in: decided.start.map(|start| start.since(now)),
             undo_to: decided.past.last().map(|past| past.revision),
         };
-        self.persist(record, Waiting::Decided(decided));
+        self.persist(record, Waiting::Decided(Box::new(decided)));
     }
 
     /// The leader rules something; what is so already is not written.
@@ -207,7 +207,7 @@ impl Session {
 
     /// The seats of `first` are shown first, the others after them as they were.
     fn order_seats(&mut self, first: &[Fingerprint]) {
-        let pending = self.waiting.values().rev().find_map(|waiting| match waiting {
+        let pending = self.waiting.iter().rev().find_map(|(_, waiting)| match waiting {
             Waiting::Ruling(Ruling::Order(order)) => Some(order.clone()),
             Waiting::Ruling(_)
             | Waiting::Decided(_)
@@ -235,8 +235,8 @@ impl Session {
     fn newest_ruled(&self) -> Ruled {
         let mut round = self.agreement.round;
         self.waiting
-            .values()
-            .fold(self.ruled.clone(), |ruled, waiting| match waiting {
+            .iter()
+            .fold(self.ruled.clone(), |ruled, (_, waiting)| match waiting {
                 Waiting::Ruling(ruling) => ruled.with(ruling),
                 Waiting::Decided(decided) if decided.agreement.round != round => {
                     round = decided.agreement.round;
@@ -273,7 +273,7 @@ impl Session {
             return;
         }
         // The newest decision counts, also while it is on its way to the disk.
-        let decided = self.waiting.values().rev().find_map(|waiting| match waiting {
+        let decided = self.waiting.iter().rev().find_map(|(_, waiting)| match waiting {
             Waiting::Removed { peer: whose, removed } if *whose == peer => Some(*removed),
             Waiting::Removed { .. }
             | Waiting::Decided(_)

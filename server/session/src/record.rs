@@ -17,7 +17,7 @@ pub enum Record {
     /// The agreement as it now is. A new round in it empties every station's stories.
     Agreement {
         /// What is agreed.
-        agreement: Agreement,
+        agreement: Box<Agreement>,
         /// The start, this far from the moment in which the record is handed over.
         start_in: Option<Duration>,
         /// The revision that an undo brings back.

@@ -29,6 +29,9 @@ const MOVED: Cents = Cents(1.5);
 
 /// What the room did, one line for each material that moved on at least two thirds of the harps.
 pub fn watch(movements: &[Movement]) -> Vec<RoomMove> {
+    if movements.is_empty() {
+        return Vec::new();
+    }
     const MATERIALS: [Material; 4] = [Material::Gut, Material::Nylon, Material::Fluorocarbon, Material::Wire];
     MATERIALS
         .into_iter()

@@ -95,8 +95,8 @@ pub struct Session {
     pub(crate) ruled: Ruled,
     pub(crate) roster: Roster,
     pub(crate) links: BTreeMap<LinkId, Link>,
-    /// What waits for the disk, by the ticket that it waits for.
-    pub(crate) waiting: BTreeMap<Ticket, Waiting>,
+    /// What waits for the disk, and the ticket that it waits for, in their order.
+    pub(crate) waiting: VecDeque<(Ticket, Waiting)>,
     pub(crate) last_ticket: Ticket,
     /// Everything up to here that the disk did not take has been dealt with.
     pub(crate) refused_up_to: Ticket,
@@ -142,7 +142,7 @@ pub(crate) enum LinkState {
 #[derive(Clone, Debug)]
 pub(crate) enum Waiting {
     /// The agreement comes into force.
-    Decided(Decided),
+    Decided(Box<Decided>),
     /// The station on this link is welcomed.
     Welcome { link: LinkId, record: Record },
     /// The station on this link is told that its key is kept.
@@ -161,6 +161,8 @@ pub(crate) enum Waiting {
 
 /// A disk that took no record is tried again after this time.
 const AGAIN_AFTER: Duration = Duration::from_secs(2);
+/// Nothing is due.
+const NEVER: Uptime = Uptime(Duration::MAX);
 
 impl Session {
     /// Opens what was saved, once more, at `now`.
@@ -190,7 +192,7 @@ impl Session {
             token: saved.token,
             roster: Roster::restore(saved.stations),
             links: BTreeMap::new(),
-            waiting: BTreeMap::new(),
+            waiting: VecDeque::new(),
             last_ticket: Ticket(0),
             refused_up_to: Ticket(0),
             disk_trouble: false,
@@ -255,19 +257,20 @@ impl Session {
 
     /// When to hand in [`Event::Tick`], if nothing happens before.
     pub fn poll_timeout(&self) -> Option<Uptime> {
-        let of_others = [
+        let mut next = NEVER;
+        for at in [
+            self.beat_at,
+            self.again_at,
             self.roster.next_change(),
             self.door.next_change(),
             self.next_knock_end(),
             self.next_wanted_end(),
             self.next_thaw(),
             self.start.filter(|_| !self.shown_playing),
-        ];
-        [self.beat_at, self.again_at]
-            .into_iter()
-            .chain(of_others)
-            .flatten()
-            .min()
+        ] {
+            next = next.min(at.unwrap_or(NEVER));
+        }
+        (next < NEVER).then_some(next)
     }
 
     /// What lets new stations in.
@@ -278,7 +281,9 @@ impl Session {
     /// What everyone may see at `now`.
     pub fn view(&self, now: Uptime) -> View {
         let place_of = |peer| self.roster.get(peer).map(|station| station.place);
-        let stations = self.roster.iter().map(|(peer, station)| {
+        let mut placed: Vec<_> = self.roster.iter().collect();
+        placed.sort_by_key(|(_, station)| station.place);
+        let stations = placed.into_iter().map(|(peer, station)| {
             let readiness = station.strings.readiness(&self.agreement);
             StationView {
                 peer,
@@ -299,8 +304,7 @@ impl Session {
                 wanted_by: self.wanted.get(&station.tenure.seat).map(|wanted| wanted.by.clone()),
             }
         });
-        let mut stations: Vec<StationView> = stations.collect();
-        stations.sort_by_key(|station| station.place);
+        let stations: Vec<StationView> = stations.collect();
         View {
             agreement: self.agreement.clone(),
             epoch: self.epoch,
@@ -448,10 +452,9 @@ impl Session {
         if std::mem::take(&mut self.disk_trouble) {
             self.redraw();
         }
-        let later = self.waiting.split_off(&Ticket(ticket.0 + 1));
-        for (_, done) in std::mem::replace(&mut self.waiting, later) {
+        while let Some((_, done)) = self.waiting.pop_front_if(|(oldest, _)| *oldest <= ticket) {
             match done {
-                Waiting::Decided(decided) => self.put_in_force(now, decided),
+                Waiting::Decided(decided) => self.put_in_force(now, *decided),
                 Waiting::Welcome { link, record } => self.welcome(now, link, record),
                 Waiting::Pinned { link, record } => self.pinned(link, &record),
                 Waiting::Reports { record, heard_at } => self.count(heard_at, record),
@@ -470,7 +473,8 @@ impl Session {
             return;
         }
         self.refused_up_to = self.last_ticket;
-        for (_, lost) in self.waiting.split_off(&ticket) {
+        let first = self.waiting.partition_point(|(waits, _)| *waits < ticket);
+        for (_, lost) in self.waiting.split_off(first) {
             match &lost {
                 // The leader was told, and decides again.
                 Waiting::Decided(_)
@@ -528,7 +532,7 @@ impl Session {
 
     fn write(&mut self, record: Record, waiting: Waiting) {
         self.last_ticket.0 += 1;
-        self.waiting.insert(self.last_ticket, waiting);
+        self.waiting.push_back((self.last_ticket, waiting));
         self.effects.push_back(Effect::Persist {
             ticket: self.last_ticket,
             record,

@@ -14,8 +14,16 @@ pub(crate) struct Strings {
     harp: Harp,
     /// From the top, one for each string.
     stories: Vec<StringStory>,
-    /// Under which agreement they were last judged, if nothing has changed since.
-    judged: RefCell<Option<(Revision, Readiness)>>,
+    judged: RefCell<Judged>,
+}
+
+/// What was last found of them.
+#[derive(Debug, Default)]
+struct Judged {
+    /// Under which agreement, and what; `None` while it has to be found anew.
+    found: Option<(Revision, Readiness)>,
+    /// The strings that have been reported of since, counted from 0.
+    changed: Vec<usize>,
 }
 
 impl Strings {
@@ -41,21 +49,29 @@ impl Strings {
     /// What they are by `agreement`: within a session its revision tells it from any other.
     pub(crate) fn readiness(&self, agreement: &Agreement) -> Readiness {
         let mut judged = self.judged.borrow_mut();
-        if let Some((_, readiness)) = judged.as_ref().filter(|(under, _)| *under == agreement.revision) {
-            return readiness.clone();
-        }
+        let Judged { found, changed } = &mut *judged;
         let Agreement { tuning, tolerance, .. } = agreement;
-        let readiness = Readiness::judge(&self.harp, &self.stories, tuning, tolerance);
-        *judged = Some((agreement.revision, readiness.clone()));
+        let (harp, stories) = (&self.harp, &self.stories);
+        let readiness = match found.as_ref().filter(|(under, _)| *under == agreement.revision) {
+            Some((_, readiness)) if changed.is_empty() => return readiness.clone(),
+            Some((_, readiness)) => readiness.judged_anew(changed, harp, stories, tuning, tolerance),
+            None => Readiness::judge(harp, stories, tuning, tolerance),
+        };
+        changed.clear();
+        *found = Some((agreement.revision, readiness.clone()));
         readiness
     }
 
     /// Takes in what was reported; `false` where the harp has no such string, since another harp's was meant.
     pub(crate) fn hear(&mut self, content: Content) -> bool {
-        self.judged.take();
-        let Some(story) = self.stories.get_mut(content.string().index()) else {
+        let string = content.string().index();
+        let Some(story) = self.stories.get_mut(string) else {
             return false;
         };
+        let changed = &mut self.judged.get_mut().changed;
+        if !changed.contains(&string) {
+            changed.push(string);
+        }
         match content {
             Content::Reading(reading) => story.hear(reading),
             Content::Mark { mark, .. } => story.set_mark(mark),
@@ -85,5 +101,45 @@ impl Strings {
     pub(crate) fn inherit(&mut self, other: Self) {
         self.judged.take();
         self.stories = other.stories;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use consort_proto::{Cents, Reading, ReferencePitch, Round, SessionId, StringNumber, Tolerance, Tuning, harp_file};
+
+    use super::*;
+
+    #[test]
+    fn what_is_judged_string_by_string_is_what_is_judged_as_a_whole() {
+        let harp = harp_file::preset("lever-34").expect("a harp");
+        let mut agreement = Agreement {
+            session: SessionId([1; 16]),
+            revision: Revision(1),
+            ensemble: "Hall".parse().expect("a name"),
+            tuning: Tuning::default(),
+            tolerance: Tolerance::default(),
+            round: Round(1),
+            called: None,
+        };
+        let mut strings = Strings::new(harp.clone(), Vec::new());
+        // Up and down over some strings, in tune and not; now and then somebody looks, or the agreement changes.
+        for pluck in 0..200_u32 {
+            let string = StringNumber::new(1 + pluck * 7 % 5).expect("a string");
+            let open = harp.string(string).expect("the harp has it");
+            let cents = Cents(f64::from(pluck * 13 % 9) - 4.0);
+            let hz = Tuning::default().open_target(open).raised_by(cents);
+            let reading = Reading::new(string, hz, Cents(0.1)).expect("in range");
+            assert!(strings.hear(Content::Reading(reading)));
+            if pluck % 40 == 39 {
+                agreement.revision.0 += 1;
+                let a4 = 440.0 + f64::from(pluck) / 100.0;
+                agreement.tuning.a4 = ReferencePitch::new(a4).expect("in reach");
+            }
+            if pluck % 3 == 0 {
+                let whole = Readiness::judge(&harp, &strings.stories, &agreement.tuning, &agreement.tolerance);
+                assert_eq!(strings.readiness(&agreement), whole, "after pluck {pluck}");
+            }
+        }
     }
 }

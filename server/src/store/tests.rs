@@ -42,7 +42,7 @@ fn reading(string: u32, hz: f64) -> Content {
 
 fn agreed(agreement: Agreement) -> Record {
     Record::Agreement {
-        agreement,
+        agreement: Box::new(agreement),
         start_in: None,
         undo_to: None,
     }
@@ -146,7 +146,7 @@ fn the_start_and_what_can_be_taken_back_are_kept_over_a_restart() {
     };
     let hour = Duration::from_secs(3_600);
     let record = |agreement, start_in, undo_to| Record::Agreement {
-        agreement,
+        agreement: Box::new(agreement),
         start_in,
         undo_to: Some(Revision(undo_to)),
     };

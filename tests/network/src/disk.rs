@@ -132,7 +132,7 @@ impl Disk {
                     let stories = self.stations.iter_mut().flat_map(|station| &mut station.stories);
                     stories.for_each(StringStory::begin_round);
                 }
-                self.before = std::mem::replace(&mut self.agreement, agreement);
+                self.before = std::mem::replace(&mut self.agreement, *agreement);
             }
             Record::Station { peer, name, harp } => match self.stations.iter_mut().find(|known| known.peer == peer) {
                 Some(station) => station.name = name,

@@ -7,7 +7,8 @@ use consort_proto::message::Refusal;
 use consort_session::LinkId;
 
 use super::Broken;
-use super::hall::{Due, Hall};
+use super::agenda::Due;
+use super::hall::Hall;
 use super::wires::{Wire, WireId};
 
 /// The longest time until an end learns that its link is gone, in milliseconds.
@@ -17,7 +18,7 @@ impl Hall {
     /// The coordinator says why, and closes its end.
     pub(super) fn dismiss(&mut self, id: WireId, why: Refusal) {
         self.say_down(id, ToStation::Refused(why));
-        let Some(wire) = self.wires.get_mut(&id) else { return };
+        let Some(wire) = self.wires.get_mut(id) else { return };
         wire.up_end = false;
         let said = wire.down.back().map_or(self.now, |(last, _)| *last);
         self.after(said.since(self.now) + Duration::from_millis(10), Due::GoneDown(id));
@@ -28,7 +29,7 @@ impl Hall {
         let abruptly = self.faulty && self.chance.is(50);
         let noticed = self.notice();
         let now = self.now;
-        let Some(wire) = self.wires.get_mut(&id) else { return };
+        let Some(wire) = self.wires.get_mut(id) else { return };
         wire.down_end = false;
         wire.down.clear();
         if abruptly {
@@ -43,12 +44,12 @@ impl Hall {
         let broken: Vec<WireId> = self
             .wires
             .iter_mut()
-            .filter(|(_, wire)| !wire.dead && which(wire))
-            .map(|(&id, wire)| {
+            .filter(|wire| !wire.dead && which(wire))
+            .map(|wire| {
                 wire.dead = true;
                 wire.up.clear();
                 wire.down.clear();
-                id
+                wire.id
             })
             .collect();
         for id in broken {
@@ -61,22 +62,22 @@ impl Hall {
 
     /// The coordinator is no more: its ends are closed, and nobody is left to learn it.
     pub(super) fn close_up_ends(&mut self) {
-        self.wires.values_mut().for_each(|wire| wire.up_end = false);
+        self.wires.iter_mut().for_each(|wire| wire.up_end = false);
     }
 
     /// This life of the station is over.
     pub(super) fn close_down_ends(&mut self, station: usize) {
-        let ends = self.wires.values_mut();
+        let ends = self.wires.iter_mut();
         ends.filter(|wire| wire.station.is_some_and(|(of, ..)| of == station))
             .for_each(|wire| wire.down_end = false);
     }
 
     pub(super) fn gone_up(&mut self, id: WireId) -> Result<(), Broken> {
-        let Some(wire) = self.wires.get_mut(&id) else {
+        let Some(wire) = self.wires.get_mut(id) else {
             return Ok(());
         };
         let was_open = std::mem::replace(&mut wire.up_end, false);
-        self.sweep(id);
+        self.wires.sweep(id);
         if was_open {
             let event = consort_session::Event::LinkClosed { link: LinkId(id) };
             self.coordinator(event)?;
@@ -85,24 +86,17 @@ impl Hall {
     }
 
     pub(super) fn gone_down(&mut self, id: WireId) -> Result<(), Broken> {
-        let Some(wire) = self.wires.get_mut(&id) else {
+        let Some(wire) = self.wires.get_mut(id) else {
             return Ok(());
         };
         let was_open = std::mem::replace(&mut wire.down_end, false);
         let station = wire.station;
-        self.sweep(id);
+        self.wires.sweep(id);
         match station {
             Some((station, _, attempt)) if was_open => {
                 self.station(station, consort_link::Event::LinkClosed { attempt })
             }
             Some(_) | None => Ok(()),
-        }
-    }
-
-    /// What no end holds any more is forgotten.
-    fn sweep(&mut self, id: WireId) {
-        if self.wires.get(&id).is_some_and(|wire| !wire.up_end && !wire.down_end) {
-            self.wires.remove(&id);
         }
     }
 

@@ -1,10 +1,10 @@
 //! The hall: programs, disks, network and people, moved forward from one due time to the next.
 
-use std::cmp::Reverse;
-use std::collections::{BTreeMap, BTreeSet, BinaryHeap, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::ops::RangeInclusive;
 use std::time::Duration;
 
-use consort_link::{Attempt, Link};
+use consort_link::Link;
 use consort_logbook::Logged;
 use consort_proto::{
     Accidental, Agreement, Cents, Fingerprint, Harp, HarpString, JoinToken, Kind, Letter, Material, Mechanism, Name,
@@ -12,10 +12,12 @@ use consort_proto::{
 };
 use consort_session::{Session, StationView};
 
+use super::agenda::{Agenda, Due};
+use super::bundle::Wires;
 use super::chance::Chance;
 use super::disk::Disk;
 use super::logbooks::Kept;
-use super::wires::{Cut, Wire, WireId};
+use super::wires::Cut;
 use super::{Broken, Plan, Tally};
 
 pub(super) const COORDINATOR: Fingerprint = Fingerprint([1; 32]);
@@ -23,95 +25,12 @@ pub(super) const TOKEN: JoinToken = JoinToken([9; 16]);
 pub(super) const STRANGER: Fingerprint = Fingerprint([99; 32]);
 pub(super) const SESSION: SessionId = SessionId([5; 16]);
 
-/// What will happen at some time.
-#[derive(Clone, Debug)]
-pub(super) enum Due {
-    /// Everyone starts.
-    Opening,
-    CoordinatorTick,
-    StationTick(usize),
-    /// The coordinator's disk is done with a record, unless this life is over.
-    DiskStep {
-        life: u64,
-    },
-    /// A station's disk is done with the oldest report that waits for it, unless this life is over.
-    JournalStep {
-        station: usize,
-        life: u64,
-    },
-    Dialled {
-        station: usize,
-        life: u64,
-        attempt: Attempt,
-    },
-    CallLost {
-        station: usize,
-        life: u64,
-        attempt: Attempt,
-    },
-    /// Something may have arrived at the coordinator's end of a wire.
-    Up(WireId),
-    /// Something may have arrived at the station's end.
-    Down(WireId),
-    BeatUp(WireId),
-    BeatDown {
-        wire: WireId,
-        epoch: u32,
-        revision: Revision,
-    },
-    /// The coordinator's end learns that the link is gone.
-    GoneUp(WireId),
-    /// The station's end learns it.
-    GoneDown(WireId),
-    /// A cut that has lasted until now ends the links over it, unless it is another cut.
-    IdleOut {
-        station: usize,
-        cut: u64,
-    },
-    Pluck(usize),
-    Decide,
-    Fault,
-    Stranger,
-}
-
-/// When something happens: of what is due at the same time, what was arranged first comes first.
-pub(super) type Moment = (Uptime, u64);
-
-/// What is arranged, compared by its moment alone.
-#[derive(Debug)]
-struct Arranged {
-    at: Moment,
-    due: Due,
-}
-
-impl PartialEq for Arranged {
-    fn eq(&self, other: &Self) -> bool {
-        self.at == other.at
-    }
-}
-
-impl Eq for Arranged {}
-
-impl PartialOrd for Arranged {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl Ord for Arranged {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        self.at.cmp(&other.at)
-    }
-}
-
 /// One station with its disk.
 #[derive(Debug)]
 pub(super) struct Player {
     pub(super) key: Fingerprint,
     pub(super) life: u64,
     pub(super) link: Option<Logged<Link>>,
-    /// When its alarm clock rings.
-    pub(super) tick: Option<Moment>,
     /// What rests on its disk.
     pub(super) journal: BTreeMap<Sequence, Report>,
     /// On its way to its disk.
@@ -143,16 +62,13 @@ pub(super) struct Hall {
     pub(super) plan: Plan,
     pub(super) chance: Chance,
     pub(super) now: Uptime,
-    /// Everything that will happen but for the alarm clocks, which are moved with every step and stand by their programs.
-    due: BinaryHeap<Reverse<Arranged>>,
-    order: u64,
+    /// Everything that will happen.
+    pub(super) agenda: Agenda,
     pub(super) session: Option<Logged<Session>>,
     pub(super) life: u64,
-    pub(super) coordinator_tick: Option<Moment>,
     pub(super) disk: Disk,
     pub(super) players: Vec<Player>,
-    pub(super) wires: BTreeMap<WireId, Wire>,
-    pub(super) next_wire: WireId,
+    pub(super) wires: Wires,
     pub(super) harp: Harp,
     pub(super) faulty: bool,
     /// What the board was last drawn with; nothing while the coordinator is down.
@@ -164,13 +80,13 @@ pub(super) struct Hall {
     pub(super) healed: bool,
     /// Whether what the board shows as ready was compared with the disk since either changed.
     pub(super) judged: bool,
+    /// Which frequencies of each string are in tune, and by which revision.
+    pub(super) in_tune: (Revision, Vec<RangeInclusive<f64>>),
     pub(super) tally: Tally,
     /// Until when nothing but a new picture can have the board show somebody as ready who was not heard.
     pub(super) heard_until: Uptime,
     /// Until when every station has heard something not long ago.
     pub(super) told_until: Uptime,
-    /// Room for what the coordinator wants done, used again with each step.
-    pub(super) of_coordinator: Vec<consort_session::Effect>,
     /// What the programs' logbooks hold, if they keep any.
     pub(super) logbooks: Option<Kept>,
 }
@@ -190,15 +106,12 @@ impl Hall {
             plan,
             chance: Chance::new(plan.seed),
             now: Uptime::default(),
-            due: BinaryHeap::new(),
-            order: 0,
+            agenda: Agenda::empty(plan.stations),
             session: None,
             life: 0,
-            coordinator_tick: None,
             disk: Disk::new(agreement),
             players: (0..plan.stations).map(Player::new).collect(),
-            wires: BTreeMap::new(),
-            next_wire: 1,
+            wires: Wires::default(),
             harp: small_harp(),
             faulty: true,
             board: Vec::new(),
@@ -207,10 +120,10 @@ impl Hall {
             board_epoch: 0,
             healed: false,
             judged: false,
+            in_tune: (Revision(0), Vec::new()),
             tally: Tally::default(),
             heard_until: Uptime::default(),
             told_until: Uptime::default(),
-            of_coordinator: Vec::new(),
             logbooks,
         };
         hall.after(Duration::ZERO, Due::Opening);
@@ -230,7 +143,8 @@ impl Hall {
     }
 
     pub(super) fn run_until(&mut self, end: Duration) -> Result<(), Broken> {
-        while let Some(due) = self.next_due(Uptime(end)) {
+        while let Some((now, due)) = self.agenda.next(Uptime(end)) {
+            self.now = now;
             self.happen(due)?;
             self.check()?;
         }
@@ -238,38 +152,11 @@ impl Hall {
         Ok(())
     }
 
-    /// Goes on to the next moment, unless that is after `end`; what happens then.
-    fn next_due(&mut self, end: Uptime) -> Option<Due> {
-        const NEVER: Moment = (Uptime(Duration::MAX), u64::MAX);
-        let arranged = self.due.peek().map_or(NEVER, |Reverse(arranged)| arranged.at);
-        let ticks = self.players.iter().map(|player| player.tick.unwrap_or(NEVER));
-        let (tick, station) = ticks.zip(0..).min().unwrap_or((NEVER, 0));
-        let coordinator = self.coordinator_tick.unwrap_or(NEVER);
-        let next = arranged.min(tick).min(coordinator);
-        if next.0 > end {
-            return None;
-        }
-        self.now = next.0;
-        if next == coordinator {
-            Some(Due::CoordinatorTick)
-        } else if next == tick {
-            Some(Due::StationTick(station))
-        } else {
-            self.due.pop().map(|Reverse(arranged)| arranged.due)
-        }
-    }
-
     fn happen(&mut self, due: Due) -> Result<(), Broken> {
         match due {
             Due::Opening => self.open(),
-            Due::CoordinatorTick => {
-                self.coordinator_tick = None;
-                self.coordinator(consort_session::Event::Tick)
-            }
-            Due::StationTick(station) => {
-                self.players[station].tick = None;
-                self.station(station, consort_link::Event::Tick)
-            }
+            Due::CoordinatorTick => self.coordinator(consort_session::Event::Tick),
+            Due::StationTick(station) => self.station(station, consort_link::Event::Tick),
             Due::DiskStep { life } if life == self.life => self.disk_step(),
             Due::JournalStep { station, life } if life == self.players[station].life => self.journal_step(station),
             Due::Dialled { station, life, attempt } if life == self.players[station].life => {
@@ -300,20 +187,7 @@ impl Hall {
     }
 
     pub(super) fn after(&mut self, wait: Duration, due: Due) {
-        let at = self.moment(wait);
-        self.due.push(Reverse(Arranged { at, due }));
-    }
-
-    fn moment(&mut self, wait: Duration) -> Moment {
-        self.order += 1;
-        (self.now + wait, self.order)
-    }
-
-    /// Moves a program's alarm clock; one that stays where it is is left alone.
-    pub(super) fn rearm(&mut self, old: Option<Moment>, at: Option<Uptime>) -> Option<Moment> {
-        let at = at?;
-        let stays = old.filter(|old| old.0 == at);
-        Some(stays.unwrap_or_else(|| self.moment(at.since(self.now))))
+        self.agenda.arrange(self.now + wait, due);
     }
 
     pub(super) fn broken(&self, what: impl Into<String>) -> Broken {
@@ -331,7 +205,6 @@ impl Player {
             key: Fingerprint([number as u8 + 10; 32]),
             life: 0,
             link: None,
-            tick: None,
             journal: BTreeMap::new(),
             writing: VecDeque::new(),
             next: Sequence(1),

@@ -4,6 +4,8 @@
 //! not confirmed, streams that keep their order and break as a whole, datagrams that get lost.
 //! After every step the promises are checked from outside, against what a bystander would have written down.
 
+mod agenda;
+mod bundle;
 mod chance;
 mod disk;
 mod ends;

@@ -10,7 +10,8 @@ use consort_proto::{
 };
 use consort_session::{Command, LinkId};
 
-use super::hall::{Due, Hall, SESSION, STRANGER, name};
+use super::agenda::Due;
+use super::hall::{Hall, SESSION, STRANGER, name};
 use super::programs::ADDRESS;
 use super::wires::Cut;
 use super::{Broken, Flaw};

@@ -4,11 +4,12 @@ use std::net::SocketAddr;
 
 use consort_link::Known;
 use consort_logbook::Logged;
-use consort_proto::{JoinCode, JoinLink, Report, ToCoordinator, Tolerance, Tuning};
+use consort_proto::{JoinCode, JoinLink, Report, ToCoordinator, Tolerance, Tuning, Uptime};
 use consort_session::Opening;
 
+use super::agenda::{Due, Whose};
 use super::disk::Answer;
-use super::hall::{COORDINATOR, Due, Hall, TOKEN, name};
+use super::hall::{COORDINATOR, Hall, TOKEN, name};
 use super::logbooks::Kept;
 use super::{Broken, Flaw};
 
@@ -56,7 +57,7 @@ impl Hall {
         self.session = None;
         self.board.clear();
         self.ready.clear();
-        self.coordinator_tick = None;
+        self.agenda.set_clock(Whose::Coordinators, None);
         self.break_wires(|_| true);
         self.close_up_ends();
         if self.chance.is(60) {
@@ -72,14 +73,12 @@ impl Hall {
             return Ok(());
         };
         session.handle(now, event);
-        let mut effects = std::mem::take(&mut self.of_coordinator);
-        effects.extend(std::iter::from_fn(|| session.poll_effect()));
         let wake = session.poll_timeout();
         if wake.is_some_and(|at| at <= now) {
             return Err(self.broken("the session wants to be woken at once, again and again"));
         }
-        self.coordinator_tick = self.rearm(self.coordinator_tick, wake);
-        for effect in effects.drain(..) {
+        self.agenda.set_clock(Whose::Coordinators, wake);
+        while let Some(effect) = self.session.as_mut().and_then(Logged::poll_effect) {
             match effect {
                 consort_session::Effect::Send { link, message } => {
                     self.check_said(link.0, &message)?;
@@ -107,7 +106,6 @@ impl Hall {
                 consort_session::Effect::Redraw => self.draw()?,
             }
         }
-        self.of_coordinator = effects;
         Ok(())
     }
 
@@ -183,7 +181,7 @@ impl Hall {
         let noted = &player.noted;
         player.issued.retain(|sequence, _| noted.contains(sequence));
         player.link = None;
-        player.tick = None;
+        self.agenda.set_clock(Whose::Stations(station), None);
         self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station));
         self.close_down_ends(station);
         self.start_station(station)
@@ -196,12 +194,15 @@ impl Hall {
             return Ok(());
         };
         link.handle(now, event);
+        if now.since(player.last_arrival) > consort_link::SILENT_AFTER {
+            // What a quiet one shows is looked at whenever it may have changed.
+            self.told_until = Uptime::default();
+        }
         let (wake, life) = (link.poll_timeout(), player.life);
         if wake.is_some_and(|at| at <= now) {
             return Err(self.broken(format!("station {station} wants to be woken at once, again and again")));
         }
-        let tick = player.tick.take();
-        self.players[station].tick = self.rearm(tick, wake);
+        self.agenda.set_clock(Whose::Stations(station), wake);
         while let Some(effect) = self.players[station].link.as_mut().and_then(Logged::poll_effect) {
             match effect {
                 consort_link::Effect::Dial {

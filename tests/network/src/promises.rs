@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use consort_link::LinkState;
 use consort_proto::message::Content;
-use consort_proto::{Agreement, Sequence, ToStation, Uptime};
+use consort_proto::{Agreement, Cents, Sequence, ToStation, Uptime};
 use consort_session::{Presence, SILENT_AFTER, StationView};
 
 use super::Broken;
@@ -18,6 +18,8 @@ const KEPT_PER_STRING: usize = 4;
 const CALLS_WITHIN: Duration = Duration::from_millis(10_100);
 /// A string that fell out of tolerance so often after it was in is set aside as one that will not hold.
 const FALLS: usize = 3;
+/// What two ways to work out an interval may differ by, in cents.
+const ROUNDING: f64 = 1e-9;
 
 impl Hall {
     /// After every step.
@@ -30,6 +32,7 @@ impl Hall {
             self.told_until = self.check_quiet()?;
         }
         if !std::mem::replace(&mut self.judged, true) {
+            self.note_in_tune();
             let ready = self.ready.iter().map(|&(place, _)| &self.board[place]);
             ready.into_iter().try_for_each(|station| self.check_ready(station))?;
         }
@@ -57,24 +60,26 @@ impl Hall {
         Ok(until)
     }
 
-    /// A station that hears nothing says so, and calls; until when none has heard nothing for so long.
+    /// A station that hears nothing says so, and calls; until when that stays so unless a quiet one does something.
     fn check_quiet(&self) -> Result<Uptime, Broken> {
+        let mut until = Uptime(Duration::MAX);
         for (number, player) in self.players.iter().enumerate() {
             let quiet = self.now.since(player.last_arrival);
             let Some(link) = player.link.as_ref().filter(|_| quiet > consort_link::SILENT_AFTER) else {
+                until = until.min(player.last_arrival + consort_link::SILENT_AFTER);
                 continue;
             };
             let state = link.state();
-            let uncalled = self.now.since(player.last_call.max(player.last_arrival));
+            let called = player.last_call.max(player.last_arrival);
+            let uncalled = self.now.since(called);
+            until = until.min(called + CALLS_WITHIN);
             if state == LinkState::Joined || uncalled > CALLS_WITHIN {
                 return Err(self.broken(format!(
                     "station {number} heard nothing for {quiet:?}, called {uncalled:?} ago and shows {state:?}"
                 )));
             }
         }
-        let arrivals = self.players.iter().map(|player| player.last_arrival);
-        let first = arrivals.min().unwrap_or(self.now);
-        Ok(first + consort_link::SILENT_AFTER)
+        Ok(until)
     }
 
     /// The board is drawn anew.
@@ -127,26 +132,43 @@ impl Hall {
         let Some(saved) = self.disk.station(station.peer).filter(|saved| !saved.removed) else {
             return Err(self.broken(format!("seat {} is ready, and nobody on disk", station.seat)));
         };
-        let Agreement { tuning, tolerance, .. } = &self.disk.agreement;
-        for (string, story) in self.harp.strings().iter().zip(&saved.stories) {
-            let target = tuning.open_target(string);
-            let is_in = |cents: f64| cents.abs() <= tolerance.of(string).0;
-            let cents: Vec<f64> = story.readings().iter().map(|r| r.hz.cents_above(target).0).collect();
-            let falls = cents
-                .windows(2)
-                .filter(|pair| is_in(pair[0]) && !is_in(pair[1]))
-                .count();
+        let (_, in_tune) = &self.in_tune;
+        for ((string, story), in_tune) in self.harp.strings().iter().zip(&saved.stories).zip(in_tune) {
+            let (mut falls, mut is_in) = (0, false);
+            for reading in story.readings() {
+                let was_in = std::mem::replace(&mut is_in, in_tune.contains(&reading.hz.get()));
+                falls += usize::from(was_in && !is_in);
+            }
             let set_aside = story.mark().is_some() || falls >= FALLS;
-            if !set_aside && !cents.last().is_some_and(|&last| is_in(last)) {
+            if !set_aside && !is_in {
                 return Err(self.broken(format!(
-                    "seat {} is shown as ready, {} was last heard at {:?} cents",
+                    "seat {} is shown as ready, {} was last heard at {:?}, and {in_tune:?} Hz are in tune",
                     station.seat,
                     string.open,
-                    cents.last()
+                    story.last().map(|reading| reading.hz.get()),
                 )));
             }
         }
         Ok(())
+    }
+
+    /// Works out which frequencies of each string are in tune by what rests on the disk, once for each revision.
+    fn note_in_tune(&mut self) {
+        let Agreement {
+            revision,
+            tuning,
+            tolerance,
+            ..
+        } = &self.disk.agreement;
+        let (of, in_tune) = &mut self.in_tune;
+        if std::mem::replace(of, *revision) == *revision {
+            return;
+        }
+        let strings = self.harp.strings().iter().map(|string| {
+            let (target, within) = (tuning.open_target(string), tolerance.of(string).0 + ROUNDING);
+            target.raised_by(Cents(-within)).get()..=target.raised_by(Cents(within)).get()
+        });
+        *in_tune = strings.collect();
     }
 
     /// Nothing is said that could still be lost, nothing but a refusal to who is not let in, and each key has one link.

@@ -8,7 +8,8 @@ use consort_proto::{Binding, Fingerprint, ToCoordinator, ToStation, Uptime};
 use consort_session::LinkId;
 
 use super::Broken;
-use super::hall::{COORDINATOR, Due, Hall, STRANGER};
+use super::agenda::Due;
+use super::hall::{COORDINATOR, Hall, STRANGER};
 use super::programs::ADDRESS;
 
 pub(super) type WireId = u64;
@@ -34,6 +35,7 @@ impl Cut {
 /// An established link between one attempt and one link of the coordinator.
 #[derive(Debug)]
 pub(super) struct Wire {
+    pub(super) id: WireId,
     /// Which station, in which of its lives; `None` for a stranger, who has no station here.
     pub(super) station: Option<(usize, u64, Attempt)>,
     /// On its way to the coordinator, with the time of arrival.
@@ -85,10 +87,8 @@ impl Hall {
     }
 
     pub(super) fn wire(&mut self, station: Option<(usize, u64, Attempt)>) -> WireId {
-        // Numbers are never used again, over all lives of the coordinator.
-        let id = self.next_wire;
-        self.next_wire += 1;
-        let wire = Wire {
+        self.wires.lay(|id| Wire {
+            id,
             station,
             up: VecDeque::new(),
             down: VecDeque::new(),
@@ -96,15 +96,13 @@ impl Hall {
             down_end: true,
             welcomed: false,
             dead: false,
-        };
-        self.wires.insert(id, wire);
-        id
+        })
     }
 
     pub(super) fn wire_of(&self, station: usize, attempt: Attempt) -> Option<WireId> {
         let wanted = Some((station, self.players[station].life, attempt));
-        let found = self.wires.iter().find(|(_, wire)| wire.station == wanted);
-        found.map(|(&id, _)| id)
+        let found = self.wires.iter().find(|wire| wire.station == wanted);
+        found.map(|wire| wire.id)
     }
 
     // --- to the coordinator ---
@@ -114,7 +112,7 @@ impl Hall {
         let fleeting = matches!(message, ToCoordinator::Beat);
         let lost = fleeting && self.faulty && self.chance.is(20);
         let now = self.now;
-        let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.down_end && !wire.dead) else {
+        let Some(wire) = self.wires.get_mut(id).filter(|wire| wire.down_end && !wire.dead) else {
             return;
         };
         if fleeting {
@@ -132,7 +130,7 @@ impl Hall {
         let cut = self.cut_of(id).is_some_and(Cut::stops_up);
         loop {
             let now = self.now;
-            let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.up_end) else {
+            let Some(wire) = self.wires.get_mut(id).filter(|wire| wire.up_end) else {
                 return Ok(());
             };
             if wire.up.front().is_none_or(|(at, _)| *at > now) {
@@ -149,7 +147,7 @@ impl Hall {
     }
 
     pub(super) fn beat_up(&mut self, id: WireId) -> Result<(), Broken> {
-        let open = self.wires.get(&id).is_some_and(|wire| wire.up_end && !wire.dead);
+        let open = self.wires.get(id).is_some_and(|wire| wire.up_end && !wire.dead);
         if open && !self.cut_of(id).is_some_and(Cut::stops_up) {
             self.heard(id, ToCoordinator::Beat)?;
         }
@@ -157,15 +155,13 @@ impl Hall {
     }
 
     fn heard(&mut self, id: WireId, message: ToCoordinator) -> Result<(), Broken> {
-        let (link, peer) = (LinkId(id), self.peer_of(id));
+        let link = LinkId(id);
         let event = consort_session::Event::Heard { link, message };
-        if peer == STRANGER {
+        let Some((station, ..)) = self.wires.get(id).and_then(|wire| wire.station) else {
             self.tally.strange_words += 1;
             return self.coordinator_unmoved(event);
-        }
-        if let Some(player) = self.player_of(peer) {
-            self.players[player].last_heard = Some(self.now);
-        }
+        };
+        self.players[station].last_heard = Some(self.now);
         self.coordinator(event)
     }
 
@@ -176,7 +172,7 @@ impl Hall {
         let fleeting = matches!(message, ToStation::Beat { .. });
         let lost = fleeting && self.faulty && self.chance.is(20);
         let now = self.now;
-        let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.up_end && !wire.dead) else {
+        let Some(wire) = self.wires.get_mut(id).filter(|wire| wire.up_end && !wire.dead) else {
             return;
         };
         if let ToStation::Beat { epoch, revision } = message {
@@ -195,7 +191,7 @@ impl Hall {
         let cut = self.cut_of(id).is_some_and(Cut::stops_down);
         loop {
             let now = self.now;
-            let Some(wire) = self.wires.get_mut(&id).filter(|wire| wire.down_end) else {
+            let Some(wire) = self.wires.get_mut(id).filter(|wire| wire.down_end) else {
                 return Ok(());
             };
             if wire.down.front().is_none_or(|(at, _)| *at > now) {
@@ -212,7 +208,7 @@ impl Hall {
     }
 
     pub(super) fn beat_down(&mut self, id: WireId, beat: ToStation) -> Result<(), Broken> {
-        let open = self.wires.get(&id).is_some_and(|wire| wire.down_end && !wire.dead);
+        let open = self.wires.get(id).is_some_and(|wire| wire.down_end && !wire.dead);
         if open && !self.cut_of(id).is_some_and(Cut::stops_down) {
             self.told(id, beat)?;
         }
@@ -220,7 +216,7 @@ impl Hall {
     }
 
     fn told(&mut self, id: WireId, message: ToStation) -> Result<(), Broken> {
-        let Some((station, _, attempt)) = self.wires.get(&id).and_then(|wire| wire.station) else {
+        let Some((station, _, attempt)) = self.wires.get(id).and_then(|wire| wire.station) else {
             return match message {
                 ToStation::Refused(_) => Ok(()),
                 told => Err(self.broken(format!("a stranger was told {told:?}"))),
@@ -235,7 +231,7 @@ impl Hall {
 
     /// How many words are on their way to stations.
     pub(super) fn on_the_way(&self) -> usize {
-        let wires = self.wires.values();
+        let wires = self.wires.iter();
         wires
             .filter(|wire| wire.station.is_some())
             .map(|wire| wire.down.len())
@@ -245,19 +241,19 @@ impl Hall {
     /// The station is welcomed on this wire; `false` when it already is on another one.
     pub(super) fn welcome_on(&mut self, id: WireId) -> bool {
         let of = |wire: &Wire| wire.station.map(|(station, ..)| station);
-        let station = self.wires.get(&id).and_then(of);
+        let station = self.wires.get(id).and_then(of);
         let another = self
             .wires
             .iter()
-            .any(|(&other, wire)| other != id && of(wire) == station && wire.welcomed && wire.up_end);
-        if let Some(wire) = self.wires.get_mut(&id) {
+            .any(|wire| wire.id != id && of(wire) == station && wire.welcomed && wire.up_end);
+        if let Some(wire) = self.wires.get_mut(id) {
             wire.welcomed = true;
         }
         !another
     }
 
     pub(super) fn peer_of(&self, id: WireId) -> Fingerprint {
-        let station = self.wires.get(&id).and_then(|wire| wire.station);
+        let station = self.wires.get(id).and_then(|wire| wire.station);
         station.map_or(STRANGER, |(station, ..)| self.players[station].key)
     }
 
@@ -267,7 +263,7 @@ impl Hall {
     }
 
     fn cut_of(&self, id: WireId) -> Option<Cut> {
-        let (station, ..) = self.wires.get(&id)?.station?;
+        let (station, ..) = self.wires.get(id)?.station?;
         self.players[station].cut
     }
 

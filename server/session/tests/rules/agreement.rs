@@ -11,7 +11,7 @@ use consort_session::{Command, Config, Effect, Past, Record, Saved, Session};
 /// An undo brings the revision `undo_to` back.
 fn written(ticket: u64, agreement: Agreement, undo_to: Option<u64>) -> Effect {
     let record = Record::Agreement {
-        agreement,
+        agreement: Box::new(agreement),
         start_in: None,
         undo_to: undo_to.map(Revision),
     };
@@ -123,7 +123,7 @@ fn a_session_that_is_opened_again_goes_on_with_its_start_and_can_undo() {
     let mut session = Session::open(opened_at, Config::default(), saved);
     assert_eq!(session.view(Uptime::from_secs(1_060)).start_in, minutes(9));
     let written = |ticket, agreement, start_in, undo_to: Option<u64>| {
-        persist(ticket, Record::Agreement { agreement, start_in, undo_to: undo_to.map(Revision) })
+        persist(ticket, Record::Agreement { agreement: Box::new(agreement), start_in, undo_to: undo_to.map(Revision) })
     };
     check(&mut session, vec![
         (1_060_000, command(Command::Undo),      vec![written(1, agreement(8, 441.0, 1), minutes(8), Some(3))]),

@@ -288,7 +288,7 @@ impl Model {
                     stories.for_each(StringStory::begin_round);
                 }
                 assert!(agreement.revision > self.agreement.revision, "a revision went back");
-                self.agreement = agreement;
+                self.agreement = *agreement;
             }
             Record::Station { peer, harp, .. } => {
                 let highest = self.seats.values().map(|seat| seat.tenure.seat).max();
