@@ -87,5 +87,5 @@ pub struct Document {
     pub seats: Vec<Seat>,
 }
 
-/// The most seats in one document.
+/// The most seats in one document, and so the most that are given: with the longest names it still fits into one frame.
 pub const SEATS_MAX: usize = 64;

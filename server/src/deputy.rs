@@ -111,7 +111,11 @@ async fn send(
     leave: Leave,
     shown: &mut BTreeMap<u32, HarpPicture>,
 ) -> Result<(), consort_peer::SayError> {
-    let seated = || view.stations.iter().filter(|station| !station.removed);
+    // No more than a picture may hold: a larger crowd's is of the first, as its agreement is.
+    let seated = || {
+        let stations = view.stations.iter().filter(|station| !station.removed);
+        stations.take(SEATS_MAX)
+    };
     let seats: Vec<u32> = seated().map(|station| station.place).collect();
     shown.retain(|seat, _| seats.contains(seat));
     for station in seated() {
@@ -123,14 +127,14 @@ async fn send(
     }
     let ages = seated().map(|station| (station.place, image::age(station)));
     say.say(&ToDeputy::Hindsight(Hindsight {
-        ages: ages.take(SEATS_MAX).collect(),
+        ages: ages.collect(),
         room: view.room.clone(),
     }))
     .await?;
     if let Some(called) = &view.called {
         let plucked = called.harps.iter().filter(|beside| beside.cents.is_some());
         let answers = plucked.map(|beside| beside.seat).filter(|seat| seats.contains(seat));
-        say.say(&ToDeputy::Answers(answers.take(SEATS_MAX).collect())).await?;
+        say.say(&ToDeputy::Answers(answers.collect())).await?;
     }
     say.say(&ToDeputy::Picture(Picture {
         agreement: view.agreement.clone(),

@@ -11,7 +11,7 @@ use crate::event::{Attempt, AttemptFailure};
 use crate::link::Link;
 use crate::seat::Asked;
 use crate::view::LinkState;
-use crate::{SILENT_AFTER, UNSURE_AFTER};
+use crate::{MAY_HAVE_MISSED_FOR, SILENT_AFTER, UNSURE_AFTER};
 
 impl Link {
     /// The first call that is answered is the one that counts.
@@ -104,6 +104,7 @@ impl Link {
             let called = self.offline_since.is_some() || self.in_doubt;
             if called && !matches!(message, ToStation::Refused(_)) {
                 (self.offline_since, self.in_doubt) = (None, false);
+                self.missed_until = now + MAY_HAVE_MISSED_FOR;
                 // It was only quiet: what was called meanwhile is not needed, unless the coordinator has been greeted there,
                 // since it may have given this link up for that one.
                 self.give_up_calls(now, |other, call| other != attempt && !call.answered);

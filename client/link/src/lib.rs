@@ -32,5 +32,7 @@ pub use view::{LinkState, LinkView};
 pub const BEAT_EVERY: Duration = Duration::from_millis(500);
 /// A coordinator that was not heard for this long is called anew, while the link is kept: it may have been closed and opened.
 pub const UNSURE_AFTER: Duration = Duration::from_secs(2);
+/// What was said to the coordinator while it was not heard has arrived within this time once it is, or is said on a new link.
+const MAY_HAVE_MISSED_FOR: Duration = Duration::from_secs(3);
 /// A coordinator that was not heard for this long counts as gone, and the desk says so.
 pub const SILENT_AFTER: Duration = Duration::from_secs(4);

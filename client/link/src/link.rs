@@ -130,6 +130,8 @@ pub struct Link {
     pub(crate) beat_at: Option<Uptime>,
     /// When somebody who was greeted was last given up.
     pub(crate) left_greeted_at: Option<Uptime>,
+    /// Until when the coordinator may have missed something, since it was not heard for a while.
+    pub(crate) missed_until: Uptime,
     /// Whether the coordinator has named a newer revision than is held here.
     pub(crate) behind: bool,
     pub(crate) effects: VecDeque<Effect>,
@@ -186,6 +188,7 @@ impl Link {
             trouble_ends: None,
             beat_at: None,
             left_greeted_at: None,
+            missed_until: now,
             behind: false,
             effects: VecDeque::new(),
         }
@@ -542,7 +545,8 @@ impl Link {
         };
         if self.beat_at.is_none_or(|at| at <= now) {
             // What is lost is found out by what comes after it: the sooner, the sooner it is said again.
-            let hurried = self.behind || self.in_doubt || self.offline_since.is_some();
+            let doubtful = self.in_doubt || self.offline_since.is_some() || now < self.missed_until;
+            let hurried = self.behind || doubtful;
             let pause = if hurried {
                 self.beat_every * 2 / 5
             } else {

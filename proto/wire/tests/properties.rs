@@ -19,6 +19,44 @@ fn name() -> impl Strategy<Value = Name> {
     "[a-zà-þΑ-Ω][a-z ]{0,30}[a-z🎵]".prop_map(|text| text.parse().expect("a name"))
 }
 
+/// So many seats whose holders have names as long as may be.
+fn crowd(seats: usize) -> ToStation {
+    let name: Name = "𐌰".repeat(40).parse().expect("a name of 160 bytes");
+    let seats = (1..=seats as u32).map(|number| Seat {
+        tenure: Tenure {
+            seat: u32::MAX - number,
+            epoch: u32::MAX,
+        },
+        name: name.clone(),
+    });
+    ToStation::Agreement(Box::new(Document {
+        agreement: Agreement {
+            session: SessionId([0xff; 16]),
+            revision: Revision(u64::MAX),
+            ensemble: name.clone(),
+            tuning: Tuning::default(),
+            tolerance: Tolerance::default(),
+            round: Round(u32::MAX),
+            called: Some(Note::new(Letter::A, Accidental::Natural, 4)),
+        },
+        epoch: u32::MAX,
+        start_in: Some(Duration::from_secs(3_600)),
+        beat_every: Duration::from_millis(250),
+        seats: seats.collect(),
+    }))
+}
+
+#[test]
+fn an_agreement_names_as_many_seats_as_are_given_and_no_more() {
+    let full = encode_to_station(&crowd(SEATS_MAX));
+    assert!(full.len() <= HEADER_LEN + PAYLOAD_MAX as usize, "{} bytes", full.len());
+    assert_eq!(decode_to_station(&full), Ok(Some(crowd(SEATS_MAX))));
+    for more in [65, 80] {
+        let refused = decode_to_station(&encode_to_station(&crowd(more)));
+        assert!(matches!(refused, Err(WireError::Range { .. })), "{more}: {refused:?}");
+    }
+}
+
 fn one_of<T: Copy + std::fmt::Debug + 'static>(words: &'static [T]) -> impl Strategy<Value = T> {
     prop::sample::select(words)
 }

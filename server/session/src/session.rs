@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::net::IpAddr;
 use std::time::Duration;
 
+use consort_proto::agreement::SEATS_MAX;
 use consort_proto::message::{Proposal, Refusal};
 use consort_proto::{Agreement, Binding, Fingerprint, JoinToken, Name, ToCoordinator, ToStation, Uptime};
 
@@ -25,7 +26,8 @@ use crate::view::{DoorView, Newcomer, StationView, View};
 /// How many, how often, and whether strangers may knock.
 #[derive(Clone, Debug)]
 pub struct Config {
-    /// The most stations that are ever let in; the largest ensembles on record that rehearse together have under 64.
+    /// The most stations that are ever let in: as many as an agreement names. The largest ensembles on record that rehearse
+    /// together have fewer.
     pub stations_max: usize,
     /// The pause between two heartbeats, of stations and to them.
     pub beat_every: Duration,
@@ -42,7 +44,7 @@ pub struct Config {
 impl Default for Config {
     fn default() -> Self {
         Self {
-            stations_max: 64,
+            stations_max: SEATS_MAX,
             beat_every: Duration::from_millis(250),
             beat_every_crowded: Duration::from_millis(500),
             stations_at_ease: 60,
@@ -105,6 +107,8 @@ pub struct Session {
     pub(crate) again: Vec<(Record, Waiting)>,
     pub(crate) again_at: Option<Uptime>,
     pub(crate) beat_at: Option<Uptime>,
+    /// When those who may have missed something are sent one beside that.
+    pub(crate) hurried_beat_at: Option<Uptime>,
     pub(crate) effects: VecDeque<Effect>,
 }
 
@@ -119,6 +123,8 @@ pub(crate) struct Link {
     pub(crate) newest: u16,
     pub(crate) pace: Pace,
     pub(crate) heard_at: Uptime,
+    /// Until when it may have missed something, since nothing was heard of it for a while.
+    pub(crate) missed_until: Uptime,
 }
 
 /// How far a link's station has come.
@@ -199,6 +205,7 @@ impl Session {
             again: Vec::new(),
             again_at: None,
             beat_at: None,
+            hurried_beat_at: None,
             effects: VecDeque::new(),
         };
         if session.joining {
@@ -226,6 +233,7 @@ impl Session {
                         newest: 0,
                         pace: Pace::starting_at(now),
                         heard_at: now,
+                        missed_until: now,
                     },
                 );
             }
@@ -260,6 +268,7 @@ impl Session {
         let mut next = NEVER;
         for at in [
             self.beat_at,
+            self.hurried_beat_at,
             self.again_at,
             self.roster.next_change(),
             self.door.next_change(),
@@ -374,7 +383,7 @@ impl Session {
 
     fn hear(&mut self, now: Uptime, id: LinkId, message: ToCoordinator) {
         let Some(link) = self.links.get_mut(&id) else { return };
-        let quiet = now.since(std::mem::replace(&mut link.heard_at, now));
+        let quiet = link.heard(now);
         let (peer, state) = (link.peer, link.state);
         if state == LinkState::Joined {
             self.roster.heard(peer, now);

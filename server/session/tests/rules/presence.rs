@@ -113,7 +113,8 @@ fn every_station_hears_four_beats_a_second_with_epoch_and_revision() {
     join(&mut session, 0, 2, OTTO, 2);
     let mut beats = [0, 0];
     while let Some(at) = session.poll_timeout().filter(|&at| at < Uptime::from_millis(10_000)) {
-        session.handle(at, Event::Tick);
+        session.handle(at, heard(1, ToCoordinator::Beat));
+        session.handle(at, heard(2, ToCoordinator::Beat));
         while let Some(effect) = session.poll_effect() {
             if let Effect::Send { link, message } = effect {
                 let (epoch, revision) = (3, Revision(1));
@@ -124,6 +125,40 @@ fn every_station_hears_four_beats_a_second_with_epoch_and_revision() {
     }
     // The first went out with the welcome of the first station, at 0; 39 follow within ten seconds.
     assert_eq!(beats, [39, 39]);
+}
+
+#[test]
+#[rustfmt::skip]
+fn who_may_have_missed_something_hears_twelve_beats_a_second() {
+    let mut session = with_ilse();
+    join(&mut session, 0, 2, OTTO, 2);
+    let mut heard_at_ms = [0, 0];
+    for (until_ms, speaks,         beats) in [
+        // Until 2 s after she was last heard nobody is in doubt.
+        ( 2_000, [false, true], [ 7,  7]),
+        ( 4_000, [false, true], [24,  8]),
+        // Heard again she is sent one at once, and for three seconds more what she may have missed is found out sooner.
+        ( 5_000, [true,  true], [13,  4]),
+        ( 7_000, [true,  true], [24,  8]),
+        ( 9_000, [true,  true], [ 8,  8]),
+    ] {
+        let mut seen = [0, 0];
+        while let Some(at) = session.poll_timeout().filter(|&at| at < Uptime::from_millis(until_ms)) {
+            for (link, (speaks, last_ms)) in (1..).zip(speaks.into_iter().zip(&mut heard_at_ms)) {
+                if speaks && at >= Uptime::from_millis(*last_ms + 250) {
+                    *last_ms = u64::try_from(at.0.as_millis()).expect("few");
+                    session.handle(at, heard(link, ToCoordinator::Beat));
+                }
+            }
+            session.handle(at, Event::Tick);
+            while let Some(effect) = session.poll_effect() {
+                if let Effect::Send { link, message: ToStation::Beat { .. } } = effect {
+                    seen[link.0 as usize - 1] += 1;
+                }
+            }
+        }
+        assert_eq!(seen, beats, "until {until_ms} ms");
+    }
 }
 
 #[test]
@@ -146,7 +181,7 @@ fn hearts_beat_half_as_often_once_more_than_sixty_seats_are_taken() {
         let beats = |session: &mut Session| {
             let mut beats = 0;
             while let Some(at) = session.poll_timeout().filter(|&at| at < Uptime::from_millis(10_000)) {
-                session.handle(at, Event::Tick);
+                session.handle(at, heard(1, ToCoordinator::Beat));
                 let sent = std::iter::from_fn(|| session.poll_effect());
                 beats += sent
                     .filter(|effect| matches!(effect, Effect::Send { link, .. } if link.0 == 1))

@@ -1,6 +1,7 @@
 //! Seats: who holds one, how one changes hands, and what is counted for whom.
 
 use crate::common::*;
+use consort_proto::agreement::SEATS_MAX;
 use consort_proto::message::{Proposal, Refusal};
 use consort_proto::{Cents, Fingerprint, Harp, Hello, Report, Tenure, ToCoordinator, ToStation, Uptime, Verdict};
 use consort_session::{Command, Config, Effect, Event, Record, Session};
@@ -376,5 +377,60 @@ fn a_station_that_allows_for_its_discs_keeps_what_was_heard_and_is_judged_by_its
             ],
         );
         assert_eq!(holds(&session, at + 2, ILSE), holding, "{error} cents");
+    }
+}
+
+#[test]
+fn a_crowd_has_as_many_seats_as_an_agreement_names_and_whoever_comes_later_is_told_so() {
+    let peer = |number: u32| {
+        let mut key = [0; 32];
+        key[..4].copy_from_slice(&number.to_le_bytes());
+        Fingerprint(key)
+    };
+    // As it is set, and as a measure sets it to see what a crowd costs: then each still has a seat, and the first are named.
+    for (stations_max, crowd, no) in [(SEATS_MAX, 65, true), (1_024, 65, false), (1_024, 1_000, false)] {
+        let config = Config {
+            stations_max,
+            ..Config::default()
+        };
+        assert!(no == (Config::default().stations_max == stations_max));
+        let mut session = Session::open(Uptime::default(), config, saved());
+        let mut ticket = 0;
+        for number in 1..=crowd {
+            session.handle(Uptime::default(), opened(u64::from(number), peer(number)));
+            session.handle(Uptime::default(), hello(u64::from(number), Some(TOKEN)));
+            let to_last = no && number == crowd;
+            let said: Vec<Effect> = std::iter::from_fn(|| session.poll_effect()).collect();
+            assert_eq!(
+                said.contains(&close(u64::from(number), Refusal::Full)),
+                to_last,
+                "{number} of {crowd}"
+            );
+            if to_last {
+                break;
+            }
+            ticket += 1;
+            session.handle(Uptime::default(), persisted(ticket));
+            let mine = |effect: &Effect| match effect {
+                Effect::Send { link, message } if link.0 == u64::from(number) => Some(message.clone()),
+                _ => None,
+            };
+            let heard: Vec<ToStation> = std::iter::from_fn(|| session.poll_effect())
+                .filter_map(|effect| mine(&effect))
+                .collect();
+            let seat = heard.iter().find_map(|message| match message {
+                ToStation::Welcome { tenure, .. } => Some(tenure.seat),
+                _ => None,
+            });
+            let named = heard.iter().find_map(|message| match message {
+                ToStation::Agreement(document) => Some(document.seats.len()),
+                _ => None,
+            });
+            assert_eq!(
+                (seat, named),
+                (Some(number), Some((number as usize).min(SEATS_MAX))),
+                "of {crowd}"
+            );
+        }
     }
 }
