@@ -272,7 +272,6 @@ fn a_station_beats_faster_while_it_hears_nothing_or_is_behind() {
         beats_until(&mut link, 2_800),
         [520, 1_020, 1_520, 2_020, 2_021, 2_221, 2_421, 2_621]
     );
-    // The second revision is there and has not arrived yet: what was lost is found out by what is said now.
     let newest = |revision| {
         heard(
             1,
@@ -282,6 +281,15 @@ fn a_station_beats_faster_while_it_hears_nothing_or_is_behind() {
             },
         )
     };
+    // Heard again, it goes on so for three seconds: the coordinator may have missed something.
+    let mut beats = Vec::new();
+    for at_ms in [2_800, 3_800, 4_800, 5_800] {
+        play(&mut link, vec![(at_ms, newest(1))]);
+        beats.extend(beats_until(&mut link, at_ms + 999));
+    }
+    let hurried = (2_821..=5_821).step_by(200);
+    assert_eq!(beats, hurried.chain([6_321]).collect::<Vec<u64>>());
+    // The second revision is there and has not arrived yet: what was lost is found out by what is said now.
     let mut link = joined();
     play(&mut link, vec![(90, newest(1)), (100, newest(2)), (110, newest(2))]);
     assert_eq!(beats_until(&mut link, 550), [300, 500]);
