@@ -131,6 +131,7 @@ impl Hall {
 
     pub(super) fn start_station(&mut self, station: usize) -> Result<(), Broken> {
         let (process, seed) = (self.chance.number(), self.chance.number());
+        self.arrived(station);
         let player = &mut self.players[station];
         player.life += 1;
         let knows = player.known;
@@ -140,7 +141,7 @@ impl Hall {
         });
         let (agreement, tenure, stories) = player.kept.clone();
         player.held = None;
-        (player.last_arrival, player.last_call) = (self.now, self.now);
+        player.last_call = self.now;
         let logbook = self.logbooks.as_ref().map(|kept| kept.of_station(station));
         player.link = Some(Logged::start(
             self.now,
@@ -185,6 +186,14 @@ impl Hall {
         self.break_wires(|wire| wire.station.is_some_and(|(of, ..)| of == station));
         self.close_down_ends(station);
         self.start_station(station)
+    }
+
+    /// Something arrives at a station now; who was quiet is not any more, and may be from another time on.
+    pub(super) fn arrived(&mut self, station: usize) {
+        let last = std::mem::replace(&mut self.players[station].last_arrival, self.now);
+        if self.now.since(last) > consort_link::SILENT_AFTER {
+            self.told_until = Uptime::default();
+        }
     }
 
     pub(super) fn station(&mut self, station: usize, event: consort_link::Event) -> Result<(), Broken> {

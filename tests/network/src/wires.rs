@@ -222,7 +222,7 @@ impl Hall {
                 told => Err(self.broken(format!("a stranger was told {told:?}"))),
             };
         };
-        self.players[station].last_arrival = self.now;
+        self.arrived(station);
         if let ToStation::Acked(acked) | ToStation::Welcome { acked, .. } = message {
             self.note_acked(station, acked)?;
         }
