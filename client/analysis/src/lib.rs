@@ -49,6 +49,7 @@ mod partials;
 mod run;
 mod spectrum;
 mod timbre;
+mod trend;
 mod trust;
 mod window;
 

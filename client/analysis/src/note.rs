@@ -13,6 +13,7 @@ use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
 use crate::partials::{FOLLOWED_MAX, FRAME_S, Follower, SLOW_HZ};
 use crate::timbre::timbre;
+use crate::trend::Trend;
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -152,6 +153,8 @@ pub(crate) struct Note {
     follower: Follower,
     /// The string itself, once it is turned out of the bands in which it is followed.
     chase: Chase,
+    /// The way that it takes, by the live tracks.
+    trend: Trend,
     partials: Vec<(usize, f64)>,
     pitches: [PartialPitch; FOLLOWED_MAX],
     ceiling_hz: f64,
@@ -184,6 +187,7 @@ impl Note {
             verdict: None,
             follower: Follower::new(rate, hop),
             chase: Chase::new((FRAME_S.1 * rate) as usize),
+            trend: Trend::default(),
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
             ceiling_hz: (0.4 * rate).min(5800.0),
@@ -215,6 +219,7 @@ impl Note {
         self.verdict = None;
         self.follower.start(onset);
         self.chase.end();
+        self.trend.end();
     }
 
     /// The string and pitch most believed now.
@@ -461,10 +466,27 @@ impl Note {
         partials
     }
 
-    /// Where the string stands just now; nothing once it has faded into what sounds beside it, or is followed no more.
+    /// Where the string stands just now, told ahead of the sound that shows it; nothing once it has faded into what sounds
+    /// beside it, or is followed no more.
+    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
+        let looked = self.look_clear(history)?;
+        let now_s = history.count() as f64 / self.rate;
+        let (looked_over, hop_s) = (self.follower.frame_s() + TRACK_S, self.follower.hop_s());
+        // The newest frame ended within the last hop.
+        let middle_s = now_s - 0.5 * (looked_over + if self.chase.at().is_some() { 0.0 } else { hop_s });
+        let believed = self.trend.look(middle_s, looked.hz.get(), looked.sigma.0);
+        let ahead = self.trend.ahead(now_s).filter(|_| believed)?;
+        Some(Measured {
+            hz: Hz::new(ahead.hz).ok()?,
+            sigma: Cents(ahead.sigma_cents),
+            ..looked
+        })
+    }
+
+    /// Where the string stood in the middle of its newest sound.
     ///
     /// Every second time it is looked what sounds beside it, which takes longer than the rest.
-    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
+    fn look_clear(&mut self, history: &History) -> Option<Measured> {
         let verdict = self.verdict?;
         if !self.looked_beside {
             let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
