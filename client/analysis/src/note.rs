@@ -2,7 +2,8 @@
 
 use consort_proto::{Cents, Hz};
 
-use crate::chase::Chase;
+use crate::character::expected_stiffness;
+use crate::chase::{Chase, Place};
 use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
@@ -11,9 +12,9 @@ use crate::frequency::{Framing, turning};
 use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::partials::{FOLLOWED_MAX, FRAME_S, Follower, SLOW_HZ};
+use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
 use crate::timbre::timbre;
-use crate::trend::Trend;
+use crate::trend::{Trend, Way};
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
@@ -24,12 +25,15 @@ const EARLY_S: f64 = 0.2;
 const DRIFT_S: f64 = 0.45;
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
-/// The live track is told while the partials have this many times the power of what sounds beside them (20 dB): of weaker
-/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of sixty (virtual harps
+/// The live track is told while the partials have this many times the power of what sounds beside them (23 dB): of weaker
+/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of fifty (virtual harps
 /// that fade while others warm up and talk).
-const TRACK_CLEAR: f64 = 100.0;
-/// A string that is heard further than this, cents, from where it was found is chased.
+const TRACK_CLEAR: f64 = 200.0;
+/// The same of a string that is chased (20 dB): most of its partials agree where it is.
+const CHASE_CLEAR: f64 = 100.0;
+/// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
 const CHASED_FROM_CENTS: f64 = 15.0;
+const CHASED_SURE_CENTS: f64 = 1.5;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -78,6 +82,9 @@ const STILL_SOUNDS: f64 = 50.0;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
 const GLIDE_USUAL_CENTS: f64 = 3.0;
 const GLIDE_SHARE: f64 = 0.35;
+/// A pluck for certain explains this share of the sound and grew by so many times.
+const CERTAIN_SCORE: f64 = 0.5;
+const CERTAIN_GROWTH: f64 = 10.0;
 /// What stays uncertain however well a note is measured, cents.
 const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -186,7 +193,7 @@ impl Note {
             looks: 0,
             verdict: None,
             follower: Follower::new(rate, hop),
-            chase: Chase::new((FRAME_S.1 * rate) as usize),
+            chase: Chase::new(rate),
             trend: Trend::default(),
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
@@ -225,6 +232,32 @@ impl Note {
     /// The string and pitch most believed now.
     pub(crate) fn verdict(&self) -> Option<Verdict> {
         self.verdict
+    }
+
+    /// Where it is chased, if it is.
+    pub(crate) fn chased_at(&self) -> Option<f64> {
+        self.chase.at()
+    }
+
+    /// The way that it took and takes.
+    pub(crate) const fn way(&self) -> (Place, Trend) {
+        (self.chase.place(), self.trend)
+    }
+
+    /// It goes on the way that its last pluck took.
+    pub(crate) const fn go_on(&mut self, place: Place, trend: Trend) {
+        self.chase.go_on(place);
+        self.trend = trend;
+    }
+
+    /// Whether it explains what sounds so well, and grew out of it so much, that it is no swell of strings that answer.
+    pub(crate) fn is_pluck_for_certain(&self) -> bool {
+        self.verdict.is_some_and(|verdict| verdict.score > CERTAIN_SCORE) && self.growth() > CERTAIN_GROWTH
+    }
+
+    /// How many times the power of the partials grew at its onset.
+    pub(crate) fn growth(&self) -> f64 {
+        self.follower.growth()
     }
 
     /// How many times the power of the partials grew, if the string itself sounded before.
@@ -469,13 +502,14 @@ impl Note {
     /// Where the string stands just now, told ahead of the sound that shows it; nothing once it has faded into what sounds
     /// beside it, or is followed no more.
     pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
-        let looked = self.look_clear(history)?;
+        let (middle_s, looked) = self.look_clear(history)?;
         let now_s = history.count() as f64 / self.rate;
-        let (looked_over, hop_s) = (self.follower.frame_s() + TRACK_S, self.follower.hop_s());
-        // The newest frame ended within the last hop.
-        let middle_s = now_s - 0.5 * (looked_over + if self.chase.at().is_some() { 0.0 } else { hop_s });
         let believed = self.trend.look(middle_s, looked.hz.get(), looked.sigma.0);
         let ahead = self.trend.ahead(now_s).filter(|_| believed)?;
+        let found_hz = self.verdict?.hz;
+        if (ahead.hz / found_hz).ln().abs() > CHASED_FROM_CENTS * CENT && ahead.sigma_cents < CHASED_SURE_CENTS {
+            self.chase.begin(looked.hz.get(), looked.inharmonicity);
+        }
         Some(Measured {
             hz: Hz::new(ahead.hz).ok()?,
             sigma: Cents(ahead.sigma_cents),
@@ -483,10 +517,10 @@ impl Note {
         })
     }
 
-    /// Where the string stood in the middle of its newest sound.
+    /// Where the string stood in the middle of its newest sound, and when that was, seconds.
     ///
     /// Every second time it is looked what sounds beside it, which takes longer than the rest.
-    fn look_clear(&mut self, history: &History) -> Option<Measured> {
+    fn look_clear(&mut self, history: &History) -> Option<(f64, Measured)> {
         let verdict = self.verdict?;
         if !self.looked_beside {
             let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
@@ -498,18 +532,38 @@ impl Note {
         }
         // A new string on its way up is turned from the first moment on.
         if self.passed && self.context.chosen == Some(verdict.string) {
-            self.chase.begin(verdict.hz);
+            let stiffness = self.measure().map(|measured| measured.inharmonicity);
+            self.chase
+                .begin(verdict.hz, stiffness.unwrap_or_else(|| expected_stiffness(verdict.hz)));
         }
-        if self.chase.at().is_some() {
-            let now = history.count().min(self.end);
-            let fitted = self.follower.chase(&mut self.chase, now, TRACK_CLEAR, history)?;
-            return Self::newest(verdict.string, fitted, 0.0);
+        if !self.chase.is_home() {
+            return self.look_chased(history, verdict.string);
         }
         let tracked = self.is_clear().then(|| self.track()).flatten()?;
-        if tracked.hz.cents_above(Hz::new(verdict.hz).ok()?).abs().0 > CHASED_FROM_CENTS {
-            self.chase.begin(tracked.hz.get());
-        }
-        Some(tracked)
+        // The newest frame ended within the last hop.
+        let looked_over_s = self.follower.frame_s() + TRACK_S + self.follower.hop_s();
+        Some((history.count() as f64 / self.rate - 0.5 * looked_over_s, tracked))
+    }
+
+    /// The same of a string that is chased.
+    fn look_chased(&mut self, history: &History, string: u8) -> Option<(f64, Measured)> {
+        let now = history.count();
+        // From its next pluck on it is that one's.
+        let seconds = Chase::look_s(self.chase.at().filter(|_| now < self.end)?);
+        let len = (seconds * self.rate) as usize;
+        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
+        let middle_s = now as f64 / self.rate - 0.5 * seconds;
+        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
+        let beside = self.follower.beside_mean(seconds);
+        let found = self.chase.look(sound, self.rate, way, beside)?;
+        let clear = found.power > CHASE_CLEAR * beside * self.follower.followed().len() as f64;
+        let fitted = FittedString {
+            hz: found.hz,
+            stiffness: found.stiffness,
+            sigma_cents: found.sigma_cents,
+        };
+        let measured = Self::newest(string, fitted, 0.0)?;
+        clear.then_some((middle_s, measured))
     }
 
     /// What was fitted to the newest sound.

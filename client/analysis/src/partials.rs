@@ -3,9 +3,7 @@
 use consort_transform::Complex;
 
 use crate::beside::Beside;
-use crate::chase::{Chase, View};
 use crate::decimate::dot;
-use crate::fit::FittedString;
 use crate::history::History;
 
 /// The most partials that are followed; higher ones add noise and doubt about the stiffness, not certainty.
@@ -167,20 +165,11 @@ impl Follower {
         self.onset + (self.done * self.hop + self.len) as u64 > now
     }
 
-    /// Chases the string on from where it was, in the newest sound up to sample `now`: where it is, if its partials stand
-    /// `clear` times above what is beside them.
-    pub(crate) fn chase(&self, chase: &mut Chase, now: u64, clear: f64, history: &History) -> Option<FittedString> {
-        let len = View::len(self.len, self.hop);
-        let view = View {
-            sound: history.slice(now.checked_sub(len as u64)?, len)?,
-            window: &self.window,
-            hop: self.hop,
-            rate: self.rate,
-            noise: self.beside(0),
-        };
-        let beside: f64 = (0..self.followed.len()).map(|at| self.beside(at)).sum();
-        let (fitted, power) = chase.look(view)?;
-        (power > clear * beside).then_some(fitted)
+    /// Mean square amplitude of what is beside a partial, in the mean of them, as it would lie on one in a look `seconds` long.
+    pub(crate) fn beside_mean(&self, seconds: f64) -> f64 {
+        let count = self.followed.len();
+        let sum: f64 = (0..count).map(|at| self.beside(at)).sum();
+        sum / count.max(1) as f64 * self.frame_s() / seconds
     }
 
     /// Mean square amplitude of what is beside the partial at this place, or was before the onset where nobody has looked.

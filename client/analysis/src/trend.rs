@@ -41,6 +41,29 @@ pub(crate) struct Trend {
     disbelieved: u32,
 }
 
+/// The way that a string is expected to take.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Way {
+    pub(crate) hz: f64,
+    /// Cents in a second.
+    pub(crate) speed: f64,
+    /// Standard deviations of both, cents and cents in a second.
+    pub(crate) place_sd: f64,
+    pub(crate) speed_sd: f64,
+}
+
+impl Way {
+    /// Of a string that stands at `hz` and may be turned from now on.
+    pub(crate) const fn from_rest(hz: f64) -> Self {
+        Self {
+            hz,
+            speed: 0.0,
+            place_sd: 5.0,
+            speed_sd: 50.0,
+        }
+    }
+}
+
 /// Where a string is told to be.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Ahead {
@@ -87,6 +110,14 @@ impl Trend {
         self.disbelieved = 0;
     }
 
+    /// The same where something says that the string is so many cents elsewhere.
+    pub(crate) fn loosened(mut self, cents: f64) -> Self {
+        if let Some(state) = &mut self.state {
+            state.place_var += cents * cents;
+        }
+        self
+    }
+
     /// Takes in a look that shows the string at `hz`, within `sigma_cents`, at the moment `at_s`, seconds; whether it is
     /// believed.
     pub(crate) fn look(&mut self, at_s: f64, hz: f64, sigma_cents: f64) -> bool {
@@ -119,6 +150,17 @@ impl Trend {
             speed_var: expected.speed_var - speed_gain * expected.shared,
         });
         true
+    }
+
+    /// The way that the string is expected to take about the moment `at_s`.
+    pub(crate) fn way(&self, at_s: f64) -> Option<Way> {
+        let then = self.state?.at(at_s);
+        Some(Way {
+            hz: then.hz,
+            speed: then.speed,
+            place_sd: then.place_var.max(0.0).sqrt(),
+            speed_sd: then.speed_var.max(0.0).sqrt(),
+        })
     }
 
     /// Where the string is at the moment `now_s`.
