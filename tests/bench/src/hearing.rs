@@ -13,7 +13,7 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
-use self::generate::Generator;
+use self::generate::{CONDITIONS, Generator};
 use self::goals::{Compared, compare};
 use self::outcome::{Outcome, hear};
 use self::tables::{Table, print_peers, print_table, tabulate};
@@ -22,7 +22,7 @@ use crate::report;
 
 /// One line about this measure.
 pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, and the cost [--recordings DIR] \
-     [--generate N] [--seed S] [--json FILE] [--files] [--plots DIR]";
+     [--generate N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -43,6 +43,8 @@ struct Options {
     /// How many cases to make from the recordings instead of hearing the files themselves.
     generate: Option<usize>,
     seed: u64,
+    /// The one condition that is heard, if not all are.
+    only: Option<String>,
 }
 
 /// Runs the measure with the words after its name.
@@ -67,11 +69,12 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     if let Some(cases) = options.generate {
         let mut generator = Generator::new(&recordings, options.seed)?;
         for number in 0..cases {
-            let (recording, samples, rate) = generator.next_case(number);
+            let (recording, samples, rate) = generator.next_case(number, options.only.as_deref());
             take(&recording, &samples, rate)?;
         }
     } else {
-        for recording in &recordings {
+        let wanted = |recording: &&Recording| options.only.as_ref().is_none_or(|only| recording.condition == *only);
+        for recording in recordings.iter().filter(wanted) {
             let (samples, rate) = read_samples(&recording.path)?;
             take(recording, &samples, rate)?;
         }
@@ -126,6 +129,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
         each: false,
         generate: None,
         seed: 1,
+        only: None,
     };
     let mut words = words.iter();
     while let Some(word) = words.next() {
@@ -137,11 +141,20 @@ fn parse(words: &[String]) -> Result<Options, String> {
             "--plots" => options.plots = Some(PathBuf::from(value()?)),
             "--files" => options.each = true,
             "--generate" => options.generate = Some(number(value()?)? as usize),
+            "--only" => options.only = Some(condition(value()?)?),
             "--seed" => options.seed = number(value()?)?,
             _ => return Err(format!("{word} is not an option: {ABOUT}")),
         }
     }
     Ok(options)
+}
+
+/// A condition that there is.
+fn condition(name: &str) -> Result<String, String> {
+    CONDITIONS
+        .contains(&name)
+        .then(|| name.to_owned())
+        .ok_or_else(|| format!("{name} is no condition; there are {}", CONDITIONS.join(", ")))
 }
 
 /// What was heard of one recording, in one line.

@@ -19,7 +19,7 @@ const ROOM_S: f64 = 12.0;
 const LEVEL_S: f64 = 0.5;
 
 /// What surrounds the string, in turn.
-const CONDITIONS: [&str; 11] = [
+pub(super) const CONDITIONS: [&str; 11] = [
     "clean", "ring", "bed20", "bed10", "bed3", "harp2", "weak", "hum", "contact", "wide", "wide10",
 ];
 
@@ -68,9 +68,9 @@ impl Generator {
         })
     }
 
-    /// The next case: what it is, its sound and its rate.
-    pub(super) fn next_case(&mut self, number: usize) -> (Recording, Vec<f32>, u32) {
-        let condition = CONDITIONS[number % CONDITIONS.len()];
+    /// The next case, in the surroundings whose turn it is or always in the `only` ones: what it is, its sound and its rate.
+    pub(super) fn next_case(&mut self, number: usize, only: Option<&str>) -> (Recording, Vec<f32>, u32) {
+        let condition = only.unwrap_or(CONDITIONS[number % CONDITIONS.len()]);
         let (a4, harp) = self.harps[self.dice.below(2)];
         let spread = if condition.starts_with("wide") { 180.0 } else { 60.0 };
         let (string, hz, at) = self.any_string(&harp, spread);
