@@ -49,7 +49,7 @@ fn root_of_squares(a: f64, b: f64) -> f64 {
 }
 
 /// Standard deviation of a partial about the model, cents, beside its noise; `strongest` is the amplitude of the strongest.
-fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
+pub(crate) fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     let weakness = (strongest / partial.amplitude.max(1e-3 * strongest)).max(1.0);
     let own = STRAY_CENTS * weakness.powf(STRAY_POWER);
     let board = STRAY_BOARD_CENTS * (BOARD_HZ / partial.hz) / (1.0 + (partial.hz / BOARD_TOP_HZ).powi(4));

@@ -12,6 +12,8 @@ use crate::frequency::{Framing, turning};
 use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
+use crate::measuring::measure;
+use crate::own::Watched;
 use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
 use crate::timbre::timbre;
 use crate::trend::{Trend, Way};
@@ -21,8 +23,6 @@ use crate::trust::Signs;
 const MEASURED_S: (f64, f64) = (0.15, 1.5);
 /// While less of the note has sounded, its last part of this length is measured, seconds.
 const EARLY_S: f64 = 0.2;
-/// A drift is fitted from this length on, seconds.
-const DRIFT_S: f64 = 0.45;
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
 /// The live track is told while the partials have this many times the power of what sounds beside them (23 dB): of weaker
@@ -595,44 +595,39 @@ impl Note {
             hop_s: self.follower.hop_s(),
             frame_s: self.follower.frame_s(),
             noise: 0.0,
-            drift: to.saturating_sub(from) as f64 * self.follower.hop_s() >= DRIFT_S,
+            drift: false,
         };
+        if !newest {
+            let mut partials = [Watched::default(); FOLLOWED_MAX];
+            let count = self.follower.followed().len();
+            for (at, (partial, followed)) in partials.iter_mut().zip(self.follower.followed()).enumerate() {
+                *partial = Watched {
+                    n: followed.n,
+                    hz: followed.hz,
+                    before: followed.before,
+                    frames: self.follower.frames(at).get(from..to)?,
+                };
+            }
+            let measures = measure(&partials[..count], near_hz, framing, &mut self.pitches)?;
+            let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
+            return Some((fitted, measures.glide, measures.count));
+        }
         let mut count = 0;
-        let (mut drift, mut drifting) = (0.0, 0.0);
         for (at, followed) in self.follower.followed().iter().enumerate() {
             let frames = self.follower.frames(at).get(from..to)?;
-            let Some(turning) = turning(
-                frames,
-                Framing {
-                    noise: if newest {
-                        self.follower.beside(at)
-                    } else {
-                        followed.before
-                    },
-                    ..framing
-                },
-            ) else {
+            let noise = self.follower.beside(at);
+            let Some(turning) = turning(frames, Framing { noise, ..framing }) else {
                 continue;
             };
-            let hz = followed.hz + turning.hz;
             self.pitches[count] = PartialPitch {
                 n: followed.n,
-                hz,
+                hz: followed.hz + turning.hz,
                 sigma_hz: turning.sigma_hz,
                 amplitude: turning.energy.sqrt(),
             };
             count += 1;
-            let weight = turning.energy * hz;
-            drift += weight * turning.drift / hz / CENT;
-            drifting += weight;
         }
         let fitted = fit_string(&self.pitches[..count], near_hz)?;
-        let span_s = (to - from) as f64 * self.follower.hop_s();
-        let glide = if drifting > 0.0 {
-            0.5 * span_s * drift / drifting
-        } else {
-            0.0
-        };
-        Some((fitted, glide, count))
+        Some((fitted, 0.0, count))
     }
 }
