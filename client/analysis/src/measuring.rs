@@ -21,6 +21,8 @@ pub(crate) struct Measures {
     pub(crate) count: usize,
     /// How far most of them went from the first to the second half of their time, cents.
     pub(crate) glide: f64,
+    /// How much of the sound on the partials is the string's own.
+    pub(crate) own: f64,
     /// About the pitch of the string, hertz.
     pub(crate) near_hz: f64,
 }
@@ -69,7 +71,7 @@ pub(crate) fn measure(
         weights[count] = turned.energy * hz;
         count += 1;
     }
-    let glide = middle(&glides[..count], &weights[..count]);
+    let glide = middle(glides.into_iter().zip(weights).take(count));
     for (pitch, own) in pitches[..count].iter_mut().zip(glides) {
         let drawn = APART_SHARE * ((own - glide).abs() - APART_CENTS).max(0.0);
         pitch.sigma_hz = pitch.sigma_hz.hypot(drawn * pitch.hz * CENT);
@@ -77,6 +79,7 @@ pub(crate) fn measure(
     Some(Measures {
         count,
         glide,
+        own: own.share,
         near_hz: own.near_hz,
     })
 }

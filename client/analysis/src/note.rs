@@ -42,16 +42,14 @@ const SCORE_SURE: f64 = 0.3;
 /// A high string has few partials, and shares its short life with whatever else sounds.
 const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
-const JOINED_SIGMA_MAX_CENTS: f64 = 0.6;
-/// The same when only frames from before another string were used.
-const ALONE_SIGMA_MAX_CENTS: f64 = 1.0;
+const JOINED_SIGMA_MAX_CENTS: f64 = 1.0;
 /// So many frames at least make a measure.
 const ALONE_FRAMES: usize = 5;
 /// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
 const CROWD: usize = 2;
 const CROWDED_OUT_S: f64 = 0.45;
 /// Least lead over other pitches to be sure, nats.
-const LEAD_SURE: f64 = 2.0;
+const LEAD_SURE: f64 = 1.5;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
@@ -99,8 +97,6 @@ pub(crate) struct Measured {
     pub(crate) timbre: Timbre,
     /// Standard deviation of the pitch as far as the string stands still.
     still: Cents,
-    /// Whether nothing was used that sounded after another string was plucked.
-    alone: bool,
 }
 
 /// What becomes of a note at a hop.
@@ -164,6 +160,8 @@ pub(crate) struct Note {
     trend: Trend,
     partials: Vec<(usize, f64)>,
     pitches: [PartialPitch; FOLLOWED_MAX],
+    /// How much of the sound on the partials was the string's own when it was measured last.
+    own: f64,
     ceiling_hz: f64,
     sigma_max: f64,
 }
@@ -197,6 +195,7 @@ impl Note {
             trend: Trend::default(),
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
+            own: 0.0,
             ceiling_hz: (0.4 * rate).min(5800.0),
             sigma_max,
         }
@@ -379,20 +378,20 @@ impl Note {
             .string(verdict.string)
             .map_or(0.0, |s| measured.hz.cents_above(s.target).0);
         let signs = Signs {
+            hz: measured.hz.get(),
             lead: verdict.lead,
             growth: self.follower.growth(),
             late_s: self.follower.late_s(self.next),
             sigma_cents: measured.sigma.0,
+            inharmonicity: measured.inharmonicity,
+            joined: self.joined,
+            score: verdict.score,
+            own: self.own,
         };
         let share = if verdict.hz > SHORT_LIVED_HZ {
             SCORE_SURE_HIGH
         } else {
             SCORE_SURE
-        };
-        let joined_max = if measured.alone {
-            ALONE_SIGMA_MAX_CENTS
-        } else {
-            JOINED_SIGMA_MAX_CENTS
         };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
@@ -402,7 +401,7 @@ impl Note {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
-        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > joined_max) {
+        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
@@ -454,10 +453,6 @@ impl Note {
             return whole;
         }
         let alone = self.measure_from(verdict, from.min(before - ALONE_FRAMES), before);
-        let alone = alone.map(|measured| Measured {
-            alone: true,
-            ..measured
-        });
         match (whole, alone) {
             (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.glide.0.abs() < GLIDE_USUAL_CENTS => {
                 // The last fit is the one that counts.
@@ -483,7 +478,6 @@ impl Note {
                 partials: self.partials_above(count, fitted.hz),
                 ..Timbre::default()
             },
-            alone: false,
         })
     }
 
@@ -577,7 +571,6 @@ impl Note {
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
             timbre: Timbre::default(),
-            alone: false,
         })
     }
 
@@ -609,6 +602,7 @@ impl Note {
                 };
             }
             let measures = measure(&partials[..count], near_hz, framing, &mut self.pitches)?;
+            self.own = measures.own;
             let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
             return Some((fitted, measures.glide, measures.count));
         }

@@ -79,6 +79,8 @@ pub(crate) struct Own {
     pub(crate) near_hz: f64,
     /// Whether the string itself moves, so that nothing can be told by its standing still.
     pub(crate) moves: bool,
+    /// How much of the sound on its partials is its own.
+    pub(crate) share: f64,
     /// The frames of each partial that are its own, as (from, to); none where it lies off all others.
     stretches: [Option<(usize, usize)>; FOLLOWED_MAX],
 }
@@ -105,6 +107,9 @@ struct Piece {
     own: f64,
     /// The band in which it may lie if it is not, cents.
     band_cents: f64,
+    /// Mean square amplitude, and how fast the logarithm of the amplitude rises, on the scale of a frequency, hertz.
+    power: f64,
+    swell_hz: f64,
 }
 
 /// Every piece of a note.
@@ -129,6 +134,7 @@ pub(crate) fn own(partials: &[Watched<'_>], near_hz: f64, framing: Framing) -> O
     Some(Own {
         near_hz: near_hz * (cents * CENT).exp(),
         moves,
+        share: pieces.share(),
         stretches,
     })
 }
@@ -144,7 +150,6 @@ impl Pieces {
             parts: parts.clamp(1, PIECES_MAX),
             frames,
         };
-        let mut powers = [0.0; FOLLOWED_MAX * PIECES_MAX];
         let mut loudest = 0.0_f64;
         let mut strongest = 0.0_f64;
         for partial in partials {
@@ -155,47 +160,29 @@ impl Pieces {
         for (at, partial) in partials.iter().enumerate().take(FOLLOWED_MAX) {
             let first = pieces.count;
             let stray = Stray::of(partial, near_hz, strongest);
-            let mut swells = [0.0; PIECES_MAX];
             for part in 0..pieces.parts {
                 let frames = &partial.frames[pieces.begin(part)..pieces.begin(part + 1)];
-                let noise = partial.before;
-                let Some(turned) = turning(frames, Framing { noise, ..framing }) else {
+                let Some(piece) = Piece::of(frames, partial, &stray, room, framing) else {
                     continue;
                 };
-                let hz = partial.hz + turned.hz;
-                let swell_hz = swell_hz(frames, framing.hop_s);
-                swells[pieces.count - first] = swell_hz;
-                powers[pieces.count] = turned.energy;
-                loudest = loudest.max(turned.energy);
-                let uncertainty = (turned.sigma_hz / hz / CENT).ln();
+                loudest = loudest.max(piece.power);
+                let first = if part == 0 { FIRST } else { 0.0 };
                 pieces.all[pieces.count] = Piece {
                     at,
                     part,
-                    cents: (hz / stray.hz).ln() / CENT,
-                    noise_cents: turned.sigma_hz / hz / CENT,
-                    sigma_cents: stray.cents,
-                    before: BEGINS
-                        + ABOVE_ROOM * tens_of_db(turned.energy / room).clamp(ROOM_RANGE.0, ROOM_RANGE.1)
-                        + UNCERTAINTY * uncertainty.clamp(UNCERTAINTY_RANGE.0, UNCERTAINTY_RANGE.1)
-                        + NUMBER * (partial.n as f64).log2()
-                        + FREQUENCY * (hz / AT_HZ).log2()
-                        + SWELLS * swell_hz.clamp(0.0, 1.0)
-                        + if part == 0 { FIRST } else { 0.0 },
-                    own: 0.0,
-                    band_cents: 1.0 / framing.frame_s / partial.hz / CENT,
+                    before: piece.before + first,
+                    ..piece
                 };
                 pieces.count += 1;
             }
-            let usual = middle(&swells[..pieces.count - first], &powers[first..pieces.count]);
-            let usual = usual.min(-DECAY_LEAST_HZ);
-            for (piece, swell) in pieces.all[first..pieces.count].iter_mut().zip(swells) {
-                let swell_cents = SWELL_SHARE * (swell - usual) / partial.hz / CENT;
-                piece.noise_cents = (piece.noise_cents.powi(2) + swell_cents.powi(2) + WANDER_CENTS.powi(2)).sqrt();
-                piece.sigma_cents = piece.noise_cents.hypot(piece.sigma_cents);
+            let of_partial = &mut pieces.all[first..pieces.count];
+            let usual = middle(of_partial.iter().map(|piece| (piece.swell_hz, piece.power)));
+            for piece in of_partial {
+                piece.wander(usual.min(-DECAY_LEAST_HZ), partial.hz);
             }
         }
-        for (piece, power) in pieces.all[..pieces.count].iter_mut().zip(powers) {
-            let odds = piece.before + ABOVE_LOUDEST * tens_of_db(power / loudest).max(LOUDEST_LEAST);
+        for piece in &mut pieces.all[..pieces.count] {
+            let odds = piece.before + ABOVE_LOUDEST * tens_of_db(piece.power / loudest).max(LOUDEST_LEAST);
             piece.before = 1.0 / (1.0 + (-odds.min(SUREST)).exp());
         }
         (pieces.count > 0).then_some(pieces)
@@ -235,6 +222,16 @@ impl Pieces {
         (cents, moving - still > MOVES_NATS)
     }
 
+    /// How much of the power of all pieces is the string's own.
+    fn share(&self) -> f64 {
+        let (mut own, mut all) = (0.0, 0.0);
+        for piece in &self.all[..self.count] {
+            own += piece.power * piece.own;
+            all += piece.power;
+        }
+        own / all
+    }
+
     /// The frames of one partial that are its own: all of them, or the pieces in a row that tell its frequency best, for over
     /// what is another's the phase may have slipped by a turn.
     fn stretch(&self, at: usize) -> Option<(usize, usize)> {
@@ -258,6 +255,38 @@ impl Pieces {
 }
 
 impl Piece {
+    /// These `frames` of a partial; `room` is what was in its band and its neighbours' before the onset.
+    fn of(frames: &[Complex<f64>], partial: &Watched<'_>, stray: &Stray, room: f64, framing: Framing) -> Option<Self> {
+        let noise = partial.before;
+        let turned = turning(frames, Framing { noise, ..framing })?;
+        let hz = partial.hz + turned.hz;
+        let swell_hz = swell_hz(frames, framing.hop_s);
+        let noise_cents = turned.sigma_hz / hz / CENT;
+        let before = BEGINS
+            + ABOVE_ROOM * tens_of_db(turned.energy / room).clamp(ROOM_RANGE.0, ROOM_RANGE.1)
+            + UNCERTAINTY * noise_cents.ln().clamp(UNCERTAINTY_RANGE.0, UNCERTAINTY_RANGE.1)
+            + NUMBER * (partial.n as f64).log2()
+            + FREQUENCY * (hz / AT_HZ).log2()
+            + SWELLS * swell_hz.clamp(0.0, 1.0);
+        Some(Self {
+            cents: (hz / stray.hz).ln() / CENT,
+            noise_cents,
+            sigma_cents: stray.cents,
+            before,
+            swell_hz,
+            power: turned.energy,
+            band_cents: 1.0 / framing.frame_s / partial.hz / CENT,
+            ..Self::default()
+        })
+    }
+
+    /// Adds what strings do by themselves, and what goes with a swell beside the `usual` one, to how uncertain it is.
+    fn wander(&mut self, usual_hz: f64, hz: f64) {
+        let swell_cents = SWELL_SHARE * (self.swell_hz - usual_hz) / hz / CENT;
+        self.noise_cents = (self.noise_cents.powi(2) + swell_cents.powi(2) + WANDER_CENTS.powi(2)).sqrt();
+        self.sigma_cents = self.noise_cents.hypot(self.sigma_cents);
+    }
+
     fn is_own(&self) -> bool {
         self.own > 0.5
     }
@@ -325,17 +354,17 @@ fn swell_hz(frames: &[Complex<f64>], hop_s: f64) -> f64 {
     }
 }
 
-/// The value that has half of all weight below it.
-pub(crate) fn middle(values: &[f64], weights: &[f64]) -> f64 {
-    let half = 0.5 * weights.iter().sum::<f64>();
+/// Of values with weights, the one that has half of all weight below it; 0 of none.
+pub(crate) fn middle(weighted: impl Iterator<Item = (f64, f64)> + Clone) -> f64 {
+    let half = 0.5 * weighted.clone().map(|(_, weight)| weight).sum::<f64>();
     let below = |value: f64| {
-        let pairs = values.iter().zip(weights);
-        pairs
-            .filter(|(other, _)| **other <= value)
-            .map(|(_, weight)| weight)
-            .sum::<f64>()
+        let lower = weighted.clone().filter(|&(other, _)| other <= value);
+        lower.map(|(_, weight)| weight).sum::<f64>()
     };
-    let enough = values.iter().copied().filter(|&value| below(value) >= half);
+    let enough = weighted
+        .clone()
+        .map(|(value, _)| value)
+        .filter(|&value| below(value) >= half);
     enough.min_by(f64::total_cmp).unwrap_or(0.0)
 }
 
