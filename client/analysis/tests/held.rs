@@ -70,6 +70,13 @@ impl Tone {
     }
 }
 
+/// Adds `more` to `sound` from `at_s` on.
+fn mix(sound: &mut [f32], more: &[f32], at_s: f64, rate: u32) {
+    for (sample, more) in sound.iter_mut().skip((at_s * f64::from(rate)) as usize).zip(more) {
+        *sample += more;
+    }
+}
+
 fn hear(sound: &[f32], rate: u32) -> Held {
     let rate = SampleRate::new(rate).expect("a rate");
     let mut held = HeldTone::new(rate, Hz::new(440.0).expect("hertz"));
@@ -82,15 +89,22 @@ fn hear(sound: &[f32], rate: u32) -> Held {
 /// Hears the tone; it must lie within so many cents of where it was made, and know its own doubt.
 #[track_caller]
 fn check(tone: &Tone, rate: u32, within: f64) {
-    match hear(&tone.sound(rate, 4.0), rate) {
+    check_sound(&tone.sound(rate, 4.0), rate, tone.hz, within);
+}
+
+/// Hears what is to be a tone of so many hertz; returns how doubtful it was, cents.
+#[track_caller]
+fn check_sound(sound: &[f32], rate: u32, truth: f64, within: f64) -> f64 {
+    match hear(sound, rate) {
         Held::Tone { hz, sigma, .. } => {
-            let apart = 1200.0 * (hz.get() / tone.hz).log2();
+            let apart = 1200.0 * (hz.get() / truth).log2();
             assert!(apart.abs() < within, "{apart} cents");
             assert!(
                 apart.abs() < 3.0 * sigma.0,
                 "{apart} cents, and the doubt is {}",
                 sigma.0
             );
+            sigma.0
         }
         other => panic!("{other:?}"),
     }
@@ -132,23 +146,125 @@ fn vibrato_is_measured_in_its_middle() {
     }
 }
 
-/// A piano's partials lie sharp of a multiple: the pitch is that of the first.
+/// A piano's partials lie sharp of a multiple: the pitch is that of the first, also where others are louder.
 #[test]
-fn a_piano_is_measured_by_its_lowest_partial() {
-    let tone = Tone {
-        hz: 440.7,
+fn a_piano_is_measured_by_its_first_partial() {
+    for (partials, within) in [(BOWED, 0.1), (REED, 0.3)] {
+        for (stiffness, noise_db) in [(2e-4, 30.0), (4e-4, 20.0), (8e-4, 30.0)] {
+            let tone = Tone {
+                hz: 440.7,
+                partials,
+                stiffness,
+                falls_s: 1.2,
+                noise_db,
+                ..PLAIN
+            };
+            check(&tone, 48_000, within);
+        }
+    }
+}
+
+/// What a fork or a string gives is loudest at first, and drowns in the end.
+#[test]
+fn a_tone_that_dies_is_measured_while_it_was_loud() {
+    let rate = 48_000;
+    for (partials, falls_s) in [(&[1.0][..], 1.5), (BOWED, 0.8)] {
+        let tone = Tone {
+            hz: 441.9,
+            partials,
+            stiffness: 5e-4,
+            falls_s,
+            noise_db: 15.0,
+            ..PLAIN
+        };
+        // Its first partial is in the end 20 to 40 dB below the noise.
+        check_sound(&tone.sound(rate, 6.0), rate, tone.hz, 0.2);
+    }
+}
+
+#[test]
+fn a_tone_that_has_ended_is_told_for_some_seconds_with_more_and_more_doubt() {
+    let (rate, tone) = (48_000, Tone { hz: 438.8, ..PLAIN });
+    let heard = |silence_s: f64| {
+        let mut sound = tone.sound(rate, 4.0);
+        sound.resize(sound.len() + (silence_s * f64::from(rate)) as usize, 0.0);
+        sound
+    };
+    let now = check_sound(&heard(0.0), rate, tone.hz, 0.1);
+    let later = check_sound(&heard(3.0), rate, tone.hz, 0.1);
+    assert!(later > now + 0.1, "{now} and {later} cents");
+    assert_eq!(hear(&heard(8.0), rate), Held::Nothing);
+}
+
+#[test]
+fn a_note_that_replaces_the_tone_is_told_once_it_is_held_and_not_before() {
+    let (rate, tone) = (48_000, Tone { hz: 441.0, ..PLAIN });
+    let other = Tone {
+        hz: 466.2,
         partials: BOWED,
-        stiffness: 4e-4,
-        falls_s: 2.0,
-        noise_db: 30.0,
         ..PLAIN
     };
-    match hear(&tone.sound(48_000, 4.0), 48_000) {
-        Held::Tone { hz, .. } => {
-            let apart = 1200.0 * (hz.get() / tone.hz).log2();
-            assert!(apart.abs() < 0.8, "{apart} cents");
+    let heard = |other_s: f64| {
+        let mut sound = tone.sound(rate, 4.0);
+        sound.extend(other.sound(rate, other_s));
+        hear(&sound, rate)
+    };
+    for other_s in [0.3, 1.0, 1.5] {
+        match heard(other_s) {
+            Held::Tone { hz, .. } => assert!((1200.0 * (hz.get() / tone.hz).log2()).abs() < 0.2, "{hz:?}"),
+            other => panic!("{other:?}"),
         }
-        other => panic!("{other:?}"),
+    }
+    assert!(matches!(heard(3.0), Held::Elsewhere(_)));
+}
+
+/// Somebody plays the octave for a moment, and somebody else holds a note that has the third partial nearly in common.
+#[test]
+fn a_partial_that_disagrees_with_the_others_counts_little() {
+    let rate = 48_000;
+    let tone = Tone {
+        hz: 439.1,
+        partials: REED,
+        ..PLAIN
+    };
+    let mut sound = tone.sound(rate, 5.0);
+    let octave = Tone {
+        hz: 2.0 * tone.hz * 1.008,
+        ..PLAIN
+    };
+    mix(&mut sound, &octave.sound(rate, 0.8), 2.2, rate);
+    let twelfth = Tone {
+        hz: 3.0 * tone.hz * 1.004,
+        ..PLAIN
+    };
+    mix(&mut sound, &twelfth.sound(rate, 5.0), 0.0, rate);
+    check_sound(&sound, rate, tone.hz, 0.5);
+}
+
+/// Notes of half a second and of a second, the A among them, as an orchestra that warms up plays them.
+#[test]
+fn notes_that_nobody_holds_are_nothing() {
+    let rate = 48_000;
+    for note_s in [0.5, 0.9] {
+        let notes = [392.0, 440.0, 493.9, 523.3, 440.0, 392.0, 349.2, 392.0, 440.0, 415.3];
+        let sound: Vec<f32> = notes
+            .iter()
+            .flat_map(|hz| {
+                let note = Tone {
+                    hz: *hz,
+                    partials: BOWED,
+                    ..PLAIN
+                };
+                note.sound(rate, note_s)
+            })
+            .collect();
+        for heard_s in 3..5 {
+            assert_eq!(
+                hear(&sound[..heard_s * rate as usize], rate),
+                Held::Nothing,
+                "{note_s} s"
+            );
+        }
     }
 }
 

@@ -1,6 +1,6 @@
 //! The promise to the audio path: nothing is allocated once the listener is made.
 
-use consort_analysis::{Config, Context, Heard, Listener, Order};
+use consort_analysis::{Config, Context, Heard, Held, HeldTone, Listener, Order};
 use consort_proto::{Cents, Hz, SampleRate};
 
 #[global_allocator]
@@ -77,4 +77,19 @@ fn hearing_allocates_nothing() {
         assert!(heard > 50, "{heard} things were heard");
         assert!(settled > 1, "{settled} were settled");
     }
+    let hertz = Hz::new(440.0).expect("A4");
+    let mut held = HeldTone::new(SampleRate::STUDIO, hertz);
+    let tone: Vec<f32> = (0..4 * 48_000_u32)
+        .map(|n| 0.1 * (std::f64::consts::TAU * 441.0 * f64::from(n) / 48_000.0).sin() as f32)
+        .collect();
+    let profiler = dhat::Profiler::builder().testing().build();
+    let mut told = 0;
+    for block in tone.chunks(4_800) {
+        held.push(block);
+        told += usize::from(matches!(held.held(), Held::Tone { .. }));
+    }
+    let stats = dhat::HeapStats::get();
+    dhat::assert_eq!(stats.total_blocks, 0);
+    drop(profiler);
+    assert!(told > 5, "the tone was told {told} times");
 }
