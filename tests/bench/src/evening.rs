@@ -304,8 +304,21 @@ fn references(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(
         );
         all.append(&mut errors);
     }
+    let wrong = all.iter().filter(|apart| **apart > reference::WRONG_CENTS).count();
     figures.at_most(1.5, "all of them: 95 % error", quantile(&mut all, 0.95), "cents");
+    figures.at_most(
+        0.0,
+        format!("more than {} cents off", reference::WRONG_CENTS),
+        percent(wrong, tones),
+        "%",
+    );
     figures.tell("not measured at all", percent(nothing, tones), "%");
+    let mut told = 0;
+    for case in 0..tones as u64 {
+        let heard = reference::measure(harp, Gives::Nobody, options.seed(46, case))?;
+        told += usize::from(heard.is_some());
+    }
+    figures.at_most(0.0, "an A told that nobody gave", percent(told, tones), "%");
     Ok(())
 }
 

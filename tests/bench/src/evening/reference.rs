@@ -15,11 +15,15 @@ pub(super) enum Gives {
     Organ,
     Piano,
     Fork,
+    /// The room alone.
+    Nobody,
 }
 
 /// The tone lasts so long and stands so far above the room, seconds and decibels.
 const LASTS_S: f64 = 6.0;
 const ABOVE_ROOM_DB: f64 = 10.0;
+/// An answer further off than this is a wrong one, cents.
+pub(super) const WRONG_CENTS: f64 = 5.0;
 /// Root mean square of the tone, full scale 1.
 const LEVEL: f64 = 0.045;
 
@@ -42,8 +46,10 @@ pub(super) fn measure(harp: &Harp, gives: Gives, seed: u64) -> Result<Option<Cen
     let truth = a4.raised_by(Cents(chance.between(-25.0, 25.0)));
     let tone = tone(gives, truth, sound.len(), &mut chance);
     let power = tone.iter().map(|x| x * x).sum::<f64>() / tone.len() as f64;
-    for (sample, more) in sound.iter_mut().zip(&tone) {
-        *sample += (LEVEL * more / power.sqrt()) as f32;
+    if power > 0.0 {
+        for (sample, more) in sound.iter_mut().zip(&tone) {
+            *sample += (LEVEL * more / power.sqrt()) as f32;
+        }
     }
     let mut held = HeldTone::new(stage.rate, a4);
     held.push(&sound);
@@ -63,6 +69,7 @@ fn tone(gives: Gives, truth: Hz, len: usize, chance: &mut Chance) -> Vec<f64> {
         Gives::Organ => (1, &[1.0, 0.5, 0.4, 0.3, 0.1, 0.2], 0.0, 0.0, 0.0, f64::INFINITY),
         Gives::Piano => (1, &[1.0, 0.6, 0.3, 0.2, 0.1, 0.05], 0.0, 0.0, 6e-4, 1.5),
         Gives::Fork => (1, &[1.0], 0.0, 0.0, 0.0, 4.0),
+        Gives::Nobody => return vec![0.0; len],
     };
     let mut sum = vec![0.0; len];
     let offsets: Vec<f64> = (0..players).map(|_| apart * chance.spread()).collect();
