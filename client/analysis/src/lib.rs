@@ -40,6 +40,7 @@ mod heard;
 mod held;
 mod history;
 mod identify;
+mod in_hand;
 mod listener;
 mod loudness;
 mod measuring;

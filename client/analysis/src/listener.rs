@@ -12,6 +12,7 @@ use crate::health::HealthWatch;
 use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Timbre, Track};
 use crate::history::History;
 use crate::identify::{Identifier, Verdict};
+use crate::in_hand;
 use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
 use crate::onset::OnsetDetector;
@@ -48,11 +49,6 @@ const SOFT_EXPECTED_DB: f64 = 10.0;
 /// what sounds from then on is both of them.
 const CROWDS_DB: f64 = 10.0;
 const CROWDS_SCORE: f64 = 0.3;
-
-/// A chosen string that is plucked within this of where it was chased to, cents, is chased on; elsewhere it was plucked only if
-/// the power there grew so many times.
-const CHASED_ON_CENTS: f64 = 40.0;
-const PLUCKED_ELSEWHERE: f64 = 4.4;
 
 /// Hears the strings of one harp in a stream of samples.
 ///
@@ -193,9 +189,10 @@ impl Listener {
                 let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
                 let found = !before && self.notes[at].passed;
-                let echo = found && (self.is_echo(at) || self.is_left_behind(at));
+                let chosen = self.context.chosen;
+                let echo = found && (self.is_echo(at) || in_hand::is_left_behind(&self.notes, at, chosen));
                 if found && !echo {
-                    self.hand_over(at);
+                    in_hand::hand_over(&mut self.notes, at, chosen);
                 }
                 self.settle(
                     at,
@@ -265,44 +262,6 @@ impl Listener {
         }
         self.notes[at].swells = swells;
         echo
-    }
-
-    /// The note before `at` of the string that was chosen, if it is chased.
-    fn chased_before(&self, at: usize) -> Option<usize> {
-        let chosen = self.context.chosen?;
-        let is_it = |note: &Note| note.open && note.passed && note.verdict().is_some_and(|v| v.string == chosen);
-        let before =
-            (0..NOTES).filter(|&other| self.notes[other].onset < self.notes[at].onset && is_it(&self.notes[other]));
-        let newest = before.max_by_key(|&other| self.notes[other].onset)?;
-        self.notes[newest].chased_at().is_some().then_some(newest)
-    }
-
-    /// Whether a note that was just found is what a chosen string left behind as it was turned, other strings that answered
-    /// it where it was: they swell, and nothing of it is new.
-    fn is_left_behind(&self, at: usize) -> bool {
-        let before = self.chased_before(at).and_then(|before| self.notes[before].chased_at());
-        let Some((chased, verdict)) = before.zip(self.notes[at].verdict()) else {
-            return false;
-        };
-        let apart = 1200.0 * (verdict.hz / chased).log2().abs();
-        Some(verdict.string) == self.context.chosen
-            && apart > CHASED_ON_CENTS
-            && self.notes[at].growth() < PLUCKED_ELSEWHERE
-    }
-
-    /// A chosen string that is plucked again where it was chased to is chased on from there.
-    fn hand_over(&mut self, at: usize) {
-        let Some(before) = self.chased_before(at) else {
-            return;
-        };
-        let Some((chased, verdict)) = self.notes[before].chased_at().zip(self.notes[at].verdict()) else {
-            return;
-        };
-        let apart = 1200.0 * (verdict.hz / chased).log2().abs();
-        if Some(verdict.string) == self.context.chosen && apart <= CHASED_ON_CENTS {
-            let (place, trend) = self.notes[before].way();
-            self.notes[at].go_on(place, trend.loosened(apart));
-        }
     }
 
     fn settle(&mut self, at: usize, progress: Progress) {
@@ -465,20 +424,12 @@ impl Listener {
 
     /// Reports where the last plucked string stands just now.
     fn track(&mut self) {
-        // What begins beside a string that was chosen has to prove to be a pluck before anything is told of it.
-        let in_hand = self
-            .context
-            .chosen
-            .filter(|_| self.notes.iter().any(|note| note.open && note.chased_at().is_some()));
-        let counts = |note: &Note, verdict: Verdict| match in_hand {
-            Some(chosen) => note.passed && (verdict.string == chosen || note.is_pluck_for_certain()),
-            None => true,
-        };
+        let chosen = self.context.chosen;
         let newest = self
             .notes
             .iter()
             .enumerate()
-            .filter(|(_, note)| note.open && note.verdict().is_some_and(|verdict| counts(note, verdict)));
+            .filter(|(_, note)| note.open && in_hand::may_be_tracked(&self.notes, note, chosen));
         let Some((at, _)) = newest.max_by_key(|(_, note)| note.onset) else {
             return;
         };

@@ -10,3 +10,4 @@ mod recordings;
 mod refusal;
 mod runs;
 mod sound;
+mod turning;
