@@ -91,7 +91,7 @@ fn a_string_that_was_raised_in_silence_is_heard_where_it_is_now() {
     }
 }
 
-/// Another string that is plucked afterwards is not taken for the chosen one going on; a lower one is, which she has in hand.
+/// A higher string that is plucked afterwards, and no octave of a place below its own, is not taken for the chosen one.
 #[test]
 fn a_chosen_string_that_was_damped_is_told_of_no_more() {
     let mut sound = Pluck {
@@ -100,11 +100,11 @@ fn a_chosen_string_that_was_damped_is_told_of_no_more() {
     }
     .alone(1.4, RATE);
     sound.extend(silence(0.4, RATE));
-    let fifth_above = Pluck {
+    let tenth_above = Pluck {
         at_s: 0.0,
-        ..Pluck::new(hertz(0.0) * 1.498_307)
+        ..Pluck::new(hertz(1500.0))
     };
-    sound.extend(fifth_above.alone(1.5, RATE));
+    sound.extend(tenth_above.alone(1.5, RATE));
     add_noise(&mut sound, 1e-4, 6);
     let tracks = tracks(&hear(&sound, RATE, &in_hand(), 480));
     assert!(!tracks.is_empty());
