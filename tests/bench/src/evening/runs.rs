@@ -99,7 +99,19 @@ pub(super) fn run(
     let (mut named, mut identified) = (answered.clone(), answered.clone());
     for (reading, doubt) in &memory.answers {
         let Some((at, _)) = nearest(reading.onset.seconds(stage.rate)) else {
-            tally.strangers += usize::from(doubt.is_none());
+            if doubt.is_none() {
+                tally.strangers += 1;
+                if tally.each {
+                    let onset_s = reading.onset.seconds(stage.rate);
+                    let own = truth.iter().filter(|pluck| pluck.string.get() == reading.string);
+                    let apart = own.map(|pluck| onset_s - pluck.at_s);
+                    let apart_s = apart.min_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(f64::NAN);
+                    report(&format!(
+                        "    {rate_hz} a second, nothing plucked at {onset_s:.2} s: {} settled, {apart_s:+.3} s from its own",
+                        reading.string,
+                    ));
+                }
+            }
             continue;
         };
         let pluck = truth[at];
