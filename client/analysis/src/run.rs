@@ -7,6 +7,7 @@
 //! What stands alone is left to those who judge single plucks.
 
 mod added;
+mod begun;
 mod novelty;
 mod order;
 mod pitch;
@@ -19,6 +20,7 @@ use crate::heard::{Doubt, Refusal};
 use crate::history::History;
 
 use self::added::{Added, Likeness};
+use self::begun::begun;
 use self::novelty::Novelty;
 use self::order::{After, Belief, Says, Verdict};
 use self::pitch::{Later, Pitch};
@@ -84,11 +86,15 @@ pub(crate) struct Read {
 struct Pluck {
     onset: u64,
     likeness: [Likeness; STRINGS_MAX],
+    /// The level of the strongest line that it added, decibels.
+    added_db: f64,
     says: Says,
     /// What is believed of it from the plucks before.
     belief: Belief,
     weighed: bool,
     verdict: Verdict,
+    /// When its string began to sound, once that was sought, and which string that is.
+    begun: Option<(usize, u64)>,
     foretold: bool,
     /// Whether nobody but the run tells of it.
     claimed: bool,
@@ -100,6 +106,7 @@ impl Pluck {
         Self {
             onset,
             likeness: [Likeness { score: 0.0, hz: 0.0 }; STRINGS_MAX],
+            added_db: 0.0,
             says: Says::NOTHING,
             belief: Belief::ANY,
             weighed: false,
@@ -108,6 +115,7 @@ impl Pluck {
                 sure: 0.0,
                 none: 0.0,
             },
+            begun: None,
             foretold: false,
             claimed: false,
             told: false,
@@ -261,13 +269,8 @@ impl Run {
 
     /// Which string the pluck at this place was, by what it added; and what that says of the others.
     fn weigh(&mut self, at: usize, history: &History, context: &Context) {
-        let before = at.checked_sub(1).map(|before| &self.plucks[before]);
-        let earlier = before.map_or(0, |before| before.onset);
-        let silent_s = self.plucks[at].onset.saturating_sub(earlier) as f64 / self.rate;
-        let begins = before.is_none() || silent_s > SILENCE_S;
-        let before = before.map_or(Belief::ANY, |before| before.belief);
-        let before = if begins { Belief::ANY } else { before };
-        if begins {
+        let earlier = at.checked_sub(1).map_or(0, |before| self.plucks[before].onset);
+        if self.begins(at) {
             self.usual_db = None;
         }
         let later = self.plucks.get(at + 1).map_or(u64::MAX, |after| after.onset);
@@ -280,27 +283,57 @@ impl Run {
             self.plucks.remove(at);
             return;
         };
+        pluck.added_db = added_db;
+        pluck.weighed = true;
+        self.believe(at, context);
+        let mut after = After::NOTHING;
+        let verdict = self.plucks[at].belief.verdict(&after);
+        let usual_db = self.usual_db.unwrap_or(added_db);
+        if verdict.sure > LIKELY && usual_db - added_db < SOFTER_DB {
+            self.usual_db = Some(usual_db + SHARE * (added_db - usual_db));
+            self.believe_anew(at, context);
+        }
+        for place in (0..=at).rev() {
+            if !self.plucks[place].told {
+                self.plucks[place].verdict = self.plucks[place].belief.verdict(&after);
+            }
+            if self.begins(place) {
+                break;
+            }
+            after = after.before(&self.plucks[place].says);
+        }
+    }
+
+    /// Plucks that were not told yet, up to this one, are judged by how loud plucks are by now.
+    fn believe_anew(&mut self, at: usize, context: &Context) {
+        let open = (0..=at).rev().take_while(|place| !self.plucks[*place].told);
+        for place in open.last().unwrap_or(at)..=at {
+            self.believe(place, context);
+        }
+    }
+
+    /// Whether a run begins with the pluck at this place.
+    fn begins(&self, at: usize) -> bool {
+        let before = at.checked_sub(1).map(|before| self.plucks[before].onset);
+        let silent_s = |before| self.plucks[at].onset.saturating_sub(before) as f64 / self.rate;
+        before.is_none_or(|before| silent_s(before) > SILENCE_S)
+    }
+
+    /// What is believed of the pluck at this place, by its own sound and by what is believed of those before it.
+    fn believe(&mut self, at: usize, context: &Context) {
+        let before = if self.begins(at) {
+            Belief::ANY
+        } else {
+            self.plucks[at - 1].belief
+        };
+        let pluck = &mut self.plucks[at];
         let likeness = &pluck.likeness[..context.len()];
         let best = likeness.iter().max_by(|a, b| a.score.total_cmp(&b.score));
         let clear = clear(best.map_or(0.0, |best| best.hz));
-        let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - added_db);
+        let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - pluck.added_db);
         let against = AGAINST_PER_DB * (softer_db - SOFTER_DB).clamp(0.0, SOFTEST_DB);
         pluck.says = Says::new(likeness.iter().map(|likeness| likeness.score), clear, against);
-        pluck.weighed = true;
-        self.plucks[at].belief = before.forward(&self.plucks[at].says);
-        let mut after = After::NOTHING;
-        let verdict = self.plucks[at].belief.verdict(&after);
-        if verdict.sure > LIKELY {
-            let usual_db = self.usual_db.unwrap_or(added_db);
-            self.usual_db = Some(usual_db + SHARE * (added_db - usual_db));
-        }
-        for place in (0..=at).rev() {
-            if self.plucks[place].told {
-                break;
-            }
-            self.plucks[place].verdict = self.plucks[place].belief.verdict(&after);
-            after = after.before(&self.plucks[place].says);
-        }
+        pluck.belief = before.forward(&pluck.says);
     }
 
     /// Whether the string of the pluck at this place lies beside others that were plucked shortly before or after it.
@@ -332,8 +365,11 @@ impl Run {
         let Some((fitted, _)) = self.pitch.measure(history, pluck.onset, hz, later) else {
             return Told::Refused(pluck.onset, Refusal::TooMany);
         };
+        let sought = pluck.begun.filter(|(of, _)| *of == string);
+        let onset = sought.map_or_else(|| begun(history, self.rate, fitted.hz, pluck.onset), |(_, onset)| onset);
+        self.plucks[at].begun = Some((string, onset));
         let read = Read {
-            onset: pluck.onset,
+            onset,
             string: string as u8 + 1,
             fitted,
         };
