@@ -9,6 +9,8 @@ use crate::window::hann_into;
 
 /// The sound after a pluck is looked at over this long, seconds, or until the next one; that before it likewise.
 const LOOK_S: (f64, f64) = (0.1, 0.25);
+/// It is looked at once more so much later, seconds: what beats and the attack shake each look in its own way, their mean less.
+const AGAIN_S: f64 = 0.02;
 /// The stretch before ends this long before the pluck, seconds, lest the attack leak into it.
 const GUARD_S: f64 = 0.008;
 /// Band in which the sound is to be explained, hertz.
@@ -95,13 +97,36 @@ impl Added {
         &mut self,
         history: &History,
         onset: u64,
+        around: (u64, u64),
+        context: &Context,
+        likeness: &mut [Likeness; STRINGS_MAX],
+    ) -> Option<f64> {
+        let level_db = self.look(history, (onset, 0), around, context, likeness)?;
+        let mut again = [Likeness::default(); STRINGS_MAX];
+        let passed = (AGAIN_S * self.rate) as u64;
+        if self
+            .look(history, (onset, passed), around, context, &mut again)
+            .is_some()
+        {
+            for (likeness, again) in likeness.iter_mut().zip(&again) {
+                likeness.score = 0.5 * (likeness.score + again.score);
+            }
+        }
+        Some(level_db)
+    }
+
+    /// The same by one look, which begins when so many samples have passed since `onset`.
+    fn look(
+        &mut self,
+        history: &History,
+        (onset, passed): (u64, u64),
         (earlier, later): (u64, u64),
         context: &Context,
         likeness: &mut [Likeness; STRINGS_MAX],
     ) -> Option<f64> {
         *likeness = [Likeness::default(); STRINGS_MAX];
         let long = |samples: u64| (samples as f64 / self.rate).clamp(LOOK_S.0, LOOK_S.1);
-        let guard = (GUARD_S * self.rate) as u64;
+        let (onset, guard) = (onset + passed, passed + (GUARD_S * self.rate) as u64);
         let after_s = long(later.min(history.count()).saturating_sub(onset));
         let before_s = long(onset.saturating_sub(earlier + 2 * guard));
         hann_into(&mut self.window, (after_s * self.rate) as usize);
