@@ -385,7 +385,6 @@ impl Note {
             sigma_cents: measured.sigma.0,
             inharmonicity: measured.inharmonicity,
             joined: self.joined,
-            score: verdict.score,
             own: self.own,
         };
         let share = if verdict.hz > SHORT_LIVED_HZ {
