@@ -524,7 +524,7 @@ impl Note {
             return None;
         }
         // A new string on its way up is turned from the first moment on.
-        if self.passed && self.context.chosen == Some(verdict.string) {
+        if self.passed && self.chase.is_home() && self.context.chosen == Some(verdict.string) {
             let stiffness = self.measure().map(|measured| measured.inharmonicity);
             self.chase
                 .begin(verdict.hz, stiffness.unwrap_or_else(|| expected_stiffness(verdict.hz)));
