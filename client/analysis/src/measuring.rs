@@ -6,7 +6,7 @@ use crate::own::{Watched, middle, own};
 use crate::partials::FOLLOWED_MAX;
 
 /// A drift is fitted from this length on, seconds.
-const DRIFT_S: f64 = 0.45;
+pub(crate) const DRIFT_S: f64 = 0.45;
 /// A partial that is left out altogether for so long would have been this far off, cents: a string's partials glide.
 const LEFT_OUT_CENTS: f64 = 1.0;
 /// The partials of a string glide together; where one goes further than this from what most do, cents, another sound is on

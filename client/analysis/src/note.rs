@@ -8,13 +8,13 @@ use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
 use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
-use crate::frequency::{Framing, turning};
+use crate::frequency::{Framing, Turning, turning};
 use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::measuring::measure;
+use crate::measuring::{DRIFT_S, measure};
 use crate::own::Watched;
-use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
+use crate::partials::{FOLLOWED_MAX, Followed, Follower, SLOW_HZ};
 use crate::timbre::timbre;
 use crate::trend::{Trend, Way};
 use crate::trust::Signs;
@@ -160,8 +160,9 @@ pub(crate) struct Note {
     trend: Trend,
     partials: Vec<(usize, f64)>,
     pitches: [PartialPitch; FOLLOWED_MAX],
-    /// How much of the sound on the partials was the string's own when it was measured last.
+    /// How much of the sound on the partials was the string's own when it was measured last, and the frames of that measure.
     own: f64,
+    measured_over: (usize, usize),
     ceiling_hz: f64,
     sigma_max: f64,
 }
@@ -196,6 +197,7 @@ impl Note {
             partials: Vec::with_capacity(FOLLOWED_MAX + 1),
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
             own: 0.0,
+            measured_over: (0, 0),
             ceiling_hz: (0.4 * rate).min(5800.0),
             sigma_max,
         }
@@ -370,7 +372,7 @@ impl Note {
         };
         // What began and proved to be no pluck was perhaps this string's own swell.
         let next_s = (self.later.min(self.end).saturating_sub(self.onset)) as f64 / self.rate;
-        let partials = measured.timbre.partials;
+        let partials = self.partials_above(measured.hz.get());
         measured.timbre = timbre(&self.follower, partials, next_s, measured.hz.get(), self.ceiling_hz);
         let age_s = (now - self.onset) as f64 / self.rate;
         let offset = self
@@ -463,7 +465,8 @@ impl Note {
 
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
-        let (fitted, glide, count) = self.fit(from, to, verdict.hz, false)?;
+        let (fitted, glide) = self.fit_own(from, to, verdict.hz)?;
+        self.measured_over = (from, to);
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
         Some(Measured {
@@ -473,15 +476,28 @@ impl Note {
             still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            timbre: Timbre {
-                partials: self.partials_above(count, fitted.hz),
-                ..Timbre::default()
-            },
+            timbre: Timbre::default(),
         })
     }
 
-    /// Where the `count` partials measured last lie against `hz`.
-    fn partials_above(&self, count: usize, hz: f64) -> Partials {
+    /// Where the partials lie against `hz`, each over all frames that were measured last: what a false string does to some of
+    /// them is no law of the others, and is to be seen.
+    fn partials_above(&mut self, hz: f64) -> Partials {
+        let (from, to) = self.measured_over;
+        let mut count = 0;
+        for (at, followed) in self.follower.followed().iter().enumerate() {
+            let framing = Framing {
+                noise: followed.before,
+                drift: (to - from) as f64 * self.follower.hop_s() >= DRIFT_S,
+                ..self.framing()
+            };
+            let frames = self.follower.frames(at).get(from..to);
+            let Some(turning) = frames.and_then(|frames| turning(frames, framing)) else {
+                continue;
+            };
+            self.pitches[count] = pitch_of(followed, turning);
+            count += 1;
+        }
         let pitches = &self.pitches[..count];
         let strongest = pitches.iter().map(|pitch| pitch.amplitude).fold(0.0, f64::max);
         let mut partials = Partials::default();
@@ -555,19 +571,19 @@ impl Note {
             stiffness: found.stiffness,
             sigma_cents: found.sigma_cents,
         };
-        let measured = Self::newest(string, fitted, 0.0)?;
+        let measured = Self::newest(string, fitted)?;
         clear.then_some((middle_s, measured))
     }
 
     /// What was fitted to the newest sound.
-    fn newest(string: u8, fitted: FittedString, glide: f64) -> Option<Measured> {
+    fn newest(string: u8, fitted: FittedString) -> Option<Measured> {
         let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
         Some(Measured {
             string,
             hz: Hz::new(fitted.hz).ok()?,
             sigma,
             still: sigma,
-            glide: Cents(glide),
+            glide: Cents(0.0),
             inharmonicity: fitted.stiffness,
             timbre: Timbre::default(),
         })
@@ -578,49 +594,65 @@ impl Note {
         let verdict = self.verdict?;
         let span = (TRACK_S / self.follower.hop_s()).round() as usize;
         let to = self.follower.count();
-        let (fitted, glide, _) = self.fit(to.checked_sub(span)?, to, verdict.hz, true)?;
-        Self::newest(verdict.string, fitted, glide)
+        let fitted = self.fit_newest(to.checked_sub(span)?, to, verdict.hz)?;
+        Self::newest(verdict.string, fitted)
     }
 
-    fn fit(&mut self, from: usize, to: usize, near_hz: f64, newest: bool) -> Option<(FittedString, f64, usize)> {
-        let framing = Framing {
-            hop_s: self.follower.hop_s(),
-            frame_s: self.follower.frame_s(),
-            noise: 0.0,
-            drift: false,
-        };
-        if !newest {
-            let mut partials = [Watched::default(); FOLLOWED_MAX];
-            let count = self.follower.followed().len();
-            for (at, (partial, followed)) in partials.iter_mut().zip(self.follower.followed()).enumerate() {
-                *partial = Watched {
-                    n: followed.n,
-                    hz: followed.hz,
-                    before: followed.before,
-                    frames: self.follower.frames(at).get(from..to)?,
-                };
-            }
-            let measures = measure(&partials[..count], near_hz, framing, &mut self.pitches)?;
-            self.own = measures.own;
-            let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
-            return Some((fitted, measures.glide, measures.count));
+    /// The string over some of its frames, by what of them is its own, and its glide, cents.
+    fn fit_own(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64)> {
+        let mut partials = [Watched::default(); FOLLOWED_MAX];
+        let count = self.follower.followed().len();
+        for (at, (partial, followed)) in partials.iter_mut().zip(self.follower.followed()).enumerate() {
+            *partial = Watched {
+                n: followed.n,
+                hz: followed.hz,
+                before: followed.before,
+                frames: self.follower.frames(at).get(from..to)?,
+            };
         }
+        let measures = measure(&partials[..count], near_hz, self.framing(), &mut self.pitches)?;
+        self.own = measures.own;
+        let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
+        Some((fitted, measures.glide))
+    }
+
+    /// The string over its newest frames.
+    fn fit_newest(&mut self, from: usize, to: usize, near_hz: f64) -> Option<FittedString> {
         let mut count = 0;
         for (at, followed) in self.follower.followed().iter().enumerate() {
             let frames = self.follower.frames(at).get(from..to)?;
             let noise = self.follower.beside(at);
-            let Some(turning) = turning(frames, Framing { noise, ..framing }) else {
+            let Some(turning) = turning(
+                frames,
+                Framing {
+                    noise,
+                    ..self.framing()
+                },
+            ) else {
                 continue;
             };
-            self.pitches[count] = PartialPitch {
-                n: followed.n,
-                hz: followed.hz + turning.hz,
-                sigma_hz: turning.sigma_hz,
-                amplitude: turning.energy.sqrt(),
-            };
+            self.pitches[count] = pitch_of(followed, turning);
             count += 1;
         }
-        let fitted = fit_string(&self.pitches[..count], near_hz)?;
-        Some((fitted, 0.0, count))
+        fit_string(&self.pitches[..count], near_hz)
+    }
+
+    fn framing(&self) -> Framing {
+        Framing {
+            hop_s: self.follower.hop_s(),
+            frame_s: self.follower.frame_s(),
+            noise: 0.0,
+            drift: false,
+        }
+    }
+}
+
+/// What a partial that was followed says.
+fn pitch_of(followed: &Followed, turning: Turning) -> PartialPitch {
+    PartialPitch {
+        n: followed.n,
+        hz: followed.hz + turning.hz,
+        sigma_hz: turning.sigma_hz,
+        amplitude: turning.energy.sqrt(),
     }
 }
