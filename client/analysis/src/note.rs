@@ -31,6 +31,8 @@ const TRACK_S: f64 = 0.05;
 const TRACK_CLEAR: f64 = 200.0;
 /// The same of a string that is chased (20 dB): most of its partials agree where it is.
 const CHASE_CLEAR: f64 = 100.0;
+/// And of one that was chosen by hand (10 dB), which is waited for, and nothing else.
+const IN_HAND_CLEAR: f64 = 10.0;
 /// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
 const CHASED_FROM_CENTS: f64 = 15.0;
 const CHASED_SURE_CENTS: f64 = 1.5;
@@ -557,22 +559,32 @@ impl Note {
     /// The same of a string that is chased.
     fn look_chased(&mut self, history: &History, string: u8) -> Option<(f64, Measured)> {
         let now = history.count();
-        // From its next pluck on it is that one's.
-        let seconds = Chase::look_s(self.chase.at().filter(|_| now < self.end)?);
+        // From its next pluck on it is that one's; while that is in doubt, the string is watched and not told of.
+        let seconds = Chase::look_s(self.chase.at().filter(|_| !self.ended)?);
         let len = (seconds * self.rate) as usize;
         let sound = history.slice(now.checked_sub(len as u64)?, len)?;
         let middle_s = now as f64 / self.rate - 0.5 * seconds;
         let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
         let beside = self.follower.beside_mean(seconds);
         let found = self.chase.look(sound, self.rate, way, beside)?;
-        let clear = found.power > CHASE_CLEAR * beside * self.follower.followed().len() as f64;
+        let clear = found.power > self.chase_clear() * beside * self.follower.followed().len() as f64;
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,
             sigma_cents: found.sigma_cents,
         };
         let measured = Self::newest(string, fitted)?;
+        if now >= self.end {
+            self.trend.look(middle_s, found.hz, found.sigma_cents);
+            return None;
+        }
         clear.then_some((middle_s, measured))
+    }
+
+    /// How far a string that is chased has to stand above what is beside it to be told of: one in hand is waited for.
+    fn chase_clear(&self) -> f64 {
+        let in_hand = self.verdict.is_some_and(|verdict| self.context.chosen == Some(verdict.string));
+        if in_hand { IN_HAND_CLEAR } else { CHASE_CLEAR }
     }
 
     /// What was fitted to the newest sound.
