@@ -41,8 +41,8 @@ const WORTH: f64 = 2.5;
 const CLEAR: f64 = 1.0;
 /// So much of the strongest partial's power leaks into the others while the string moves: 45 dB less.
 const LEAKS: f64 = 3e-7;
-/// What all partials have to say together to be believed, nats.
-const BELIEVED: f64 = 4.0;
+/// What all partials have to say together to be believed, nats: a high string that fades has one left.
+const BELIEVED: f64 = 1.5;
 /// After so many looks in which nothing was found the string is lost.
 const LOST: u32 = 8;
 
