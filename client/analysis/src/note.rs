@@ -52,6 +52,10 @@ const CROWD: usize = 2;
 const CROWDED_OUT_S: f64 = 0.45;
 /// Least lead over other pitches to be sure, nats.
 const LEAD_SURE: f64 = 1.5;
+/// The same where no more than so many partials are followed of a string that does not live shortly: they may be every third
+/// of one that is lower by a twelfth, and has lost its own in the room.
+const LEAD_SURE_OF_FEW: f64 = 4.0;
+const FEW_PARTIALS: usize = 4;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
@@ -396,6 +400,8 @@ impl Note {
         } else {
             SCORE_SURE
         };
+        let few = verdict.hz < SHORT_LIVED_HZ && self.follower.followed().len() <= FEW_PARTIALS;
+        let lead_sure = if few { LEAD_SURE_OF_FEW } else { LEAD_SURE };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
         } else if measured.glide.0.abs() > TURNED_CENTS
@@ -404,7 +410,7 @@ impl Note {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
-        } else if verdict.lead < LEAD_SURE || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
+        } else if verdict.lead < lead_sure || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)

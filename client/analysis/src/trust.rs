@@ -32,7 +32,7 @@ const LATE_S: f64 = 0.2;
 const SIGMA_NATS: (f64, f64) = (-2.0, 1.5);
 /// Registers are octaves from here, hertz.
 const MIDDLE_HZ: f64 = 250.0;
-/// What each sign is worth, nats per unit, and where trust begins: where one in 120 of what sounds in a room is trusted.
+/// What each sign is worth, nats per unit, and where trust begins: where one in 80 of what sounds in a room is trusted.
 ///
 /// Logistic regression of "this is the string that was plucked" over 1,600 plucks generated in all surroundings, a third of
 /// them in a room only 3 dB softer, and 900 of music on virtual harps, against 2,500 readings that belonged to no pluck: of
@@ -45,7 +45,7 @@ const SIGMA: Worth = Worth(-1.22, 0.51);
 const HARMONIC: f64 = -2.42;
 const JOINED: f64 = -1.77;
 const OWN: f64 = 2.95;
-const BEGINS: Worth = Worth(-3.49, -0.57);
+const BEGINS: Worth = Worth(-3.19, -0.57);
 
 /// What a sign is worth in the middle of the harp, and by how much more with each octave above: low strings rise slowly.
 #[derive(Clone, Copy)]
