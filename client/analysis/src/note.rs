@@ -589,7 +589,9 @@ impl Note {
 
     /// How far a string that is chased has to stand above what is beside it to be told of: one in hand is waited for.
     fn chase_clear(&self) -> f64 {
-        let in_hand = self.verdict.is_some_and(|verdict| self.context.chosen == Some(verdict.string));
+        let in_hand = self
+            .verdict
+            .is_some_and(|verdict| self.context.chosen == Some(verdict.string));
         if in_hand { IN_HAND_CLEAR } else { CHASE_CLEAR }
     }
 
