@@ -1,9 +1,10 @@
 //! One pluck from its onset to its reading.
 
+mod live;
+
 use consort_proto::{Cents, Hz};
 
-use crate::character::expected_stiffness;
-use crate::chase::{Chase, Place};
+use crate::chase::Chase;
 use crate::comb::grow_comb;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
@@ -16,26 +17,13 @@ use crate::measuring::{DRIFT_S, measure};
 use crate::own::Watched;
 use crate::partials::{FOLLOWED_MAX, Followed, Follower, SLOW_HZ};
 use crate::timbre::timbre;
-use crate::trend::{Trend, Way};
+use crate::trend::Trend;
 use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
 const MEASURED_S: (f64, f64) = (0.15, 1.5);
 /// While less of the note has sounded, its last part of this length is measured, seconds.
 const EARLY_S: f64 = 0.2;
-/// The live track uses this much sound, seconds, beyond one frame.
-const TRACK_S: f64 = 0.05;
-/// The live track is told while the partials have this many times the power of what sounds beside them (23 dB): of weaker
-/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of fifty (virtual harps
-/// that fade while others warm up and talk).
-const TRACK_CLEAR: f64 = 200.0;
-/// The same of a string that is chased (20 dB): most of its partials agree where it is.
-const CHASE_CLEAR: f64 = 100.0;
-/// And of one that was chosen by hand (10 dB), which is waited for, and nothing else.
-const IN_HAND_CLEAR: f64 = 10.0;
-/// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
-const CHASED_FROM_CENTS: f64 = 15.0;
-const CHASED_SURE_CENTS: f64 = 1.5;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -241,22 +229,6 @@ impl Note {
         self.verdict
     }
 
-    /// Where it is chased, if it is.
-    pub(crate) fn chased_at(&self) -> Option<f64> {
-        self.chase.at()
-    }
-
-    /// The way that it took and takes.
-    pub(crate) const fn way(&self) -> (Place, Trend) {
-        (self.chase.place(), self.trend)
-    }
-
-    /// It goes on the way that its last pluck took.
-    pub(crate) const fn go_on(&mut self, place: Place, trend: Trend) {
-        self.chase.go_on(place);
-        self.trend = trend;
-    }
-
     /// Whether it explains what sounds so well, and grew out of it so much, that it is no swell of strings that answer.
     pub(crate) fn is_pluck_for_certain(&self) -> bool {
         self.verdict.is_some_and(|verdict| verdict.score > CERTAIN_SCORE) && self.growth() > CERTAIN_GROWTH
@@ -344,12 +316,6 @@ impl Note {
     fn still_sounds(&self) -> bool {
         let tells = self.verdict.is_some_and(|verdict| verdict.hz > SLOW_HZ) && self.is_clear();
         tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
-    }
-
-    /// Whether its partials stood clear of what sounds beside them when that was last looked at.
-    fn is_clear(&self) -> bool {
-        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
-        self.follower.clear(span) > TRACK_CLEAR
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
@@ -516,108 +482,6 @@ impl Note {
         partials
     }
 
-    /// Where the string stands just now, told ahead of the sound that shows it; nothing once it has faded into what sounds
-    /// beside it, or is followed no more.
-    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
-        let (middle_s, looked) = self.look_clear(history)?;
-        let now_s = history.count() as f64 / self.rate;
-        let believed = self.trend.look(middle_s, looked.hz.get(), looked.sigma.0);
-        let ahead = self.trend.ahead(now_s).filter(|_| believed)?;
-        let found_hz = self.verdict?.hz;
-        if (ahead.hz / found_hz).ln().abs() > CHASED_FROM_CENTS * CENT && ahead.sigma_cents < CHASED_SURE_CENTS {
-            self.chase.begin(looked.hz.get(), looked.inharmonicity);
-        }
-        Some(Measured {
-            hz: Hz::new(ahead.hz).ok()?,
-            sigma: Cents(ahead.sigma_cents),
-            ..looked
-        })
-    }
-
-    /// Where the string stood in the middle of its newest sound, and when that was, seconds.
-    ///
-    /// Every second time it is looked what sounds beside it, which takes longer than the rest.
-    fn look_clear(&mut self, history: &History) -> Option<(f64, Measured)> {
-        let verdict = self.verdict?;
-        if !self.looked_beside {
-            let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
-            self.follower.look_beside(moved, history);
-        }
-        self.looked_beside = !self.looked_beside;
-        if !self.follower.is_at(history.count()) {
-            return None;
-        }
-        // A new string on its way up is turned from the first moment on.
-        if self.passed && self.chase.is_home() && self.context.chosen == Some(verdict.string) {
-            let stiffness = self.measure().map(|measured| measured.inharmonicity);
-            self.chase
-                .begin(verdict.hz, stiffness.unwrap_or_else(|| expected_stiffness(verdict.hz)));
-        }
-        if !self.chase.is_home() {
-            return self.look_chased(history, verdict.string);
-        }
-        let tracked = self.is_clear().then(|| self.track()).flatten()?;
-        // The newest frame ended within the last hop.
-        let looked_over_s = self.follower.frame_s() + TRACK_S + self.follower.hop_s();
-        Some((history.count() as f64 / self.rate - 0.5 * looked_over_s, tracked))
-    }
-
-    /// The same of a string that is chased.
-    fn look_chased(&mut self, history: &History, string: u8) -> Option<(f64, Measured)> {
-        let now = history.count();
-        // From its next pluck on it is that one's; while that is in doubt, the string is watched and not told of.
-        let seconds = Chase::look_s(self.chase.at().filter(|_| !self.ended)?);
-        let len = (seconds * self.rate) as usize;
-        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
-        let middle_s = now as f64 / self.rate - 0.5 * seconds;
-        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
-        let beside = self.follower.beside_mean(seconds);
-        let found = self.chase.look(sound, self.rate, way, beside)?;
-        let clear = found.power > self.chase_clear() * beside * self.follower.followed().len() as f64;
-        let fitted = FittedString {
-            hz: found.hz,
-            stiffness: found.stiffness,
-            sigma_cents: found.sigma_cents,
-        };
-        let measured = Self::newest(string, fitted)?;
-        if now >= self.end {
-            self.trend.look(middle_s, found.hz, found.sigma_cents);
-            return None;
-        }
-        clear.then_some((middle_s, measured))
-    }
-
-    /// How far a string that is chased has to stand above what is beside it to be told of: one in hand is waited for.
-    fn chase_clear(&self) -> f64 {
-        let in_hand = self
-            .verdict
-            .is_some_and(|verdict| self.context.chosen == Some(verdict.string));
-        if in_hand { IN_HAND_CLEAR } else { CHASE_CLEAR }
-    }
-
-    /// What was fitted to the newest sound.
-    fn newest(string: u8, fitted: FittedString) -> Option<Measured> {
-        let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
-        Some(Measured {
-            string,
-            hz: Hz::new(fitted.hz).ok()?,
-            sigma,
-            still: sigma,
-            glide: Cents(0.0),
-            inharmonicity: fitted.stiffness,
-            timbre: Timbre::default(),
-        })
-    }
-
-    /// Where the string stands just now, whatever else sounds.
-    pub(crate) fn track(&mut self) -> Option<Measured> {
-        let verdict = self.verdict?;
-        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
-        let to = self.follower.count();
-        let fitted = self.fit_newest(to.checked_sub(span)?, to, verdict.hz)?;
-        Self::newest(verdict.string, fitted)
-    }
-
     /// The string over some of its frames, by what of them is its own, and its glide, cents.
     fn fit_own(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64)> {
         let mut partials = [Watched::default(); FOLLOWED_MAX];
@@ -634,27 +498,6 @@ impl Note {
         self.own = measures.own;
         let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
         Some((fitted, measures.glide))
-    }
-
-    /// The string over its newest frames.
-    fn fit_newest(&mut self, from: usize, to: usize, near_hz: f64) -> Option<FittedString> {
-        let mut count = 0;
-        for (at, followed) in self.follower.followed().iter().enumerate() {
-            let frames = self.follower.frames(at).get(from..to)?;
-            let noise = self.follower.beside(at);
-            let Some(turning) = turning(
-                frames,
-                Framing {
-                    noise,
-                    ..self.framing()
-                },
-            ) else {
-                continue;
-            };
-            self.pitches[count] = pitch_of(followed, turning);
-            count += 1;
-        }
-        fit_string(&self.pitches[..count], near_hz)
     }
 
     fn framing(&self) -> Framing {

@@ -1,0 +1,173 @@
+//! Where a note's string stands while it sounds: followed where it was found, and chased once it is turned away from there.
+
+use consort_proto::{Cents, Hz};
+
+use super::{Measured, Note, SIGMA_FLOOR_CENTS, pitch_of};
+use crate::character::expected_stiffness;
+use crate::chase::{Chase, Place};
+use crate::fit::{CENT, FittedString, fit_string};
+use crate::frequency::{Framing, turning};
+use crate::heard::Timbre;
+use crate::history::History;
+use crate::trend::{Trend, Way};
+
+/// The live track uses this much sound, seconds, beyond one frame.
+const TRACK_S: f64 = 0.05;
+/// The live track is told while the partials have this many times the power of what sounds beside them (23 dB): of weaker
+/// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of fifty (virtual harps
+/// that fade while others warm up and talk).
+const TRACK_CLEAR: f64 = 200.0;
+/// The same of a string that is chased (20 dB): most of its partials agree where it is.
+const CHASE_CLEAR: f64 = 100.0;
+/// And of one that was chosen by hand (10 dB), which is waited for, and nothing else.
+const IN_HAND_CLEAR: f64 = 10.0;
+/// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
+const CHASED_FROM_CENTS: f64 = 15.0;
+const CHASED_SURE_CENTS: f64 = 1.5;
+
+impl Note {
+    /// Where it is chased, if it is.
+    pub(crate) fn chased_at(&self) -> Option<f64> {
+        self.chase.at()
+    }
+
+    /// The way that it took and takes.
+    pub(crate) const fn way(&self) -> (Place, Trend) {
+        (self.chase.place(), self.trend)
+    }
+
+    /// It goes on the way that its last pluck took.
+    pub(crate) const fn go_on(&mut self, place: Place, trend: Trend) {
+        self.chase.go_on(place);
+        self.trend = trend;
+    }
+
+    /// Whether its partials stood clear of what sounds beside them when that was last looked at.
+    pub(super) fn is_clear(&self) -> bool {
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        self.follower.clear(span) > TRACK_CLEAR
+    }
+
+    /// Where the string stands just now, told ahead of the sound that shows it; nothing once it has faded into what sounds
+    /// beside it, or is followed no more.
+    pub(crate) fn track_clear(&mut self, history: &History) -> Option<Measured> {
+        let (middle_s, looked) = self.look_clear(history)?;
+        let now_s = history.count() as f64 / self.rate;
+        let believed = self.trend.look(middle_s, looked.hz.get(), looked.sigma.0);
+        let ahead = self.trend.ahead(now_s).filter(|_| believed)?;
+        let found_hz = self.verdict?.hz;
+        if (ahead.hz / found_hz).ln().abs() > CHASED_FROM_CENTS * CENT && ahead.sigma_cents < CHASED_SURE_CENTS {
+            self.chase.begin(looked.hz.get(), looked.inharmonicity);
+        }
+        Some(Measured {
+            hz: Hz::new(ahead.hz).ok()?,
+            sigma: Cents(ahead.sigma_cents),
+            ..looked
+        })
+    }
+
+    /// Where the string stood in the middle of its newest sound, and when that was, seconds.
+    ///
+    /// Every second time it is looked what sounds beside it, which takes longer than the rest.
+    fn look_clear(&mut self, history: &History) -> Option<(f64, Measured)> {
+        let verdict = self.verdict?;
+        if !self.looked_beside {
+            let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
+            self.follower.look_beside(moved, history);
+        }
+        self.looked_beside = !self.looked_beside;
+        if !self.follower.is_at(history.count()) {
+            return None;
+        }
+        // A new string on its way up is turned from the first moment on.
+        if self.passed && self.chase.is_home() && self.context.chosen == Some(verdict.string) {
+            let stiffness = self.measure().map(|measured| measured.inharmonicity);
+            self.chase
+                .begin(verdict.hz, stiffness.unwrap_or_else(|| expected_stiffness(verdict.hz)));
+        }
+        if !self.chase.is_home() {
+            return self.look_chased(history, verdict.string);
+        }
+        let tracked = self.is_clear().then(|| self.track()).flatten()?;
+        // The newest frame ended within the last hop.
+        let looked_over_s = self.follower.frame_s() + TRACK_S + self.follower.hop_s();
+        Some((history.count() as f64 / self.rate - 0.5 * looked_over_s, tracked))
+    }
+
+    /// The same of a string that is chased.
+    fn look_chased(&mut self, history: &History, string: u8) -> Option<(f64, Measured)> {
+        let now = history.count();
+        // From its next pluck on it is that one's; while that is in doubt, the string is watched and not told of.
+        let seconds = Chase::look_s(self.chase.at().filter(|_| !self.ended)?);
+        let len = (seconds * self.rate) as usize;
+        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
+        let middle_s = now as f64 / self.rate - 0.5 * seconds;
+        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
+        let beside = self.follower.beside_mean(seconds);
+        let found = self.chase.look(sound, self.rate, way, beside)?;
+        let clear = found.power > self.chase_clear() * beside * self.follower.followed().len() as f64;
+        let fitted = FittedString {
+            hz: found.hz,
+            stiffness: found.stiffness,
+            sigma_cents: found.sigma_cents,
+        };
+        let measured = Self::newest(string, fitted)?;
+        if now >= self.end {
+            self.trend.look(middle_s, found.hz, found.sigma_cents);
+            return None;
+        }
+        clear.then_some((middle_s, measured))
+    }
+
+    /// How far a string that is chased has to stand above what is beside it to be told of: one in hand is waited for.
+    fn chase_clear(&self) -> f64 {
+        let in_hand = self
+            .verdict
+            .is_some_and(|verdict| self.context.chosen == Some(verdict.string));
+        if in_hand { IN_HAND_CLEAR } else { CHASE_CLEAR }
+    }
+
+    /// What was fitted to the newest sound.
+    fn newest(string: u8, fitted: FittedString) -> Option<Measured> {
+        let sigma = Cents(fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS));
+        Some(Measured {
+            string,
+            hz: Hz::new(fitted.hz).ok()?,
+            sigma,
+            still: sigma,
+            glide: Cents(0.0),
+            inharmonicity: fitted.stiffness,
+            timbre: Timbre::default(),
+        })
+    }
+
+    /// Where the string stands just now, whatever else sounds.
+    pub(crate) fn track(&mut self) -> Option<Measured> {
+        let verdict = self.verdict?;
+        let span = (TRACK_S / self.follower.hop_s()).round() as usize;
+        let to = self.follower.count();
+        let fitted = self.fit_newest(to.checked_sub(span)?, to, verdict.hz)?;
+        Self::newest(verdict.string, fitted)
+    }
+
+    /// The string over its newest frames.
+    fn fit_newest(&mut self, from: usize, to: usize, near_hz: f64) -> Option<FittedString> {
+        let mut count = 0;
+        for (at, followed) in self.follower.followed().iter().enumerate() {
+            let frames = self.follower.frames(at).get(from..to)?;
+            let noise = self.follower.beside(at);
+            let Some(turning) = turning(
+                frames,
+                Framing {
+                    noise,
+                    ..self.framing()
+                },
+            ) else {
+                continue;
+            };
+            self.pitches[count] = pitch_of(followed, turning);
+            count += 1;
+        }
+        fit_string(&self.pitches[..count], near_hz)
+    }
+}
