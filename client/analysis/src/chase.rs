@@ -20,7 +20,7 @@ const PARTIALS: usize = 14;
 const CEILING: f64 = 0.4;
 /// The sound that is looked at is so many periods long, within these bounds, seconds.
 const PERIODS: f64 = 9.0;
-const LOOK_S: (f64, f64) = (0.12, 0.2);
+const LOOK_S: (f64, f64) = (0.12, 0.25);
 /// A partial is smoothed into at most so many blocks, whole periods apart and this many times as long.
 const BLOCKS: usize = 32;
 const BLOCKS_MIN: usize = 4;
@@ -84,8 +84,9 @@ pub(crate) struct Found {
     pub(crate) hz: f64,
     /// Standard deviation, cents.
     pub(crate) sigma_cents: f64,
-    /// Power of its partials, mean squares of amplitude.
+    /// Power of its partials, mean squares of amplitude, and how many were looked at.
     pub(crate) power: f64,
+    pub(crate) partials: usize,
     pub(crate) stiffness: f64,
 }
 
@@ -120,9 +121,11 @@ impl Chase {
         self.missed = 0;
     }
 
-    /// The string stands at `hz`, is so stiff, and is chased from here, unless it is already.
+    /// The string stands at `hz`, is so stiff, and is chased from here, unless it is already; one that is too low to be seen
+    /// in a look is not.
     pub(crate) const fn begin(&mut self, hz: f64, stiffness: f64) {
-        if matches!(self.state, State::Home) {
+        let is_seen = LOOK_S.1 * hz >= (BLOCKS_MIN + LONG) as f64;
+        if is_seen && matches!(self.state, State::Home) {
             self.state = State::At(hz);
             self.stiffness = stiffness;
             self.missed = 0;
@@ -243,6 +246,7 @@ impl Chase {
             hz: way.hz * ((off + aside) * CENT).exp(),
             sigma_cents: (1.0 / bend).sqrt(),
             power: view.power(off, by),
+            partials: count,
             stiffness: self.stiffness,
         })
     }

@@ -3,7 +3,7 @@
 //! Four times a second the last second is looked at (`look.rs`): which tone stands out from all others, in the half octave
 //! around the note that is expected, and where each of its partials lies exactly.
 //! The looks of the last seconds that are of one tone make the answer together (`weigh.rs`), also of a tone that has died.
-//! It is never told from less than two seconds of sound, and never where it would be doubtful.
+//! It is never told of a note of less than a second, and never where it would be doubtful.
 
 mod look;
 mod weigh;

@@ -13,7 +13,7 @@ use crate::frequency::{Framing, Turning, turning};
 use crate::heard::{Doubt, Partials, Refusal, Timbre};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::measuring::{DRIFT_S, measure};
+use crate::measuring::{DRIFT_S, Measures, measure};
 use crate::own::Watched;
 use crate::partials::{FOLLOWED_MAX, Followed, Follower, SLOW_HZ};
 use crate::timbre::timbre;
@@ -378,7 +378,7 @@ impl Note {
             Some(Doubt::Scattered)
         } else if verdict.lead < lead_sure || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < share || signs.trust() < 0.0 {
+        } else if verdict.score < share || !(signs.trust() >= 0.0) {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS && self.context.chosen != Some(verdict.string) {
             Some(Doubt::FarFromAll)
@@ -439,8 +439,9 @@ impl Note {
 
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
-        let (fitted, glide) = self.fit_own(from, to, verdict.hz)?;
-        self.measured_over = (from, to);
+        let (fitted, measures) = self.fit_own(from, to, verdict.hz)?;
+        (self.measured_over, self.own) = ((from, to), measures.own);
+        let glide = measures.glide;
         let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
         let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
         Some(Measured {
@@ -482,8 +483,8 @@ impl Note {
         partials
     }
 
-    /// The string over some of its frames, by what of them is its own, and its glide, cents.
-    fn fit_own(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, f64)> {
+    /// The string over some of its frames, by what of them is its own.
+    fn fit_own(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, Measures)> {
         let mut partials = [Watched::default(); FOLLOWED_MAX];
         let count = self.follower.followed().len();
         for (at, (partial, followed)) in partials.iter_mut().zip(self.follower.followed()).enumerate() {
@@ -495,9 +496,8 @@ impl Note {
             };
         }
         let measures = measure(&partials[..count], near_hz, self.framing(), &mut self.pitches)?;
-        self.own = measures.own;
         let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
-        Some((fitted, measures.glide))
+        Some((fitted, measures))
     }
 
     fn framing(&self) -> Framing {

@@ -260,7 +260,7 @@ impl Piece {
     fn of(frames: &[Complex<f64>], partial: &Watched<'_>, stray: &Stray, room: f64, framing: Framing) -> Option<Self> {
         let noise = partial.before;
         let turned = turning(frames, Framing { noise, ..framing })?;
-        let hz = partial.hz + turned.hz;
+        let hz = Some(partial.hz + turned.hz).filter(|hz| *hz > 0.0)?;
         let swell_hz = swell_hz(frames, framing.hop_s);
         let noise_cents = turned.sigma_hz / hz / CENT;
         let before = BEGINS

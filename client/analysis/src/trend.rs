@@ -6,8 +6,8 @@
 
 use crate::fit::CENT;
 
-/// No key turns a string faster, cents in a second: a look that asks for more showed something else.
-pub(crate) const SPEED_MAX: f64 = 220.0;
+/// No key turns a string faster, cents in a second.
+const SPEED_MAX: f64 = 220.0;
 /// How fast a key's speed changes: the variance of the speed grows by this much in a second, (cents/s)²; a key that starts or
 /// stops changes by 40 cents/s within a quarter of a second or so (tried on virtual harps).
 const WANDERS: f64 = 6_000.0;
@@ -152,9 +152,10 @@ impl Trend {
         true
     }
 
-    /// The way that the string is expected to take about the moment `at_s`.
+    /// The way that the string is expected to take about the moment `at_s`; nothing where it was seen too long ago.
     pub(crate) fn way(&self, at_s: f64) -> Option<Way> {
-        let then = self.state?.at(at_s);
+        let state = self.state.filter(|state| at_s - state.at_s < FORGOTTEN_S)?;
+        let then = state.at(at_s);
         Some(Way {
             hz: then.hz,
             speed: then.speed,

@@ -45,8 +45,8 @@ const SIGMA: Worth = Worth(-1.22, 0.51);
 const HARMONIC: f64 = -2.42;
 const JOINED: f64 = -1.77;
 const OWN: f64 = 2.95;
-/// One nat more is asked for than that: of her own music a third less counts then, and of 400 plucks in the loudest room some
-/// three in a hundred more are unsure.
+/// One nat more is asked for than that: of her own music half as much counts then, and of 400 plucks in the loudest room nine
+/// in a hundred more are unsure.
 const BEGINS: Worth = Worth(-4.19, -0.57);
 
 /// What a sign is worth in the middle of the harp, and by how much more with each octave above: low strings rise slowly.

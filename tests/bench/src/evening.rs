@@ -228,7 +228,7 @@ fn turning(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), 
             let (of, false_ones) = turning::fade(harp, string, options.seed(33, 64 * case + at), damped)?;
             (faded, untrue) = (faded + of, untrue + false_ones);
         }
-        let new = StringNumber::new(8 + (9 * case as u32 + options.seed as u32) % 36).map_err(|why| why.to_string())?;
+        let new = StringNumber::new(8 + (7 * case as u32 + options.seed as u32) % 36).map_err(|why| why.to_string())?;
         let (of, missed) = turning::bring_up(harp, new, options.seed(32, case))?;
         (plucks, lost) = (plucks + of, lost + missed);
     }

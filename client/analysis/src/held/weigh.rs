@@ -9,7 +9,8 @@ use super::look::{Look, PARTIALS};
 /// Looks that are remembered, and how often they come, in a second.
 pub(super) const LOOKS: usize = 24;
 pub(super) const LOOKS_PER_S: f64 = 4.0;
-/// Looks that at least must have found the tone: it sounded for two seconds, longer than others' notes do.
+/// Looks that at least must have found the tone: a second and a half lie between the first and the last of them, and as they
+/// overlap, a note of a second and a quarter may be in all.
 const FOUND_MIN: usize = 7;
 /// Looks of one tone lie within so many cents from one to the next; in between one may have missed it.
 const SAME_TONE_CENTS: f64 = 40.0;

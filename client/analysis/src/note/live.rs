@@ -105,7 +105,7 @@ impl Note {
         let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
         let beside = self.follower.beside_mean(seconds);
         let found = self.chase.look(sound, self.rate, way, beside)?;
-        let clear = found.power > self.chase_clear() * beside * self.follower.followed().len() as f64;
+        let clear = found.power > self.chase_clear() * beside * found.partials as f64;
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,

@@ -7,9 +7,8 @@ use crate::moment::steepest;
 /// Partials that are looked at.
 const PARTIALS: usize = 12;
 const CEILING_HZ: f64 = 4000.0;
-/// A partial's power is taken over so many periods of the string, seconds at least and at most.
-const PERIODS: f64 = 2.5;
-const STRETCH_S: (f64, f64) = (0.024, 0.06);
+/// A partial's power is taken over so long, seconds: three and a half periods of the lowest string.
+const STRETCH_S: f64 = 0.024;
 /// Strings below share most of what is new with their neighbours, plucked a moment before or after, hertz.
 const LOWEST_HZ: f64 = 150.0;
 /// What was found stays unless the string's partials grow so many times as much elsewhere.
@@ -21,15 +20,14 @@ const AROUND_S: f64 = 0.1;
 /// What lies nearer than this to where it was found already stays, seconds; what moves is found exactly within half of that.
 const FAR_S: f64 = 0.03;
 /// Looks: the longest way in the shortest steps.
-const LOOKS: usize = 2 * (AROUND_S / STRETCH_S.0 * STEPS as f64) as usize + 2 * STEPS + 2;
+const LOOKS: usize = 2 * (AROUND_S / STRETCH_S * STEPS as f64) as usize + 2 * STEPS + 2;
 
 /// The sample at which the string at `hz` began to sound, near `found`. Never allocates.
 pub(super) fn begun(history: &History, rate: f64, hz: f64, found: u64) -> u64 {
     if hz < LOWEST_HZ {
         return found;
     }
-    let stretch_s = (PERIODS / hz).clamp(STRETCH_S.0, STRETCH_S.1);
-    let step = ((stretch_s * rate) as usize / STEPS).max(1);
+    let step = ((STRETCH_S * rate) as usize / STEPS).max(1);
     let stretch = step * STEPS;
     let around = (AROUND_S * rate) as u64;
     let Some(from) = found
