@@ -378,7 +378,7 @@ impl Note {
             Some(Doubt::Scattered)
         } else if verdict.lead < lead_sure || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
             Some(Doubt::NotAlone)
-        } else if verdict.score < share || !(signs.trust() >= 0.0) {
+        } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)
         } else if offset.abs() > FAR_CENTS && self.context.chosen != Some(verdict.string) {
             Some(Doubt::FarFromAll)
