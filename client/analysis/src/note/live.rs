@@ -13,10 +13,10 @@ use crate::trend::{Trend, Way};
 
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
-/// The live track is told while the partials have this many times the power of what sounds beside them (23 dB): of weaker
+/// The live track is told while the partials have this many times the power of what sounds beside them (25 dB): of weaker
 /// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of fifty (virtual harps
 /// that fade while others warm up and talk).
-const TRACK_CLEAR: f64 = 200.0;
+const TRACK_CLEAR: f64 = 300.0;
 /// The same of a string that is chased (20 dB): most of its partials agree where it is.
 const CHASE_CLEAR: f64 = 100.0;
 /// And of one that was chosen by hand (10 dB), which is waited for, and nothing else.
