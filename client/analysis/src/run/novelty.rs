@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use crate::history::History;
+use crate::moment::{span, steepest_of};
 use crate::spectrum::Spectrum;
 use crate::window::hann;
 
@@ -27,9 +28,6 @@ const APART_HOPS: usize = 5;
 const MOST_AT: f64 = 0.4;
 /// The exact moment lies so far around there, seconds.
 const AROUND_S: (f64, f64) = (0.03, 0.05);
-/// It is sought in steps of this, by stretches of this length before and after it, seconds.
-const STEP_S: f64 = 0.001;
-const SPAN_S: f64 = 0.008;
 /// Sound that is fainter than this mean power is none: −90 dB of full scale.
 const POWER_MIN: f32 = 1e-9;
 
@@ -141,23 +139,11 @@ fn root(power: f32) -> f32 {
 /// leaves of it what a pluck adds. In 96 quiet virtual runs 14 readings were more than 60 ms off
 /// by the whole power, and one is by this.
 fn sharpest(history: &History, range: Range<u64>, rate: f64) -> u64 {
-    let (span, step) = ((SPAN_S * rate) as u64, (STEP_S * rate).max(1.0) as u64);
-    let high = |from: u64| {
-        let sound = history.slice(from, span as usize + 2).unwrap_or(&[]);
+    steepest_of(history, range, rate, |from| {
+        let sound = history.slice(from, span(rate) as usize + 2).unwrap_or(&[]);
         let bends = sound.windows(3).map(|x| x[2] - 2.0 * x[1] + x[0]);
         f64::from(bends.map(|bend| bend * bend).sum::<f32>())
-    };
-    let mut best = (0.0, range.end);
-    let mut at = range.start.max(history.oldest() + span);
-    while at <= range.end {
-        let (before, after) = (high(at - span), high(at));
-        let growth = (after - before) / (after + before + f64::MIN_POSITIVE).sqrt();
-        if growth > best.0 {
-            best = (growth, at);
-        }
-        at += step;
-    }
-    best.1
+    })
 }
 
 #[cfg(test)]
