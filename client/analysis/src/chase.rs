@@ -39,7 +39,7 @@ const EXPLAINED: f64 = 0.97;
 const WORTH: f64 = 2.5;
 /// A partial with less than this many times the power of what sounds beside it says nothing.
 const CLEAR: f64 = 1.0;
-/// So much of the strongest partial's power leaks into the others while the string moves: 45 dB less.
+/// So much of the strongest partial's power leaks into the others while the string moves: 65 dB less.
 const LEAKS: f64 = 3e-7;
 /// What all partials have to say together to be believed, nats: a high string that fades has one left.
 const BELIEVED: f64 = 1.5;
@@ -188,6 +188,7 @@ impl Chase {
         }
         hann_into(&mut self.window, ((LONG as f64 * hop) as usize).min(sound.len()));
         self.blocks.clear();
+        let weights = weights(blocks);
         let mut partials = [Partial {
             power: 0.0,
             hz_per_cent: 0.0,
@@ -200,14 +201,8 @@ impl Chase {
             }
             self.bring_down(sound, rate, hz, way.speed, hop, blocks);
             let own = &self.blocks[self.blocks.len() - blocks..];
-            let (mut power, mut weights) = (0.0, 0.0);
-            for (at, z) in own.iter().enumerate() {
-                let weight = weight(at, blocks);
-                power += weight * z.norm_sqr();
-                weights += weight;
-            }
             partials[count] = Partial {
-                power: power / weights,
+                power: own.iter().zip(&weights).map(|(z, weight)| weight * z.norm_sqr()).sum(),
                 hz_per_cent: hz * CENT,
             };
             count += 1;
@@ -217,7 +212,7 @@ impl Chase {
         let view = View {
             partials,
             blocks: &self.blocks,
-            per_partial: blocks,
+            weights: &weights[..blocks],
             block_s: hop / rate,
             beside: beside + LEAKS * strongest,
         };
@@ -282,7 +277,8 @@ impl Chase {
 struct View<'a> {
     partials: &'a [Partial],
     blocks: &'a [Complex<f64>],
-    per_partial: usize,
+    /// How much each block of a partial counts.
+    weights: &'a [f64],
     /// Seconds from one block to the next.
     block_s: f64,
     beside: f64,
@@ -309,7 +305,7 @@ impl View<'_> {
 
     /// Mean square amplitude of the tone that the string would have in the band of a partial.
     fn explained(&self, at: usize, partial: &Partial, off: f64, by: f64) -> f64 {
-        let count = self.per_partial;
+        let count = self.weights.len();
         let own = &self.blocks[at * count..(at + 1) * count];
         let turn = std::f64::consts::TAU * partial.hz_per_cent * self.block_s;
         let faster = turn * by * self.block_s;
@@ -317,21 +313,23 @@ impl View<'_> {
         let (mut step, grow) = (Complex::from_polar(1.0, first), Complex::from_polar(1.0, -faster));
         let mut z = Complex::new(1.0, 0.0);
         let mut sum = Complex::new(0.0, 0.0);
-        let mut weights = 0.0;
-        for (m, block) in own.iter().enumerate() {
-            let weight = weight(m, count);
-            sum += z * block * weight;
-            weights += weight;
+        for (block, weight) in own.iter().zip(self.weights) {
+            sum += z * block * *weight;
             z *= step;
             step *= grow;
         }
-        (sum / weights).norm_sqr()
+        sum.norm_sqr()
     }
 }
 
-/// Weight of a block: a sine's first half wave, which tells places apart better than Hann's square of it.
-fn weight(at: usize, count: usize) -> f64 {
-    (std::f64::consts::PI * (at as f64 + 0.5) / count as f64).sin()
+/// Weights of so many blocks, one in all: a sine's first half wave, which tells places apart better than Hann's square of it.
+fn weights(count: usize) -> [f64; BLOCKS] {
+    let mut weights = [0.0; BLOCKS];
+    for (at, weight) in weights.iter_mut().enumerate().take(count) {
+        *weight = (std::f64::consts::PI * (at as f64 + 0.5) / count as f64).sin();
+    }
+    let sum: f64 = weights.iter().sum();
+    weights.map(|weight| weight / sum)
 }
 
 #[cfg(test)]
