@@ -29,6 +29,7 @@ mod beside;
 mod character;
 mod chase;
 mod comb;
+mod company;
 mod config;
 mod context;
 mod decimate;

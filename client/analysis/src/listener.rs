@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use consort_proto::{Cents, Hz, SampleRate};
 
+use crate::company::Company;
 use crate::config::Config;
 use crate::context::{Context, Order};
 use crate::decimate::Decimator;
@@ -109,6 +110,7 @@ impl Listener {
             tools: Tools {
                 evidence: Evidence::new(rate),
                 identifier: Identifier::new(),
+                company: Company::new(rate),
             },
             context: notes[0].context,
             notes,
@@ -169,7 +171,7 @@ impl Listener {
             let Some((at, _)) = open.min_by_key(|(_, note)| note.onset) else {
                 break;
             };
-            let progress = self.notes[at].finish(&self.history);
+            let progress = self.notes[at].finish(&self.history, &self.tools.company);
             self.settle(at, progress);
             self.notes[at].open = false;
         }
@@ -197,6 +199,10 @@ impl Listener {
                 let echo = found && (self.is_echo(at) || in_hand::is_left_behind(&self.notes, at, chosen));
                 if found && !echo {
                     in_hand::hand_over(&mut self.notes, at, chosen);
+                    let note = &self.notes[at];
+                    if let Some(verdict) = note.verdict().filter(|_| note.is_pluck_for_certain()) {
+                        self.tools.company.add(note.onset, verdict.string);
+                    }
                 }
                 self.settle(
                     at,

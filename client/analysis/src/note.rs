@@ -6,6 +6,7 @@ use consort_proto::{Cents, Hz};
 
 use crate::chase::Chase;
 use crate::comb::grow_comb;
+use crate::company::Company;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
 use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
@@ -61,14 +62,16 @@ const GONE: f64 = 0.03;
 /// No string glides further than this, cents; a fit that says so followed something else.
 const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
-/// to three (measured on recorded plucks of all registers).
-const TURNED_CENTS: f64 = 5.0;
+/// to four (measured on recorded plucks of all registers).
+/// In noise a glide is told less surely than the pitch, and so many of its standard deviations are allowed.
+const TURNED_CENTS: f64 = 6.0;
+const TURNED_SIGMAS: f64 = 2.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
 const BEHIND_CENTS: f64 = 2.5;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
-const LEFT_BEHIND_CENTS: f64 = 5.0;
+const LEFT_BEHIND_CENTS: f64 = 6.5;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
@@ -110,6 +113,7 @@ pub(crate) enum Progress {
 pub(crate) struct Tools {
     pub(crate) evidence: Evidence,
     pub(crate) identifier: Identifier,
+    pub(crate) company: Company,
 }
 
 /// One pluck.
@@ -280,7 +284,7 @@ impl Note {
         let complete = self.end == u64::MAX && age_s >= MEASURED_S.1 + 0.5 * self.follower.frame_s();
         let crowded_out = self.end == u64::MAX && self.crowd >= CROWD && age_s > CROWDED_OUT_S;
         if complete || crowded_out || self.ended {
-            return self.finish(history);
+            return self.finish(history, &tools.company);
         }
         let every = if age_s < 0.4 { 1 } else { 4 };
         let due = self.follower.count() > frames && self.follower.count().is_multiple_of(every);
@@ -327,8 +331,8 @@ impl Note {
         })
     }
 
-    /// Judges the note with what there is.
-    pub(crate) fn finish(&mut self, history: &History) -> Progress {
+    /// Judges the note with what there is, and by what `company` it has.
+    pub(crate) fn finish(&mut self, history: &History, company: &Company) -> Progress {
         let now = history.count().min(self.end);
         if self.looks < DECISIVE_LOOK {
             return Progress::Refused(Refusal::Stopped);
@@ -360,6 +364,7 @@ impl Note {
             inharmonicity: measured.inharmonicity,
             joined: self.joined,
             own: self.own,
+            company: company.of(self.onset, verdict.string),
         };
         let share = if verdict.hz > SHORT_LIVED_HZ {
             SCORE_SURE_HIGH
@@ -370,7 +375,7 @@ impl Note {
         let lead_sure = if few { LEAD_SURE_OF_FEW } else { LEAD_SURE };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
-        } else if measured.glide.0.abs() > TURNED_CENTS
+        } else if measured.glide.0.abs() > TURNED_CENTS + TURNED_SIGMAS * measured.still.0
             || (self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)
