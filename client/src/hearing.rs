@@ -6,7 +6,7 @@ use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
-    Steady, Taken, Twins, Wanted, Ways,
+    Steady, Taken, Twins, Wanted, Ways, is_raised,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -269,6 +269,14 @@ impl Hearing {
             consort_guide::asked(&self.situation(harp, link, &readiness), None).map_or(Wanted::Nothing, Wanted::Near)
         };
         let onset_s = answer.onset_s;
+        let is_told = matches!(
+            answer.verdict,
+            Verdict::Settled | Verdict::Unsure(Doubt::FarFromAll | Doubt::Which)
+        );
+        let target = harp.string(string).map(|own| link.tuning().open_target(own));
+        if is_told && target.is_some_and(|target| is_raised(answer.hz.cents_above(target))) {
+            self.attention.stands_elsewhere(onset_s, string, wanted);
+        }
         let leave = |why| Some(Left { onset_s, why });
         if answer.verdict != Verdict::Settled {
             // What others play comes as doubts as well: they neither wait nor take a string out of her hand.

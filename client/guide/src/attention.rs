@@ -73,6 +73,13 @@ impl<T> Attention<T> {
         self.awaited.stood_alone(time_s)
     }
 
+    /// A pluck at `onset_s` that was told for certain as `string` stands where no open string does, as
+    /// [`is_raised`](crate::is_raised) says: the pedals do not stand in flat, or levers are up, and others may sound like open
+    /// strings that are none.
+    pub fn stands_elsewhere(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) {
+        self.awaited.stands_elsewhere(onset_s, string, wanted);
+    }
+
     /// Whether something that is no reading counts of a pluck of `string` at `onset_s`.
     pub fn heeds(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
         self.awaited.heeds(onset_s, string, wanted)

@@ -12,6 +12,7 @@ mod key;
 mod levels;
 pub mod listening;
 pub mod opening;
+mod passing;
 mod pedals;
 mod place;
 mod playing;
@@ -31,6 +32,7 @@ pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, followin
 pub use attention::Attention;
 pub use awaited::{Plucked, Taken, Wanted};
 pub use key::{Far, Turn, Way, cents_per_degree};
+pub use passing::is_raised;
 pub use pedals::Pedals;
 pub use place::place;
 pub use playing::REST_S;

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use consort_proto::StringNumber;
 
-/// Tells playing from tuning by the plucks alone: whoever tunes stays on a string, or goes to the next one at leisure.
+/// Tells playing from tuning by the plucks alone: whoever tunes stays on a string, or goes from one to the next at leisure.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Playing {
     recent: VecDeque<(f64, StringNumber)>,
@@ -14,6 +14,11 @@ pub(crate) struct Playing {
 /// So many different strings within so many seconds are music (assumed; the last check is a run and is asked for).
 const STRINGS: usize = 4;
 const WITHIN_S: f64 = 2.0;
+/// So are so many leaps within so many seconds, among three strings and more: steps on in one direction are none, and who
+/// compares a string with its octave leaps between two (assumed).
+const LEAPS: usize = 4;
+const LEAPS_WITHIN_S: f64 = 4.0;
+const LEAPT_STRINGS: usize = 3;
 /// After a rest of this length, seconds, she is taken to tune again.
 pub const REST_S: f64 = 1.0;
 
@@ -38,14 +43,39 @@ impl Playing {
             }
             self.recent.push_back((onset_s, string));
         }
-        while self.recent.front().is_some_and(|(onset, _)| onset_s - onset > WITHIN_S) {
+        let newest_s = self.newest_s().unwrap_or(onset_s);
+        while self
+            .recent
+            .front()
+            .is_some_and(|(onset, _)| newest_s - onset > LEAPS_WITHIN_S)
+        {
             self.recent.pop_front();
         }
-        let mut strings: Vec<StringNumber> = self.recent.iter().map(|(_, string)| *string).collect();
+        self.plays |= self.strings_since(newest_s - WITHIN_S) >= STRINGS
+            || self.leaps() >= LEAPS && self.strings_since(f64::NEG_INFINITY) >= LEAPT_STRINGS;
+        self.plays
+    }
+
+    /// How many different strings were plucked since then.
+    fn strings_since(&self, from_s: f64) -> usize {
+        let recent = self.recent.iter().filter(|(onset_s, _)| *onset_s >= from_s);
+        let mut strings: Vec<StringNumber> = recent.map(|(_, string)| *string).collect();
         strings.sort_unstable();
         strings.dedup();
-        self.plays |= strings.len() >= STRINGS;
-        self.plays
+        strings.len()
+    }
+
+    /// How many of the recent plucks are of another string than the one before, and no step on from it.
+    fn leaps(&self) -> usize {
+        let strings = self.recent.iter().map(|(_, string)| i32::from(string.get()));
+        let (mut leaps, mut way) = (0, 0);
+        for (from, to) in strings.clone().zip(strings.skip(1)) {
+            let by = to - from;
+            let step_on = by.abs() == 1 && (way == 0 || way == by);
+            leaps += usize::from(by != 0 && !step_on);
+            way = if by.abs() == 1 { by } else { 0 };
+        }
+        leaps
     }
 
     /// What was taken for a pluck at `onset_s` was none.
@@ -135,6 +165,35 @@ mod tests {
         for (onset_s, number) in [(0.3, 21), (0.6, 22), (0.9, 23)] {
             assert!(!playing.pluck(onset_s, string(number)), "the last word on {number}");
         }
+    }
+
+    #[test]
+    fn a_melody_over_few_strings_is_music_and_an_octave_that_is_compared_is_not() {
+        check(&[
+            (0.0, 20, false),
+            (0.7, 22, false),
+            (1.4, 20, false),
+            (2.1, 18, false),
+            (2.8, 20, true),
+        ]);
+        check(&[
+            (0.0, 20, false),
+            (0.7, 27, false),
+            (1.4, 20, false),
+            (2.1, 27, false),
+            (2.8, 20, false),
+            (3.5, 27, false),
+        ]);
+        // To and fro over three strings beside each other.
+        check(&[
+            (0.0, 20, false),
+            (0.5, 21, false),
+            (1.0, 20, false),
+            (1.5, 19, false),
+            (2.0, 20, false),
+            (2.5, 19, false),
+            (3.0, 20, true),
+        ]);
     }
 
     #[test]
