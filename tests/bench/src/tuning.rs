@@ -164,7 +164,18 @@ impl Tunings {
         self.finished += usize::from(harpist.is_finished());
         self.minutes.push(harpist.now_s() / 60.0);
         let left = harpist.standing(&tolerance);
-        self.left += left.iter().filter(|string| !string.is_in_tune()).count();
+        for string in left.iter().filter(|string| !string.is_in_tune()) {
+            self.left += 1;
+            if self.each {
+                report(&format!(
+                    "  harp {seed}, at the end, string {}: {:+.1} true, {:.1} allowed, {}",
+                    string.string,
+                    string.cents,
+                    string.tolerance_cents,
+                    if string.can_hold { "holds" } else { "cannot hold" },
+                ));
+            }
+        }
         Ok(())
     }
 
