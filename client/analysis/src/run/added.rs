@@ -126,14 +126,15 @@ impl Added {
     ) -> Option<f64> {
         *likeness = [Likeness::default(); STRINGS_MAX];
         let long = |samples: u64| (samples as f64 / self.rate).clamp(LOOK_S.0, LOOK_S.1);
-        let (onset, guard) = (onset + passed, passed + (GUARD_S * self.rate) as u64);
+        let guard = (GUARD_S * self.rate) as u64;
+        let (until, onset) = (onset.saturating_sub(guard), onset + passed);
         let after_s = long(later.min(history.count()).saturating_sub(onset));
-        let before_s = long(onset.saturating_sub(earlier + 2 * guard));
+        let before_s = long(until.saturating_sub(earlier + guard));
         hann_into(&mut self.window, (after_s * self.rate) as usize);
         let sound = history.slice(onset, self.window.len())?;
         self.spectrum.power(sound, &self.window, &mut self.after);
         hann_into(&mut self.window, (before_s * self.rate) as usize);
-        let from = onset.checked_sub(guard + self.window.len() as u64);
+        let from = until.checked_sub(self.window.len() as u64);
         match from.and_then(|from| history.slice(from, self.window.len())) {
             Some(sound) => self.spectrum.power(sound, &self.window, &mut self.before),
             None => self.before.fill(0.0),
