@@ -8,15 +8,20 @@ mod peers;
 mod plot;
 mod resample;
 mod tables;
+mod told;
 
 use std::path::PathBuf;
 
+use consort_analysis::Context;
+use consort_proto::Hz;
 use serde::Serialize;
 
+use self::bed::Dice;
 use self::generate::{CONDITIONS, Generator};
-use self::goals::{Compared, compare};
+use self::goals::{Compared, compare, compare_told};
 use self::outcome::{Outcome, hear};
-use self::tables::{Table, print_peers, print_table, tabulate};
+use self::tables::{Table, print_peers, print_table, tabulate, tabulate_told};
+use self::told::TOLD;
 use crate::recordings::{Recording, read_manifest, read_samples};
 use crate::report;
 
@@ -29,6 +34,7 @@ struct Report<'a> {
     tables: &'a [Table],
     goals: &'a [Compared],
     outcomes: &'a [Outcome],
+    told: &'a [Outcome],
     cost_percent_of_a_core: f64,
 }
 
@@ -51,19 +57,30 @@ struct Options {
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let options = parse(words)?;
     let recordings = read_manifest(&options.folder)?;
-    let mut outcomes = Vec::new();
+    let (mut outcomes, mut told) = (Vec::new(), Vec::new());
+    // Of its own, so that no case that is made depends on what is told of it.
+    let mut dice = Dice(!options.seed);
     let (mut busy_s, mut sound_s) = (0.0, 0.0);
     if let Some(folder) = &options.plots {
         std::fs::create_dir_all(folder).map_err(|why| format!("cannot make {}: {why}", folder.display()))?;
     }
     let mut take = |recording: &Recording, samples: &[f32], rate: u32| -> Result<(), String> {
-        let (outcome, busy) = hear(recording, samples, rate)?;
+        let alone = Context::concert_harp(Hz::new(recording.a4).map_err(|why| why.to_string())?);
+        let (outcome, busy) = hear(recording, samples, rate, &alone)?;
         if let Some(folder) = options.plots.as_ref().filter(|_| outcome.failed()) {
             plot::write(folder, &outcome, samples, rate, recording.pluck_s)?;
         }
         outcomes.push(outcome);
         busy_s += busy;
         sound_s += samples.len() as f64 / f64::from(rate);
+        if told::is_wide(recording) {
+            let expected = told::expected(recording, &mut dice)?;
+            let recording = Recording {
+                condition: format!("{TOLD}{}", recording.condition),
+                ..recording.clone()
+            };
+            told.push(hear(&recording, samples, rate, &expected)?.0);
+        }
         Ok(())
     };
     if let Some(cases) = options.generate {
@@ -79,22 +96,22 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             take(recording, &samples, rate)?;
         }
     }
-    let tables = tabulate(&outcomes);
-    for outcome in &outcomes {
-        if options.each {
-            report(&line(outcome));
-        }
+    let mut tables = tabulate(&outcomes);
+    tables.extend(tabulate_told(&told));
+    if options.each {
+        outcomes.iter().chain(&told).for_each(|outcome| report(&line(outcome)));
     }
     tables.iter().for_each(print_table);
     if options.generate.is_none() {
         print_peers();
     }
-    let goals: Vec<Compared> = tables.first().map(compare).unwrap_or_default();
+    let mut goals: Vec<Compared> = tables.first().map(compare).unwrap_or_default();
+    goals.extend(compare_told(&told));
     let met = goals.iter().filter(|compared| compared.met).count();
     report(&format!("goals met: {met} of {}; missed:", goals.len()));
     for missed in goals.iter().filter(|compared| !compared.met) {
         report(&format!(
-            "  {:8} {:38} {:6.2}, at most {:.2}",
+            "  {:11} {:38} {:6.2}, at most {:.2}",
             missed.condition, missed.figure, missed.is, missed.at_most
         ));
     }
@@ -103,6 +120,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         if outcome.gross() || outcome.extra.iter().any(|extra| extra.settled) {
             report(&line(outcome));
         }
+    }
+    report("not identified, though order and last offsets were told:");
+    for outcome in told.iter().filter(|outcome| !outcome.identified()) {
+        report(&line(outcome));
     }
     let cost = 100.0 * busy_s / sound_s;
     report(&format!(
@@ -113,6 +134,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             tables: &tables,
             goals: &goals,
             outcomes: &outcomes,
+            told: &told,
             cost_percent_of_a_core: cost,
         };
         let text = serde_json::to_string_pretty(&whole).map_err(|why| why.to_string())?;
@@ -170,7 +192,7 @@ fn line(outcome: &Outcome) -> String {
         })
         .collect();
     format!(
-        "{} {:8} {:6} {:2}->{:2} {:9.3} Hz  error {:>9} sigma {:>6} (truth {:.2}) glide {:>6} B {:>8} onset {:>5} ms  lock {:>5} \
+        "{} {:11} {:6} {:2}->{:2} {:9.3} Hz  error {:>9} sigma {:>6} (truth {:.2}) glide {:>6} B {:>8} onset {:>5} ms  lock {:>5} \
          {:>5} {}{} [{}]",
         outcome.file,
         outcome.condition,

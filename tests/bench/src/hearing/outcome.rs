@@ -54,6 +54,11 @@ impl Outcome {
         self.cents.is_none_or(|cents| cents.abs() > GROSS_CENTS)
     }
 
+    /// Whether its string was named rightly, with or without a doubt.
+    pub(super) fn identified(&self) -> bool {
+        self.string == Some(self.true_string)
+    }
+
     /// Whether there is something to look at: it is wrong or doubted, or something was set where nothing was plucked.
     pub(super) fn failed(&self) -> bool {
         self.gross() || self.unsure || self.extra.iter().any(|extra| extra.settled)
@@ -111,14 +116,17 @@ pub(super) fn nearest_string(context: &Context, hz: Hz) -> Option<u8> {
     nearest.map(|(number, _)| number)
 }
 
-/// Hears one recording; gives the CPU time it took beside the outcome.
-pub(super) fn hear(recording: &Recording, samples: &[f32], rate: u32) -> Result<(Outcome, f64), String> {
+/// Hears one recording, of the harp that is expected; gives the CPU time it took beside the outcome.
+pub(super) fn hear(
+    recording: &Recording,
+    samples: &[f32],
+    rate: u32,
+    context: &Context,
+) -> Result<(Outcome, f64), String> {
     let rate = SampleRate::new(rate).map_err(|why| why.to_string())?;
-    let a4 = Hz::new(recording.a4).map_err(|why| why.to_string())?;
     let truth = Hz::new(recording.hz).map_err(|why| why.to_string())?;
-    let context = Context::concert_harp(a4);
-    let (heard, busy) = listen(samples, rate, &context);
-    Ok((judge(recording, &heard, rate, truth, &context), busy))
+    let (heard, busy) = listen(samples, rate, context);
+    Ok((judge(recording, &heard, rate, truth, context), busy))
 }
 
 /// Holds what was heard against the truth.

@@ -89,6 +89,13 @@ pub(super) fn tabulate(outcomes: &[Outcome]) -> Vec<Table> {
     ]
 }
 
+/// The table of what was heard with order and last offsets told, if anything was.
+pub(super) fn tabulate_told(outcomes: &[Outcome]) -> Option<Table> {
+    let all: Vec<&Outcome> = outcomes.iter().collect();
+    let own = own_errors(outcomes);
+    (!all.is_empty()).then(|| by("condition, order and last offsets told", &all, &own, |o| o.condition.clone()))
+}
+
 fn by(
     name: &'static str,
     outcomes: &[&Outcome],
@@ -147,7 +154,7 @@ fn row(name: &str, outcomes: &[&Outcome], own: &BTreeMap<String, f64>) -> Row {
         onset_missed: outcomes.iter().filter(|o| o.onset_error_ms.is_none()).count(),
         gross: share(&Outcome::gross),
         silent_gross: share(&Outcome::silent_gross),
-        identified: of_narrow(&|o| o.string == Some(o.true_string)),
+        identified: of_narrow(&Outcome::identified),
         nearest: of_narrow(&|o| o.nearest_is_right),
         median_cents: quantile(&mut errors, 0.5),
         p95_cents: quantile(&mut errors, 0.95),
