@@ -1,6 +1,6 @@
 //! A whole evening in figures: runs over the harp, rooms without it, music on it, strings that turn, a new string, the A.
 
-mod memory;
+pub(crate) mod memory;
 mod music;
 mod reference;
 mod rooms;

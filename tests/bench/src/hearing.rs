@@ -3,12 +3,15 @@
 mod bed;
 mod generate;
 mod goals;
+mod harp;
 mod outcome;
 mod peers;
 mod plot;
 mod resample;
+mod ring_on;
 mod tables;
 mod told;
+mod tunings;
 
 use std::path::PathBuf;
 
@@ -22,12 +25,13 @@ use self::goals::{Compared, compare, compare_told};
 use self::outcome::{Outcome, hear};
 use self::tables::{Table, print_peers, print_table, tabulate, tabulate_told};
 use self::told::TOLD;
+use crate::figures::Figures;
 use crate::recordings::{Recording, read_manifest, read_samples};
 use crate::report;
 
 /// One line about this measure.
 pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, and the cost [--recordings DIR] \
-     [--generate N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
+     [--generate N] [--tunings N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -48,6 +52,8 @@ struct Options {
     each: bool,
     /// How many cases to make from the recordings instead of hearing the files themselves.
     generate: Option<usize>,
+    /// How many whole harps to build from them and to tune, instead.
+    tunings: Option<u64>,
     seed: u64,
     /// The one condition that is heard, if not all are.
     only: Option<String>,
@@ -57,6 +63,11 @@ struct Options {
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let options = parse(words)?;
     let recordings = read_manifest(&options.folder)?;
+    if let Some(harps) = options.tunings {
+        let mut figures = Figures::kept_in("hearing", options.json);
+        tunings::run(&recordings, harps, options.seed, options.only.as_deref(), &mut figures)?;
+        return figures.close();
+    }
     let (mut outcomes, mut told) = (Vec::new(), Vec::new());
     // Of its own, so that no case that is made depends on what is told of it.
     let mut dice = Dice(!options.seed);
@@ -150,6 +161,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
         plots: None,
         each: false,
         generate: None,
+        tunings: None,
         seed: 1,
         only: None,
     };
@@ -163,6 +175,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
             "--plots" => options.plots = Some(PathBuf::from(value()?)),
             "--files" => options.each = true,
             "--generate" => options.generate = Some(number(value()?)? as usize),
+            "--tunings" => options.tunings = Some(number(value()?)?),
             "--only" => options.only = Some(condition(value()?)?),
             "--seed" => options.seed = number(value()?)?,
             _ => return Err(format!("{word} is not an option: {ABOUT}")),

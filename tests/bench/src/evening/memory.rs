@@ -7,7 +7,7 @@ use consort_guide::{Attention, Plucked, Taken, Wanted, is_raised};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
-pub(super) struct Memory {
+pub(crate) struct Memory {
     listener: Listener,
     context: Context,
     targets: Vec<Hz>,
@@ -20,17 +20,17 @@ pub(super) struct Memory {
     asked: Option<StringNumber>,
     then: Vec<StringNumber>,
     /// Readings that count there.
-    pub(super) counted: Vec<Reading>,
-    pub(super) answers: Vec<(Reading, Option<Doubt>)>,
-    pub(super) tracks: Vec<Track>,
-    pub(super) provisional: Vec<Reading>,
+    pub(crate) counted: Vec<Reading>,
+    pub(crate) answers: Vec<(Reading, Option<Doubt>)>,
+    pub(crate) tracks: Vec<Track>,
+    pub(crate) provisional: Vec<Reading>,
     /// Onsets, seconds, that gave no answer.
-    pub(super) refused: Vec<(f64, Refusal)>,
+    pub(crate) refused: Vec<(f64, Refusal)>,
 }
 
 impl Memory {
     /// A listener for `harp` whose strings were left where `last` says.
-    pub(super) fn new(
+    pub(crate) fn new(
         harp: &Harp,
         rate: SampleRate,
         mut last: impl FnMut(StringNumber) -> Option<Cents>,
@@ -67,24 +67,24 @@ impl Memory {
     }
 
     /// The string that the harpist chose by hand.
-    pub(super) fn choose(&mut self, string: StringNumber) {
+    pub(crate) fn choose(&mut self, string: StringNumber) {
         self.context.chosen = Some(string.get());
         self.tell();
     }
 
     /// A run over the harp is asked for.
-    pub(super) fn runs(&mut self) {
+    pub(crate) fn runs(&mut self) {
         self.context.order = Order::Run;
         self.tell();
     }
 
     /// The string that the desk asks for.
-    pub(super) fn ask(&mut self, string: StringNumber) {
+    pub(crate) fn ask(&mut self, string: StringNumber) {
         self.asked = Some(string);
     }
 
     /// The strings that the desk asks for, each until it counts, and the last one for ever.
-    pub(super) fn ask_in_turn(&mut self, strings: &[StringNumber]) {
+    pub(crate) fn ask_in_turn(&mut self, strings: &[StringNumber]) {
         self.then = strings.iter().rev().copied().collect();
         self.asked = self.then.pop();
     }
@@ -100,13 +100,13 @@ impl Memory {
         }
     }
 
-    pub(super) fn push(&mut self, sound: &[f32]) {
+    pub(crate) fn push(&mut self, sound: &[f32]) {
         self.listener.push(sound);
         self.drain();
     }
 
     /// The sound has ended.
-    pub(super) fn finish(&mut self) {
+    pub(crate) fn finish(&mut self) {
         self.listener.finish();
         self.drain();
         let alone = self.attention.stood_alone(f64::INFINITY);

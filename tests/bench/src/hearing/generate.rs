@@ -8,7 +8,7 @@ use super::resample::play_faster;
 use crate::recordings::{Recording, read_samples};
 
 /// Strings are moved from their recording by no more than this, cents: further, they are other strings.
-const MOVED_MAX_CENTS: f64 = 200.0;
+pub(super) const MOVED_MAX_CENTS: f64 = 200.0;
 /// When the string is plucked in every case, and how long a case lasts, seconds.
 const PLUCK_S: f64 = 0.3;
 const LASTS_S: f64 = 2.0;
@@ -24,9 +24,30 @@ pub(super) const CONDITIONS: [&str; 11] = [
 ];
 
 /// A recorded string in silence.
-struct Source {
-    recording: Recording,
-    samples: Vec<f32>,
+pub(super) struct Source {
+    pub(super) recording: Recording,
+    pub(super) samples: Vec<f32>,
+}
+
+/// The recordings in silence among `recordings`, at 48 kHz.
+pub(super) fn in_silence(recordings: &[Recording]) -> Result<Vec<Source>, String> {
+    let mut sources = Vec::new();
+    for recording in recordings
+        .iter()
+        .filter(|r| ["clean", "wide"].contains(&r.condition.as_str()))
+    {
+        let (samples, rate) = read_samples(&recording.path)?;
+        if rate == RATE {
+            sources.push(Source {
+                recording: recording.clone(),
+                samples,
+            });
+        }
+    }
+    if sources.is_empty() {
+        return Err("there is no clean recording at 48 kHz to make cases from".to_owned());
+    }
+    Ok(sources)
 }
 
 /// Makes cases.
@@ -39,24 +60,9 @@ pub(super) struct Generator {
 }
 
 impl Generator {
-    /// Takes the recordings in silence among `recordings`, at 48 kHz.
+    /// Makes them from the recordings in silence among `recordings`.
     pub(super) fn new(recordings: &[Recording], seed: u64) -> Result<Self, String> {
-        let mut sources = Vec::new();
-        for recording in recordings
-            .iter()
-            .filter(|r| ["clean", "wide"].contains(&r.condition.as_str()))
-        {
-            let (samples, rate) = read_samples(&recording.path)?;
-            if rate == RATE {
-                sources.push(Source {
-                    recording: recording.clone(),
-                    samples,
-                });
-            }
-        }
-        if sources.is_empty() {
-            return Err("there is no clean recording at 48 kHz to make cases from".to_owned());
-        }
+        let sources = in_silence(recordings)?;
         let mut dice = Dice(seed);
         let harp = |a4: f64| Hz::new(a4).map(|hz| (a4, Context::concert_harp(hz)));
         let harps: Result<Vec<_>, _> = [440.0, 442.0].map(harp).into_iter().collect();
@@ -201,7 +207,7 @@ fn mix(sound: &mut [f32], other: &[f32], gain: f64) {
 }
 
 /// Root mean square over the half second from a moment on.
-fn level_from(sound: &[f32], from_s: f64) -> f64 {
+pub(super) fn level_from(sound: &[f32], from_s: f64) -> f64 {
     let from = (from_s * f64::from(RATE)) as usize;
     let to = (from + (LEVEL_S * f64::from(RATE)) as usize).min(sound.len());
     let stretch = &sound[from..to];

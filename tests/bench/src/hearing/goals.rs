@@ -85,15 +85,17 @@ pub(super) fn compare_told(told: &[Outcome]) -> Vec<Compared> {
         let share = |test: &dyn Fn(&Outcome) -> bool| percent(of_it.iter().filter(|o| test(o)).count(), of_it.len());
         let lost = share(&|outcome| !outcome.identified());
         let silent = share(&Outcome::silent_gross);
-        [("not identified, %", lost, LOST_WHEN_TOLD), ("silently wrong, %", silent, silent_most)].map(
-            |(figure, is, at_most)| Compared {
-                condition: condition.clone(),
-                figure,
-                is,
-                at_most,
-                met: is <= at_most,
-            },
-        )
+        [
+            ("not identified, %", lost, LOST_WHEN_TOLD),
+            ("silently wrong, %", silent, silent_most),
+        ]
+        .map(|(figure, is, at_most)| Compared {
+            condition: condition.clone(),
+            figure,
+            is,
+            at_most,
+            met: is <= at_most,
+        })
     });
     compared.collect()
 }

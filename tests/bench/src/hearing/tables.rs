@@ -93,7 +93,11 @@ pub(super) fn tabulate(outcomes: &[Outcome]) -> Vec<Table> {
 pub(super) fn tabulate_told(outcomes: &[Outcome]) -> Option<Table> {
     let all: Vec<&Outcome> = outcomes.iter().collect();
     let own = own_errors(outcomes);
-    (!all.is_empty()).then(|| by("condition, order and last offsets told", &all, &own, |o| o.condition.clone()))
+    (!all.is_empty()).then(|| {
+        by("condition, order and last offsets told", &all, &own, |o| {
+            o.condition.clone()
+        })
+    })
 }
 
 fn by(
