@@ -53,8 +53,21 @@ fn turned(rate: u32) -> Vec<f32> {
         .collect()
 }
 
+/// What a listener at 48 kHz may hold together with what it knows of 47 strings, bytes.
+const HOLDS_AT_MOST: usize = 20_000_000;
+
 #[test]
-fn hearing_allocates_nothing() {
+fn hearing_holds_little_and_allocates_nothing() {
+    let profiler = dhat::Profiler::builder().testing().build();
+    let context = Box::new(Context::concert_harp(Hz::new(440.0).expect("A4")));
+    let mut listener = Listener::new(Config {
+        rate: SampleRate::STUDIO,
+        ..Config::default()
+    });
+    listener.set_context(&context);
+    let held = dhat::HeapStats::get().curr_bytes + size_of::<Listener>();
+    dhat::assert!(held <= HOLDS_AT_MOST, "{held} bytes are held");
+    drop(profiler);
     for (rate, order, chosen) in [
         (16_000, Order::Usual, None),
         (48_000, Order::Unknown, None),

@@ -4,6 +4,7 @@ mod bed;
 mod generate;
 mod goals;
 mod harp;
+mod holds;
 mod outcome;
 mod peers;
 mod plot;
@@ -30,8 +31,11 @@ use crate::recordings::{Recording, read_manifest, read_samples};
 use crate::report;
 
 /// One line about this measure.
-pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, and the cost [--recordings DIR] \
+pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, the cost and the memory [--recordings DIR] \
      [--generate N] [--tunings N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
+
+/// What a listener may hold, bytes.
+const HOLDS_AT_MOST: f64 = 20e6;
 
 #[derive(Serialize)]
 struct Report<'a> {
@@ -40,6 +44,8 @@ struct Report<'a> {
     outcomes: &'a [Outcome],
     told: &'a [Outcome],
     cost_percent_of_a_core: f64,
+    /// What a listener and its context hold, bytes; absent where the system does not tell.
+    holds_bytes: Option<f64>,
 }
 
 /// What was typed.
@@ -62,6 +68,8 @@ struct Options {
 /// Runs the measure with the words after its name.
 pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let options = parse(words)?;
+    // First of all, while nothing is left of what others have set aside.
+    let holds = holds::bytes();
     let recordings = read_manifest(&options.folder)?;
     if let Some(harps) = options.tunings {
         let mut figures = Figures::kept_in("hearing", options.json);
@@ -140,6 +148,14 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     report(&format!(
         "cost: {cost:.2} % of one core ({busy_s:.2} s for {sound_s:.0} s of sound)"
     ));
+    if let Some(bytes) = holds {
+        let verdict = if bytes <= HOLDS_AT_MOST { "met" } else { "missed" };
+        report(&format!(
+            "memory: {:.2} MB for a listener at 48 kHz and what it knows of 47 strings, at most {:.0} MB: {verdict}",
+            bytes / 1e6,
+            HOLDS_AT_MOST / 1e6
+        ));
+    }
     if let Some(path) = options.json {
         let whole = Report {
             tables: &tables,
@@ -147,6 +163,7 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
             outcomes: &outcomes,
             told: &told,
             cost_percent_of_a_core: cost,
+            holds_bytes: holds,
         };
         let text = serde_json::to_string_pretty(&whole).map_err(|why| why.to_string())?;
         std::fs::write(&path, text).map_err(|why| format!("cannot write {}: {why}", path.display()))?;
