@@ -14,9 +14,11 @@ const REACH_CENTS: f64 = 8.0;
 /// The strongest peak that lies this near to the place of a partial, in resolution cells beside those cents, holds the comb
 /// where it was believed to be, while weak peaks lower down are tried.
 const HOLD_CELLS: f64 = 0.25;
-/// A comb that has begun ends after this many partials in a row that are not there. Where it begins is another matter: the
-/// lowest partials of a low string may all be lost in what rings, or to a small soundboard.
+/// A comb that has begun ends after this many partials in a row that are not there.
 const GAP_MAX: usize = 3;
+/// The lowest partials of a low string may all be lost in what rings, or to a small soundboard, but not more than so many:
+/// what has none of these either is a voice or something else that is loudest high above.
+const LOST_MAX: usize = 6;
 
 /// The partials of the string at `hz`, as number and frequency, into `partials`; gives the pitch and stiffness they fit.
 ///
@@ -51,7 +53,7 @@ pub(crate) fn grow_comb(
     let mut begun = false;
     for n in 1..=FOLLOWED_MAX {
         let should = pitch * partial_ratio(n, stiffness);
-        if should > ceiling_hz || (begun && gap > GAP_MAX) {
+        if should > ceiling_hz || gap > if begun { GAP_MAX } else { LOST_MAX } {
             break;
         }
         let reach = (REACH_CELLS / seconds + should * REACH_CENTS * crate::fit::CENT).min(0.3 * pitch);
@@ -94,7 +96,7 @@ fn holding(peaks: &[Peak], hz: f64, seconds: f64) -> Option<(usize, &Peak)> {
         let n = (peak.hz / hz).round() as usize;
         let should = hz * partial_ratio(n, stiffness);
         let reach = HOLD_CELLS / seconds + should * REACH_CENTS * crate::fit::CENT;
-        ((1..=FOLLOWED_MAX).contains(&n) && (peak.hz - should).abs() <= reach).then_some((n, peak))
+        ((1..=LOST_MAX + 1).contains(&n) && (peak.hz - should).abs() <= reach).then_some((n, peak))
     });
     in_comb.max_by(|a, b| a.1.amplitude.total_cmp(&b.1.amplitude))
 }
@@ -127,6 +129,7 @@ mod tests {
     fn a_comb_may_begin_late_and_ends_at_a_gap() {
         assert_eq!(grown(&[5, 7, 9], None).0, [1, 2, 3, 4, 5, 6, 7, 8, 9]);
         assert_eq!(grown(&[1, 2, 3, 9], None).0, [1, 2, 3]);
+        assert_eq!(grown(&[8, 9, 10], None).0, [1]);
         assert_eq!(grown(&[], None).0, [1]);
     }
 
