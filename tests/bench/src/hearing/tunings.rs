@@ -62,6 +62,10 @@ pub(super) fn run(
     only: Option<&str>,
     figures: &mut Figures,
 ) -> Result<(), String> {
+    if let Some(only) = only.filter(|only| SURROUNDINGS.iter().all(|(name, ..)| name != only)) {
+        let names = SURROUNDINGS.map(|(name, ..)| name).join(", ");
+        return Err(format!("no harp is tuned in {only}; there are {names}"));
+    }
     let harp = harp_file::preset("pedal-47").ok_or("there is no harp of 47 strings")?;
     let recorded = RecordedHarp::new(recordings)?;
     let mut tallies: BTreeMap<&str, BTreeMap<u8, Tally>> = BTreeMap::new();
