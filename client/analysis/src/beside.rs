@@ -47,9 +47,8 @@ impl Beside {
     }
 
     /// Looks at `sound`, the newest of the note, twice as long as its frames so that the partials themselves are not seen
-    /// half-way between them; `rate` in samples a second, and `moved` how far the string has gone from where it is followed, as a
-    /// factor. Never allocates.
-    pub(crate) fn look(&mut self, followed: &[Followed], moved: f64, sound: &[f32], rate: f64) {
+    /// half-way between them; `rate` in samples a second. Never allocates.
+    pub(crate) fn look(&mut self, followed: &[Followed], sound: &[f32], rate: f64) {
         let count = followed.len().min(LOOKED_AT);
         if self.window.len() != sound.len() {
             let len = sound.len() as f32;
@@ -61,7 +60,7 @@ impl Beside {
         }
         let mut looks = [0.0; LOOKED_AT];
         for (look, partial) in looks.iter_mut().zip(followed) {
-            let hz = moved * partial.hz;
+            let hz = partial.hz;
             let half = 0.5 * hz / partial.n as f64;
             let below = self.power_at(hz - half, sound, rate);
             let above = self.power_at(hz + half, sound, rate);
@@ -115,7 +114,7 @@ mod tests {
             })
             .collect();
         let mut beside = Beside::new(sound.len());
-        beside.look(&followed, 1.0, sound, RATE);
+        beside.look(&followed, sound, RATE);
         beside
     }
 

@@ -1,58 +1,131 @@
 //! The string that was chosen by hand, over several plucks: it is turned between them and while it sounds, and other strings
-//! answer it wherever it was.
+//! answer it wherever it was. It is chased from its first pluck on until it is heard no more, whatever becomes of its notes: of
+//! a string that rings on, a pluck can be missed and a swell be taken for one.
 
+use consort_proto::{Cents, Hz};
+
+use crate::character::expected_stiffness;
+use crate::chase::Chase;
+use crate::fit::CENT;
+use crate::history::History;
 use crate::note::Note;
+use crate::trend::{Trend, Way};
 
-/// A chosen string that is plucked within this of where it was chased to, cents, is chased on.
-const CHASED_ON_CENTS: f64 = 40.0;
-/// Elsewhere it was plucked only if the power there grew so many times: of 90 swells of strings that answered 87 grew by less,
-/// and of 25 plucks all but one by more (virtual harps; that one lay 42 cents off).
+/// It is told of while its partials have this many times the power of noise (10 dB): it is waited for, and nothing else.
+const CLEAR: f64 = 10.0;
+/// Where it is plucked within this of where it was chased to, cents, it is chased on: of 800 plucks of strings that were chased
+/// well all lay within 14 cents (virtual harps).
+const CHASED_ON_CENTS: f64 = 15.0;
+/// Elsewhere it was plucked only if the power there grew so many times, and so many while it is known within so many cents where
+/// it is: others that answered it where it was swell, and nothing of that is new.
 const PLUCKED_ELSEWHERE: f64 = 4.4;
+const PLUCKED_FOR_ALL: f64 = 12.0;
+const SURE_CENTS: f64 = 4.0;
 
-/// The note before the one at place `at` of the string that was chosen, if it is chased, and where.
-fn chased_before(notes: &[Note], at: usize, chosen: Option<u8>) -> Option<(usize, f64)> {
-    let before = (0..notes.len()).filter(|&other| {
-        let note = &notes[other];
-        let is_it = note.verdict().is_some_and(|verdict| Some(verdict.string) == chosen);
-        note.onset < notes[at].onset && note.open && note.passed && is_it
-    });
-    let newest = before.max_by_key(|&other| notes[other].onset)?;
-    Some((newest, notes[newest].chased_at()?))
+/// The chosen string.
+#[derive(Debug)]
+pub(crate) struct InHand {
+    rate: f64,
+    /// Its number, and the onset of its last pluck.
+    string: u8,
+    onset: u64,
+    chase: Chase,
+    trend: Trend,
 }
 
-/// That note, and how far from where it is chased the chosen string seems to have been plucked at `at`, cents.
-fn plucked_from(notes: &[Note], at: usize, chosen: Option<u8>) -> Option<(usize, f64)> {
-    let (before, chased) = chased_before(notes, at, chosen)?;
-    let verdict = notes[at].verdict().filter(|verdict| Some(verdict.string) == chosen)?;
-    Some((before, 1200.0 * (verdict.hz / chased).log2().abs()))
+/// Where it stands just now.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Stands {
+    pub(crate) onset: u64,
+    pub(crate) string: u8,
+    pub(crate) hz: Hz,
+    pub(crate) sigma: Cents,
 }
 
-/// Whether a note that was just found is what a chosen string left behind as it was turned: others that answered it where it
-/// was swell, and nothing of it is new.
-pub(crate) fn is_left_behind(notes: &[Note], at: usize, chosen: Option<u8>) -> bool {
-    plucked_from(notes, at, chosen)
-        .is_some_and(|(_, cents)| cents > CHASED_ON_CENTS && notes[at].growth() < PLUCKED_ELSEWHERE)
-}
-
-/// A chosen string that is plucked again where it was chased to is chased on from there.
-pub(crate) fn hand_over(notes: &mut [Note], at: usize, chosen: Option<u8>) {
-    if let Some((before, cents)) = plucked_from(notes, at, chosen)
-        && cents <= CHASED_ON_CENTS
-    {
-        let (place, trend) = notes[before].way();
-        notes[at].go_on(place, trend.loosened(cents));
+impl InHand {
+    /// Looks at sound of `rate` samples in a second.
+    pub(crate) fn new(rate: f64) -> Self {
+        Self {
+            rate,
+            string: 0,
+            onset: 0,
+            chase: Chase::new(rate),
+            trend: Trend::default(),
+        }
     }
-}
 
-/// Whether a note may be told of as it sounds: while a chosen string is chased, what begins beside it has to prove to be a
-/// pluck, and that of another string to be one for certain.
-pub(crate) fn may_be_tracked(notes: &[Note], note: &Note, chosen: Option<u8>) -> bool {
-    let Some(verdict) = note.verdict() else {
-        return false;
-    };
-    let is_chased = notes.iter().any(|note| note.open && note.chased_at().is_some());
-    match chosen.filter(|_| is_chased) {
-        Some(chosen) => note.passed && (verdict.string == chosen || note.is_pluck_for_certain()),
-        None => true,
+    /// Another string was chosen, or none.
+    pub(crate) const fn end(&mut self) {
+        self.chase.end();
+        self.trend.end();
+    }
+
+    /// Whether a string was plucked since it was chosen: its notes are told of here.
+    pub(crate) const fn is_plucked(&self) -> bool {
+        !self.chase.is_home()
+    }
+
+    /// Whether it is chased just now.
+    pub(crate) const fn is_chased(&self) -> bool {
+        self.chase.at().is_some()
+    }
+
+    /// The onset of its last pluck.
+    pub(crate) const fn onset(&self) -> u64 {
+        self.onset
+    }
+
+    /// The chosen string seems to have been plucked, as `note` says; whether it was, and not what it left behind as it was
+    /// turned: others that answered it where it was swell, and nothing of that is new.
+    pub(crate) fn pluck(&mut self, note: &mut Note) -> bool {
+        let Some(verdict) = note.verdict() else {
+            return false;
+        };
+        let apart = self.chase.at().map(|hz| ((verdict.hz / hz).ln() / CENT).abs());
+        match apart {
+            Some(cents) if cents <= CHASED_ON_CENTS => {
+                self.chase.go_on(verdict.hz);
+                self.trend = self.trend.loosened(cents);
+            }
+            Some(_) if note.growth() < self.grows_elsewhere() => return false,
+            Some(_) | None => {
+                let stiffness = note.stiffness().unwrap_or_else(|| expected_stiffness(verdict.hz));
+                self.trend.end();
+                self.chase.begin(verdict.hz, verdict.hz, stiffness);
+            }
+        }
+        (self.string, self.onset) = (verdict.string, note.onset);
+        true
+    }
+
+    /// How many times the power elsewhere has to grow for a pluck.
+    fn grows_elsewhere(&self) -> f64 {
+        if self.trend.is_within(SURE_CENTS) {
+            PLUCKED_FOR_ALL
+        } else {
+            PLUCKED_ELSEWHERE
+        }
+    }
+
+    /// Looks at the newest sound; where the string stands just now, told ahead of the sound that shows it, if that stands clear
+    /// of noise. Never allocates.
+    pub(crate) fn look(&mut self, history: &History) -> Option<Stands> {
+        let at = self.chase.at()?;
+        let seconds = Chase::look_s(at);
+        let len = (seconds * self.rate) as usize;
+        let now = history.count();
+        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
+        let now_s = now as f64 / self.rate;
+        let middle_s = now_s - 0.5 * seconds;
+        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(at));
+        let found = self.chase.look(sound, self.rate, way)?;
+        let believed = self.trend.look(middle_s, found.hz, found.sigma_cents);
+        let ahead = self.trend.ahead(now_s).filter(|_| believed && found.clear > CLEAR)?;
+        Some(Stands {
+            onset: self.onset,
+            string: self.string,
+            hz: Hz::new(ahead.hz).ok()?,
+            sigma: Cents(ahead.sigma_cents),
+        })
     }
 }

@@ -13,7 +13,7 @@ use crate::health::HealthWatch;
 use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Timbre, Track};
 use crate::history::History;
 use crate::identify::{Identifier, Verdict};
-use crate::in_hand;
+use crate::in_hand::InHand;
 use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
 use crate::onset::OnsetDetector;
@@ -50,6 +50,8 @@ const SOFT_EXPECTED_DB: f64 = 10.0;
 /// what sounds from then on is both of them.
 const CROWDS_DB: f64 = 10.0;
 const CROWDS_SCORE: f64 = 0.3;
+/// What explains this share of the sound, and has not proved to be a pluck yet, may be the same string plucked again.
+const AGAIN_SCORE: f64 = 0.4;
 
 /// What single plucks are judged by is wide; stated is so much of it, within which 75 of 100 true pitches lie, and 96 within
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
@@ -80,6 +82,7 @@ pub struct Listener {
     tools: Tools,
     notes: Vec<Note>,
     run: Run,
+    in_hand: InHand,
     context: Context,
     loudness: Loudness,
     queue: VecDeque<Heard>,
@@ -115,6 +118,7 @@ impl Listener {
             context: notes[0].context,
             notes,
             run: Run::new(rate, hop, config.sigma_max_cents),
+            in_hand: InHand::new(rate),
             loudness: Loudness::new(rate),
             queue: VecDeque::with_capacity(QUEUE),
             input: 0,
@@ -133,6 +137,9 @@ impl Listener {
             // What sounds is judged as what it was expected to be.
             self.finish();
             self.run.begin();
+        }
+        if self.context.chosen != context.chosen {
+            self.in_hand.end();
         }
         self.context = *context;
     }
@@ -195,14 +202,14 @@ impl Listener {
                 let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
                 let found = !before && self.notes[at].passed;
-                let chosen = self.context.chosen;
-                let echo = found && (self.is_echo(at) || in_hand::is_left_behind(&self.notes, at, chosen));
-                if found && !echo {
-                    in_hand::hand_over(&mut self.notes, at, chosen);
-                    let note = &self.notes[at];
-                    if let Some(verdict) = note.verdict().filter(|_| note.is_pluck_for_certain()) {
-                        self.tools.company.add(note.onset, verdict.string);
-                    }
+                let echo = found && (self.is_echo(at) || !self.take_in_hand(at));
+                let note = &self.notes[at];
+                if found
+                    && !echo
+                    && note.is_pluck_for_certain()
+                    && let Some(verdict) = note.verdict()
+                {
+                    self.tools.company.add(note.onset, verdict.string);
                 }
                 self.settle(
                     at,
@@ -272,6 +279,13 @@ impl Listener {
         }
         self.notes[at].swells = swells;
         echo
+    }
+
+    /// Lets the string in hand be chased from a note that was just found, if it is that string's; whether the note may be a pluck.
+    fn take_in_hand(&mut self, at: usize) -> bool {
+        let note = &mut self.notes[at];
+        let is_chosen = note.verdict().map(|verdict| verdict.string) == self.context.chosen;
+        !is_chosen || self.in_hand.pluck(note)
     }
 
     fn settle(&mut self, at: usize, progress: Progress) {
@@ -408,7 +422,7 @@ impl Listener {
             let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
             let again = later().filter(|note| {
                 note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > 0.4)
+                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > AGAIN_SCORE)
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);
@@ -434,30 +448,54 @@ impl Listener {
 
     /// Reports where the last plucked string stands just now.
     fn track(&mut self) {
-        let chosen = self.context.chosen;
-        let newest = self
+        let in_hand = self.in_hand.look(&self.history);
+        let tracked = self
             .notes
             .iter()
             .enumerate()
-            .filter(|(_, note)| note.open && in_hand::may_be_tracked(&self.notes, note, chosen));
-        let Some((at, _)) = newest.max_by_key(|(_, note)| note.onset) else {
+            .filter(|(_, note)| self.may_be_tracked(note));
+        let newest = tracked.max_by_key(|(_, note)| note.onset).map(|(at, _)| at);
+        if let Some(stands) = in_hand.filter(|_| newest.is_none() && !self.is_in_doubt()) {
+            self.report_track(stands.onset, stands.string, stands.hz, stands.sigma);
+        }
+        let Some(at) = newest.filter(|at| !self.is_in_run(self.notes[*at].onset)) else {
             return;
         };
-        if self.is_in_run(self.notes[at].onset) {
-            return;
-        }
-        let onset = self.time_of(self.notes[at].onset);
+        let onset = self.notes[at].onset;
         if let Some(measured) = self.notes[at].track_clear(&self.history) {
-            let time = SampleTime(self.input);
-            let track = Track {
-                onset,
-                time,
-                string: measured.string,
-                hz: measured.hz,
-                sigma: measured.sigma,
-            };
-            self.report(Heard::Track(track));
+            self.report_track(onset, measured.string, measured.hz, measured.sigma);
         }
+    }
+
+    /// Whether a note may be told of as it sounds: while the string in hand is chased, only another string that was plucked for
+    /// certain after it.
+    fn may_be_tracked(&self, note: &Note) -> bool {
+        let Some(verdict) = note.verdict().filter(|_| note.open) else {
+            return false;
+        };
+        let is_in_hand = self.in_hand.is_plucked() && self.context.chosen == Some(verdict.string);
+        let is_later = note.passed && note.onset > self.in_hand.onset() && note.is_pluck_for_certain();
+        !is_in_hand && (!self.in_hand.is_chased() || is_later)
+    }
+
+    /// Whether the string in hand may just have been plucked again.
+    fn is_in_doubt(&self) -> bool {
+        let again = |note: &Note| {
+            let verdict = note.verdict().filter(|verdict| verdict.score > AGAIN_SCORE);
+            note.open && !note.passed && !note.measured && verdict.map(|verdict| verdict.string) == self.context.chosen
+        };
+        self.notes.iter().any(again)
+    }
+
+    fn report_track(&mut self, onset: u64, string: u8, hz: Hz, sigma: Cents) {
+        let track = Track {
+            onset: self.time_of(onset),
+            time: SampleTime(self.input),
+            string,
+            hz,
+            sigma,
+        };
+        self.report(Heard::Track(track));
     }
 
     fn reading(&self, onset: u64, measured: Measured) -> Reading {

@@ -149,27 +149,18 @@ impl Follower {
     }
 
     /// Looks what sounds beside the partials in the newest frame.
-    ///
-    /// The string has moved from where it is followed by the factor `moved`.
-    pub(crate) fn look_beside(&mut self, moved: f64, history: &History) {
+    pub(crate) fn look_beside(&mut self, history: &History) {
         let end = self.onset + (self.done.saturating_sub(1) * self.hop + self.len) as u64;
         let len = 2 * self.len;
         let sound = end.checked_sub(len as u64).and_then(|from| history.slice(from, len));
         if let Some(sound) = sound.filter(|_| self.done > 0) {
-            self.beside.look(&self.followed, moved, sound, self.rate);
+            self.beside.look(&self.followed, sound, self.rate);
         }
     }
 
     /// Whether the newest frame is as new as it can be at sample `now`: a note is not followed for ever.
     pub(crate) fn is_at(&self, now: u64) -> bool {
         self.onset + (self.done * self.hop + self.len) as u64 > now
-    }
-
-    /// Mean square amplitude of what is beside a partial, in the mean of them, as it would lie on one in a look `seconds` long.
-    pub(crate) fn beside_mean(&self, seconds: f64) -> f64 {
-        let count = self.followed.len();
-        let sum: f64 = (0..count).map(|at| self.beside(at)).sum();
-        sum / count.max(1) as f64 * self.frame_s() / seconds
     }
 
     /// Mean square amplitude of what is beside the partial at this place, or was before the onset where nobody has looked.

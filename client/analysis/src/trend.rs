@@ -164,6 +164,11 @@ impl Trend {
         })
     }
 
+    /// Whether the last look left the string known within so many cents, one standard deviation.
+    pub(crate) fn is_within(&self, cents: f64) -> bool {
+        self.state.is_some_and(|state| state.place_var < cents * cents)
+    }
+
     /// Where the string is at the moment `now_s`.
     pub(crate) fn ahead(&self, now_s: f64) -> Option<Ahead> {
         let now = self.state?.at(now_s);

@@ -3,13 +3,12 @@
 use consort_proto::{Cents, Hz};
 
 use super::{Measured, Note, SIGMA_FLOOR_CENTS, pitch_of};
-use crate::character::expected_stiffness;
-use crate::chase::{Chase, Place};
+use crate::chase::Chase;
 use crate::fit::{CENT, FittedString, fit_string};
 use crate::frequency::{Framing, turning};
 use crate::heard::Timbre;
 use crate::history::History;
-use crate::trend::{Trend, Way};
+use crate::trend::Way;
 
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
@@ -19,27 +18,14 @@ const TRACK_S: f64 = 0.05;
 const TRACK_CLEAR: f64 = 300.0;
 /// The same of a string that is chased (20 dB): most of its partials agree where it is.
 const CHASE_CLEAR: f64 = 100.0;
-/// And of one that was chosen by hand (10 dB), which is waited for, and nothing else.
-const IN_HAND_CLEAR: f64 = 10.0;
 /// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
 const CHASED_FROM_CENTS: f64 = 15.0;
 const CHASED_SURE_CENTS: f64 = 1.5;
 
 impl Note {
-    /// Where it is chased, if it is.
-    pub(crate) fn chased_at(&self) -> Option<f64> {
-        self.chase.at()
-    }
-
-    /// The way that it took and takes.
-    pub(crate) const fn way(&self) -> (Place, Trend) {
-        (self.chase.place(), self.trend)
-    }
-
-    /// It goes on the way that its last pluck took.
-    pub(crate) const fn go_on(&mut self, place: Place, trend: Trend) {
-        self.chase.go_on(place);
-        self.trend = trend;
+    /// How stiff its string is, as it measures so far.
+    pub(crate) fn stiffness(&mut self) -> Option<f64> {
+        self.measure().map(|measured| measured.inharmonicity)
     }
 
     /// Whether its partials stood clear of what sounds beside them when that was last looked at.
@@ -56,8 +42,9 @@ impl Note {
         let believed = self.trend.look(middle_s, looked.hz.get(), looked.sigma.0);
         let ahead = self.trend.ahead(now_s).filter(|_| believed)?;
         let found_hz = self.verdict?.hz;
-        if (ahead.hz / found_hz).ln().abs() > CHASED_FROM_CENTS * CENT && ahead.sigma_cents < CHASED_SURE_CENTS {
-            self.chase.begin(looked.hz.get(), looked.inharmonicity);
+        let has_left = (ahead.hz / found_hz).ln().abs() > CHASED_FROM_CENTS * CENT;
+        if self.chase.is_home() && has_left && ahead.sigma_cents < CHASED_SURE_CENTS {
+            self.chase.begin(found_hz, looked.hz.get(), looked.inharmonicity);
         }
         Some(Measured {
             hz: Hz::new(ahead.hz).ok()?,
@@ -70,23 +57,15 @@ impl Note {
     ///
     /// Every second time it is looked what sounds beside it, which takes longer than the rest.
     fn look_clear(&mut self, history: &History) -> Option<(f64, Measured)> {
-        let verdict = self.verdict?;
+        if !self.chase.is_home() {
+            return self.look_chased(history);
+        }
         if !self.looked_beside {
-            let moved = self.chase.at().map_or(1.0, |hz| hz / verdict.hz);
-            self.follower.look_beside(moved, history);
+            self.follower.look_beside(history);
         }
         self.looked_beside = !self.looked_beside;
         if !self.follower.is_at(history.count()) {
             return None;
-        }
-        // A new string on its way up is turned from the first moment on.
-        if self.passed && self.chase.is_home() && self.context.chosen == Some(verdict.string) {
-            let stiffness = self.measure().map(|measured| measured.inharmonicity);
-            self.chase
-                .begin(verdict.hz, stiffness.unwrap_or_else(|| expected_stiffness(verdict.hz)));
-        }
-        if !self.chase.is_home() {
-            return self.look_chased(history, verdict.string);
         }
         let tracked = self.is_clear().then(|| self.track()).flatten()?;
         // The newest frame ended within the last hop.
@@ -95,36 +74,27 @@ impl Note {
     }
 
     /// The same of a string that is chased.
-    fn look_chased(&mut self, history: &History, string: u8) -> Option<(f64, Measured)> {
+    fn look_chased(&mut self, history: &History) -> Option<(f64, Measured)> {
         let now = history.count();
         // From its next pluck on it is that one's; while that is in doubt, the string is watched and not told of.
-        let seconds = Chase::look_s(self.chase.at().filter(|_| !self.ended)?);
+        let at = self.chase.at().filter(|_| !self.ended)?;
+        let seconds = Chase::look_s(at);
         let len = (seconds * self.rate) as usize;
         let sound = history.slice(now.checked_sub(len as u64)?, len)?;
         let middle_s = now as f64 / self.rate - 0.5 * seconds;
-        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(self.chase.at()?));
-        let beside = self.follower.beside_mean(seconds);
-        let found = self.chase.look(sound, self.rate, way, beside)?;
-        let clear = found.power > self.chase_clear() * beside * found.partials as f64;
+        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(at));
+        let found = self.chase.look(sound, self.rate, way)?;
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,
             sigma_cents: found.sigma_cents,
         };
-        let measured = Self::newest(string, fitted)?;
+        let measured = Self::newest(self.verdict?.string, fitted)?;
         if now >= self.end {
             self.trend.look(middle_s, found.hz, found.sigma_cents);
             return None;
         }
-        clear.then_some((middle_s, measured))
-    }
-
-    /// How far a string that is chased has to stand above what is beside it to be told of: one in hand is waited for.
-    fn chase_clear(&self) -> f64 {
-        let in_hand = self
-            .verdict
-            .is_some_and(|verdict| self.context.chosen == Some(verdict.string));
-        if in_hand { IN_HAND_CLEAR } else { CHASE_CLEAR }
+        (found.clear > CHASE_CLEAR).then_some((middle_s, measured))
     }
 
     /// What was fitted to the newest sound.
