@@ -35,7 +35,7 @@ const SPEED_STEP: f64 = 35.0;
 const PLACE_LEAST: f64 = 5.0;
 const SPEED_LEAST: f64 = 50.0;
 /// What all partials have to say together to be believed, nats: a high string that fades has one left.
-const BELIEVED: f64 = 1.5;
+const BELIEVED: f64 = 3.0;
 /// After so many looks in which nothing was found the string is lost.
 const LOST: u32 = 8;
 
