@@ -22,7 +22,7 @@ use crate::run::{Read, Run, Told};
 /// Notes that can be open at once: a run of four plucks a second, each measured for 1.6 s.
 const NOTES: usize = 8;
 /// Onsets that are remembered: those of two seconds.
-const BEGUN: usize = 24;
+const REPORTED: usize = 24;
 /// Sound that is kept, seconds: a note's measure and what was there before it.
 const HISTORY_S: f64 = 9.0;
 /// A look at the sound per this many seconds.
@@ -51,7 +51,7 @@ const SOFT_EXPECTED_DB: f64 = 10.0;
 const CROWDS_DB: f64 = 10.0;
 const CROWDS_SCORE: f64 = 0.3;
 /// What explains this share of the sound, and has not proved to be a pluck yet, may be the same string plucked again.
-const AGAIN_SCORE: f64 = 0.4;
+const SAME_SCORE: f64 = 0.4;
 
 /// What single plucks are judged by is wide; stated is so much of it, within which 75 of 100 true pitches lie, and 96 within
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
@@ -77,7 +77,7 @@ pub struct Listener {
     onsets: OnsetDetector,
     last_onset: u64,
     /// The newest onsets that were reported.
-    begun: [u64; BEGUN],
+    reported: [u64; REPORTED],
     health: HealthWatch,
     tools: Tools,
     notes: Vec<Note>,
@@ -108,7 +108,7 @@ impl Listener {
             beginning: (LEVEL_S * rate) as u64,
             onsets: OnsetDetector::new(rate),
             last_onset: 0,
-            begun: [0; BEGUN],
+            reported: [0; REPORTED],
             health: HealthWatch::new(config.rate),
             tools: Tools {
                 evidence: Evidence::new(rate),
@@ -251,8 +251,8 @@ impl Listener {
         }
         self.notes[at].start(onset, self.last_onset, &self.context);
         self.last_onset = onset;
-        self.begun.rotate_left(1);
-        self.begun[BEGUN - 1] = onset;
+        self.reported.rotate_left(1);
+        self.reported[REPORTED - 1] = onset;
         let report = Onset {
             onset: self.time_of(onset),
             time: SampleTime(self.input),
@@ -366,7 +366,7 @@ impl Listener {
 
     /// The onset that was reported of what the run found at this working sample.
     fn onset_near(&self, found: u64) -> u64 {
-        let onsets = self.begun.iter().copied();
+        let onsets = self.reported.iter().copied();
         let nearest = onsets.min_by_key(|onset| onset.abs_diff(found));
         nearest
             .filter(|onset| onset.abs_diff(found) < self.prelude / 2)
@@ -408,8 +408,8 @@ impl Listener {
     fn end_plucked_again(&mut self) {
         for at in 0..NOTES {
             let note = &self.notes[at];
-            let begun = self.history.count() - note.onset >= self.beginning;
-            if note.open && note.passed && begun && note.level_db.is_none() {
+            let is_known = self.history.count() - note.onset >= self.beginning;
+            if note.open && note.passed && is_known && note.level_db.is_none() {
                 self.notes[at].level_db = Some(self.level(note.onset));
             }
         }
@@ -422,7 +422,7 @@ impl Listener {
             let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
             let again = later().filter(|note| {
                 note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > AGAIN_SCORE)
+                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > SAME_SCORE)
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);
@@ -481,7 +481,7 @@ impl Listener {
     /// Whether the string in hand may just have been plucked again.
     fn is_in_doubt(&self) -> bool {
         let again = |note: &Note| {
-            let verdict = note.verdict().filter(|verdict| verdict.score > AGAIN_SCORE);
+            let verdict = note.verdict().filter(|verdict| verdict.score > SAME_SCORE);
             note.open && !note.passed && !note.measured && verdict.map(|verdict| verdict.string) == self.context.chosen
         };
         self.notes.iter().any(again)

@@ -53,13 +53,13 @@ pub(crate) struct Way {
 }
 
 impl Way {
-    /// Of a string that stands at `hz` and may be turned from now on.
+    /// Of a string that stands at `hz`, so far.
     pub(crate) const fn from_rest(hz: f64) -> Self {
         Self {
             hz,
             speed: 0.0,
-            place_sd: 5.0,
-            speed_sd: 50.0,
+            place_sd: 0.0,
+            speed_sd: 0.0,
         }
     }
 }

@@ -17,8 +17,10 @@ pub(super) const PARTIALS: usize = 14;
 const EXPLAINED: f64 = 0.97;
 /// So many looks beside one another a look is worth, when explained shares become odds.
 const WORTH: f64 = 2.5;
-/// A partial with less than this many times the power of what sounds beside it says nothing.
+/// A partial with less than this many times the power of what sounds beside it says nothing, and the others the less, the less
+/// they stand clear: of so many times what is beside them nothing can be explained.
 const CLEAR: f64 = 4.0;
+const UNCLEAR: f64 = 6.0;
 /// So much of the strongest partial's power leaks into the others while the string moves: 65 dB less.
 const LEAKS: f64 = 3e-7;
 /// What a tone that stays costs, as a share of its power, while the string is expected within so many cents of it, and beyond.
@@ -174,7 +176,8 @@ impl Odds {
         let mut odds = 0.0;
         for (at, partial) in self.partials[..self.count].iter().enumerate() {
             if partial.power > CLEAR * partial.beside {
-                let share = (partial.explained + self.explained(at, place)) / (partial.power + partial.beside);
+                let share =
+                    (partial.explained + self.explained(at, place)) / (partial.power + UNCLEAR * partial.beside);
                 odds -= WORTH * (1.0 - EXPLAINED * share.min(1.0)).ln();
             }
         }

@@ -64,6 +64,35 @@ fn a_new_string_is_followed_away_from_what_answered_it() {
     }
 }
 
+/// While it is turned, the other string swells where it was plucked, as if it were plucked anew, and then a fourth above.
+#[test]
+fn what_swells_where_a_new_string_was_does_not_take_it_back() {
+    for from_cents in [-1100.0, -700.0, -200.0] {
+        let mut sound = silence(2.4, RATE);
+        turned(from_cents, &mut sound);
+        for (at_s, aside) in [(1.1, 0.0), (1.6, 500.0)] {
+            let swell = Pluck {
+                amplitude: 0.03,
+                at_s: 0.0,
+                ..Pluck::new(hertz(from_cents + aside))
+            };
+            let from = (at_s * f64::from(RATE)) as usize;
+            let sounds = swell.alone(2.4 - at_s, RATE);
+            for (sample, more) in sound[from..].iter_mut().zip(sounds) {
+                *sample += more;
+            }
+        }
+        add_noise(&mut sound, 1e-4, 5);
+        let tracks = tracks(&hear(&sound, RATE, &in_hand(), 480));
+        let late: Vec<_> = tracks.iter().filter(|(time_s, _)| *time_s > 1.2).collect();
+        assert!(late.len() > 15, "{} tracks late, from {from_cents}", late.len());
+        for &(time_s, cents) in late {
+            let truth = from_cents + 100.0 * (time_s - 0.8).clamp(0.0, 1.0);
+            assert!((cents - truth).abs() < 8.0, "{cents} instead of {truth} at {time_s} s");
+        }
+    }
+}
+
 /// It is damped, turned up in silence, and plucked anew: the tracks after that pluck tell where it is now, and none between
 /// the places is told.
 #[test]
