@@ -51,6 +51,14 @@ enum State {
     Lost,
 }
 
+/// Where a string was chased to, from which it may be chased on.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Trail {
+    state: State,
+    stiffness: f64,
+    plucked_hz: f64,
+}
+
 /// The string that is chased, if one is.
 #[derive(Debug)]
 pub(crate) struct Chase {
@@ -113,6 +121,28 @@ impl Chase {
     pub(crate) const fn go_on(&mut self, plucked_hz: f64) {
         self.plucked_hz = plucked_hz;
         self.missed = 0;
+    }
+
+    /// Where it is chased.
+    pub(crate) const fn trail(&self) -> Trail {
+        Trail {
+            state: self.state,
+            stiffness: self.stiffness,
+            plucked_hz: self.plucked_hz,
+        }
+    }
+
+    /// It is chased on from there.
+    pub(crate) const fn return_to(&mut self, trail: Trail) {
+        self.state = trail.state;
+        self.stiffness = trail.stiffness;
+        self.plucked_hz = trail.plucked_hz;
+        self.missed = 0;
+    }
+
+    /// In how many looks in a row it was not found.
+    pub(crate) const fn missed(&self) -> u32 {
+        self.missed
     }
 
     /// Whether the string is where it was found, as far as this knows.

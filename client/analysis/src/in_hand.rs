@@ -5,7 +5,7 @@
 use consort_proto::{Cents, Hz};
 
 use crate::character::expected_stiffness;
-use crate::chase::Chase;
+use crate::chase::{Chase, Trail};
 use crate::fit::CENT;
 use crate::history::History;
 use crate::note::Note;
@@ -21,6 +21,8 @@ const CHASED_ON_CENTS: f64 = 15.0;
 const PLUCKED_ELSEWHERE: f64 = 4.4;
 const PLUCKED_FOR_ALL: f64 = 12.0;
 const SURE_CENTS: f64 = 4.0;
+/// Where it was plucked elsewhere, and is not found there in so many looks, it was not.
+const NOT_FOUND: u32 = 4;
 
 /// The chosen string.
 #[derive(Debug)]
@@ -31,6 +33,8 @@ pub(crate) struct InHand {
     onset: u64,
     chase: Chase,
     trend: Trend,
+    /// How it was chased, and by which pluck, before one elsewhere that is not confirmed yet.
+    doubted: Option<(Trail, Trend, u64)>,
 }
 
 /// Where it stands just now.
@@ -51,6 +55,7 @@ impl InHand {
             onset: 0,
             chase: Chase::new(rate),
             trend: Trend::default(),
+            doubted: None,
         }
     }
 
@@ -58,6 +63,7 @@ impl InHand {
     pub(crate) const fn end(&mut self) {
         self.chase.end();
         self.trend.end();
+        self.doubted = None;
     }
 
     /// Whether a string was plucked since it was chosen: its notes are told of here.
@@ -90,6 +96,8 @@ impl InHand {
             Some(_) if note.growth() < self.grows_elsewhere() => return false,
             Some(_) | None => {
                 let stiffness = note.stiffness().unwrap_or_else(|| expected_stiffness(verdict.hz));
+                let doubted = apart.map(|_| (self.chase.trail(), self.trend, self.onset));
+                self.doubted = self.doubted.or(doubted);
                 self.trend.end();
                 self.chase.begin(verdict.hz, verdict.hz, stiffness);
             }
@@ -118,7 +126,16 @@ impl InHand {
         let now_s = now as f64 / self.rate;
         let middle_s = now_s - 0.5 * seconds;
         let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(at));
-        let found = self.chase.look(sound, self.rate, way)?;
+        let found = self.chase.look(sound, self.rate, way);
+        match self.doubted {
+            Some(_) if found.is_some() => self.doubted = None,
+            Some((trail, trend, onset)) if self.chase.missed() >= NOT_FOUND => {
+                self.chase.return_to(trail);
+                (self.trend, self.onset, self.doubted) = (trend, onset, None);
+            }
+            Some(_) | None => {}
+        }
+        let found = found?;
         let believed = self.trend.look(middle_s, found.hz, found.sigma_cents);
         let ahead = self.trend.ahead(now_s).filter(|_| believed && found.clear > CLEAR)?;
         Some(Stands {
