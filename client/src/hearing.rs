@@ -6,7 +6,7 @@ use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
-    Steady, Taken, Twins, Wanted, Ways, is_raised,
+    Steady, Taken, Twins, Wanted, Ways, is_elsewhere,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -269,15 +269,20 @@ impl Hearing {
             consort_guide::asked(&self.situation(harp, link, &readiness), None).map_or(Wanted::Nothing, Wanted::Near)
         };
         let onset_s = answer.onset_s;
+        let leave = |why| Some(Left { onset_s, why });
+        let plucked = Plucked {
+            onset_s,
+            string,
+            level_dbfs: answer.level_dbfs,
+        };
+        let target = harp.string(string).map(|own| link.tuning().open_target(own));
         let is_told = matches!(
             answer.verdict,
             Verdict::Settled | Verdict::Unsure(Doubt::FarFromAll | Doubt::Which)
         );
-        let target = harp.string(string).map(|own| link.tuning().open_target(own));
-        if is_told && target.is_some_and(|target| is_raised(answer.hz.cents_above(target))) {
-            self.attention.stands_elsewhere(onset_s, string, wanted);
+        if is_told && target.is_some_and(|target| is_elsewhere(answer.hz.cents_above(target))) {
+            self.attention.stands_elsewhere(plucked, wanted);
         }
-        let leave = |why| Some(Left { onset_s, why });
         if answer.verdict != Verdict::Settled {
             // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
             let heeds = self.attention.heeds(onset_s, string, wanted);
@@ -286,11 +291,6 @@ impl Hearing {
             }
             return heeds.then_some(*answer).into_iter().collect();
         }
-        let plucked = Plucked {
-            onset_s,
-            string,
-            level_dbfs: answer.level_dbfs,
-        };
         let (left, counts) = match self.attention.take(plucked, wanted, *answer) {
             Taken::Counts(answers) => (None, answers),
             Taken::Waits => (leave(Why::Waits), Vec::new()),

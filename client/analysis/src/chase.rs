@@ -189,6 +189,9 @@ impl Chase {
             self.blocks.add(sound, ratio);
             count += 1;
         }
+        if count == 0 {
+            return None;
+        }
         let noise = self.noise(sound, count);
         let in_a_block = noise / OF_A_SINE * self.blocks.in_a_look();
         let plucked_off = (self.plucked_hz / way.hz).ln() / CENT;
@@ -294,6 +297,15 @@ mod tests {
                 Some(1200.0 * (found.hz / 300.0).log2() - cents * (middle_s - 0.5).max(0.0))
             })
             .collect()
+    }
+
+    #[test]
+    fn a_string_too_high_for_the_rate_is_not_found() {
+        let mut chase = Chase::new(RATE);
+        let way = Way::from_rest(0.41 * RATE);
+        chase.begin(way.hz, way.hz, 0.0);
+        let sound = vec![0.1_f32; (Chase::look_s(way.hz) * RATE) as usize];
+        assert!(chase.look(&sound, RATE, way).is_none());
     }
 
     #[test]

@@ -32,13 +32,15 @@ impl Company {
 
     /// How many other strings were plucked for certain around the pluck of `string` at this working sample, as far as is known.
     pub(crate) fn of(&self, onset: u64, string: u8) -> usize {
-        let (before, after) = (BEFORE_S * self.rate, AFTER_S * self.rate);
-        let around = |at: u64| at + before as u64 > onset && at < onset + after as u64;
+        let (before, after) = ((BEFORE_S * self.rate) as u64, (AFTER_S * self.rate) as u64);
         let known = &self.plucked[..self.count.min(REMEMBERED)];
-        known
+        let around = known
             .iter()
-            .filter(|&&(at, other)| other != string && around(at))
-            .count()
+            .filter(|&&(at, other)| other != string && at + before > onset && at < onset + after);
+        // Each string is a bit: one that is plucked again and again is tuned.
+        around
+            .fold(0_u64, |strings, &(_, other)| strings | 1 << (other % 64))
+            .count_ones() as usize
     }
 }
 
@@ -55,10 +57,14 @@ mod tests {
         }
         assert_eq!(company.of(3_000, 20), 2);
         assert_eq!(company.of(4_500, 27), 2, "the first is more than three seconds ago");
-        assert_eq!(company.of(2_700, 24), 2, "and the last more than 1.7 s to come");
+        assert_eq!(company.of(2_700, 24), 1, "and the last more than 1.7 s to come");
         for onset in 0..40 {
             company.add(10_000 + 10 * onset, 30);
         }
-        assert_eq!(company.of(10_200, 20), REMEMBERED);
+        assert_eq!(company.of(10_200, 20), 1, "one string again and again is one string");
+        for (onset, string) in (0..40).zip(1..) {
+            company.add(20_000 + 10 * onset, string);
+        }
+        assert_eq!(company.of(20_200, 50), REMEMBERED, "as many as are remembered");
     }
 }

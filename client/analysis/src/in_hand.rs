@@ -108,7 +108,7 @@ impl InHand {
 
     /// How many times the power elsewhere has to grow for a pluck.
     fn grows_elsewhere(&self) -> f64 {
-        if self.trend.is_within(SURE_CENTS) {
+        if self.chase.missed() == 0 && self.trend.is_within(SURE_CENTS) {
             PLUCKED_FOR_ALL
         } else {
             PLUCKED_ELSEWHERE

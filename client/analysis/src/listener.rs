@@ -202,6 +202,8 @@ impl Listener {
                 let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
                 let found = !before && self.notes[at].passed;
+                // What is refused at once is no pluck of the string in hand either.
+                let found = found && !matches!(progress, Progress::Refused(_));
                 let echo = found && (self.is_echo(at) || !self.take_in_hand(at));
                 let note = &self.notes[at];
                 if found

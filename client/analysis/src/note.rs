@@ -63,14 +63,17 @@ const GONE: f64 = 0.03;
 const GLIDE_MAX_CENTS: f64 = 30.0;
 /// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
 /// to four (measured on recorded plucks of all registers).
-/// In noise a glide is told less surely than the pitch, and so many of its standard deviations are allowed.
+/// In noise glides are told no better than the pitch: so many of the pitch's standard deviations are allowed, up to so many
+/// cents.
 const TURNED_CENTS: f64 = 6.0;
 const TURNED_SIGMAS: f64 = 2.0;
+const TURNED_MORE_CENTS: f64 = 2.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
 const BEHIND_CENTS: f64 = 2.5;
 const BEHIND_HEARD: u32 = 3;
-/// At the end of a measure, a string that stands this far from it was turned at the last moment, cents.
+/// At the end of a measure, a string that stands this far from it was turned at the last moment, cents: by themselves first
+/// partials wander by up to eight while they fade (two of twelve recordings).
 const LEFT_BEHIND_CENTS: f64 = 6.5;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
@@ -364,7 +367,11 @@ impl Note {
             inharmonicity: measured.inharmonicity,
             joined: self.joined,
             own: self.own,
-            company: company.of(self.onset, verdict.string),
+            company: if self.context.expects(verdict.string) {
+                0
+            } else {
+                company.of(self.onset, verdict.string)
+            },
         };
         let share = if verdict.hz > SHORT_LIVED_HZ {
             SCORE_SURE_HIGH
@@ -375,7 +382,7 @@ impl Note {
         let lead_sure = if few { LEAD_SURE_OF_FEW } else { LEAD_SURE };
         let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
             Some(Doubt::Scattered)
-        } else if measured.glide.0.abs() > TURNED_CENTS + TURNED_SIGMAS * measured.still.0
+        } else if measured.glide.0.abs() > TURNED_CENTS + (TURNED_SIGMAS * measured.still.0).min(TURNED_MORE_CENTS)
             || (self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
         {
             Some(Doubt::Turned)

@@ -54,7 +54,13 @@ impl<T> Attention<T> {
 
     /// Takes in the `reading` of a pluck: what becomes of it.
     pub fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
-        self.awaited.take(plucked, wanted, reading)
+        let onset_s = plucked.onset_s;
+        let taken = self.awaited.take(plucked, wanted, reading);
+        match taken {
+            Taken::NotHers | Taken::TooSoft => self.playing.forget(onset_s),
+            Taken::Counts(_) | Taken::Waits => self.playing.is_hers(onset_s),
+        }
+        taken
     }
 
     /// Whether a pluck of `string` that began at `level_dbfs` is so much softer than this harp that it will not count,
@@ -73,11 +79,10 @@ impl<T> Attention<T> {
         self.awaited.stood_alone(time_s)
     }
 
-    /// A pluck at `onset_s` that was told for certain as `string` stands where no open string does, as
-    /// [`is_raised`](crate::is_raised) says: the pedals do not stand in flat, or levers are up, and others may sound like open
-    /// strings that are none.
-    pub fn stands_elsewhere(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) {
-        self.awaited.stands_elsewhere(onset_s, string, wanted);
+    /// What was plucked was told as a string that stands elsewhere, as [`is_elsewhere`](crate::is_elsewhere) says: where two do,
+    /// the pedals do not stand in flat, or levers are up, and others may sound like open strings that are none.
+    pub fn stands_elsewhere(&mut self, plucked: Plucked, wanted: Wanted) {
+        self.awaited.stands_elsewhere(plucked, wanted);
     }
 
     /// Whether something that is no reading counts of a pluck of `string` at `onset_s`.

@@ -32,7 +32,7 @@ pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, followin
 pub use attention::Attention;
 pub use awaited::{Plucked, Taken, Wanted};
 pub use key::{Far, Turn, Way, cents_per_degree};
-pub use passing::is_raised;
+pub use passing::is_elsewhere;
 pub use pedals::Pedals;
 pub use place::place;
 pub use playing::REST_S;

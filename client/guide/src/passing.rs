@@ -6,32 +6,33 @@ use consort_proto::{Cents, StringNumber};
 /// between one and the next (assumed).
 const PASSED: usize = 2;
 pub(crate) const PASSED_WITHIN_S: f64 = 4.5;
-/// A string this far from its target is no open string to be tuned, cents: a pedal or lever has raised it by a semitone, or
-/// a whole tone.
-const RAISED: Cents = Cents(70.0);
-/// For so long after one that was raised, seconds, others may sound like open strings that are none (assumed): then what is
-/// plucked is music, until a string is plucked again and again.
+/// A string this far from its target, upwards or downwards, is no open string to be tuned, cents: a pedal or lever has raised it,
+/// or the one below it, by a semitone or a whole tone, or it has slipped.
+const ELSEWHERE: Cents = Cents(70.0);
+/// For so long after two different strings stood so, seconds, others may sound like open strings that are none (assumed): then
+/// what is plucked is music, until a string is plucked again and again.
 const RAISED_WITHIN_S: f64 = 20.0;
 
-/// Whether a string that stands `apart` from its target, upwards or downwards, was raised by a pedal or a lever.
-pub fn is_raised(apart: Cents) -> bool {
-    !apart.is_within(RAISED)
+/// Whether a string that stands `apart` from its target is not where any open string is tuned.
+pub fn is_elsewhere(apart: Cents) -> bool {
+    !apart.is_within(ELSEWHERE)
 }
 
-/// How many different strings in a row were read that did not count, the last one of them, and when one was raised.
+/// How many different strings in a row were read that did not count, the last one of them, and the last two that were raised.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Passing {
     strings: usize,
     last: Option<(f64, StringNumber)>,
-    raised_s: Option<f64>,
+    raised: [Option<(f64, StringNumber)>; 2],
 }
 
 impl Passing {
     /// Whether a pluck at `onset_s` follows upon strings that were plucked in passing.
     pub(crate) fn goes_on_at(&self, onset_s: f64) -> bool {
-        let raised = self
-            .raised_s
-            .is_some_and(|raised_s| onset_s - raised_s <= RAISED_WITHIN_S);
+        let lately = |raised: &Option<(f64, StringNumber)>| {
+            raised.is_some_and(|(raised_s, _)| (0.0..=RAISED_WITHIN_S).contains(&(onset_s - raised_s)))
+        };
+        let raised = self.raised.iter().all(lately);
         raised || self.strings >= PASSED && self.follows(onset_s)
     }
 
@@ -51,8 +52,13 @@ impl Passing {
         self.last = Some((onset_s, string));
     }
 
-    /// A string was plucked that pedals or levers have raised.
-    pub(crate) const fn raised(&mut self, onset_s: f64) {
-        self.raised_s = Some(onset_s);
+    /// `string` was plucked and stood where no open string does.
+    pub(crate) fn raised(&mut self, onset_s: f64, string: StringNumber) {
+        let [_, newest] = self.raised;
+        if newest.is_some_and(|(_, newest)| newest == string) {
+            self.raised[1] = Some((onset_s, string));
+        } else {
+            self.raised = [newest, Some((onset_s, string))];
+        }
     }
 }

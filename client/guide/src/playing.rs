@@ -8,6 +8,8 @@ use consort_proto::StringNumber;
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Playing {
     recent: VecDeque<(f64, StringNumber)>,
+    /// Onsets of those that were measured and are hers: others' come and go.
+    hers: VecDeque<f64>,
     plays: bool,
 }
 
@@ -26,7 +28,16 @@ impl Playing {
     /// Another sound begins, whose times start over.
     pub(crate) fn begin_sound(&mut self) {
         self.recent.clear();
+        self.hers.clear();
         self.plays = false;
+    }
+
+    /// What was plucked at `onset_s` was measured, and is hers.
+    pub(crate) fn is_hers(&mut self, onset_s: f64) {
+        self.hers.push_back(onset_s);
+        while self.hers.front().is_some_and(|hers| onset_s - hers > LEAPS_WITHIN_S) {
+            self.hers.pop_front();
+        }
     }
 
     /// Takes in a pluck at `onset_s` that is taken for `string`; each pluck counts once. Whether she plays.
@@ -65,9 +76,12 @@ impl Playing {
         strings.len()
     }
 
-    /// How many of the recent plucks are of another string than the one before, and no step on from it.
+    /// How many of the recent plucks that are hers are of another string than the one before, and no step on from it.
     fn leaps(&self) -> usize {
-        let strings = self.recent.iter().map(|(_, string)| i32::from(string.get()));
+        let newest_s = self.newest_s();
+        let is_hers = |onset_s: f64| self.hers.contains(&onset_s) || Some(onset_s) == newest_s;
+        let hers = self.recent.iter().filter(|(onset_s, _)| is_hers(*onset_s));
+        let strings = hers.map(|(_, string)| i32::from(string.get()));
         let (mut leaps, mut way) = (0, 0);
         for (from, to) in strings.clone().zip(strings.skip(1)) {
             let by = to - from;
@@ -122,6 +136,7 @@ mod tests {
         for &(onset_s, string, plays) in plucks {
             let string = StringNumber::new(string).expect("a string");
             assert_eq!(playing.pluck(onset_s, string), plays, "at {onset_s} s");
+            playing.is_hers(onset_s);
         }
     }
 
@@ -194,6 +209,18 @@ mod tests {
             (2.5, 19, false),
             (3.0, 20, true),
         ]);
+    }
+
+    #[test]
+    fn what_others_pluck_between_hers_is_no_leap_of_hers() {
+        let mut playing = Playing::default();
+        let string = |number| StringNumber::new(number).expect("a string");
+        for (count, onset_s) in [0.0, 1.3, 2.6, 3.9, 5.2].into_iter().enumerate() {
+            assert!(!playing.pluck(onset_s, string(20)));
+            playing.is_hers(onset_s);
+            // Measured never, or found to be another harp's.
+            assert!(!playing.pluck(onset_s + 0.6, string(30 + count as u32)));
+        }
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use consort_analysis::{
     Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Refusal, Spread, Track,
 };
-use consort_guide::{Attention, Plucked, Taken, Wanted, is_raised};
+use consort_guide::{Attention, Plucked, Taken, Wanted, is_elsewhere};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
@@ -152,23 +152,29 @@ impl Memory {
         let plays = self.attention.pluck(onset_s, time_s, string, is_last, false);
         let alone = self.attention.stood_alone(time_s);
         self.count(alone);
-        let wanted = self.asked.map_or(Wanted::Nothing, Wanted::Near);
-        if let Heard::Settled(reading) | Heard::Unsure(reading, Doubt::FarFromAll | Doubt::Which) = heard
-            && is_raised(reading.hz.cents_above(self.targets[string.index()]))
-        {
-            self.attention.stands_elsewhere(onset_s, string, wanted);
+        let (Heard::Settled(reading) | Heard::Unsure(reading, _)) = heard else {
+            return;
+        };
+        if plays {
+            return;
         }
-        if let Heard::Settled(reading) = heard
-            && !plays
+        let wanted = self.asked.map_or(Wanted::Nothing, Wanted::Near);
+        let plucked = Plucked {
+            onset_s,
+            string,
+            level_dbfs: reading.level_dbfs,
+        };
+        let is_told = matches!(
+            heard,
+            Heard::Settled(_) | Heard::Unsure(_, Doubt::FarFromAll | Doubt::Which)
+        );
+        if is_told && is_elsewhere(reading.hz.cents_above(self.targets[string.index()])) {
+            self.attention.stands_elsewhere(plucked, wanted);
+        }
+        if matches!(heard, Heard::Settled(_))
+            && let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading)
         {
-            let plucked = Plucked {
-                onset_s,
-                string,
-                level_dbfs: reading.level_dbfs,
-            };
-            if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {
-                self.count(readings);
-            }
+            self.count(readings);
         }
     }
 
