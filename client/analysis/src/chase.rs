@@ -332,6 +332,23 @@ mod tests {
         }
     }
 
+    /// The octave below, with which it is compared, rings on: its odd partials lie half-way between those of the string.
+    #[test]
+    fn an_octave_that_rings_below_is_no_noise() {
+        for loud in [0.1, 0.5] {
+            let mut both = sound(100.0, 0.0);
+            for (n, sample) in both.iter_mut().enumerate() {
+                let turn = std::f64::consts::TAU * 150.0 * n as f64 / RATE;
+                *sample += (1..=20).map(|k| (f64::from(k) * turn).sin() / f64::from(k)).sum::<f64>() as f32 * loud;
+            }
+            let off = chased(&both, 100.0);
+            let found = off.iter().flatten();
+            let worst = found.clone().map(|off| off.abs()).fold(0.0, f64::max);
+            assert!(found.count() > off.len() * 9 / 10, "{loud}: {off:?}");
+            assert!(worst < 6.0, "{worst} cents off beside {loud}");
+        }
+    }
+
     /// In noise that is as loud as three thousandths of it a string is found 20 dB clear of it, and noise alone soon ends the chase.
     #[test]
     fn noise_is_no_string() {
