@@ -149,9 +149,8 @@ mod tests {
 
     #[test]
     fn choices_are_kept_taken_back_and_begun_anew_when_damaged() {
-        let path = std::env::temp_dir().join(format!("consort-choices-{}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("a folder");
-        let folder = Arc::new(Folder::open(&path).expect("the folder opens"));
+        let place = tempfile::TempDir::with_prefix("consort-choices-").expect("a place");
+        let folder = Arc::new(Folder::open(place.path()).expect("the folder opens"));
         let mut kept = Kept::open(folder.clone());
         assert!(kept.now().asks_way("Alder") && !kept.can_undo());
         kept.change(|choices| choices.set_way("Alder", Some(Way::Away)));
@@ -167,6 +166,5 @@ mod tests {
         assert_eq!(Kept::open(folder.clone()).now(), &Choices::default());
         folder.write(FILE, b"{\"order\":3}").expect("written");
         assert_eq!(Kept::open(folder).now(), &Choices::default());
-        let _ = std::fs::remove_dir_all(&path);
     }
 }

@@ -386,9 +386,8 @@ mod tests {
 
     #[test]
     fn a_token_is_kept_and_one_that_is_not_whole_is_replaced() {
-        let path = std::env::temp_dir().join(format!("consort-desk-key-{}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("a folder");
-        let folder = Folder::open(&path).expect("the folder opens");
+        let place = tempfile::TempDir::with_prefix("consort-desk-key-").expect("a place");
+        let folder = Folder::open(place.path()).expect("the folder opens");
         let first = kept_key(&folder).expect("token");
         assert_eq!(kept_key(&folder).expect("token"), first);
         for damaged in ["", "0", "not a token, though it is 32 long"] {
@@ -396,7 +395,5 @@ mod tests {
             let new = kept_key(&folder).expect("token");
             assert!(new.len() == 32 && new != first && new != damaged, "{damaged}: {new}");
         }
-        drop(folder);
-        let _ = std::fs::remove_dir_all(&path);
     }
 }

@@ -151,9 +151,8 @@ mod tests {
 
     #[test]
     fn a_string_of_the_record_is_marked_once_and_its_mark_ends_with_it() {
-        let path = std::env::temp_dir().join(format!("consort-renewals-{}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("a folder");
-        let folder = Arc::new(Folder::open(&path).expect("the folder opens"));
+        let place = tempfile::TempDir::with_prefix("consort-renewals-").expect("a place");
+        let folder = Arc::new(Folder::open(place.path()).expect("the folder opens"));
         let none = |_| None;
         let new = |_| Some(Mark::New);
         let fitted: &[(u32, &str)] = &[(5, "2026-11-25")];
@@ -213,6 +212,5 @@ mod tests {
         // Another harp has its own.
         let mut other = Renewals::open(folder, "Birch");
         assert_eq!(take(&mut other, fitted, "2026-11-25", false), [Change::New(string(5))]);
-        let _ = std::fs::remove_dir_all(&path);
     }
 }

@@ -1,16 +1,14 @@
 //! What a coordinator and a station write down plays again as it was, on both sides.
 
-use consort_tests::process::run;
+use consort_tests::process::{Folder, run};
 
 use crate::ensemble::{Ensemble, cents, expect_line};
 
 #[test]
 fn both_logbooks_of_an_evening_play_again_and_hold_no_names() {
-    // Both files stand in the folder of the ensemble, which is not there before it is opened.
-    let folder = std::env::temp_dir().join(format!("consort-logbooks-{}", std::process::id()));
-    std::fs::create_dir_all(&folder).expect("a folder");
-    let inside = |name: &str| folder.join(name).display().to_string();
-    let (of_coordinator, of_station) = (inside("coordinator.logbook"), inside("station.logbook"));
+    // A folder of their own: that of the ensemble is not there before it is opened.
+    let folder = Folder::new("logbooks-written");
+    let (of_coordinator, of_station) = (folder.inside("coordinator.logbook"), folder.inside("station.logbook"));
     let mut ensemble = Ensemble::open("logbooks", &["--no-discovery", "--logbook", &of_coordinator]);
     let link = ensemble.text("join");
     let words = ["--join", &link, "--no-discovery", "--logbook", &of_station];
@@ -40,5 +38,4 @@ fn both_logbooks_of_an_evening_play_again_and_hold_no_names() {
         let text = std::fs::read_to_string(file).expect("a logbook");
         assert!(!text.contains("Runa"), "{program}: a name is written down");
     }
-    std::fs::remove_dir_all(&folder).expect("removed");
 }

@@ -8,6 +8,8 @@ use std::sync::{Arc, Condvar, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use tempfile::TempDir;
+
 /// A running program whose standard output is read line by line, each line with the moment at which it came.
 #[derive(Debug)]
 pub struct Program {
@@ -204,7 +206,7 @@ pub fn must_have(what: &str) -> bool {
 
 /// A folder that goes away with this value.
 #[derive(Debug)]
-pub struct Folder(PathBuf);
+pub struct Folder(TempDir);
 
 impl Folder {
     /// An empty folder for `purpose`, among the system's temporary files.
@@ -213,28 +215,17 @@ impl Folder {
     ///
     /// When it cannot be made.
     pub fn new(purpose: &str) -> Self {
-        use std::sync::atomic::{AtomicU32, Ordering};
-        static MADE: AtomicU32 = AtomicU32::new(0);
-        let number = MADE.fetch_add(1, Ordering::Relaxed);
-        let path = std::env::temp_dir().join(format!("consort-{purpose}-{}-{number}", std::process::id()));
-        std::fs::create_dir_all(&path).expect("temporary files can be made");
-        Self(path)
+        Self(TempDir::with_prefix(format!("consort-{purpose}-")).expect("temporary files can be made"))
     }
 
     /// Where it is.
     pub fn path(&self) -> &Path {
-        &self.0
+        self.0.path()
     }
 
     /// A path inside it, as text.
     pub fn inside(&self, name: &str) -> String {
-        self.0.join(name).to_string_lossy().into_owned()
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
+        self.path().join(name).to_string_lossy().into_owned()
     }
 }
 

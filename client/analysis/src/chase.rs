@@ -339,7 +339,10 @@ mod tests {
             let mut both = sound(100.0, 0.0);
             for (n, sample) in both.iter_mut().enumerate() {
                 let turn = std::f64::consts::TAU * 150.0 * n as f64 / RATE;
-                *sample += (1..=20).map(|k| (f64::from(k) * turn).sin() / f64::from(k)).sum::<f64>() as f32 * loud;
+                *sample += (1..=20)
+                    .map(|k| (f64::from(k) * turn).sin() / f64::from(k))
+                    .sum::<f64>() as f32
+                    * loud;
             }
             let off = chased(&both, 100.0);
             let found = off.iter().flatten();

@@ -18,7 +18,7 @@ fn main() -> io::Result<()> {
     if to.exists() {
         return Err(io::Error::other(format!("{} is there already and stays", to.display())));
     }
-    let (mut store, kept) = filled::begun("fixture");
+    let (_place, mut store, kept) = filled::begun("fixture");
     filled::fill(&mut store, &kept);
     let path = store.path().to_owned();
     drop(store);

@@ -152,16 +152,18 @@ mod tests {
     use super::*;
     use consort_proto::harp_file;
     use consort_record::{Climate, Moment, Sheet};
+    use tempfile::TempDir;
 
-    fn place(test: &str) -> PathBuf {
-        let folder = std::env::temp_dir().join(format!("consort-record-{test}-{}", std::process::id()));
-        let _ = fs::remove_dir_all(&folder);
-        folder.join("record.sqlite")
+    /// The path of a record that is not there yet, in a place that goes with the test.
+    fn file(test: &str) -> (TempDir, PathBuf) {
+        let place = TempDir::with_prefix(format!("consort-record-{test}-")).expect("a place");
+        let path = place.path().join("data/record.sqlite");
+        (place, path)
     }
 
     #[test]
     fn a_full_disk_is_said_and_nothing_before_it_is_lost() {
-        let path = place("full");
+        let (_place, path) = file("full");
         let mut store = Store::open(&path).expect("open");
         let sheet = Sheet::of(harp_file::preset("pedal-47").expect("a preset"));
         let harp = store.add_harp("tag", &sheet).expect("a harp");
@@ -190,7 +192,7 @@ mod tests {
 
     #[test]
     fn a_newer_record_is_read_and_not_written() {
-        let path = place("newer");
+        let (_place, path) = file("newer");
         let mut store = Store::open(&path).expect("open");
         let sheet = Sheet::of(harp_file::preset("lever-34").expect("a preset"));
         store.add_harp("tag", &sheet).expect("a harp");

@@ -12,11 +12,11 @@ use consort_proto::{Cents, Hz, Reading, Tolerance, Tuning, harp_file};
 use consort_record::{Climate, Concert, Fitting, Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::csv::List;
 use consort_record_store::{Entry, RecordError, Store, Undone, Whose};
-use filled::{TODAY, begun, day, file, fill, fitting, kept_material, string, tune};
+use filled::{TODAY, begun, day, empty, file, fill, fitting, kept_material, string, tune};
 
 #[test]
 fn a_life_comes_back_as_it_was_written() {
-    let (mut store, kept) = begun("again");
+    let (_place, mut store, kept) = begun("again");
     fill(&mut store, &kept);
     let path = store.path().to_owned();
     drop(store);
@@ -48,10 +48,10 @@ fn a_life_comes_back_as_it_was_written() {
 /// The files as they lie on the disk while the program runs are what a killed program leaves.
 #[test]
 fn what_was_acknowledged_is_there_after_a_crash_at_any_write() {
-    let (mut store, kept) = begun("crash");
+    let (_place, mut store, kept) = begun("crash");
     for hour in 0..6 {
         tune(&mut store, &kept, &format!("2026-11-20T{hour:02}:00:00Z"));
-        let crashed = file(&format!("crashed-{hour}"));
+        let (_place, crashed) = file(&format!("crashed-{hour}"));
         fs::create_dir_all(crashed.parent().expect("a folder")).expect("a folder");
         for end in ["", "-wal"] {
             let name = |path: &PathBuf| PathBuf::from(format!("{}{end}", path.display()));
@@ -68,7 +68,7 @@ fn what_was_acknowledged_is_there_after_a_crash_at_any_write() {
 
 #[test]
 fn two_programs_write_one_record() {
-    let (mut one, kept) = begun("two");
+    let (_place, mut one, kept) = begun("two");
     let mut other = Store::open(one.path()).expect("open again");
     tune(&mut one, &kept, "2026-11-20T18:00:00Z");
     tune(&mut other, &kept, "2026-11-21T18:00:00Z");
@@ -81,7 +81,7 @@ fn two_programs_write_one_record() {
 
 #[test]
 fn edits_are_taken_back_one_after_the_other() {
-    let (mut store, kept) = begun("undo");
+    let (_place, mut store, kept) = begun("undo");
     let today = day(TODAY);
     let (first, second) = (fitting(20, "2026-11-01"), fitting(21, "2026-11-02"));
     store.write(&kept, &first, today).expect("written");
@@ -107,7 +107,7 @@ fn edits_are_taken_back_one_after_the_other() {
 
 #[test]
 fn the_room_and_the_sheet_are_taken_back_before_what_is_older() {
-    let (mut store, kept) = begun("undo-all");
+    let (_place, mut store, kept) = begun("undo-all");
     let concert = Entry::Concert(Concert {
         on: day("2026-12-12"),
         name: "Winter".to_owned(),
@@ -145,11 +145,11 @@ fn the_room_and_the_sheet_are_taken_back_before_what_is_older() {
 
 #[test]
 fn an_export_is_imported_once_and_then_changes_nothing() {
-    let (mut store, kept) = begun("export");
+    let (_place, mut store, kept) = begun("export");
     fill(&mut store, &kept);
     let whole = store.export().expect("an export");
     let text = serde_json::to_string(&whole).expect("JSON");
-    let mut other = Store::open(&file("import")).expect("open");
+    let (_place, mut other) = empty("import");
     let first = other.import(&text, Whose::File, day(TODAY)).expect("an import");
     assert_eq!((first.harps, first.readings, first.entries), (1, 12, 6));
     let second = other.import(&text, Whose::File, day(TODAY)).expect("an import");
@@ -160,7 +160,7 @@ fn an_export_is_imported_once_and_then_changes_nothing() {
 /// Pitches as they are measured have sixteen digits, which not every reader of JSON takes in exactly.
 #[test]
 fn a_backup_of_a_backup_is_the_same_to_the_last_digit() {
-    let (mut store, kept) = begun("digits");
+    let (_place, mut store, kept) = begun("digits");
     let at: Moment = "2026-11-20T18:00:00Z".parse().expect("a moment");
     let (tuning, tolerance) = (Tuning::default(), Tolerance::default());
     let id = store
@@ -189,15 +189,15 @@ fn a_backup_of_a_backup_is_the_same_to_the_last_digit() {
     }
     let text = |store: &Store| serde_json::to_string(&store.export().expect("an export")).expect("JSON");
     let first = text(&store);
-    let mut other = Store::open(&file("digits-other")).expect("open");
+    let (_place, mut other) = empty("digits-other");
     other.import(&first, Whose::File, day(TODAY)).expect("an import");
     assert!(text(&other) == first, "the figures differ");
 }
 
 #[test]
 fn two_laptops_records_of_one_harp_become_one() {
-    let (mut one, kept) = begun("one");
-    let (mut other, other_kept) = begun("other");
+    let (_place, mut one, kept) = begun("one");
+    let (_place, mut other, other_kept) = begun("other");
     fill(&mut one, &kept);
     tune(&mut other, &other_kept, "2026-11-22T18:00:00Z");
     other
@@ -221,12 +221,12 @@ fn two_laptops_records_of_one_harp_become_one() {
 
 #[test]
 fn records_begun_apart_are_joined_by_name() {
-    let (mut store, kept) = begun("apart");
+    let (_place, mut store, kept) = begun("apart");
     fill(&mut store, &kept);
     let mut form = store.export().expect("an export");
     form.harps[0].tag = "b2".to_owned();
     let text = serde_json::to_string(&form).expect("JSON");
-    let (mut other, _) = begun("apart-other");
+    let (_place, mut other, _) = begun("apart-other");
     let refusal = other
         .import(&text, Whose::File, day(TODAY))
         .expect_err("two harps of one name");
@@ -238,9 +238,9 @@ fn records_begun_apart_are_joined_by_name() {
 
 #[test]
 fn every_list_goes_out_and_in_as_csv() {
-    let (mut store, kept) = begun("csv");
+    let (_place, mut store, kept) = begun("csv");
     fill(&mut store, &kept);
-    let (mut other, other_kept) = begun("csv-in");
+    let (_place, mut other, other_kept) = begun("csv-in");
     for list in List::ALL {
         let lines = store.export_csv(&kept, list).expect("a list");
         assert!(lines.len() > 1, "{list:?}");
@@ -255,7 +255,7 @@ fn every_list_goes_out_and_in_as_csv() {
 /// What spreadsheets save where the comma is the decimal mark: a semicolon between fields (common practice, no source).
 #[test]
 fn a_list_with_semicolons_and_decimal_commas_is_the_same_list() {
-    let (mut store, kept) = begun("semicolons");
+    let (_place, mut store, kept) = begun("semicolons");
     let text =
         "\u{feff}at;temperature_c;humidity_percent\r\n2026-11-20T10:00:00Z;20,5;44\r\n2026-11-20T11:00:00Z;21;\r\n";
     let imported = store.import_csv(&kept, text, day(TODAY)).expect("an import");
@@ -304,7 +304,7 @@ fn a_list_that_cannot_be_is_refused_with_its_line_and_column_and_nothing_is_take
         ("on,deed,string,note\n2020-01-01,broke,,",                                     "line 2, column deed"),
         ("on,deed,string,note\n2020-01-01,pin-pushed,,",                               "line 2, column deed"),
     ];
-    let (mut store, kept) = begun("refused");
+    let (_place, mut store, kept) = begun("refused");
     let before = store.export().expect("an export");
     for (text, says) in table {
         let refusal = store.import_csv(&kept, text, day(TODAY)).expect_err(text).to_string();
@@ -315,7 +315,7 @@ fn a_list_that_cannot_be_is_refused_with_its_line_and_column_and_nothing_is_take
 
 #[test]
 fn json_that_cannot_be_is_refused_with_its_place() {
-    let (mut store, kept) = begun("json");
+    let (_place, mut store, kept) = begun("json");
     fill(&mut store, &kept);
     let before = store.export().expect("an export");
     let text = serde_json::to_string_pretty(&before).expect("JSON");
@@ -344,7 +344,7 @@ fn json_that_cannot_be_is_refused_with_its_place() {
 
 #[test]
 fn entries_that_cannot_be_are_refused() {
-    let (mut store, kept) = begun("entries");
+    let (_place, mut store, kept) = begun("entries");
     for (entry, says) in [
         (
             fitting(20, "2026-11-26"),
@@ -366,7 +366,7 @@ fn entries_that_cannot_be_are_refused() {
 
 #[test]
 fn a_damaged_record_is_said_and_left_as_it_is() {
-    let (mut store, kept) = begun("damaged");
+    let (_place, mut store, kept) = begun("damaged");
     fill(&mut store, &kept);
     let path = store.path().to_owned();
     drop(store);
@@ -395,7 +395,7 @@ const LAYOUTS: &[&str] = &[
 #[test]
 fn records_of_every_layout_are_opened() {
     for layout in LAYOUTS {
-        let path = file(layout);
+        let (_place, path) = file(layout);
         fs::create_dir_all(path.parent().expect("a folder")).expect("a folder");
         let fixture = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests").join(layout);
         fs::copy(&fixture, &path).expect("a copy");
@@ -420,7 +420,7 @@ fn records_of_every_layout_are_opened() {
 /// It moves targets: nobody but the harpist at this laptop chooses it.
 #[test]
 fn what_is_allowed_for_is_kept_taken_back_and_left_alone_by_an_import() {
-    let (mut store, kept) = begun("allowed");
+    let (_place, mut store, kept) = begun("allowed");
     let allowing = Sheet {
         allowed: "C G".parse().expect("letters"),
         ..kept.sheet.clone()
@@ -434,7 +434,7 @@ fn what_is_allowed_for_is_kept_taken_back_and_left_alone_by_an_import() {
     assert_eq!(imported.entries, 0);
     assert!(store.harp(None).expect("the harp").sheet.allowed.is_empty());
     // A harp that is new here comes as it was there.
-    let mut other = Store::open(&file("allowed-other")).expect("open");
+    let (_place, mut other) = empty("allowed-other");
     other.import(&text, Whose::File, day(TODAY)).expect("an import");
     assert_eq!(other.harp(None).expect("the harp").sheet.allowed, allowing.allowed);
     let refusal = other
@@ -450,7 +450,7 @@ fn what_is_allowed_for_is_kept_taken_back_and_left_alone_by_an_import() {
 /// What a mark at the desk wrote, and what is said of the same string afterwards, is one string.
 #[test]
 fn more_that_is_said_of_a_new_string_takes_the_place_of_what_was_known_and_is_taken_back_as_one() {
-    let (mut store, kept) = begun("said-more");
+    let (_place, mut store, kept) = begun("said-more");
     let told = |on: &str, gauge_mm| {
         let Entry::Fitting(plain) = fitting(20, on) else {
             unreachable!("it is one")
@@ -492,7 +492,7 @@ fn more_that_is_said_of_a_new_string_takes_the_place_of_what_was_known_and_is_ta
 
 #[test]
 fn days_before_a_concert_are_kept_taken_back_and_joined() {
-    let (mut store, kept) = begun("concert-days");
+    let (_place, mut store, kept) = begun("concert-days");
     let longer = Sheet {
         concert_days: 21,
         ..kept.sheet.clone()
@@ -520,7 +520,7 @@ fn days_before_a_concert_are_kept_taken_back_and_joined() {
 /// Otherwise its own backup could not be taken in any more.
 #[test]
 fn a_harp_cannot_have_been_made_after_its_record_speaks_of_it() {
-    let (mut store, kept) = begun("made");
+    let (_place, mut store, kept) = begun("made");
     store
         .write(&kept, &fitting(20, "2010-03-01"), day(TODAY))
         .expect("a fitting");
@@ -538,7 +538,7 @@ fn a_harp_cannot_have_been_made_after_its_record_speaks_of_it() {
     store.take_out(&kept, &fitting(20, "2010-03-01")).expect("taken out");
     made(&mut store, "2012-01-01").expect("nothing speaks of it any more");
     let text = serde_json::to_string(&store.export().expect("an export")).expect("JSON");
-    let mut other = Store::open(&file("made-other")).expect("open");
+    let (_place, mut other) = empty("made-other");
     other
         .import(&text, Whose::File, day(TODAY))
         .expect("what was taken out claims nothing");

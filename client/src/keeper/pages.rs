@@ -244,11 +244,9 @@ mod tests {
 
     #[test]
     fn what_cannot_be_written_waits_and_is_written_when_it_can_be() {
-        let folder = std::env::temp_dir().join(format!("consort-keeper-{}", std::process::id()));
-        let _ = fs::remove_dir_all(&folder);
-        fs::create_dir_all(&folder).expect("a folder");
+        let place = tempfile::TempDir::with_prefix("consort-keeper-").expect("a place");
         // Where the record's folder should be there is a file.
-        let stands_there = folder.join("data");
+        let stands_there = place.path().join("data");
         fs::write(&stands_there, "no folder").expect("a file");
         let path = stands_there.join("record.sqlite");
         let harp = harp_file::preset("lever-22").expect("a preset");
@@ -299,6 +297,5 @@ mod tests {
         while let Ok(fed) = said.try_recv() {
             assert!(matches!(fed, Fed::Record(_)), "each trouble is said once: {fed:?}");
         }
-        let _ = fs::remove_dir_all(&folder);
     }
 }

@@ -6,31 +6,23 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Output, Stdio};
 
 use serde_json::Value;
+use tempfile::TempDir;
 
 /// What keeps a station of these tests to itself, on a port of the system's choice.
 pub(crate) const ALONE: [&str; 4] = ["--no-discovery", "--no-browser", "--desk-port", "0"];
 
 /// A folder that goes away with this value.
-pub(crate) struct Folder(PathBuf);
+pub(crate) struct Folder(TempDir);
 
 impl Folder {
     /// An empty folder for `test`.
     pub(crate) fn new(test: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("consort-station-{test}-{}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).expect("temporary files can be made");
-        Self(path)
+        Self(TempDir::with_prefix(format!("consort-station-{test}-")).expect("temporary files can be made"))
     }
 
     /// A path inside it.
     pub(crate) fn at(&self, name: &str) -> String {
-        self.0.join(name).to_str().expect("path").to_owned()
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
+        self.0.path().join(name).to_str().expect("path").to_owned()
     }
 }
 

@@ -1,19 +1,19 @@
 //! What an identity promises: the same key at each start, and a damaged key is kept, never replaced in silence.
 
-use std::path::PathBuf;
-
 use consort_peer::Identity;
 use consort_store::Folder;
+use tempfile::TempDir;
 
-fn folder(test: &str) -> Folder {
-    let path: PathBuf = std::env::temp_dir().join(format!("consort-identity-{test}-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    Folder::open(&path).expect("folder")
+/// A data folder in a place that goes with the test.
+fn folder(test: &str) -> (TempDir, Folder) {
+    let place = TempDir::with_prefix(format!("consort-identity-{test}-")).expect("a place");
+    let folder = Folder::open(&place.path().join("data")).expect("folder");
+    (place, folder)
 }
 
 #[test]
 fn the_key_is_the_same_at_each_start() {
-    let folder = folder("same");
+    let (_place, folder) = folder("same");
     let (first, aside) = Identity::open(&folder).expect("first start");
     assert_eq!(aside, None);
     let (second, aside) = Identity::open(&folder).expect("second start");
@@ -30,7 +30,7 @@ fn two_identities_differ_and_print_no_key() {
 
 #[test]
 fn a_damaged_key_file_is_put_aside_unchanged() {
-    let folder = folder("damaged");
+    let (_place, folder) = folder("damaged");
     let (first, _) = Identity::open(&folder).expect("first");
     let whole = folder.read("identity.key").expect("read").expect("file");
     let flipped = |place: usize| {
@@ -61,7 +61,7 @@ fn a_damaged_key_file_is_put_aside_unchanged() {
 #[test]
 fn the_key_file_belongs_to_this_user_alone() {
     use std::os::unix::fs::PermissionsExt;
-    let folder = folder("mode");
+    let (_place, folder) = folder("mode");
     Identity::open(&folder).expect("open");
     let mode = std::fs::metadata(folder.file("identity.key"))
         .expect("metadata")

@@ -90,7 +90,8 @@ mod tests {
 
     #[test]
     fn lines_are_added_after_the_last_whole_one() {
-        let path = std::env::temp_dir().join(format!("consort-lines-{}", std::process::id()));
+        let place = tempfile::TempDir::with_prefix("consort-lines-").expect("a place");
+        let path = place.path().join("lines");
         for (before, after) in [
             ("", "one\ntwo\n"),
             ("old\n", "old\none\ntwo\n"),
@@ -108,6 +109,5 @@ mod tests {
         fs::write(&path, long).expect("a file");
         drop(Lines::append(&path).expect("lines"));
         assert_eq!(fs::metadata(&path).expect("the file").len(), 200_001);
-        fs::remove_file(&path).expect("removed");
     }
 }

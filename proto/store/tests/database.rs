@@ -1,20 +1,21 @@
 //! What a database promises: damage is put aside and never overwritten, newer layouts are refused, writes are grouped.
 
-use std::path::PathBuf;
 use std::sync::mpsc::channel;
 
 use consort_store::database::reader;
 use consort_store::{Database, DatabaseError, Disk, Folder, Unreadable, Work, Writer, WriterError};
 use rusqlite::Connection;
+use tempfile::TempDir;
 
 const NAME: &str = "notes.sqlite";
 const FIRST: &str = "CREATE TABLE note (id INTEGER PRIMARY KEY, text TEXT NOT NULL UNIQUE) STRICT";
 const SECOND: &str = "ALTER TABLE note ADD COLUMN hz REAL NOT NULL DEFAULT 440";
 
-fn folder(test: &str) -> Folder {
-    let path: PathBuf = std::env::temp_dir().join(format!("consort-database-{test}-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    Folder::open(&path).expect("folder")
+/// A data folder in a place that goes with the test.
+fn folder(test: &str) -> (TempDir, Folder) {
+    let place = TempDir::with_prefix(format!("consort-database-{test}-")).expect("a place");
+    let folder = Folder::open(&place.path().join("data")).expect("folder");
+    (place, folder)
 }
 
 fn count(connection: &Connection) -> i64 {
@@ -37,7 +38,7 @@ fn fill(folder: &Folder, rows: usize) {
 
 #[test]
 fn what_was_written_is_there_again_and_later_steps_are_added() {
-    let folder = folder("again");
+    let (_place, folder) = folder("again");
     fill(&folder, 3);
     let database = Database::open(&folder, NAME, &[FIRST, SECOND]).expect("open");
     assert_eq!(database.put_aside, None);
@@ -51,7 +52,8 @@ fn what_was_written_is_there_again_and_later_steps_are_added() {
 
 #[test]
 fn each_commit_waits_for_the_disk() {
-    let database = Database::open(&folder("settings"), NAME, &[FIRST]).expect("open");
+    let (_place, folder) = folder("settings");
+    let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
     let pragma = |name: &str| -> String {
         database
             .connection
@@ -76,7 +78,7 @@ fn a_damaged_file_is_put_aside_unchanged() {
         ("other file", |bytes| *bytes = b"a shopping list".to_vec()),
     ];
     for (name, damage) in damages {
-        let folder = folder("damage");
+        let (_place, folder) = folder("damage");
         fill(&folder, 100);
         let mut bytes = std::fs::read(folder.file(NAME)).expect("read");
         damage(&mut bytes);
@@ -90,7 +92,7 @@ fn a_damaged_file_is_put_aside_unchanged() {
 
 #[test]
 fn content_that_means_nothing_is_put_aside_like_damage() {
-    let folder = folder("meaningless");
+    let (_place, folder) = folder("meaningless");
     fill(&folder, 2);
     let database = Database::open_and_read(&folder, NAME, &[FIRST], |connection| match count(connection) {
         0 => Ok("fresh"),
@@ -113,7 +115,7 @@ fn a_file_of_another_program_is_put_aside_and_nothing_is_written_into_it() {
             "CREATE TABLE song (title TEXT); PRAGMA user_version = 1",
         ),
     ] {
-        let folder = folder("foreign");
+        let (_place, folder) = folder("foreign");
         let other = Connection::open(folder.file(NAME)).expect("another program");
         other.execute_batch(tables).expect(what);
         drop(other);
@@ -139,7 +141,7 @@ fn a_file_of_another_program_is_put_aside_and_nothing_is_written_into_it() {
 
 #[test]
 fn a_newer_layout_is_read_and_never_written() {
-    let folder = folder("newer");
+    let (_place, folder) = folder("newer");
     fill(&folder, 3);
     drop(Database::open(&folder, NAME, &[FIRST, SECOND]).expect("open"));
     let before = std::fs::read(folder.file(NAME)).expect("read");
@@ -160,7 +162,7 @@ fn a_newer_layout_is_read_and_never_written() {
 
 #[test]
 fn a_newer_layout_that_cannot_be_read_is_refused_and_left_alone() {
-    let folder = folder("newest");
+    let (_place, folder) = folder("newest");
     drop(Database::open(&folder, NAME, &[FIRST, "DROP TABLE note"]).expect("open"));
     let before = std::fs::read(folder.file(NAME)).expect("read");
     let look = |connection: &Connection| {
@@ -210,7 +212,7 @@ fn whatever_commit_fails_nothing_is_said_to_be_safe_that_is_not() {
         ("every other", |commit| commit.is_multiple_of(2).then_some(When::Before)),
     ];
     for (what, fails) in table {
-        let folder = folder("failing");
+        let (_place, folder) = folder("failing");
         let disk = Database::open(&folder, NAME, &[FIRST]).expect("open").connection;
         let writer = Writer::start(Failing {
             disk,
@@ -247,7 +249,7 @@ fn whatever_commit_fails_nothing_is_said_to_be_safe_that_is_not() {
 
 #[test]
 fn work_is_reported_once_another_connection_can_see_it() {
-    let folder = folder("writer");
+    let (_place, folder) = folder("writer");
     let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
     let writer = Writer::start(database.connection).expect("start");
     let reader = reader(&folder, NAME).expect("reader");
@@ -273,7 +275,7 @@ fn work_is_reported_once_another_connection_can_see_it() {
 
 #[test]
 fn refused_work_leaves_no_trace_and_the_next_goes_through() {
-    let folder = folder("refused");
+    let (_place, folder) = folder("refused");
     let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
     let writer = Writer::start(database.connection).expect("start");
     let (report, reports) = channel();
@@ -300,7 +302,7 @@ fn refused_work_leaves_no_trace_and_the_next_goes_through() {
 
 #[test]
 fn dropping_the_writer_waits_for_what_was_handed_over() {
-    let folder = folder("drop");
+    let (_place, folder) = folder("drop");
     let database = Database::open(&folder, NAME, &[FIRST]).expect("open");
     let writer = Writer::start(database.connection).expect("start");
     for note in 0..1_000 {

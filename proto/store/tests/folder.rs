@@ -3,17 +3,19 @@
 use std::path::PathBuf;
 
 use consort_store::{Folder, FolderError};
+use tempfile::TempDir;
 
-/// A path below the system's temporary folder that no other test uses.
-fn place(test: &str) -> PathBuf {
-    let path = std::env::temp_dir().join(format!("consort-store-{test}-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    path
+/// A path at which nothing is, in a place that goes with the test.
+fn place(test: &str) -> (TempDir, PathBuf) {
+    let place = TempDir::with_prefix(format!("consort-store-{test}-")).expect("a place");
+    let path = place.path().join("data");
+    (place, path)
 }
 
 #[test]
 fn a_missing_folder_is_made_with_its_parents() {
-    let path = place("made").join("a/b");
+    let (_place, path) = place("made");
+    let path = path.join("a/b");
     let folder = Folder::open(&path).expect("open");
     assert_eq!(folder.path(), path);
     assert!(path.is_dir());
@@ -21,7 +23,7 @@ fn a_missing_folder_is_made_with_its_parents() {
 
 #[test]
 fn a_second_copy_is_told_that_the_folder_is_in_use() {
-    let path = place("held");
+    let (_place, path) = place("held");
     let first = Folder::open(&path).expect("first");
     let second = Folder::open(&path).expect_err("second");
     assert!(matches!(second, FolderError::Held { .. }), "{second}");
@@ -32,7 +34,7 @@ fn a_second_copy_is_told_that_the_folder_is_in_use() {
 
 #[test]
 fn a_file_in_place_of_the_folder_is_named() {
-    let path = place("file");
+    let (_place, path) = place("file");
     std::fs::write(&path, "not a folder").expect("write");
     let refused = Folder::open(&path).expect_err("a file");
     assert!(matches!(refused, FolderError::NotAFolder { .. }), "{refused}");
@@ -52,7 +54,8 @@ fn a_folder_that_cannot_be_made_or_written_is_said_in_one_sentence() {
 
 #[test]
 fn a_written_file_is_read_back_whole_and_belongs_to_this_user_alone() {
-    let folder = Folder::open(&place("write")).expect("open");
+    let (_place, path) = place("write");
+    let folder = Folder::open(&path).expect("open");
     assert_eq!(folder.read("key").expect("read"), None);
     folder.write("key", b"first").expect("write");
     folder.write("key", b"second").expect("write again");
@@ -73,7 +76,8 @@ fn a_written_file_is_read_back_whole_and_belongs_to_this_user_alone() {
 
 #[test]
 fn what_is_put_aside_twice_in_a_second_keeps_both() {
-    let folder = Folder::open(&place("aside")).expect("open");
+    let (_place, path) = place("aside");
+    let folder = Folder::open(&path).expect("open");
     let asides: Vec<PathBuf> = [b"one", b"two"]
         .iter()
         .map(|bytes| {

@@ -9,11 +9,13 @@ use consort_proto::{
     Tenure, harp_file,
 };
 use consort_session::{Ruled, Ruling, SavedStation};
+use tempfile::TempDir;
 
-fn folder(test: &str) -> Folder {
-    let path = std::env::temp_dir().join(format!("consort-session-{test}-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    Folder::open(&path).expect("folder")
+/// A data folder in a place that goes with the test.
+fn folder(test: &str) -> (TempDir, Folder) {
+    let place = TempDir::with_prefix(format!("consort-session-{test}-")).expect("a place");
+    let folder = Folder::open(&place.path().join("data")).expect("folder");
+    (place, folder)
 }
 
 fn open(folder: &Folder) -> Opened {
@@ -82,7 +84,7 @@ fn only_station(opened: &Opened) -> &SavedStation {
 
 #[test]
 fn each_opening_counts_one_epoch_up_and_keeps_session_and_token() {
-    let folder = folder("epoch");
+    let (_place, folder) = folder("epoch");
     let first = open(&folder).saved;
     assert_eq!(first.epoch, 1);
     for epoch in 2..5 {
@@ -93,7 +95,7 @@ fn each_opening_counts_one_epoch_up_and_keeps_session_and_token() {
 
 #[test]
 fn what_the_opening_asks_for_is_one_new_revision() {
-    let folder = folder("opening");
+    let (_place, folder) = folder("opening");
     let first = open(&folder).saved.agreement;
     let opening = Opening {
         pitch: Some(ReferencePitch::new(442.0).expect("pitch")),
@@ -110,7 +112,7 @@ fn what_the_opening_asks_for_is_one_new_revision() {
 
 #[test]
 fn an_agreement_is_read_back_to_the_last_bit() {
-    let folder = folder("agreement");
+    let (_place, folder) = folder("agreement");
     let mut opened = open(&folder);
     let agreement = Agreement {
         revision: Revision(9),
@@ -135,7 +137,7 @@ fn an_agreement_is_read_back_to_the_last_bit() {
 
 #[test]
 fn the_start_and_what_can_be_taken_back_are_kept_over_a_restart() {
-    let folder = folder("undo");
+    let (_place, folder) = folder("undo");
     let mut opened = open(&folder);
     let first = opened.saved.agreement.clone();
     let at = |revision: u64, a4| {
@@ -174,7 +176,7 @@ fn the_start_and_what_can_be_taken_back_are_kept_over_a_restart() {
 
 #[test]
 fn a_station_is_read_back_with_its_harp_marks_and_readings() {
-    let folder = folder("station");
+    let (_place, folder) = folder("station");
     let mut opened = open(&folder);
     let reports = vec![
         report(&opened.saved, 3, reading(12, 440.2)),
@@ -205,7 +207,7 @@ fn a_station_is_read_back_with_its_harp_marks_and_readings() {
 
 #[test]
 fn a_new_round_empties_the_readings_and_keeps_the_marks() {
-    let folder = folder("round");
+    let (_place, folder) = folder("round");
     let mut opened = open(&folder);
     let reports = vec![
         report(&opened.saved, 1, reading(5, 1200.0)),
@@ -240,7 +242,7 @@ fn a_new_round_empties_the_readings_and_keeps_the_marks() {
 
 #[test]
 fn a_removed_station_stays_removed_until_it_is_let_back() {
-    let folder = folder("removed");
+    let (_place, folder) = folder("removed");
     for removed in [true, false] {
         let mut opened = open(&folder);
         persist(&mut opened, vec![station(), Record::Removed { peer: PEER, removed }]);
@@ -251,7 +253,7 @@ fn a_removed_station_stays_removed_until_it_is_let_back() {
 
 #[test]
 fn after_a_refusal_nothing_is_safe_until_the_session_knows_of_it() {
-    let folder = folder("refusal");
+    let (_place, folder) = folder("refusal");
     let mut opened = open(&folder);
     let reports = |peer| Record::Reports {
         peer,
@@ -280,7 +282,7 @@ fn a_value_that_means_nothing_puts_the_file_aside_and_begins_anew() {
         "DELETE FROM string",
         "UPDATE string SET material = 'stone' WHERE number = 3",
     ] {
-        let folder = folder("meaningless");
+        let (_place, folder) = folder("meaningless");
         let mut opened = open(&folder);
         persist(&mut opened, vec![station()]);
         let before = opened.saved.agreement.session;
@@ -308,7 +310,7 @@ fn other(harp: Harp) -> Record {
 #[test]
 fn a_seat_that_changed_hands_keeps_its_readings_if_the_harps_are_alike() {
     for (same, kept) in [(true, 1), (false, 0)] {
-        let folder = folder("taken-over");
+        let (_place, folder) = folder("taken-over");
         let mut opened = open(&folder);
         let of_ilse = vec![report(&opened.saved, 7, reading(12, 440.2))];
         let taker = if same {
@@ -367,7 +369,7 @@ fn a_seat_that_changed_hands_keeps_its_readings_if_the_harps_are_alike() {
 
 #[test]
 fn deputies_levels_and_a_called_string_are_kept() {
-    let folder = folder("deputies");
+    let (_place, folder) = folder("deputies");
     let mut opened = open(&folder);
     let Content::Reading(quiet) = reading(12, 440.2) else {
         unreachable!("it is a reading")
@@ -418,7 +420,7 @@ fn deputies_levels_and_a_called_string_are_kept() {
 
 #[test]
 fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
-    let folder = folder("ruled");
+    let (_place, folder) = folder("ruled");
     let mut opened = open(&folder);
     let a4 = ReferencePitch::new(441.5).expect("pitch");
     let rulings = [
@@ -452,7 +454,7 @@ fn what_was_ruled_is_kept_and_a_pitch_for_the_next_round_until_it_begins() {
 
 #[test]
 fn the_order_of_seats_is_kept_and_who_comes_later_is_last() {
-    let folder = folder("order");
+    let (_place, folder) = folder("order");
     let mut opened = open(&folder);
     let seated = |number: u8| Record::Station {
         peer: Fingerprint([number; 32]),

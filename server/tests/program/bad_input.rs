@@ -128,7 +128,7 @@ fn a_port_in_use_is_named_with_the_option_that_changes_it() {
 #[test]
 fn a_data_folder_that_cannot_be_used_is_named() {
     let file = fresh_folder("file");
-    std::fs::write(&file, "a letter").expect("write");
+    std::fs::write(&*file, "a letter").expect("write");
     let file = file.to_str().expect("path");
     for (data, says) in [
         (file, "is a file"),

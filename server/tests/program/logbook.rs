@@ -7,8 +7,7 @@ use crate::running::{Running, Station, fresh_folder, hear, run};
 #[tokio::test]
 async fn a_session_plays_again_from_its_logbook() {
     let folder = fresh_folder("logbook");
-    let file = std::env::temp_dir().join(format!("consort-coordinator-{}.logbook", std::process::id()));
-    let _ = std::fs::remove_file(&file);
+    let file = folder.with_file_name("session.logbook");
     let path = file.to_str().expect("a path");
     let mut first = Running::start_with(&folder, &["--logbook", path, "--name", "Quartet of the test"]);
     let link = first.join_link();
@@ -56,7 +55,6 @@ async fn a_session_plays_again_from_its_logbook() {
     assert!(!replayed.status.success());
     let why = String::from_utf8_lossy(&replayed.stderr).into_owned();
     assert!(why.contains("differs") && why.lines().count() == 1, "{why}");
-    std::fs::remove_file(&file).expect("removed");
 }
 
 #[test]

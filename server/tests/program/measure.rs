@@ -2,14 +2,14 @@
 
 use std::path::Path;
 
-use crate::running::{Running, fresh_folder};
+use crate::running::{Fresh, Running, fresh_folder};
 
 /// A folder with the coordinator and, in the station's place, a program that says `lines`.
 #[cfg(unix)]
-fn beside(test: &str, script: Option<&str>) -> std::path::PathBuf {
+fn beside(test: &str, script: Option<&str>) -> Fresh {
     use std::os::unix::fs::PermissionsExt;
     let folder = fresh_folder(test);
-    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::create_dir_all(&*folder).expect("a folder");
     let program = folder.join("consort-coordinator");
     let own = Path::new(env!("CARGO_BIN_EXE_consort-coordinator"));
     // Another name for the same file, where the folder is on the same disk.
@@ -32,7 +32,7 @@ const HELD: &str = r#"{"note":"A4","state":"held","hz":441.31,"a4_hz":441.31,"si
 fn what_this_laptop_measures_is_proposed_and_agreed_only_when_the_leader_says_so() {
     let script = format!("[ \"$1 $2 $3\" = 'reference --json --seconds' ] || exit 1\necho '{HELD}'");
     let folder = beside("measure", Some(&script));
-    let running = Running::start_program(&folder.join("consort-coordinator"), &folder.join("data"), &[]);
+    let running = Running::start_program(&folder.join("consort-coordinator"), &folder.inside("data"), &[]);
     let output = running.order(&["measure"]);
     let said = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(output.status.success() && said.starts_with("A = 441.3"), "{output:?}");
@@ -65,7 +65,7 @@ fn what_keeps_it_from_measuring_is_said_in_a_sentence() {
         ("measure-nothing", Some(nothing), "no held tone was heard"),
     ] {
         let folder = beside(test, script);
-        let running = Running::start_program(&folder.join("consort-coordinator"), &folder.join("data"), &[]);
+        let running = Running::start_program(&folder.join("consort-coordinator"), &folder.inside("data"), &[]);
         let output = running.order(&["measure"]);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         assert!(

@@ -3,6 +3,7 @@
 use std::error::Error;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::net::{SocketAddr, TcpStream};
+use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Output, Stdio};
 use std::sync::Arc;
@@ -11,10 +12,11 @@ use consort_peer::{Dialer, Hear, Identity, Say};
 use consort_proto::message::NEWEST;
 use consort_proto::{Fingerprint, Hello, JoinLink, JoinToken, ToCoordinator, ToStation, harp_file};
 use serde_json::Value;
+use tempfile::TempDir;
 
 /// A running coordinator; killed when dropped.
 pub(crate) struct Running {
-    pub(crate) folder: PathBuf,
+    pub(crate) folder: Fresh,
     pub(crate) open: Value,
     child: Child,
     lines: BufReader<ChildStdout>,
@@ -34,11 +36,38 @@ const LOCAL: [&str; 10] = [
     "0",
 ];
 
+/// A path in a place that goes with the last value that names something in it.
+#[derive(Clone)]
+pub(crate) struct Fresh {
+    path: PathBuf,
+    place: Arc<TempDir>,
+}
+
+impl Fresh {
+    /// The path of `name` inside it.
+    pub(crate) fn inside(&self, name: &str) -> Self {
+        Self {
+            path: self.path.join(name),
+            place: Arc::clone(&self.place),
+        }
+    }
+}
+
+impl Deref for Fresh {
+    type Target = Path;
+
+    fn deref(&self) -> &Path {
+        &self.path
+    }
+}
+
 /// A data folder that does not exist yet.
-pub(crate) fn fresh_folder(test: &str) -> PathBuf {
-    let path = std::env::temp_dir().join(format!("consort-coordinator-{test}-{}", std::process::id()));
-    let _ = std::fs::remove_dir_all(&path);
-    path
+pub(crate) fn fresh_folder(test: &str) -> Fresh {
+    let place = TempDir::with_prefix(format!("consort-coordinator-{test}-")).expect("a place");
+    Fresh {
+        path: place.path().join("data"),
+        place: Arc::new(place),
+    }
 }
 
 /// Runs the program with `words` to its end.
@@ -55,21 +84,21 @@ pub(crate) fn program() -> Command {
 
 impl Running {
     /// Opens the session in `folder`.
-    pub(crate) fn start(folder: &Path) -> Self {
+    pub(crate) fn start(folder: &Fresh) -> Self {
         Self::start_with(folder, &[])
     }
 
-    pub(crate) fn start_with(folder: &Path, words: &[&str]) -> Self {
+    pub(crate) fn start_with(folder: &Fresh, words: &[&str]) -> Self {
         Self::start_program(Path::new(env!("CARGO_BIN_EXE_consort-coordinator")), folder, words)
     }
 
     /// The same with the program at `path`.
-    pub(crate) fn start_program(path: &Path, folder: &Path, words: &[&str]) -> Self {
+    pub(crate) fn start_program(path: &Path, folder: &Fresh, words: &[&str]) -> Self {
         let mut child = Command::new(path)
             .env_remove("CONSORT_LOG")
             .args(LOCAL)
             .args(["--json", "--data"])
-            .arg(folder)
+            .arg(&**folder)
             .args(words)
             .stdout(Stdio::piped())
             .spawn()
@@ -80,7 +109,7 @@ impl Running {
         let open: Value = serde_json::from_str(&line).expect("json");
         assert_eq!(open["event"], "open");
         Self {
-            folder: folder.to_owned(),
+            folder: folder.clone(),
             open,
             child,
             lines,
@@ -118,7 +147,7 @@ impl Running {
         program()
             .args(words)
             .arg("--data")
-            .arg(&self.folder)
+            .arg(&*self.folder)
             .output()
             .expect("order")
     }

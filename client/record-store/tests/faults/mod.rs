@@ -6,7 +6,7 @@ use std::thread;
 
 use consort_record_store::{RecordError, Store, Whose};
 
-use crate::filled::{TODAY, begun, day, file, fill, fitting, string, tune};
+use crate::filled::{TODAY, begun, day, empty, file, fill, fitting, string, tune};
 
 /// The companion of `path` that holds what was written lately.
 fn log_of(path: &Path) -> PathBuf {
@@ -17,7 +17,7 @@ fn log_of(path: &Path) -> PathBuf {
 /// after enough of them, and what was acknowledged before is there while the last change is there whole or not at all.
 #[test]
 fn a_write_that_broke_off_anywhere_leaves_everything_before_it() {
-    let (mut store, kept) = begun("broken");
+    let (_place, mut store, kept) = begun("broken");
     tune(&mut store, &kept, "2026-11-20T18:00:00Z");
     let path = store.path().to_owned();
     let before = fs::read(log_of(&path)).expect("the log").len();
@@ -29,7 +29,7 @@ fn a_write_that_broke_off_anywhere_leaves_everything_before_it() {
         fs::read(log_of(&path)).expect("the log"),
     );
     assert!(log.len() > before, "the log has grown");
-    let left = file("broken-left");
+    let (_place, left) = file("broken-left");
     fs::create_dir_all(left.parent().expect("a folder")).expect("a folder");
     let (mut whole, mut without) = (0, 0);
     for length in (before..=log.len()).step_by(61).chain([log.len()]) {
@@ -62,7 +62,7 @@ fn a_write_that_broke_off_anywhere_leaves_everything_before_it() {
 fn programs_that_write_one_record_at_the_same_time_lose_nothing() {
     const WRITERS: u32 = 4;
     const EACH: u32 = 8;
-    let (store, kept) = begun("at-once");
+    let (_place, store, kept) = begun("at-once");
     let path = store.path().to_owned();
     let writers: Vec<_> = (0..WRITERS)
         .map(|writer| {
@@ -94,7 +94,7 @@ fn programs_that_write_one_record_at_the_same_time_lose_nothing() {
 /// A page deep in the readings is not looked at when the file is opened; whoever meets it says that the file is damaged.
 #[test]
 fn a_damaged_page_of_readings_is_said_when_it_is_read() {
-    let (mut store, kept) = begun("page");
+    let (_place, mut store, kept) = begun("page");
     for hour in 0..24 {
         for day in 1..10 {
             tune(&mut store, &kept, &format!("2026-11-{day:02}T{hour:02}:00:00Z"));
@@ -126,14 +126,14 @@ fn a_damaged_page_of_readings_is_said_when_it_is_read() {
 
 #[test]
 fn an_import_that_is_refused_takes_in_none_of_its_harps() {
-    let (mut store, kept) = begun("half");
+    let (_place, mut store, kept) = begun("half");
     fill(&mut store, &kept);
     let mut form = store.export().expect("an export");
     let mut second = form.harps[0].clone();
     second.tag = "b2".to_owned();
     form.harps.push(second);
     let text = serde_json::to_string(&form).expect("JSON");
-    let mut other = Store::open(&file("half-other")).expect("open");
+    let (_place, mut other) = empty("half-other");
     let refusal = other
         .import(&text, Whose::File, day(TODAY))
         .expect_err("two harps of one name");
@@ -148,12 +148,12 @@ fn an_import_that_is_refused_takes_in_none_of_its_harps() {
 /// A teacher's harp and her pupil's have one name, as those of one kind do where nobody gave them another.
 #[test]
 fn a_harp_of_the_same_name_is_taken_in_under_another_and_found_again() {
-    let (mut pupils, pupils_harp) = begun("pupil");
+    let (_place, mut pupils, pupils_harp) = begun("pupil");
     fill(&mut pupils, &pupils_harp);
     let mut form = pupils.export().expect("an export");
     form.harps[0].tag = "b2".to_owned();
     let text = serde_json::to_string(&form).expect("JSON");
-    let (mut teacher, own) = begun("teacher");
+    let (_place, mut teacher, own) = begun("teacher");
     let first = teacher
         .import(&text, Whose::Called("The pupil's"), day(TODAY))
         .expect("an import");
@@ -176,7 +176,7 @@ fn a_harp_of_the_same_name_is_taken_in_under_another_and_found_again() {
 
 #[test]
 fn what_the_other_laptop_knows_of_the_harp_for_good_is_taken_in() {
-    let (mut store, kept) = begun("sheet");
+    let (_place, mut store, kept) = begun("sheet");
     let form = store.export().expect("an export");
     let text = serde_json::to_string(&form)
         .expect("JSON")

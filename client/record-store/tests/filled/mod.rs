@@ -1,6 +1,5 @@
 //! A record with a little of everything in it.
 
-use std::fs;
 use std::path::PathBuf;
 
 use consort_proto::{Cents, Reading, StringNumber, Tolerance, Tuning, harp_file};
@@ -8,6 +7,7 @@ use consort_record::{
     Climate, Concert, Date, Deed, Event, Fitting, Heard, Length, Moment, Partial, Place, Sheet, Spoilt, Timbre,
 };
 use consort_record_store::{Entry, Kept, Store};
+use tempfile::TempDir;
 
 pub(crate) const TODAY: &str = "2026-11-25";
 
@@ -15,26 +15,34 @@ pub(crate) fn day(text: &str) -> Date {
     text.parse().expect("a day")
 }
 
-pub(crate) fn file(test: &str) -> PathBuf {
-    let folder = std::env::temp_dir().join(format!("consort-records-{test}-{}", std::process::id()));
-    let _ = fs::remove_dir_all(&folder);
-    folder.join("record.sqlite")
+/// The path of a record that is not there yet, in a place that goes with the test.
+pub(crate) fn file(test: &str) -> (TempDir, PathBuf) {
+    let place = TempDir::with_prefix(format!("consort-records-{test}-")).expect("a place");
+    let path = place.path().join("data/record.sqlite");
+    (place, path)
 }
 
 pub(crate) fn string(number: u32) -> StringNumber {
     StringNumber::new(number).expect("a string")
 }
 
-/// A new record with one harp, made in 2001.
-pub(crate) fn begun(test: &str) -> (Store, Kept) {
-    let mut store = Store::open(&file(test)).expect("open");
+/// A new record in a place that goes with the test.
+pub(crate) fn empty(test: &str) -> (TempDir, Store) {
+    let (place, path) = file(test);
+    let store = Store::open(&path).expect("open");
+    (place, store)
+}
+
+/// The same with one harp, made in 2001.
+pub(crate) fn begun(test: &str) -> (TempDir, Store, Kept) {
+    let (place, mut store) = empty(test);
     let sheet = Sheet {
         made: Some(day("2001-05-01")),
         ..Sheet::of(harp_file::preset("pedal-47").expect("a preset"))
     };
     store.add_harp("a1", &sheet).expect("a harp");
     let kept = store.harp(None).expect("the only harp");
-    (store, kept)
+    (place, store, kept)
 }
 
 /// Begins a tuning and hears three strings in it.

@@ -1,9 +1,9 @@
 //! What belongs to a harp for good: taken back, joined with what another laptop says, and the same on both.
 
 use consort_record::{Length, Pins, Player, Sheet};
-use consort_record_store::{Entry, Store, Undone, Whole, Whose};
+use consort_record_store::{Entry, Undone, Whole, Whose};
 
-use crate::filled::{TODAY, begun, day, file, fitting, kept_material, string};
+use crate::filled::{TODAY, begun, day, empty, fitting, kept_material, string};
 
 fn text(whole: &Whole) -> String {
     serde_json::to_string(whole).expect("JSON")
@@ -12,9 +12,9 @@ fn text(whole: &Whole) -> String {
 /// Pushing a threaded pin does harm: an undo must not forget what the other laptop has said since.
 #[test]
 fn an_undo_after_an_import_takes_back_only_what_was_changed_here() {
-    let (mut store, kept) = begun("undo-import");
+    let (_place, mut store, kept) = begun("undo-import");
     let said = |pins, concert_days| {
-        let (other, _) = begun("undo-import-other");
+        let (_place, other, _) = begun("undo-import-other");
         let mut form = other.export().expect("an export");
         form.harps[0].pins = String::from(pins);
         form.harps[0].concert_days = concert_days;
@@ -40,7 +40,7 @@ fn an_undo_after_an_import_takes_back_only_what_was_changed_here() {
 
 #[test]
 fn an_undo_does_not_make_the_harp_later_than_its_record_speaks_of_it() {
-    let (mut store, kept) = begun("undo-made");
+    let (_place, mut store, kept) = begun("undo-made");
     for made in ["2020-01-01", "2010-01-01"] {
         let sheet = Sheet {
             made: Some(day(made)),
@@ -48,7 +48,7 @@ fn an_undo_does_not_make_the_harp_later_than_its_record_speaks_of_it() {
         };
         store.change_sheet(kept.id, &sheet).expect("changed");
     }
-    let (mut other, other_kept) = begun("undo-made-other");
+    let (_place, mut other, other_kept) = begun("undo-made-other");
     other
         .write(&other_kept, &fitting(20, "2015-01-01"), day(TODAY))
         .expect("a fitting");
@@ -57,7 +57,7 @@ fn an_undo_does_not_make_the_harp_later_than_its_record_speaks_of_it() {
     store.import(&text(&form), Whose::File, day(TODAY)).expect("an import");
     store.undo(kept.id).expect("the day it was made");
     assert_eq!(store.harp(None).expect("the harp").sheet.made, None);
-    let mut third = Store::open(&file("undo-made-third")).expect("open");
+    let (_place, mut third) = empty("undo-made-third");
     third
         .import(&text(&store.export().expect("an export")), Whose::File, day(TODAY))
         .expect("its own export is taken in");
@@ -66,7 +66,7 @@ fn an_undo_does_not_make_the_harp_later_than_its_record_speaks_of_it() {
 /// A file that takes out what is older than the harp, and says when that was made.
 #[test]
 fn a_second_import_of_a_file_that_takes_something_out_changes_nothing() {
-    let (mut one, kept) = begun("out-once");
+    let (_place, mut one, kept) = begun("out-once");
     let unknown = Sheet {
         made: None,
         ..kept.sheet.clone()
@@ -85,7 +85,7 @@ fn a_second_import_of_a_file_that_takes_something_out_changes_nothing() {
         },
     )
     .expect("changed");
-    let mut other = Store::open(&file("out-once-other")).expect("open");
+    let (_place, mut other) = empty("out-once-other");
     other.import(&text(&form), Whose::File, day(TODAY)).expect("as it was");
     let newer = text(&one.export().expect("an export"));
     let first = other.import(&newer, Whose::File, day(TODAY)).expect("an import");
@@ -112,7 +112,7 @@ fn two_laptops_that_take_in_each_others_file_say_the_same_of_the_harp() {
     ];
     for (number, (here, there, both)) in table.into_iter().enumerate() {
         let laptop = |name: &str, (concert_days, player, made): (u8, _, Option<&str>)| {
-            let (mut store, kept) = begun(&format!("{name}-{number}"));
+            let (place, mut store, kept) = begun(&format!("{name}-{number}"));
             let sheet = Sheet {
                 concert_days,
                 player,
@@ -121,9 +121,10 @@ fn two_laptops_that_take_in_each_others_file_say_the_same_of_the_harp() {
             };
             store.change_sheet(kept.id, &sheet).expect("changed");
             let text = text(&store.export().expect("an export"));
-            (store, text)
+            (place, store, text)
         };
-        let ((mut one, from_one), (mut other, from_other)) = (laptop("same-one", here), laptop("same-other", there));
+        let (_place, mut one, from_one) = laptop("same-one", here);
+        let (_place, mut other, from_other) = laptop("same-other", there);
         one.import(&from_other, Whose::File, day(TODAY)).expect("an import");
         other.import(&from_one, Whose::File, day(TODAY)).expect("an import");
         for store in [one, other] {
@@ -139,7 +140,7 @@ fn two_laptops_that_take_in_each_others_file_say_the_same_of_the_harp() {
 /// Strings are often bought while the harp is still being built.
 #[test]
 fn a_length_may_have_been_bought_before_the_harp_was_made() {
-    let (mut store, kept) = begun("bought-before");
+    let (_place, mut store, kept) = begun("bought-before");
     let length = Length {
         name: "3E, spring".to_owned(),
         bought: day("2001-03-01"),
@@ -156,7 +157,7 @@ fn a_length_may_have_been_bought_before_the_harp_was_made() {
         ..kept.sheet.clone()
     };
     store.change_sheet(kept.id, &later).expect("made after it was bought");
-    let mut other = Store::open(&file("bought-before-other")).expect("open");
+    let (_place, mut other) = empty("bought-before-other");
     let whole = store.export().expect("an export");
     other.import(&text(&whole), Whose::File, day(TODAY)).expect("an import");
     assert_eq!(other.export().expect("an export"), whole);

@@ -6,6 +6,7 @@ use std::time::Instant;
 use consort_proto::{Cents, Reading, StringNumber, Tolerance, Tuning, harp_file};
 use consort_record::{Date, Heard, Moment, Partial, Place, Sheet, Timbre};
 use consort_record_store::Store;
+use consort_tests::process::Folder;
 
 use crate::figures::Figures;
 use crate::report;
@@ -21,8 +22,8 @@ const GOAL_HISTORY_MS: f64 = 50.0;
 /// Writes the record, then opens it and asks for histories.
 pub(super) fn run(scale: f64, figures: &mut Figures) -> Result<(), String> {
     let said = |why: consort_record_store::RecordError| why.to_string();
-    let folder = std::env::temp_dir().join(format!("consort-measure-record-{}", std::process::id()));
-    let path = folder.join("record.sqlite");
+    let folder = Folder::new("measure-record");
+    let path = folder.path().join("record.sqlite");
     let tunings = ((f64::from(TUNINGS) * scale.min(1.0)) as i32).max(10);
     let harp = harp_file::preset("pedal-47").ok_or("no such harp")?;
     let begun = Instant::now();
@@ -51,7 +52,6 @@ pub(super) fn run(scale: f64, figures: &mut Figures) -> Result<(), String> {
             looks.push(begun.elapsed().as_secs_f64());
         }
     }
-    let _ = std::fs::remove_dir_all(&folder);
     report(&format!(
         "{readings} readings of {tunings} tunings, {size_mb:.0} MB, written in {wrote_s:.0} s, a transaction for each tuning"
     ));
