@@ -217,6 +217,16 @@ impl Browser {
         }
     }
 
+    /// Presses the button that says so, among the questions, once it is there: looked for and pressed in one step, since what is
+    /// heard in between may draw the answers anew.
+    pub(crate) fn answer(&self, says: &str) {
+        let button = format!(
+            "[...document.querySelectorAll('#questions button')].find((button) => button.textContent === '{says}')"
+        );
+        let pressed = format!("(() => {{ const button = {button}; button?.click(); return button !== undefined; }})()");
+        self.wait(says, &pressed);
+    }
+
     /// Presses and lets go of one key after another.
     pub(crate) fn press(&self, keys: impl IntoIterator<Item = char>) {
         let keys = keys.into_iter().fold(KeyActions::new("keys".into()), |keys, value| {

@@ -194,10 +194,7 @@ fn the_harpist_answers_by_single_keys_and_is_asked_once_which_way_her_key_goes()
         let asked = "document.getElementById('questions').textContent.includes('which way')";
         browser.wait("the question", asked);
         let asks = browser.run(PLACES);
-        let answer =
-            "[...document.querySelectorAll('#questions button')].find((b) => b.textContent === 'Away from you')";
-        browser.wait("the answers", &format!("{answer} !== undefined"));
-        browser.run(&format!("{answer}.click()"));
+        browser.answer("Away from you");
         browser.wait(
             "where the key goes",
             "document.getElementById('far').textContent.endsWith('away from you')",

@@ -7,14 +7,6 @@ use crate::rehearsal::{Rehearsal, wait_for};
 /// The text of the questions on the page.
 const QUESTIONS: &str = "document.getElementById('questions').textContent";
 
-/// Presses the button that says so, among the questions.
-fn answer(browser: &Browser, says: &str) {
-    browser.wait(says, &format!("{QUESTIONS}.includes('{says}')"));
-    browser.run(&format!(
-        "[...document.querySelectorAll('#questions button')].find((button) => button.textContent === '{says}').click()"
-    ));
-}
-
 #[test]
 fn without_a_code_the_leader_lets_in_whose_tag_she_sees() {
     alone(|tools| {
@@ -26,7 +18,7 @@ fn without_a_code_the_leader_lets_in_whose_tag_she_sees() {
         browser.wait("the field", "!document.getElementById('join').hidden");
         browser.type_into("invitation", &rehearsal.address("address"));
         browser.run("document.getElementById('join').requestSubmit()");
-        answer(&browser, "Ask the leader");
+        browser.answer("Ask the leader");
         browser.new_page();
         browser.go(&rehearsal.address("control"));
         browser.wait(
@@ -39,7 +31,7 @@ fn without_a_code_the_leader_lets_in_whose_tag_she_sees() {
             .to_owned();
         assert!(browser.text(QUESTIONS).contains(&tag));
         assert_eq!(rehearsal.status()["stations"].as_array().map(Vec::len), Some(0));
-        answer(&browser, "Let in");
+        browser.answer("Let in");
         runa.expect_joined("Runa");
         browser.expect_quiet();
         // She wants help, and says so with one key.
@@ -73,14 +65,14 @@ fn a_harp_goes_on_at_another_laptop_once_both_have_agreed() {
         let at_other = browser.page();
         browser.go(&other.desk);
         browser.wait("the seat", &format!("{QUESTIONS}.includes('seat 1')"));
-        answer(&browser, "Take over");
+        browser.answer("Take over");
         browser.wait(
             "that it waits",
             &format!("{QUESTIONS}.includes('are asked for seat 1')"),
         );
         browser.new_page();
         browser.go(&first.desk);
-        answer(&browser, "Give it up");
+        browser.answer("Give it up");
         browser.wait(
             "that it is played elsewhere",
             "document.getElementById('message').textContent.includes('another laptop now')",
