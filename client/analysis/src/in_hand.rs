@@ -33,8 +33,9 @@ pub(crate) struct InHand {
     onset: u64,
     chase: Chase,
     trend: Trend,
-    /// How it was chased, and by which pluck, before one elsewhere that is not confirmed yet.
-    doubted: Option<(Trail, Trend, u64)>,
+    /// How it was chased before a pluck elsewhere that is not confirmed yet. Its onset stays that of the newest all the same:
+    /// whoever is told of where it stands takes older ones for over.
+    doubted: Option<(Trail, Trend)>,
 }
 
 /// Where it stands just now.
@@ -96,7 +97,7 @@ impl InHand {
             Some(_) if note.growth() < self.grows_elsewhere() => return false,
             Some(_) | None => {
                 let stiffness = note.stiffness().unwrap_or_else(|| expected_stiffness(verdict.hz));
-                let doubted = apart.map(|_| (self.chase.trail(), self.trend, self.onset));
+                let doubted = apart.map(|_| (self.chase.trail(), self.trend));
                 self.doubted = self.doubted.or(doubted);
                 self.trend.end();
                 self.chase.begin(verdict.hz, verdict.hz, stiffness);
@@ -129,9 +130,9 @@ impl InHand {
         let found = self.chase.look(sound, self.rate, way);
         match self.doubted {
             Some(_) if found.is_some() => self.doubted = None,
-            Some((trail, trend, onset)) if self.chase.missed() >= NOT_FOUND => {
+            Some((trail, trend)) if self.chase.missed() >= NOT_FOUND => {
                 self.chase.return_to(trail);
-                (self.trend, self.onset, self.doubted) = (trend, onset, None);
+                (self.trend, self.doubted) = (trend, None);
             }
             Some(_) | None => {}
         }

@@ -73,7 +73,7 @@ const TURNED_MORE_CENTS: f64 = 2.0;
 const BEHIND_CENTS: f64 = 2.5;
 const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents: by themselves first
-/// partials wander by up to eight while they fade (two of twelve recordings).
+/// partials of two in twelve recordings wander by as much while they fade, and are called turned from eight on.
 const LEFT_BEHIND_CENTS: f64 = 6.5;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;

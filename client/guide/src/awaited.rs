@@ -281,14 +281,15 @@ impl<T> Awaited<T> {
         self.count(waiting, Wanted::Nothing)
     }
 
-    /// What was plucked, as loud as this harp is, was told as a string that stands where no open string does; `wanted` says what
-    /// she was asked for.
+    /// What was plucked, as loud as this harp as far as that is known, was told as a string that stands where no open string
+    /// does; `wanted` says what she was asked for.
     pub(crate) fn stands_elsewhere(&mut self, plucked: Plucked, wanted: Wanted) {
         // She may have taken a string with the key that is that far off, or the one beside it.
         let is_near = |other: StringNumber| other.get().abs_diff(plucked.string.get()) <= BESIDE;
         let is_meant = wanted.is_for(plucked.string) || self.hand.is_some_and(|(_, hand)| is_near(hand));
-        if !is_meant && self.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB {
-            self.passing.raised(plucked.onset_s, plucked.string);
+        let is_hers = self.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB;
+        if !is_meant && is_hers {
+            self.passing.elsewhere(plucked.onset_s, plucked.string);
         }
     }
 
@@ -302,7 +303,7 @@ impl<T> Awaited<T> {
         if goes_on {
             self.hand = Some((onset_s, string));
         }
-        goes_on || wanted.is_for(string) && !self.passing.goes_on_at(onset_s)
+        goes_on || wanted == Wanted::ByHand || wanted.is_for(string) && !self.passing.goes_on_at(onset_s)
     }
 
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.
@@ -500,7 +501,7 @@ mod tests {
         );
         elsewhere(&mut awaited, 20.0, 31);
         elsewhere(&mut awaited, 22.0, 28);
-        assert_eq!(take(&mut awaited, 43.0, 20), [43.0], "half a minute later");
+        assert_eq!(take(&mut awaited, 43.0, 20), [43.0], "more than twenty seconds later");
         // The string that is asked for may be that far off, and so may the one under the key.
         for off in [19, 20, 21] {
             let mut awaited = Awaited::default();
@@ -517,6 +518,7 @@ mod tests {
             take(&mut awaited, at_s, number, true, 0);
         }
         for (onset_s, number) in [(6.0, 31), (7.0, 28)] {
+            awaited.pluck(onset_s, string(number));
             let soft = Plucked {
                 onset_s,
                 string: string(number),

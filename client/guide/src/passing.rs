@@ -11,29 +11,28 @@ pub(crate) const PASSED_WITHIN_S: f64 = 4.5;
 const ELSEWHERE: Cents = Cents(70.0);
 /// For so long after two different strings stood so, seconds, others may sound like open strings that are none (assumed): then
 /// what is plucked is music, until a string is plucked again and again.
-const RAISED_WITHIN_S: f64 = 20.0;
+const ELSEWHERE_WITHIN_S: f64 = 20.0;
 
 /// Whether a string that stands `apart` from its target is not where any open string is tuned.
 pub fn is_elsewhere(apart: Cents) -> bool {
     !apart.is_within(ELSEWHERE)
 }
 
-/// How many different strings in a row were read that did not count, the last one of them, and the last two that were raised.
+/// How many different strings in a row were read that did not count, the last one of them, and the last two that stood elsewhere.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Passing {
     strings: usize,
     last: Option<(f64, StringNumber)>,
-    raised: [Option<(f64, StringNumber)>; 2],
+    elsewhere: [Option<(f64, StringNumber)>; 2],
 }
 
 impl Passing {
     /// Whether a pluck at `onset_s` follows upon strings that were plucked in passing.
     pub(crate) fn goes_on_at(&self, onset_s: f64) -> bool {
-        let lately = |raised: &Option<(f64, StringNumber)>| {
-            raised.is_some_and(|(raised_s, _)| (0.0..=RAISED_WITHIN_S).contains(&(onset_s - raised_s)))
+        let lately = |elsewhere: &Option<(f64, StringNumber)>| {
+            elsewhere.is_some_and(|(then_s, _)| (0.0..=ELSEWHERE_WITHIN_S).contains(&(onset_s - then_s)))
         };
-        let raised = self.raised.iter().all(lately);
-        raised || self.strings >= PASSED && self.follows(onset_s)
+        self.elsewhere.iter().all(lately) || self.strings >= PASSED && self.follows(onset_s)
     }
 
     fn follows(&self, onset_s: f64) -> bool {
@@ -53,12 +52,12 @@ impl Passing {
     }
 
     /// `string` was plucked and stood where no open string does.
-    pub(crate) fn raised(&mut self, onset_s: f64, string: StringNumber) {
-        let [_, newest] = self.raised;
+    pub(crate) fn elsewhere(&mut self, onset_s: f64, string: StringNumber) {
+        let [_, newest] = self.elsewhere;
         if newest.is_some_and(|(_, newest)| newest == string) {
-            self.raised[1] = Some((onset_s, string));
+            self.elsewhere[1] = Some((onset_s, string));
         } else {
-            self.raised = [newest, Some((onset_s, string))];
+            self.elsewhere = [newest, Some((onset_s, string))];
         }
     }
 }

@@ -62,26 +62,22 @@ impl Playing {
         {
             self.recent.pop_front();
         }
-        self.plays |= self.strings_since(newest_s - WITHIN_S) >= STRINGS
-            || self.leaps() >= LEAPS && self.strings_since(f64::NEG_INFINITY) >= LEAPT_STRINGS;
+        let lately = self.recent.iter().filter(|(onset_s, _)| newest_s - onset_s <= WITHIN_S);
+        self.plays |= different(lately) >= STRINGS || self.leaps() >= LEAPS && different(self.hers()) >= LEAPT_STRINGS;
         self.plays
     }
 
-    /// How many different strings were plucked since then.
-    fn strings_since(&self, from_s: f64) -> usize {
-        let recent = self.recent.iter().filter(|(onset_s, _)| *onset_s >= from_s);
-        let mut strings: Vec<StringNumber> = recent.map(|(_, string)| *string).collect();
-        strings.sort_unstable();
-        strings.dedup();
-        strings.len()
+    /// The recent plucks that are hers, and the newest, which is not known yet.
+    fn hers(&self) -> impl Iterator<Item = &(f64, StringNumber)> + Clone {
+        let newest_s = self.newest_s();
+        self.recent
+            .iter()
+            .filter(move |(onset_s, _)| self.hers.contains(onset_s) || Some(*onset_s) == newest_s)
     }
 
     /// How many of the recent plucks that are hers are of another string than the one before, and no step on from it.
     fn leaps(&self) -> usize {
-        let newest_s = self.newest_s();
-        let is_hers = |onset_s: f64| self.hers.contains(&onset_s) || Some(onset_s) == newest_s;
-        let hers = self.recent.iter().filter(|(onset_s, _)| is_hers(*onset_s));
-        let strings = hers.map(|(_, string)| i32::from(string.get()));
+        let strings = self.hers().map(|(_, string)| i32::from(string.get()));
         let (mut leaps, mut way) = (0, 0);
         for (from, to) in strings.clone().zip(strings.skip(1)) {
             let by = to - from;
@@ -123,6 +119,14 @@ impl Playing {
     pub(crate) const fn is_on(&self) -> bool {
         self.plays
     }
+}
+
+/// How many different strings were plucked.
+fn different<'a>(plucks: impl Iterator<Item = &'a (f64, StringNumber)>) -> usize {
+    let mut strings: Vec<StringNumber> = plucks.map(|(_, string)| *string).collect();
+    strings.sort_unstable();
+    strings.dedup();
+    strings.len()
 }
 
 #[cfg(test)]
@@ -220,6 +224,19 @@ mod tests {
             playing.is_hers(onset_s);
             // Measured never, or found to be another harp's.
             assert!(!playing.pluck(onset_s + 0.6, string(30 + count as u32)));
+        }
+    }
+
+    #[test]
+    fn an_octave_that_is_compared_beside_a_stranger_is_tuning() {
+        let mut playing = Playing::default();
+        let string = |number| StringNumber::new(number).expect("a string");
+        for (onset_s, number) in [(0.0, 20), (0.7, 27), (1.4, 20), (2.1, 27), (2.8, 20), (3.5, 27)] {
+            assert!(!playing.pluck(onset_s, string(number)), "at {onset_s} s");
+            playing.is_hers(onset_s);
+            if onset_s == 1.4 {
+                assert!(!playing.pluck(1.7, string(40)));
+            }
         }
     }
 
