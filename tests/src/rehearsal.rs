@@ -311,6 +311,9 @@ impl Rehearsal<'_> {
         ));
         say(&match (astray, moved) {
             (0, 0) => "The ensemble came together: every string that can hold is in tune in truth.".to_owned(),
+            (0, 1) => "The ensemble came together; one string stands a little beyond its tolerance in truth, less than what the \
+                       frame and the room move between two plucks."
+                .to_owned(),
             (0, moved) => format!(
                 "The ensemble came together; {moved} strings stand a little beyond their tolerance in truth, less than what the \
                  frame and the room move between two plucks."

@@ -246,10 +246,11 @@ impl Chase {
     fn noise(&mut self, sound: Sound<'_>, count: usize) -> f64 {
         let mut powers = [0.0; SPOTS];
         let mut spots = 0;
+        let weights = hann(self.blocks.of(0).len());
         for (at, power) in powers.iter_mut().enumerate().take(count) {
             self.blocks.add(sound, at as f64 + 0.5);
             let own = self.blocks.of(count + at);
-            let sum: Complex<f64> = own.iter().zip(hann(own.len())).map(|(z, weight)| z * weight).sum();
+            let sum: Complex<f64> = own.iter().zip(weights).map(|(z, weight)| z * weight).sum();
             *power = sum.norm_sqr();
             spots += 1;
         }

@@ -28,8 +28,6 @@ const STAYS_COSTS: (f64, f64) = (0.3, 0.003);
 const STAYS_WITHIN: f64 = 30.0;
 /// Sound whose second half has less than this share of its power was stopped: 13 dB within half a look.
 const STOPPED: f64 = 0.05;
-/// Tones nearer to one another than that this much of one is left beside the other are the same.
-const APART: f64 = 1e-6;
 
 /// A string that would lie so many cents from where it is expected, and turn faster by so many cents in a second.
 #[derive(Clone, Copy, Debug)]
@@ -200,6 +198,7 @@ impl Odds {
         }
         let all = 1.0 + self.costs;
         let left = shown - both * self.partials[at].stays / all;
-        left.norm_sqr() / (1.0 - both.norm_sqr() / all).max(APART)
+        // What stays costs something, so that the two are never quite the same tone.
+        left.norm_sqr() / (1.0 - both.norm_sqr() / all)
     }
 }
