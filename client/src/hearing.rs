@@ -270,17 +270,18 @@ impl Hearing {
         };
         let onset_s = answer.onset_s;
         let leave = |why| Some(Left { onset_s, why });
+        let target = harp.string(string).map(|own| link.tuning().open_target(own));
         let plucked = Plucked {
             onset_s,
             string,
+            apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
             level_dbfs: answer.level_dbfs,
         };
-        let target = harp.string(string).map(|own| link.tuning().open_target(own));
         let is_told = matches!(
             answer.verdict,
             Verdict::Settled | Verdict::Unsure(Doubt::FarFromAll | Doubt::Which)
         );
-        if is_told && target.is_some_and(|target| is_elsewhere(answer.hz.cents_above(target))) {
+        if is_told && is_elsewhere(plucked.apart) {
             self.attention.stands_elsewhere(plucked, wanted);
         }
         if answer.verdict != Verdict::Settled {

@@ -28,6 +28,7 @@ mod beating;
 mod beside;
 mod character;
 mod chase;
+mod chord;
 mod comb;
 mod company;
 mod config;

@@ -5,6 +5,7 @@ mod live;
 use consort_proto::{Cents, Hz};
 
 use crate::chase::Chase;
+use crate::chord::own_above_others_db;
 use crate::comb::grow_comb;
 use crate::company::Company;
 use crate::context::Context;
@@ -34,6 +35,9 @@ const SCORE_SURE: f64 = 0.3;
 const SCORE_SURE_HIGH: f64 = 0.25;
 /// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
 const JOINED_SIGMA_MAX_CENTS: f64 = 1.0;
+/// Where the partials that a chord above would not have stand less than this above the others, decibels, it is a chord: of
+/// single recorded strings, in whatever surroundings, the least is 8 dB below.
+const CHORD_DB: f64 = -10.0;
 /// So many frames at least make a measure.
 const ALONE_FRAMES: usize = 5;
 /// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
@@ -388,7 +392,10 @@ impl Note {
             Some(Doubt::Turned)
         } else if measured.sigma.0 > self.sigma_max {
             Some(Doubt::Scattered)
-        } else if verdict.lead < lead_sure || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS) {
+        } else if verdict.lead < lead_sure
+            || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS)
+            || own_above_others_db(&self.follower.loudest()).is_some_and(|above| above < CHORD_DB)
+        {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {
             Some(Doubt::Faint)

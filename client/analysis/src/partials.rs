@@ -242,6 +242,20 @@ impl Follower {
         first.iter().map(|z| z.norm_sqr()).sum::<f64>() / first.len().max(1) as f64
     }
 
+    /// How loud each partial was at its loudest in the first 0.3 s, by its number from 1, mean square amplitude; none of those
+    /// that are not followed.
+    pub(crate) fn loudest<const N: usize>(&self) -> [f64; N] {
+        let mut loudest = [0.0; N];
+        for (at, followed) in self.followed.iter().enumerate() {
+            let frames = self.frames(at);
+            let first = &frames[..frames.len().min((LOUDEST_S / self.hop_s()) as usize)];
+            if let Some(loudest) = followed.n.checked_sub(1).and_then(|n| loudest.get_mut(n)) {
+                *loudest = first.iter().map(|z| z.norm_sqr()).fold(0.0, f64::max);
+            }
+        }
+        loudest
+    }
+
     /// How long after the onset the partials together were loudest, as far as the first 0.3 s go and the sound before sample
     /// `end`, beyond the length of a frame, seconds.
     pub(crate) fn late_s(&self, end: u64) -> f64 {

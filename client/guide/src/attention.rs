@@ -6,7 +6,7 @@ use crate::awaited::{Awaited, Plucked, Taken, Wanted};
 use crate::playing::Playing;
 
 /// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
-const PLUCKED_AFTER_S: f64 = 0.2;
+pub(crate) const PLUCKED_AFTER_S: f64 = 0.2;
 
 /// Tells from the plucks alone whether she plays, and which readings `T` count.
 #[derive(Clone, Debug)]
@@ -41,7 +41,7 @@ impl<T> Attention<T> {
         }
         let plays = self.playing.is_on() && !asked_for;
         if plays {
-            self.awaited.plays();
+            self.awaited.plays(self.playing.newest_s().unwrap_or(onset_s));
         }
         plays
     }
@@ -103,6 +103,8 @@ impl<T> Attention<T> {
 
 #[cfg(test)]
 mod tests {
+    use consort_proto::Cents;
+
     use super::*;
 
     fn string(number: u32) -> StringNumber {
@@ -135,12 +137,13 @@ mod tests {
         let plucked = |onset_s| Plucked {
             onset_s,
             string: string(30),
+            apart: Cents(-3.0),
             level_dbfs: -20.0,
         };
-        assert_eq!(attention.take(plucked(3.0), Wanted::Nothing, 1), Taken::Waits);
-        assert_eq!(
-            attention.take(plucked(5.0), Wanted::Nothing, 2),
-            Taken::Counts(vec![1, 2])
-        );
+        let asked = Wanted::Near(string(30));
+        // The last word on the first note comes when she has rested.
+        assert_eq!(attention.take(plucked(0.0), asked, 0), Taken::Waits);
+        assert_eq!(attention.take(plucked(3.0), asked, 1), Taken::Waits);
+        assert_eq!(attention.take(plucked(5.0), asked, 2), Taken::Counts(vec![1, 2]));
     }
 }

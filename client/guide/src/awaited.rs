@@ -4,12 +4,15 @@
 //! A note of a melody, a word that is talked and a string of another harp sound once and are followed by something else.
 //! Whoever means a string that nobody asked for plucks it again: until a second pluck confirms it, it does not hold anyhow.
 
+mod waiting;
+
 use std::collections::VecDeque;
 
-use consort_proto::StringNumber;
+use consort_proto::{Cents, StringNumber};
 
+use self::waiting::Waiting;
 use crate::levels::Levels;
-use crate::passing::{PASSED_WITHIN_S, Passing};
+use crate::passing::Passing;
 
 /// A string that is this much softer than this harp usually is, decibels, is another harp's: one that nobody asked for, and
 /// one that is asked for or in hand. So much less is needed of one that counted before, since its own level is known then,
@@ -26,10 +29,11 @@ const BESIDE: u8 = 1;
 /// that is repeated in a melody.
 const PLUCKS: usize = 2;
 const PLUCKS_IN_PASSING: usize = 3;
-/// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
-const WALK: usize = 3;
 /// A string stands alone when no other one is plucked for so long before and after it, seconds (assumed).
 const ALONE_S: f64 = 2.5;
+/// For so long after music, seconds, a string may be music as well even if it is asked for (assumed): it is plucked again, or
+/// stands alone, until it counts.
+const AFTER_MUSIC_S: f64 = 8.0;
 /// Who walks from one string to the next one plucks no faster, seconds between plucks (assumed; two a second are a run).
 const LEISURE_S: f64 = 0.6;
 /// So many plucks are remembered; what lies further back is not held against a string in hand.
@@ -42,6 +46,8 @@ pub struct Plucked {
     pub onset_s: f64,
     /// Which string it is taken for.
     pub string: StringNumber,
+    /// How far it stands above that string's target.
+    pub apart: Cents,
     /// How loud it began, decibels below full scale.
     pub level_dbfs: f64,
 }
@@ -103,28 +109,9 @@ pub(crate) struct Awaited<T> {
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
     passing: Passing,
+    /// The newest pluck of music, seconds, until something counts.
+    music_s: Option<f64>,
     levels: Levels,
-}
-
-/// Readings of a string that nobody asked for, or of some in a row.
-#[derive(Clone, Debug)]
-struct Waiting<T> {
-    last_s: f64,
-    string: StringNumber,
-    /// Each with its pluck.
-    readings: Vec<(Plucked, T)>,
-    /// How many of them count together.
-    wanted: usize,
-    /// Whether nothing else was plucked shortly before.
-    alone: bool,
-    /// Which way she walks, once she does.
-    walks: Option<Walk>,
-}
-
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-enum Walk {
-    Up,
-    Down,
 }
 
 impl<T> Default for Awaited<T> {
@@ -135,6 +122,7 @@ impl<T> Default for Awaited<T> {
             hand: None,
             waiting: None,
             passing: Passing::default(),
+            music_s: None,
             levels: Levels::default(),
         }
     }
@@ -175,10 +163,16 @@ impl<T> Awaited<T> {
         self.levels.softer_db(string, level_dbfs) > SOFT_ASKED_DB
     }
 
-    /// She plays: what waits was music.
-    pub(crate) fn plays(&mut self) {
+    /// She plays, and plucked last at `onset_s`: what waits was music.
+    pub(crate) fn plays(&mut self, onset_s: f64) {
         self.hand = None;
         self.waiting = None;
+        self.music_s = Some(onset_s);
+    }
+
+    /// Whether a pluck at `onset_s` is one of music, or comes so soon after it that it may be.
+    fn follows_music(&self, onset_s: f64) -> bool {
+        self.music_s.is_some_and(|music_s| onset_s - music_s < AFTER_MUSIC_S)
     }
 
     /// Takes in the `reading` of a pluck: what becomes of it.
@@ -187,15 +181,18 @@ impl<T> Awaited<T> {
             onset_s,
             string,
             level_dbfs,
+            ..
         } = plucked;
         self.pluck(onset_s, string);
         let in_passing = self.passing.goes_on_at(onset_s);
-        let is_awaited = wanted.is_for(string) && (!in_passing || wanted == Wanted::ByHand);
+        let after_music = self.follows_music(onset_s);
+        let is_asked_for = wanted == Wanted::ByHand || wanted.is_for(string) && !in_passing;
+        let is_awaited = is_asked_for && (!after_music || matches!(wanted, Wanted::Any | Wanted::ByHand));
         let in_hand = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
         let again = self.hand.is_some_and(|(_, hand)| hand == string);
-        let softest_db = if is_awaited && wanted.is_just(string) || in_hand && again {
+        let softest_db = if is_asked_for && wanted.is_just(string) || in_hand && again {
             SOFT_ASKED_DB
         } else {
             SOFT_DB
@@ -212,7 +209,7 @@ impl<T> Awaited<T> {
                 Wanted::Any => {}
                 Wanted::Nothing | Wanted::Near(_) => {
                     self.pass_by(onset_s);
-                    return if is_awaited || in_hand {
+                    return if is_asked_for || in_hand {
                         Taken::TooSoft
                     } else {
                         Taken::NotHers
@@ -221,16 +218,25 @@ impl<T> Awaited<T> {
             }
         }
         self.hand = None;
+        if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
+            // The last word on a note of the music.
+            self.passing.pass(onset_s, string);
+            return Taken::Waits;
+        }
         let waiting = self
             .waiting
             .take()
             .filter(|waiting| !self.has_other(waiting.last_s, onset_s, waiting.string))
-            .and_then(|waiting| waiting.goes_on(onset_s, string));
+            .and_then(|waiting| waiting.goes_on(&plucked));
         let mut waiting = waiting.unwrap_or(Waiting {
             last_s: onset_s,
             string,
             readings: Vec::new(),
-            wanted: if in_passing { PLUCKS_IN_PASSING } else { PLUCKS },
+            wanted: if in_passing || after_music && !is_asked_for {
+                PLUCKS_IN_PASSING
+            } else {
+                PLUCKS
+            },
             alone: !in_passing && !self.has_other(onset_s - ALONE_S, onset_s, string),
             walks: None,
         });
@@ -249,6 +255,7 @@ impl<T> Awaited<T> {
     fn count(&mut self, waiting: Waiting<T>, wanted: Wanted) -> Vec<T> {
         self.hand = Some((waiting.last_s, waiting.string));
         self.passing = Passing::default();
+        self.music_s = None;
         let count = |(plucked, reading): (Plucked, T)| {
             let Plucked { string, level_dbfs, .. } = plucked;
             if wanted.is_just(string) || self.levels.softer_db(string, level_dbfs) <= LEARNT_DB {
@@ -303,7 +310,8 @@ impl<T> Awaited<T> {
         if goes_on {
             self.hand = Some((onset_s, string));
         }
-        goes_on || wanted == Wanted::ByHand || wanted.is_for(string) && !self.passing.goes_on_at(onset_s)
+        let passes = self.passing.goes_on_at(onset_s) || wanted != Wanted::Any && self.follows_music(onset_s);
+        goes_on || wanted == Wanted::ByHand || wanted.is_for(string) && !passes
     }
 
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.
@@ -318,37 +326,6 @@ impl<T> Awaited<T> {
         self.plucks
             .iter()
             .any(|(onset_s, other)| *other != string && *onset_s > from_s && *onset_s < to_s)
-    }
-}
-
-impl<T> Waiting<T> {
-    /// The same with the next pluck, of `string` at `onset_s`, when that is the same string again or the next of a walk.
-    fn goes_on(mut self, onset_s: f64, string: StringNumber) -> Option<Self> {
-        let pause_s = onset_s - self.last_s;
-        let walks = match string.get().abs_diff(self.string.get()) {
-            0 if pause_s > PASSED_WITHIN_S => return None,
-            0 => {
-                // Who stops a walk to pluck its last string again means that one; a melody may repeat a note, too.
-                if self.walks.take().is_some() {
-                    self.readings.retain(|(plucked, _)| plucked.string == string);
-                    (self.wanted, self.alone) = (PLUCKS_IN_PASSING, false);
-                }
-                return Some(self);
-            }
-            1 if string > self.string => Walk::Down,
-            1 => Walk::Up,
-            _ => return None,
-        };
-        let straight = self.walks.is_none_or(|before| before == walks);
-        let begins = self.walks.is_none();
-        if !straight || begins && self.readings.len() > 1 || !(LEISURE_S..=PASSED_WITHIN_S).contains(&pause_s) {
-            return None;
-        }
-        if begins {
-            self.wanted += WALK - PLUCKS;
-            self.walks = Some(walks);
-        }
-        Some(self)
     }
 }
 

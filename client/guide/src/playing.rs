@@ -4,6 +4,8 @@ use std::collections::VecDeque;
 
 use consort_proto::StringNumber;
 
+use crate::attention::PLUCKED_AFTER_S;
+
 /// Tells playing from tuning by the plucks alone: whoever tunes stays on a string, or goes from one to the next at leisure.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Playing {
@@ -109,7 +111,11 @@ impl Playing {
 
     /// The sound has come to `time_s`: what only rings on since the last pluck is a rest. Whether she plays.
     pub(crate) fn sounds_until(&mut self, time_s: f64) -> bool {
-        if self.plays && self.newest_s().is_some_and(|newest| time_s - newest > REST_S) {
+        if self.plays
+            && self
+                .newest_s()
+                .is_some_and(|newest| time_s - newest > REST_S + PLUCKED_AFTER_S)
+        {
             self.rest();
         }
         self.plays
@@ -180,7 +186,11 @@ mod tests {
             playing.pluck(onset_s, string(number));
         }
         assert!(playing.sounds_until(1.8));
-        assert!(!playing.sounds_until(2.0), "a second and more since the last pluck");
+        assert!(
+            playing.sounds_until(2.0),
+            "the next pluck may not have sounded for long enough to be one"
+        );
+        assert!(!playing.sounds_until(2.2), "a second and more since the last pluck");
         for (onset_s, number) in [(0.3, 21), (0.6, 22), (0.9, 23)] {
             assert!(!playing.pluck(onset_s, string(number)), "the last word on {number}");
         }

@@ -22,6 +22,7 @@ fn take_at<T>(
     let plucked = Plucked {
         onset_s,
         string: string(number),
+        apart: Cents(-4.0),
         level_dbfs,
     };
     match awaited.take(plucked, wanted(is_awaited), reading) {
@@ -117,6 +118,7 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
     let plucked = |onset_s, number| Plucked {
         onset_s,
         string: string(number),
+        apart: Cents(-4.0),
         level_dbfs: LEVEL,
     };
     let take =
@@ -163,6 +165,7 @@ fn another_harp_whose_pedals_are_moved_says_nothing_of_hers() {
         let soft = Plucked {
             onset_s,
             string: string(number),
+            apart: Cents(-4.0),
             level_dbfs: LEVEL - 6.0,
         };
         awaited.stands_elsewhere(soft, Wanted::Near(string(21)));
@@ -249,10 +252,91 @@ fn a_pluck_without_a_reading_is_between_as_well() {
 fn music_takes_away_what_waits_and_what_was_in_hand() {
     let mut awaited = Awaited::default();
     take(&mut awaited, 0.0, 31, true, 1);
-    awaited.plays();
+    awaited.plays(0.5);
     assert!(take(&mut awaited, 1.0, 31, false, 2).is_empty());
-    awaited.plays();
+    awaited.plays(1.5);
     assert!(take(&mut awaited, 2.0, 31, false, 3).is_empty());
+}
+
+/// Plucks after music that ended at 10 s, each as (seconds, string, cents from its target), and the onsets of what counts then
+/// while string 20 is asked for.
+#[track_caller]
+fn check_after_music(plucks: &[(f64, u32, f64, &[f64])]) {
+    let mut awaited = Awaited::default();
+    awaited.plays(10.0);
+    for &(onset_s, number, apart, counts) in plucks {
+        let plucked = Plucked {
+            onset_s,
+            string: string(number),
+            apart: Cents(apart),
+            level_dbfs: LEVEL,
+        };
+        let taken = match awaited.take(plucked, Wanted::Near(string(20)), onset_s) {
+            Taken::Counts(readings) => readings,
+            _ => Vec::new(),
+        };
+        assert_eq!(taken, counts, "at {onset_s} s");
+    }
+}
+
+#[test]
+fn soon_after_music_what_is_asked_for_is_plucked_again_and_anything_else_once_more() {
+    check_after_music(&[
+        (12.0, 20, -9.0, &[]),
+        (14.0, 20, -4.0, &[12.0, 14.0]),
+        (20.0, 21, -4.0, &[20.0]),
+    ]);
+    check_after_music(&[(12.0, 20, -9.0, &[]), (13.0, 24, 0.0, &[]), (14.0, 20, -9.0, &[])]);
+    check_after_music(&[
+        (12.0, 31, -9.0, &[]),
+        (13.0, 31, -9.0, &[]),
+        (14.0, 31, -9.0, &[12.0, 13.0, 14.0]),
+    ]);
+    check_after_music(&[(18.5, 20, -9.0, &[18.5])]);
+}
+
+#[test]
+fn the_last_word_on_a_note_of_the_music_does_not_wait() {
+    check_after_music(&[(9.5, 20, -9.0, &[]), (10.0, 20, -9.0, &[]), (12.0, 20, -9.0, &[])]);
+}
+
+#[test]
+fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_at_once() {
+    let mut awaited = Awaited::default();
+    awaited.plays(10.0);
+    let plucked = |onset_s| Plucked {
+        onset_s,
+        string: string(20),
+        apart: Cents(-9.0),
+        level_dbfs: LEVEL,
+    };
+    assert_eq!(awaited.take(plucked(12.0), Wanted::Near(string(20)), 1), Taken::Waits);
+    assert!(awaited.stood_alone(14.4).is_empty());
+    assert_eq!(awaited.stood_alone(14.5), [1]);
+    for wanted in [Wanted::ByHand, Wanted::Any] {
+        awaited.plays(20.0);
+        assert_eq!(awaited.take(plucked(21.0), wanted, 2), Taken::Counts(vec![2]));
+        awaited.plays(30.0);
+        assert!(awaited.heeds(31.0, string(20), wanted));
+    }
+    awaited.plays(40.0);
+    assert!(
+        !awaited.heeds(41.0, string(20), Wanted::Near(string(20))),
+        "no doubt of the music is hers"
+    );
+    assert!(awaited.heeds(49.0, string(20), Wanted::Near(string(20))));
+}
+
+/// A string that a pedal has raised sounds like the next one; two of them in turn look like one that leaps to and fro.
+#[test]
+fn a_string_that_leaps_further_than_a_key_turns_is_another_one() {
+    check_after_music(&[
+        (12.0, 20, 99.0, &[]),
+        (12.4, 20, 1.0, &[]),
+        (12.8, 20, 99.0, &[]),
+        (13.2, 20, 1.0, &[]),
+    ]);
+    check_after_music(&[(12.0, 20, -60.0, &[]), (13.0, 20, -5.0, &[12.0, 13.0])]);
 }
 
 #[test]
@@ -281,6 +365,7 @@ fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned
     let plucked = |onset_s, number| Plucked {
         onset_s,
         string: string(number),
+        apart: Cents(-4.0),
         level_dbfs: LEVEL - 12.0,
     };
     let asked = Wanted::Near(string(20));
@@ -303,6 +388,7 @@ fn what_is_in_hand_can_be_too_soft_and_its_ringing_stands_between_nothing() {
     let soft = Plucked {
         onset_s: 2.0,
         string: string(20),
+        apart: Cents(-4.0),
         level_dbfs: LEVEL - 9.0,
     };
     assert_eq!(awaited.take(soft, Wanted::Nothing, 1), Taken::TooSoft);

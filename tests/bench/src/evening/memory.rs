@@ -162,13 +162,14 @@ impl Memory {
         let plucked = Plucked {
             onset_s,
             string,
+            apart: reading.hz.cents_above(self.targets[string.index()]),
             level_dbfs: reading.level_dbfs,
         };
         let is_told = matches!(
             heard,
             Heard::Settled(_) | Heard::Unsure(_, Doubt::FarFromAll | Doubt::Which)
         );
-        if is_told && is_elsewhere(reading.hz.cents_above(self.targets[string.index()])) {
+        if is_told && is_elsewhere(plucked.apart) {
             self.attention.stands_elsewhere(plucked, wanted);
         }
         if matches!(heard, Heard::Settled(_))

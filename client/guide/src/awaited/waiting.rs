@@ -1,0 +1,73 @@
+//! Readings that wait: of a string that is plucked again, or of a walk over the harp.
+
+use consort_proto::{Cents, StringNumber};
+
+use super::{LEISURE_S, PLUCKS, PLUCKS_IN_PASSING, Plucked};
+use crate::passing::PASSED_WITHIN_S;
+
+/// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
+const WALK: usize = 3;
+/// A string may be turned by so many cents in a second, and by so many at once, while it is plucked again and again: what lies
+/// further from the pluck before is another one that a pedal has raised.
+const TURNED_PER_S: f64 = 60.0;
+const TURNED_AT_ONCE: f64 = 30.0;
+
+/// Readings of a string that nobody asked for, or of some in a row.
+#[derive(Clone, Debug)]
+pub(super) struct Waiting<T> {
+    pub(super) last_s: f64,
+    pub(super) string: StringNumber,
+    /// Each with its pluck.
+    pub(super) readings: Vec<(Plucked, T)>,
+    /// How many of them count together.
+    pub(super) wanted: usize,
+    /// Whether nothing else was plucked shortly before.
+    pub(super) alone: bool,
+    /// Which way she walks, once she does.
+    pub(super) walks: Option<Walk>,
+}
+
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(super) enum Walk {
+    Up,
+    Down,
+}
+
+impl<T> Waiting<T> {
+    /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.
+    fn leaps_to(&self, next: &Plucked, pause_s: f64) -> bool {
+        let before = self.readings.last().map_or(next.apart, |(last, _)| last.apart);
+        !Cents(next.apart.0 - before.0).is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
+    }
+
+    /// The same with the `next` pluck, when that is the same string
+    /// again, no further away than a key turns, or the next of a walk.
+    pub(super) fn goes_on(mut self, next: &Plucked) -> Option<Self> {
+        let Plucked { onset_s, string, .. } = *next;
+        let pause_s = onset_s - self.last_s;
+        let walks = match string.get().abs_diff(self.string.get()) {
+            0 if pause_s > PASSED_WITHIN_S || self.leaps_to(next, pause_s) => return None,
+            0 => {
+                // Who stops a walk to pluck its last string again means that one; a melody may repeat a note, too.
+                if self.walks.take().is_some() {
+                    self.readings.retain(|(plucked, _)| plucked.string == string);
+                    (self.wanted, self.alone) = (PLUCKS_IN_PASSING, false);
+                }
+                return Some(self);
+            }
+            1 if string > self.string => Walk::Down,
+            1 => Walk::Up,
+            _ => return None,
+        };
+        let straight = self.walks.is_none_or(|before| before == walks);
+        let begins = self.walks.is_none();
+        if !straight || begins && self.readings.len() > 1 || !(LEISURE_S..=PASSED_WITHIN_S).contains(&pause_s) {
+            return None;
+        }
+        if begins {
+            self.wanted += WALK - PLUCKS;
+            self.walks = Some(walks);
+        }
+        Some(self)
+    }
+}
