@@ -1,5 +1,5 @@
 //! Tunings of a whole harp built from the recordings: every string plucked where it is found, half-way and when it is set, in
-//! the usual order, heard by a listener that knows where each was last.
+//! the usual order, heard by a listener that knows where each was last, or that has never heard the harp.
 
 use std::collections::BTreeMap;
 
@@ -15,14 +15,34 @@ use crate::recordings::Recording;
 use crate::report;
 use crate::statistics::{percent, quantile};
 
-/// What surrounds the strings: whether they ring on until they are plucked again, or each is damped before the next one, and
-/// how far the room is below them, decibels.
-const SURROUNDINGS: [(&str, bool, Option<f64>); 4] = [
-    ("clean", false, None),
-    ("ring", true, None),
-    ("bed20", true, Some(20.0)),
-    ("bed10", true, Some(10.0)),
+/// What surrounds the strings, and what is known of them.
+struct Surroundings {
+    name: &'static str,
+    /// Whether they ring on until they are plucked again; each is damped before the next one else.
+    rings: bool,
+    /// How far the room is below them, decibels.
+    room_db: Option<f64>,
+    /// Whether the listener knows where each was last.
+    knows: bool,
+}
+
+const SURROUNDINGS: [Surroundings; 5] = [
+    surroundings("clean", false, None, true),
+    surroundings("ring", true, None, true),
+    surroundings("bed20", true, Some(20.0), true),
+    surroundings("bed10", true, Some(10.0), true),
+    surroundings("first10", true, Some(10.0), false),
 ];
+
+const fn surroundings(name: &'static str, rings: bool, room_db: Option<f64>, knows: bool) -> Surroundings {
+    Surroundings {
+        name,
+        rings,
+        room_db,
+        knows,
+    }
+}
+
 /// Strings are found up to this far from their targets, and have moved by up to so much since they were heard last, cents.
 const FOUND_CENTS: f64 = 60.0;
 const MOVED_CENTS: f64 = 8.0;
@@ -62,8 +82,8 @@ pub(super) fn run(
     only: Option<&str>,
     figures: &mut Figures,
 ) -> Result<(), String> {
-    if let Some(only) = only.filter(|only| SURROUNDINGS.iter().all(|(name, ..)| name != only)) {
-        let names = SURROUNDINGS.map(|(name, ..)| name).join(", ");
+    if let Some(only) = only.filter(|only| SURROUNDINGS.iter().all(|around| around.name != *only)) {
+        let names = SURROUNDINGS.map(|around| around.name).join(", ");
         return Err(format!("no harp is tuned in {only}; there are {names}"));
     }
     let harp = harp_file::preset("pedal-47").ok_or("there is no harp of 47 strings")?;
@@ -74,16 +94,18 @@ pub(super) fn run(
         let mut dice = Dice(own_seed);
         let (plucks, last) = tuning(&harp, &recorded, &mut dice)?;
         let sounds = recorded.sounds(&plucks);
-        for (name, rings, room_db) in SURROUNDINGS {
+        for around in SURROUNDINGS {
+            let name = around.name;
             // The same room whichever others are heard.
             let mut dice = Dice(!own_seed);
             if only.is_some_and(|only| only != name) {
                 continue;
             }
             let seconds = plucks.last().map_or(0.0, |pluck| pluck.at_s) + TAIL_S;
-            let sound = recorded.play(&plucks, &sounds, rings, room_db, seconds, &mut dice);
+            let sound = recorded.play(&plucks, &sounds, around.rings, around.room_db, seconds, &mut dice);
             let rate = SampleRate::new(RATE).map_err(|why| why.to_string())?;
-            let mut memory = Memory::new(&harp, rate, |string| last.get(string.index()).copied())?;
+            let known = |string: StringNumber| last.get(string.index()).copied().filter(|_| around.knows);
+            let mut memory = Memory::new(&harp, rate, known)?;
             sound.chunks(480).for_each(|block| memory.push(block));
             memory.finish();
             judge(&memory, &plucks, &harp, tallies.entry(name).or_default(), &|what| {
@@ -91,12 +113,20 @@ pub(super) fn run(
             });
         }
     }
-    for (name, rings, room_db) in SURROUNDINGS {
-        let Some(tallies) = tallies.get_mut(name) else { continue };
-        let ringing = if rings { "ringing on" } else { "damped" };
-        let room = room_db.map_or(String::new(), |db| format!(", a room {db} dB softer"));
-        report(&format!("{name}: {harps} tunings of 47 strings, {ringing}{room}"));
-        tell(name, tallies, figures);
+    for around in SURROUNDINGS {
+        let Some(tallies) = tallies.get_mut(around.name) else {
+            continue;
+        };
+        let ringing = if around.rings { "ringing on" } else { "damped" };
+        let room = around
+            .room_db
+            .map_or(String::new(), |db| format!(", a room {db} dB softer"));
+        let heard = if around.knows { "" } else { ", for the first time" };
+        report(&format!(
+            "{}: {harps} tunings of 47 strings, {ringing}{room}{heard}",
+            around.name
+        ));
+        tell(around.name, tallies, figures);
     }
     Ok(())
 }
