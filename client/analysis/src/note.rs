@@ -24,8 +24,10 @@ use crate::trust::Signs;
 
 /// The pitch of a string is its mean over this time after the pluck, seconds.
 const MEASURED_S: (f64, f64) = (0.15, 1.5);
-/// While less of the note has sounded, its last part of this length is measured, seconds.
+/// While less of the note has sounded, its last part of this length is measured, seconds, and never the first share of it: the
+/// attack has a pitch of its own, and the recorded strings glide by up to five cents from there on, each in its own way.
 const EARLY_S: f64 = 0.2;
+const EARLY_SHARE: f64 = 0.25;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one, and to be sure.
@@ -433,7 +435,8 @@ impl Note {
         let hop_s = self.follower.hop_s();
         let middle_s = 0.5 * self.follower.frame_s();
         let newest_s = self.follower.count() as f64 * hop_s + middle_s;
-        let from_s = (newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
+        let begun_s = middle_s + EARLY_SHARE * (newest_s - 2.0 * middle_s);
+        let from_s = begun_s.max(newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
         let to = self
             .follower
