@@ -19,7 +19,9 @@ pub(crate) struct PartialPitch {
 pub(crate) struct FittedString {
     /// Frequency of the first partial in the model, hertz.
     pub(crate) hz: f64,
+    /// The inharmonicity B, dimensionless, and one standard deviation of it.
     pub(crate) stiffness: f64,
+    pub(crate) stiffness_sigma: f64,
     /// Standard deviation of the pitch, cents.
     pub(crate) sigma_cents: f64,
 }
@@ -134,6 +136,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         result = Some(FittedString {
             hz: pitch2.sqrt(),
             stiffness: (q / p).max(0.0),
+            stiffness_sigma: (s0 / determinant).sqrt() / p * inflation,
             sigma_cents: 0.5 * variance.sqrt() / pitch2 / CENT * inflation,
         });
     }

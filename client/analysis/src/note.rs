@@ -100,6 +100,8 @@ pub(crate) struct Measured {
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
+    /// One standard deviation of it.
+    inharmonicity_sigma: f64,
     pub(crate) timbre: Timbre,
     /// Standard deviation of the pitch as far as the string stands still.
     still: Cents,
@@ -370,7 +372,7 @@ impl Note {
             growth: self.follower.growth(),
             late_s: self.follower.late_s(self.next),
             sigma_cents: measured.sigma.0,
-            inharmonicity: measured.inharmonicity,
+            inharmonicity: measured.inharmonicity + measured.inharmonicity_sigma,
             joined: self.joined,
             own: self.own,
             company: if self.context.expects(verdict.string) {
@@ -436,7 +438,9 @@ impl Note {
         let middle_s = 0.5 * self.follower.frame_s();
         let newest_s = self.follower.count() as f64 * hop_s + middle_s;
         let begun_s = middle_s + EARLY_SHARE * (newest_s - 2.0 * middle_s);
-        let from_s = begun_s.max(newest_s - EARLY_S).clamp(middle_s, MEASURED_S.0.max(middle_s));
+        let from_s = begun_s
+            .max(newest_s - EARLY_S)
+            .clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
         let to = self
             .follower
@@ -473,6 +477,7 @@ impl Note {
             still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
+            inharmonicity_sigma: fitted.stiffness_sigma,
             timbre: Timbre::default(),
         })
     }

@@ -15,7 +15,9 @@ pub(crate) struct Signs {
     pub(crate) late_s: f64,
     /// Standard deviation of the pitch, cents.
     pub(crate) sigma_cents: f64,
-    /// The inharmonicity B of its partials, dimensionless: winds, voices and bowed strings have none.
+    /// The most that the inharmonicity B of its partials may well be, dimensionless: one standard deviation above what was
+    /// measured. Winds, voices and bowed strings have none, and show that; one partial of a string that a room draws along
+    /// shows nothing.
     pub(crate) inharmonicity: f64,
     /// Whether something else began to sound since.
     pub(crate) joined: bool,
@@ -54,9 +56,9 @@ const HARMONIC: f64 = -1.44;
 const JOINED: f64 = -0.66;
 const OWN: f64 = 1.68;
 const COMPANY: f64 = -0.42;
-/// By 0.3 nats less is asked for than that the one is as likely as the other: of right readings in the loudest room 9 in a
+/// By 0.2 nats less is asked for than that the one is as likely as the other: of right readings in the loudest room 4 in a
 /// hundred are unsure for want of trust then, and of wrong ones of the music half remain, before anybody asks for a string.
-const BEGINS: Worth = Worth(-1.76, -0.32);
+const BEGINS: Worth = Worth(-1.86, -0.32);
 
 /// What a sign is worth in the middle of the harp, and by how much more with each octave above: low strings rise slowly.
 #[derive(Clone, Copy)]

@@ -87,6 +87,7 @@ impl Note {
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,
+            stiffness_sigma: 0.0,
             sigma_cents: found.sigma_cents,
         };
         let measured = Self::newest(self.verdict?.string, fitted)?;
@@ -107,6 +108,7 @@ impl Note {
             still: sigma,
             glide: Cents(0.0),
             inharmonicity: fitted.stiffness,
+            inharmonicity_sigma: fitted.stiffness_sigma,
             timbre: Timbre::default(),
         })
     }
