@@ -109,6 +109,7 @@ impl Note {
             glide: Cents(0.0),
             inharmonicity: fitted.stiffness,
             inharmonicity_sigma: fitted.stiffness_sigma,
+            count: 0,
             timbre: Timbre::default(),
         })
     }
