@@ -34,6 +34,8 @@ const MISSING: f64 = 0.7;
 /// of all higher ones: partials of a pluck grow weaker upwards, on the whole.
 const NEIGHBOURS: f64 = 0.35;
 const HIGHER: f64 = 0.4;
+/// A partial so many resolution cells from a peak cannot be told from it: a soundboard that is struck has tones of its own.
+const HIDDEN_CELLS: f64 = 0.6;
 /// The highest partial that is missed.
 const MISSED_PARTIAL_MAX: usize = 10;
 /// Below this frequency, hertz, pickups and soundboards are weak, so that a partial is missed less.
@@ -368,6 +370,13 @@ impl Comb {
         (n <= PARTIAL_MAX).then(|| (n, at(n)))
     }
 
+    /// The weight of the strongest peak that is too near to `hz` for a partial there to be told from it.
+    fn hidden(&self, hz: f64, evidence: &Evidence) -> f64 {
+        let reach = HIDDEN_CELLS / self.seconds;
+        let near = evidence.peaks().iter().filter(|peak| (peak.hz - hz).abs() < reach);
+        near.map(|peak| peak.weight).fold(0.0, f64::max)
+    }
+
     /// Weight of the partials that should be there, going by their neighbours, and are not, though nothing masks them.
     ///
     /// A pluck near the middle leaves even partials weak, but no place to pluck silences all odd ones.
@@ -385,7 +394,7 @@ impl Comb {
             let parity = if n % 2 == 1 { 1.0 } else { 0.4 };
             let low = (hz / WEAK_BELOW_HZ).min(1.0);
             let audible = low * low.sqrt() / (1.0 + (hz / 2500.0).powi(2));
-            let seen = should - found[n].max(evidence.masked(hz));
+            let seen = should - found[n].max(evidence.masked(hz)).max(self.hidden(hz, evidence));
             missing += seen.max(0.0) * parity * audible;
         }
         missing
@@ -428,6 +437,41 @@ mod tests {
         let again = |in_hand| again_worth(left) + offset_worth(-16.0, left, spread, in_hand);
         assert!(again(true) > next + WHICH_LEAD, "{} against {next}", again(true));
         assert!(again(false) < again(true));
+    }
+
+    /// A recorded C3 begins with its third partial, and with a tone of the soundboard that stands where its first one should
+    /// be seen: it is no string a twelfth above.
+    #[test]
+    fn a_partial_that_a_struck_soundboard_hides_is_not_missed() {
+        let rate = 16_000.0;
+        let (begins_s, hz) = (0.3, 122.0);
+        let partial = |n: usize| hz * partial_ratio(n, expected_stiffness(hz));
+        let tones = [
+            (partial(1), 0.12, 1.0),
+            (partial(2), 0.10, 1.0),
+            (partial(3), 1.0, 1.0),
+            (partial(5), 0.10, 1.0),
+            (116.0, 0.5, 0.05),
+            (198.5, 0.2, 0.03),
+        ];
+        let mut history = crate::history::History::new(16_000);
+        for n in 0..8_000 {
+            let at_s = f64::from(n) / rate - begins_s;
+            let tone = |&(hz, amplitude, fades_s): &(f64, f64, f64)| {
+                amplitude * (-at_s / fades_s).exp() * (std::f64::consts::TAU * hz * at_s).sin()
+            };
+            let sample: f64 = tones.iter().map(tone).sum();
+            history.push(if at_s < 0.0 { 0.0 } else { 0.1 * sample as f32 });
+        }
+        let context = Context::concert_harp(consort_proto::Hz::new(440.0).expect("above zero"));
+        let (mut evidence, mut identifier) = (Evidence::new(rate), Identifier::new());
+        for look in 0..4 {
+            let mut beliefs = Beliefs::new();
+            evidence.gather(&history, (begins_s * rate) as u64, 0, look);
+            identifier.look(&evidence, &context, &mut beliefs);
+            let verdict = beliefs.verdict(&context).expect("a string");
+            assert_eq!(verdict.string, 33, "look {look}: {verdict:?}");
+        }
     }
 
     #[test]
