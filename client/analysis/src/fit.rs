@@ -145,3 +145,39 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
 
 /// The relative width of one cent.
 pub(crate) const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::character::partial_ratio;
+
+    /// What a fit says of the stiffness, as a share of what is usual: measured, and one standard deviation above that.
+    fn stiffness(numbers: std::ops::RangeInclusive<usize>, shares_of_usual: f64, drawn: (usize, f64)) -> (f64, f64) {
+        let (hz, usual) = (260.0, expected_stiffness(260.0));
+        let partial = |n: usize| {
+            let off = if n == drawn.0 { drawn.1 } else { 0.0 };
+            PartialPitch {
+                n,
+                hz: hz * partial_ratio(n, shares_of_usual * usual) * (off * CENT).exp(),
+                sigma_hz: 0.01,
+                amplitude: 1.0 / n as f64,
+            }
+        };
+        let partials: Vec<PartialPitch> = numbers.map(partial).collect();
+        let fitted = fit_string(&partials, hz).expect("partials of a string");
+        (
+            fitted.stiffness / usual,
+            (fitted.stiffness + fitted.stiffness_sigma) / usual,
+        )
+    }
+
+    /// A player's partials show that there is no stiffness; three of a string of which a room draws one along do not.
+    #[test]
+    fn a_partial_that_is_drawn_along_makes_no_string_harmonic() {
+        let player = stiffness(1..=10, 0.0, (0, 0.0));
+        assert!(player.1 < 0.3, "{player:?}");
+        let string = stiffness(1..=3, 1.0, (3, -2.0));
+        assert!(string.0 < 0.6, "{string:?}");
+        assert!(string.1 > 0.8, "{string:?}");
+    }
+}
