@@ -14,11 +14,11 @@ use consort_proto::{Harp, StringNumber, harp_file};
 use self::music::Music;
 use self::reference::Gives;
 use self::rooms::Sounds;
-use self::runs::Tally;
 use self::score::Untrue;
 use self::turning::Tracks;
 use crate::figures::Figures;
 use crate::report;
+use crate::runs::{PACES, Tally};
 use crate::statistics::{percent, quantile};
 
 /// What `cargo measure` says about this measure.
@@ -82,64 +82,14 @@ fn runs(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), Str
         "runs over 47 strings, undamped, {} harps, up and down",
         options.cases
     ));
-    let quiet = Room::default();
-    // Twenty decibels below a pluck.
-    let among_others = Room {
-        warm_up_db: Some(-20.0),
-        talk_db: Some(-23.0),
-        ..quiet
-    };
-    for (kind, (rate_hz, lost, room)) in (1..).zip([
-        (2.0, 1.0, quiet),
-        (4.0, 1.0, quiet),
-        (6.0, 3.0, quiet),
-        (4.0, 1.0, among_others),
-    ]) {
-        let mut tally = Tally {
-            each: options.each,
-            ..Tally::default()
-        };
+    for (kind, pace) in (1..).zip(PACES) {
+        let mut tally = Tally::new(options.each);
         for case in 0..options.cases {
             for down in [true, false] {
-                runs::run(harp, room, (rate_hz, down), options.seed(kind, case), &mut tally)?;
+                runs::run(harp, pace, down, options.seed(kind, case), &mut tally)?;
             }
         }
-        let name = if room.warm_up_db.is_some() {
-            format!("{rate_hz} a second, among others 20 dB softer")
-        } else {
-            format!("{rate_hz} a second")
-        };
-        let missed = |some: usize| percent(tally.plucks - some, tally.plucks);
-        figures.at_most(lost, format!("{name}: not identified"), missed(tally.identified), "%");
-        figures.tell(
-            format!("{name}: not named, with or without doubt"),
-            missed(tally.named),
-            "%",
-        );
-        figures.at_most(
-            0.0,
-            format!("{name}: settled as another string"),
-            percent(tally.wrong, tally.plucks),
-            "%",
-        );
-        figures.at_most(
-            0.0,
-            format!("{name}: settled where none was plucked"),
-            tally.strangers as f64,
-            "readings",
-        );
-        figures.at_most(
-            0.5,
-            format!("{name}: median error"),
-            quantile(&mut tally.errors, 0.5),
-            "cents",
-        );
-        figures.at_most(
-            2.0,
-            format!("{name}: 95 % error"),
-            quantile(&mut tally.errors, 0.95),
-            "cents",
-        );
+        tally.tell(pace, figures);
     }
     Ok(())
 }

@@ -10,6 +10,7 @@ mod peers;
 mod plot;
 mod resample;
 mod ring_on;
+mod runs;
 mod tables;
 mod told;
 mod tunings;
@@ -32,7 +33,7 @@ use crate::report;
 
 /// One line about this measure.
 pub(crate) const ABOUT: &str = "errors on recorded strings by condition, register and raw recording, the cost and the memory [--recordings DIR] \
-     [--generate N] [--tunings N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
+     [--generate N] [--tunings N] [--runs N] [--seed S] [--only CONDITION] [--json FILE] [--files] [--plots DIR]";
 
 /// What a listener may hold, bytes.
 const HOLDS_AT_MOST: f64 = 20e6;
@@ -54,12 +55,14 @@ struct Options {
     json: Option<PathBuf>,
     /// Where pictures of the failures go.
     plots: Option<PathBuf>,
-    /// Whether every file is listed, not only the failures.
+    /// Whether every file is listed, not only the failures; and of runs whether the failures are.
     each: bool,
     /// How many cases to make from the recordings instead of hearing the files themselves.
     generate: Option<usize>,
     /// How many whole harps to build from them and to tune, instead.
     tunings: Option<u64>,
+    /// How many such harps to play runs over, instead.
+    runs: Option<u64>,
     seed: u64,
     /// The one condition that is heard, if not all are.
     only: Option<String>,
@@ -74,6 +77,11 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     if let Some(harps) = options.tunings {
         let mut figures = Figures::kept_in("hearing", options.json);
         tunings::run(&recordings, harps, options.seed, options.only.as_deref(), &mut figures)?;
+        return figures.close();
+    }
+    if let Some(harps) = options.runs {
+        let mut figures = Figures::kept_in("hearing", options.json);
+        runs::run(&recordings, harps, options.seed, options.each, &mut figures)?;
         return figures.close();
     }
     let (mut outcomes, mut told) = (Vec::new(), Vec::new());
@@ -179,6 +187,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
         each: false,
         generate: None,
         tunings: None,
+        runs: None,
         seed: 1,
         only: None,
     };
@@ -193,6 +202,7 @@ fn parse(words: &[String]) -> Result<Options, String> {
             "--files" => options.each = true,
             "--generate" => options.generate = Some(number(value()?)? as usize),
             "--tunings" => options.tunings = Some(number(value()?)?),
+            "--runs" => options.runs = Some(number(value()?)?),
             "--only" => options.only = Some(condition(value()?)?),
             "--seed" => options.seed = number(value()?)?,
             _ => return Err(format!("{word} is not an option: {ABOUT}")),

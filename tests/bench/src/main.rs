@@ -19,6 +19,7 @@ mod opening;
 mod record;
 mod recordings;
 mod regulation;
+mod runs;
 mod script;
 mod statistics;
 mod tuning;

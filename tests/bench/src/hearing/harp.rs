@@ -10,8 +10,8 @@ use super::resample::play_faster;
 use super::ring_on::rung_on;
 use crate::recordings::Recording;
 
-/// How long a string sounds that nobody damps, seconds.
-const RINGS_S: f64 = 6.0;
+/// A string that nobody damps has faded out over its last so many seconds.
+const ENDS_S: f64 = 1.0;
 /// A hand that damps a string lies on it so long before the next pluck, and has silenced it after so long, seconds.
 const DAMPS_BEFORE_S: f64 = 0.15;
 const DAMPS_S: f64 = 0.08;
@@ -62,16 +62,17 @@ struct Voice {
 pub(super) struct RecordedHarp {
     voices: Vec<Voice>,
     rooms: Vec<Vec<f32>>,
+    rings_s: f64,
 }
 
 impl RecordedHarp {
-    /// Builds harps of the recordings in silence among `recordings`.
-    pub(super) fn new(recordings: &[Recording]) -> Result<Self, String> {
+    /// Builds harps of the recordings in silence among `recordings`; a string that nobody damps sounds for `rings_s`, seconds.
+    pub(super) fn new(recordings: &[Recording], rings_s: f64) -> Result<Self, String> {
         let voice = |source: super::generate::Source| {
             let hz = Hz::new(source.recording.hz).map_err(|why| why.to_string())?;
             let early = (source.recording.pluck_s * f64::from(RATE)).round();
             // Played faster it is over sooner.
-            let len = early + RINGS_S * f64::from(RATE) * (MOVED_MAX_CENTS / 1200.0).exp2();
+            let len = early + rings_s * f64::from(RATE) * (MOVED_MAX_CENTS / 1200.0).exp2();
             Ok(Voice {
                 hz: hz.get(),
                 samples: rung_on(&source.samples, hz, len as usize),
@@ -83,6 +84,7 @@ impl RecordedHarp {
         Ok(Self {
             voices: voices?,
             rooms: (0..ROOMS).map(|_| warm_up(ROOM_S, &mut dice)).collect(),
+            rings_s,
         })
     }
 
@@ -105,13 +107,17 @@ impl RecordedHarp {
         let sound = |pluck: &Pluck| {
             let voice = &self.voices[pluck.voice];
             let before = (voice.early - TOUCHES_BEFORE_S * f64::from(RATE)).max(0.0);
-            let len = (RINGS_S * f64::from(RATE)) as usize;
+            let len = (self.rings_s * f64::from(RATE)) as usize;
             let from_touch = &voice.samples[before as usize..];
             let touch = voice.early - before;
             let mut sound = play_faster(from_touch, pluck.hz / voice.hz, touch, len + touch as usize);
             sound.drain(..touch as usize);
             let gain = LEVEL * 10_f64.powf(pluck.louder_db / 20.0) / level_from(&sound, 0.0);
-            sound.iter_mut().for_each(|sample| *sample *= gain as f32);
+            let ends = ENDS_S * f64::from(RATE);
+            for (n, sample) in sound.iter_mut().enumerate() {
+                let left = ((len - n) as f64 / ends).min(1.0);
+                *sample *= (gain * left) as f32;
+            }
             sound
         };
         plucks.iter().map(sound).collect()

@@ -49,6 +49,8 @@ const MOVED_CENTS: f64 = 8.0;
 /// What is left of that once the pin was turned, as shares of it, and what is still in tune, cents.
 const HALF_WAY: (f64, f64) = (-0.2, 0.4);
 const SET_CENTS: f64 = 1.5;
+/// How long a string sounds that nobody damps, seconds.
+const RINGS_S: f64 = 6.0;
 /// From one pluck to the next, seconds.
 const PACE_S: (f64, f64) = (2.0, 3.0);
 const LEAD_S: f64 = 1.0;
@@ -87,7 +89,7 @@ pub(super) fn run(
         return Err(format!("no harp is tuned in {only}; there are {names}"));
     }
     let harp = harp_file::preset("pedal-47").ok_or("there is no harp of 47 strings")?;
-    let recorded = RecordedHarp::new(recordings)?;
+    let recorded = RecordedHarp::new(recordings, RINGS_S)?;
     let mut tallies: BTreeMap<&str, BTreeMap<u8, Tally>> = BTreeMap::new();
     for number in 0..harps {
         let own_seed = (seed << 20) ^ number;
