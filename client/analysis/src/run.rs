@@ -8,6 +8,7 @@
 
 mod added;
 mod begun;
+mod likeness;
 mod novelty;
 mod order;
 mod pitch;
@@ -19,8 +20,9 @@ use crate::fit::FittedString;
 use crate::heard::{Doubt, Refusal};
 use crate::history::History;
 
-use self::added::{Added, Likeness};
+use self::added::Added;
 use self::begun::begun;
+use self::likeness::Likeness;
 use self::novelty::Novelty;
 use self::order::{After, Belief, Says, Verdict};
 use self::pitch::{Later, Pitch};
@@ -50,20 +52,19 @@ const SILENCE_S: f64 = 4.0;
 /// So many plucks are remembered after they were told.
 const TOLD_KEPT: usize = 5;
 /// The least share of what was added that a string explains to be one, and to be sure.
-const SCORE_MIN: f64 = 0.1;
-const SCORE_SURE: f64 = 0.2;
+const SCORE_MIN: f64 = 0.06;
+const SCORE_SURE: f64 = 0.12;
 
-/// What adds this much less than plucks lately did, decibels, is less likely one of them, by so much for each decibel more, as
-/// far as this; a room's players and talkers are softer in a pickup than the harp that it sits on.
+/// What adds this much less than plucks lately did, decibels, does not tell how much is usual.
 const SOFTER_DB: f64 = 10.0;
-const SOFTEST_DB: f64 = 20.0;
-const AGAINST_PER_DB: f64 = 0.8;
+/// The share of what begins to sound that is no pluck of hers: until it is known, of the newest in it, and between which bounds.
+const OTHERS: f64 = 0.1;
+const OTHERS_SHARE: f64 = 0.1;
+const OTHERS_WITHIN: (f64, f64) = (0.02, 0.5);
+/// What adds nothing at all is so much softer, decibels.
+const NOTHING_DB: f64 = 30.0;
 /// Share of the newest pluck in what is usual.
 const SHARE: f64 = 0.3;
-/// Low strings share more lines by chance: what explains a sound better says less below the first frequency, hertz, and this
-/// much more above the second.
-const CROWDED_HZ: (f64, f64) = (110.0, 330.0);
-const CLEARER: f64 = 2.5;
 
 /// What is told of a run.
 #[derive(Clone, Copy, Debug)]
@@ -88,6 +89,8 @@ pub(crate) struct Read {
 #[derive(Clone, Debug)]
 struct Pluck {
     onset: u64,
+    /// How new the sound is, as a share of it.
+    novelty: f64,
     likeness: [Likeness; STRINGS_MAX],
     /// The level of the strongest line that it added, decibels.
     added_db: f64,
@@ -105,10 +108,11 @@ struct Pluck {
 }
 
 impl Pluck {
-    const fn new(onset: u64) -> Self {
+    const fn new(onset: u64, novelty: f64) -> Self {
         Self {
             onset,
-            likeness: [Likeness { score: 0.0, hz: 0.0 }; STRINGS_MAX],
+            novelty,
+            likeness: [Likeness::NONE; STRINGS_MAX],
             added_db: 0.0,
             says: Says::NOTHING,
             belief: Belief::ANY,
@@ -140,6 +144,8 @@ pub(crate) struct Run {
     plucks: VecDeque<Pluck>,
     /// The level of the strongest new line of a pluck as usual lately, decibels.
     usual_db: Option<f64>,
+    /// The share of what began to sound lately that was no pluck of hers.
+    others: f64,
     told: VecDeque<Told>,
 }
 
@@ -154,6 +160,7 @@ impl Run {
             pitch: Pitch::new(rate),
             plucks: VecDeque::with_capacity(PLUCKS),
             usual_db: None,
+            others: OTHERS,
             told: VecDeque::with_capacity(4 * PLUCKS),
         }
     }
@@ -163,21 +170,22 @@ impl Run {
         self.novelty.begin();
         self.plucks.clear();
         self.usual_db = None;
+        self.others = OTHERS;
     }
 
     /// Looks at the sound up to now, one hop after the last look. Never allocates.
     pub(crate) fn look(&mut self, history: &History, context: &Context) {
-        let onset = self.novelty.look(history);
+        let found = self.novelty.look(history);
         let newest = self.plucks.back().map_or(0, |pluck| pluck.onset);
         let same = (AGAIN_S * self.rate) as u64;
-        if let Some(onset) = onset.filter(|onset| onset.saturating_sub(newest) > same) {
+        if let Some((onset, novelty)) = found.filter(|(onset, _)| onset.saturating_sub(newest) > same) {
             if self.plucks.len() == PLUCKS
                 && let Some(oldest) = self.plucks.pop_front()
                 && !oldest.told
             {
                 self.told.push_back(Told::Refused(oldest.onset, Refusal::TooMany));
             }
-            self.plucks.push_back(Pluck::new(onset));
+            self.plucks.push_back(Pluck::new(onset, novelty));
         }
         self.advance(history, context, false);
     }
@@ -281,16 +289,14 @@ impl Run {
         let added = self
             .added
             .weigh(history, pluck.onset, (earlier, later), context, &mut pluck.likeness);
-        let Some(added_db) = added else {
-            self.told.push_back(Told::Refused(pluck.onset, Refusal::NotNew));
-            self.plucks.remove(at);
-            return;
-        };
+        let added_db = added.unwrap_or_else(|| self.usual_db.unwrap_or(0.0) - NOTHING_DB);
         pluck.added_db = added_db;
         pluck.weighed = true;
         self.believe(at, context);
         let mut after = After::NOTHING;
         let verdict = self.plucks[at].belief.verdict(&after);
+        self.others += OTHERS_SHARE * (verdict.none - self.others);
+        self.others = self.others.clamp(OTHERS_WITHIN.0, OTHERS_WITHIN.1);
         let usual_db = self.usual_db.unwrap_or(added_db);
         if verdict.sure > LIKELY && usual_db - added_db < SOFTER_DB {
             self.usual_db = Some(usual_db + SHARE * (added_db - usual_db));
@@ -331,11 +337,8 @@ impl Run {
         };
         let pluck = &mut self.plucks[at];
         let likeness = &pluck.likeness[..context.len()];
-        let best = likeness.iter().max_by(|a, b| a.score.total_cmp(&b.score));
-        let clear = clear(best.map_or(0.0, |best| best.hz));
         let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - pluck.added_db);
-        let against = AGAINST_PER_DB * (softer_db - SOFTER_DB).clamp(0.0, SOFTEST_DB);
-        pluck.says = Says::new(likeness.iter().map(|likeness| likeness.score), clear, against);
+        pluck.says = Says::new(likeness, pluck.novelty, softer_db, self.others);
         pluck.belief = before.forward(&pluck.says);
     }
 
@@ -364,7 +367,7 @@ impl Run {
     fn measure(&mut self, at: usize, history: &History) -> Told {
         let pluck = &self.plucks[at];
         let Verdict { string, sure, none } = pluck.verdict;
-        let Likeness { score, hz } = pluck.likeness[string];
+        let Likeness { score, hz, .. } = pluck.likeness[string];
         if none > sure || score < SCORE_MIN {
             return Told::Refused(pluck.onset, Refusal::NotAString);
         }
@@ -399,11 +402,4 @@ impl Run {
         };
         Told::Done(read, doubt)
     }
-}
-
-/// How much more than for the lowest strings a better explanation says of strings around `hz`.
-fn clear(hz: f64) -> f64 {
-    let (low, high) = CROWDED_HZ;
-    let share = ((hz.max(low) / low).ln() / (high / low).ln()).clamp(0.0, 1.0);
-    1.0 + share * (CLEARER - 1.0)
 }

@@ -1,6 +1,6 @@
 //! What one pluck added to the ringing of many strings, held against the partials of every string.
 
-use crate::character::{expected_stiffness, partial_ratio};
+use super::likeness::{Likeness, Line};
 use crate::context::{Context, ExpectedString, STRINGS_MAX};
 use crate::fit::CENT;
 use crate::history::History;
@@ -8,7 +8,7 @@ use crate::spectrum::Spectrum;
 use crate::window::hann_into;
 
 /// The sound after a pluck is looked at over this long, seconds, or until the next one; that before it likewise.
-const LOOK_S: (f64, f64) = (0.1, 0.25);
+const LOOK_S: (f64, f64) = (0.1, 0.4);
 /// It is looked at once more so much later, seconds: what beats and the attack shake each look in its own way, their mean less.
 const AGAIN_S: f64 = 0.02;
 /// The stretch before ends this long before the pluck, seconds, lest the attack leak into it.
@@ -17,9 +17,6 @@ const GUARD_S: f64 = 0.008;
 const BAND_HZ: (f64, f64) = (26.0, 6000.0);
 /// No partial is expected above this share of the rate.
 const BAND_SHARE: f64 = 0.45;
-/// Partials that a string is looked for by, and those that are missed.
-const PARTIALS: usize = 20;
-const MISSED: usize = 10;
 /// A partial lies within so many resolution cells of its place, and this many cents; before the pluck it may have lain that
 /// many cells further.
 const NEAR_CELLS: f64 = 0.35;
@@ -27,34 +24,18 @@ const NEAR_CENTS: f64 = 3.0;
 const BEFORE_CELLS: f64 = 0.3;
 /// What was there before counts this many times against what is there now, as powers.
 const RINGS_ON: f32 = 2.0;
-/// A line has this many times the power that was near it before to be new, and this ratio of the strongest at least.
-const FRESH: f32 = 3.0;
+/// A line has this ratio of the strongest's power at least; and it was there before within so many resolution cells.
+const REACH_CELLS: f64 = 0.75;
 const LEAST: f32 = 3e-5;
 /// A line weaker than this ratio of powers (26 dB) beside a stronger one, within so many cells, is its side lobe.
 const SIDE_LOBE: f32 = 2.5e-3;
 const SIDE_LOBE_CELLS: f64 = 3.0;
 /// Weight of a line as a power of its relative power.
 const WEIGHT_POWER: f32 = 0.45;
-/// What a partial costs that is not there, though its neighbours, or higher ones, are, by these shares; even ones cost less,
-/// since a pluck near the middle leaves them weak, and so do those that are so low that soundboards are weak.
-const MISSING: f64 = 1.2;
-const NEIGHBOURS: f64 = 0.35;
-const HIGHER: f64 = 0.4;
-const EVEN: f64 = 0.4;
-const WEAK_BELOW_HZ: f64 = 160.0;
 /// Where a string is looked for around the place where it was heard last, cents: strings slip, or a wrong pin was turned.
 const PLACES_CENTS: [f64; 11] = [0.0, -6.0, 6.0, -12.0, 12.0, -20.0, 20.0, -30.0, 30.0, -42.0, 42.0];
 /// What each cent away from there costs, as a share of the sound that has to be explained better.
 const AWAY_PER_CENT: f64 = 0.004;
-
-/// How well one string explains what was added.
-#[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct Likeness {
-    /// Share of it that the string explains, less what is missing of the string: 1 at most.
-    pub(crate) score: f64,
-    /// The pitch at which it explains most, hertz.
-    pub(crate) hz: f64,
-}
 
 /// Looks at plucks.
 pub(crate) struct Added {
@@ -63,6 +44,8 @@ pub(crate) struct Added {
     window: Vec<f32>,
     after: Vec<f32>,
     before: Vec<f32>,
+    /// The lines that are new, in the order of their frequencies.
+    lines: Vec<Line>,
 }
 
 /// Lengths of the two stretches that are compared, seconds, and the strongest power after the pluck.
@@ -82,6 +65,7 @@ impl Added {
             window: Vec::with_capacity(longest),
             after: vec![0.0; spectrum.bins()],
             before: vec![0.0; spectrum.bins()],
+            lines: Vec::with_capacity(spectrum.bins() / 2 + 1),
             spectrum,
         }
     }
@@ -110,6 +94,7 @@ impl Added {
         {
             for (likeness, again) in likeness.iter_mut().zip(&again) {
                 likeness.score = 0.5 * (likeness.score + again.score);
+                likeness.nats = 0.5 * (likeness.nats + again.nats);
             }
         }
         Some(level_db)
@@ -149,7 +134,7 @@ impl Added {
             before_s,
             strongest,
         };
-        let (all, newest) = self.fresh(look, first..last);
+        let (all, newest) = self.find(look, first..last);
         if all <= 0.0 {
             return None;
         }
@@ -160,76 +145,56 @@ impl Added {
         Some(10.0 * f64::from(newest).log10())
     }
 
-    /// The weight of all lines that are new, and the most power of one.
-    fn fresh(&self, look: Look, band: std::ops::Range<usize>) -> (f64, f32) {
+    /// Finds the lines that are new; gives the weight of all of them, and the most power of one.
+    fn find(&mut self, look: Look, band: std::ops::Range<usize>) -> (f64, f32) {
         let cells = |cells: f64, seconds: f64| (cells / seconds / self.bin_hz()).ceil() as usize;
-        let (reach, lobe) = (cells(0.75, look.before_s), cells(SIDE_LOBE_CELLS, look.after_s));
+        let (reach, lobe) = (cells(REACH_CELLS, look.before_s), cells(SIDE_LOBE_CELLS, look.after_s));
+        let bin_hz = self.bin_hz();
         let (mut all, mut newest) = (0.0, 0.0_f32);
+        self.lines.clear();
         for bin in band {
-            let power = self.after[bin];
-            if power < LEAST * look.strongest || power < self.after[bin - 1] || power <= self.after[bin + 1] {
+            let [left, power, right] = [self.after[bin - 1], self.after[bin], self.after[bin + 1]];
+            if power < LEAST * look.strongest || power < left || power <= right {
                 continue;
             }
-            let there = most(&self.before, bin.saturating_sub(reach), bin + reach + 1);
+            let there = RINGS_ON * most(&self.before, bin.saturating_sub(reach), bin + reach + 1);
             let beside = most(&self.after, bin.saturating_sub(lobe), bin + lobe + 1);
-            if power > FRESH * there && power > SIDE_LOBE * beside {
-                all += weight(power - RINGS_ON * there, look.strongest);
+            if power > there && power > SIDE_LOBE * beside {
+                let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
+                let curve = left - 2.0 * middle + right;
+                let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
+                let weight = weight(power - there, look.strongest);
+                self.lines.push(Line {
+                    hz: (bin as f64 + shift) * bin_hz,
+                    weight,
+                });
+                all += weight;
                 newest = newest.max(power);
             }
         }
         (all, newest)
     }
 
-    /// The place at which `string` explains most.
+    /// How well `string` explains what was added where it explains most.
     fn best(&self, string: &ExpectedString, context: &Context, look: Look, all: f64) -> Likeness {
         let last = string.offset.unwrap_or(context.spread.mean).0;
-        let mut best = Likeness {
-            score: f64::NEG_INFINITY,
-            hz: string.target.get(),
+        let ceiling_hz = BAND_HZ.1.min(BAND_SHARE * self.rate);
+        let stray = |at: f64| NEAR_CELLS / look.after_s + at * NEAR_CENTS * CENT;
+        let rings = |at: f64| {
+            let near = stray(at) + BEFORE_CELLS / look.before_s;
+            weight(RINGS_ON * self.most_near(&self.before, at, near), look.strongest).min(1.0)
         };
+        let mut best = Likeness::default();
         let mut most = f64::NEG_INFINITY;
         for away in PLACES_CENTS {
             let hz = string.target.get() * ((last + away) * CENT).exp();
-            let score = (self.explained(hz, look, all)).min(1.0);
-            let worth = score - AWAY_PER_CENT * away.abs();
+            let likeness = Likeness::new(hz, away, (&self.lines, all), ceiling_hz, stray, rings);
+            let worth = likeness.score - AWAY_PER_CENT * away.abs();
             if worth > most {
-                most = worth;
-                best = Likeness { score, hz };
+                (most, best) = (worth, likeness);
             }
         }
         best
-    }
-
-    /// The share of `all` that a string at `hz` explains, less what is missing of it.
-    fn explained(&self, hz: f64, look: Look, all: f64) -> f64 {
-        let stiffness = expected_stiffness(hz);
-        let (mut found, mut masked) = ([0.0_f64; PARTIALS], [0.0_f64; PARTIALS]);
-        let (mut sum, mut count) = (0.0, 0);
-        for (n, (found, masked)) in (1..).zip(found.iter_mut().zip(&mut masked)) {
-            let at = hz * partial_ratio(n, stiffness);
-            if at > BAND_HZ.1.min(BAND_SHARE * self.rate) {
-                break;
-            }
-            let near = NEAR_CELLS / look.after_s + at * NEAR_CENTS * CENT;
-            let after = self.most_near(&self.after, at, near);
-            let before = RINGS_ON * self.most_near(&self.before, at, near + BEFORE_CELLS / look.before_s);
-            *found = weight(after - before, look.strongest);
-            *masked = weight(before, look.strongest).min(1.0);
-            // A comb that covers everything explains nothing.
-            sum += *found * (1.0 - (2.0 * near / hz).min(1.0));
-            count = n;
-        }
-        let found = &found[..count];
-        let mut missing = 0.0;
-        for (n, (own, masked)) in found.iter().zip(masked).enumerate().take(MISSED) {
-            let most = |found: &[f64]| found.iter().copied().fold(0.0, f64::max);
-            let around = most(&found[n.saturating_sub(2)..(n + 3).min(count)]);
-            let should = (NEIGHBOURS * around).max(HIGHER * most(&found[n..]));
-            let low = (hz * (n + 1) as f64 / WEAK_BELOW_HZ).min(1.0);
-            let parity = if n % 2 == 0 { 1.0 } else { EVEN };
-            missing += (should - own.max(masked)).max(0.0) * parity * low * low.sqrt();
-        }
-        (sum - MISSING * missing) / all.max(sum)
     }
 
     /// The most power within `near` hertz of `hz`.

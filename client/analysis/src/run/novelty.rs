@@ -16,7 +16,7 @@ const BAND_HZ: (f64, f64) = (40.0, 6000.0);
 /// Lines of the earlier frame may lie this many resolution cells beside those of the newer one, and have grown this much in
 /// power: two strings that ring side by side swell by themselves.
 const REACH_CELLS: f64 = 0.75;
-const RINGS_ON: f32 = 1.5;
+const RINGS_ON: f32 = 1.2;
 /// What is this much weaker than the strongest line is noise, as a ratio of powers; and so is less than −120 dB of full scale.
 const NOISE: f32 = 1e-6;
 const NOISE_LEAST: f32 = 1e-12;
@@ -24,10 +24,15 @@ const NOISE_LEAST: f32 = 1e-12;
 const NEW: f32 = 0.045;
 /// Two plucks lie further apart than this many hops.
 const APART_HOPS: usize = 5;
-/// A frame shows most of a pluck that begins after this share of it.
-const MOST_AT: f64 = 0.4;
+/// All frames that begin from then on until the earlier one reaches the pluck show it alike, and low strings swell while they do:
+/// so the moment is told by where novelty has risen half of its way to the most, looked for over so many hops.
+const RISES_HOPS: usize = 12;
+/// It has when the pluck lies after this share of the frame.
+const HALF_AT: f64 = 0.62;
 /// The exact moment lies so far around there, seconds.
-const AROUND_S: (f64, f64) = (0.03, 0.05);
+const AROUND_S: (f64, f64) = (0.03, 0.03);
+/// How many hops are remembered.
+const HOPS: usize = RISES_HOPS + 1 + APART_HOPS;
 /// Sound that is fainter than this mean power is none: −90 dB of full scale.
 const POWER_MIN: f32 = 1e-9;
 
@@ -52,7 +57,7 @@ pub(crate) struct Novelty {
     frames: usize,
     seen: u64,
     /// How new the newest frames were, newest last.
-    newest: [f32; 2 * APART_HOPS + 1],
+    newest: [f32; HOPS],
 }
 
 impl Novelty {
@@ -77,18 +82,19 @@ impl Novelty {
             past: vec![0.0; frames * bins],
             frames,
             seen: 0,
-            newest: [0.0; 2 * APART_HOPS + 1],
+            newest: [0.0; HOPS],
         }
     }
 
     /// Nothing was heard before.
     pub(crate) fn begin(&mut self) {
         self.seen = 0;
-        self.newest = [0.0; 2 * APART_HOPS + 1];
+        self.newest = [0.0; HOPS];
     }
 
-    /// Looks at the sound up to now, one hop after the last look; gives the sample at which a string was plucked.
-    pub(crate) fn look(&mut self, history: &History) -> Option<u64> {
+    /// Looks at the sound up to now, one hop after the last look; gives the sample at which a string was plucked, and how
+    /// new it is, as a share of the sound.
+    pub(crate) fn look(&mut self, history: &History) -> Option<(u64, f64)> {
         let len = self.window.len();
         let frame = history.slice(history.count().checked_sub(len as u64)?, len)?;
         self.spectrum.power(frame, &self.window, &mut self.power);
@@ -105,27 +111,39 @@ impl Novelty {
         }
         let known = self.seen >= self.frames as u64 && strongest > POWER_MIN;
         self.newest.rotate_left(1);
-        self.newest[2 * APART_HOPS] = if known { new / all } else { 0.0 };
+        self.newest[HOPS - 1] = if known { new / all } else { 0.0 };
         for (bin, before) in before.iter_mut().enumerate() {
             let near = &now[bin.saturating_sub(self.reach)..(bin + self.reach + 1).min(now.len())];
             *before = near.iter().copied().fold(0.0, f32::max);
         }
         self.seen += 1;
-        let middle = self.newest[APART_HOPS];
-        let (earlier, later) = self.newest.split_at(APART_HOPS);
+        let middle = self.newest[RISES_HOPS];
+        let earlier = &self.newest[RISES_HOPS - APART_HOPS..RISES_HOPS];
+        let later = &self.newest[RISES_HOPS + 1..];
         let is_most = earlier.iter().all(|other| *other < middle) && later.iter().all(|other| *other <= middle);
         if middle < NEW || !is_most {
             return None;
         }
-        let begun = history.count() - (len + APART_HOPS * self.hop) as u64;
-        let about = begun + (MOST_AT * FRAME_S * self.rate) as u64;
+        let since = (HOPS - 1) as f64 - half_way(&self.newest[..=RISES_HOPS]);
+        let half_way = (history.count() - len as u64) as f64 - since * self.hop as f64;
+        let about = (half_way + HALF_AT * FRAME_S * self.rate) as u64;
         let [before, after] = [AROUND_S.0, AROUND_S.1].map(|s| (s * self.rate) as u64);
-        Some(sharpest(
-            history,
-            about.saturating_sub(before)..about + after,
-            self.rate,
-        ))
+        let range = about.saturating_sub(before)..about + after;
+        Some((sharpest(history, range, self.rate), f64::from(middle)))
     }
+}
+
+/// Where, in hops, what rises to the last of `rising` has last been half-way up from the least of it.
+fn half_way(rising: &[f32]) -> f64 {
+    let least = rising.iter().copied().fold(f32::INFINITY, f32::min);
+    let half = 0.5 * (least + rising.last().copied().unwrap_or(least));
+    let Some(below) = rising.iter().rposition(|new| *new <= half) else {
+        return 0.0;
+    };
+    let Some(above) = rising.get(below + 1) else {
+        return below as f64;
+    };
+    below as f64 + f64::from((half - rising[below]) / (above - rising[below]))
 }
 
 /// The root of an amplitude, from its power.
