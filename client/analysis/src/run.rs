@@ -335,10 +335,14 @@ impl Run {
         } else {
             self.plucks[at - 1].belief
         };
+        let mut rings = [false; STRINGS_MAX];
+        for other in self.plucks.iter().take(at) {
+            rings[other.verdict.string] |= other.verdict.none < other.verdict.sure;
+        }
         let pluck = &mut self.plucks[at];
         let likeness = &pluck.likeness[..context.len()];
         let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - pluck.added_db);
-        pluck.says = Says::new(likeness, pluck.novelty, softer_db, self.others);
+        pluck.says = Says::new(likeness, &rings, (pluck.novelty, softer_db), self.others);
         pluck.belief = before.forward(&pluck.says);
     }
 
@@ -368,7 +372,9 @@ impl Run {
         let pluck = &self.plucks[at];
         let Verdict { string, sure, none } = pluck.verdict;
         let Likeness { score, hz, .. } = pluck.likeness[string];
-        if none > sure || score < SCORE_MIN {
+        // A string that is plucked again adds little to its own ringing.
+        let again = at > 0 && self.plucks[at - 1].verdict.string == string;
+        if none > sure || score < SCORE_MIN && !again {
             return Told::Refused(pluck.onset, Refusal::NotAString);
         }
         let others = self.plucks.iter().skip(at + 1);
@@ -393,7 +399,7 @@ impl Run {
             Some(Doubt::NotAlone)
         } else if sure < self.sure() {
             Some(Doubt::Which)
-        } else if score < SCORE_SURE {
+        } else if score < SCORE_SURE && !again {
             Some(Doubt::Faint)
         } else if fitted.sigma_cents > self.sigma_max_cents {
             Some(Doubt::Scattered)

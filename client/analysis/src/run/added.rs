@@ -109,7 +109,13 @@ impl Added {
         context: &Context,
         likeness: &mut [Likeness; STRINGS_MAX],
     ) -> Option<f64> {
-        *likeness = [Likeness::default(); STRINGS_MAX];
+        for (number, string) in context.strings() {
+            // Where nothing is new the string is expected where it was.
+            likeness[usize::from(number) - 1] = Likeness {
+                hz: string.target.get() * (last_cents(string, context) * CENT).exp(),
+                ..Likeness::NONE
+            };
+        }
         let long = |samples: u64| (samples as f64 / self.rate).clamp(LOOK_S.0, LOOK_S.1);
         let guard = (GUARD_S * self.rate) as u64;
         let (until, onset) = (onset.saturating_sub(guard), onset + passed);
@@ -177,7 +183,7 @@ impl Added {
 
     /// How well `string` explains what was added where it explains most.
     fn best(&self, string: &ExpectedString, context: &Context, look: Look, all: f64) -> Likeness {
-        let last = string.offset.unwrap_or(context.spread.mean).0;
+        let last = last_cents(string, context);
         let ceiling_hz = BAND_HZ.1.min(BAND_SHARE * self.rate);
         let stray = |at: f64| NEAR_CELLS / look.after_s + at * NEAR_CENTS * CENT;
         let rings = |at: f64| {
@@ -210,6 +216,11 @@ impl Added {
     fn bin_hz(&self) -> f64 {
         self.rate / (2 * (self.after.len() - 1)) as f64
     }
+}
+
+/// How far a string stood from its target when it was heard last, or may be expected to, cents.
+fn last_cents(string: &ExpectedString, context: &Context) -> f64 {
+    string.offset.unwrap_or(context.spread.mean).0
 }
 
 /// The most power from one bin to before another.

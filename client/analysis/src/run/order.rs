@@ -21,15 +21,20 @@ const NONE: (f64, f64) = (-2.0, -0.8);
 const NONE_ODDS: f64 = 0.15;
 const NONE_PER_NAT: f64 = -0.55;
 const NONE_PER_DB: f64 = 0.21;
-const SOFTER_DB: (f64, f64) = (5.0, 25.0);
+const SOFTER_DB: (f64, f64) = (5.0, 20.0);
 const NONE_NOVELTY: (f64, f64) = (-2.0, -1.4);
 const NOVELTY_LEAST: f64 = 0.02;
-/// A string that was plucked again adds little to its own ringing, which the finger has stopped, and yet is new: each decibel
-/// softer than the first of these speaks for that, up to the second, where it is as likely as what explains the sound best. What
-/// swells adds much, and is not new: below this novelty it is less likely the same string again, by this power.
-const AGAIN_DB: (f64, f64) = (6.0, 12.0);
-const AGAIN_NOVELTY: f64 = 0.1;
-const AGAIN_POWER: f64 = 5.0;
+/// A string that was plucked a moment ago and swells adds much, and is not new: below this novelty it is less likely that it was
+/// plucked again, by this power.
+const SWELL_NOVELTY: f64 = 0.1;
+const SWELL_POWER: f64 = 5.0;
+/// Plucked again it adds little to its own ringing, which the finger has stopped, and yet is new: each decibel softer than the
+/// first of these speaks for that so much, nats, up to the second, beside what explains the sound best; the more, the newer it is
+/// up to this novelty, by this power.
+const AGAIN_DB: (f64, f64) = (13.0, 28.0);
+const AGAIN_PER_DB: f64 = 0.4;
+const AGAIN_NOVELTY: f64 = 0.2;
+const AGAIN_POWER: f64 = 3.0;
 
 /// A probability for each string, reached downwards and upwards, that is with rising and falling numbers.
 type Ways = [[f64; STRINGS_MAX]; 2];
@@ -47,9 +52,8 @@ pub(crate) struct Belief {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Says {
     strings: [f64; STRINGS_MAX],
-    /// If it was the same string again: at least this, and this share of what is likely for that string.
+    /// The same string as before is at least as likely as this.
     again: f64,
-    again_share: f64,
     none: f64,
 }
 
@@ -69,13 +73,18 @@ impl Says {
     pub(crate) const NOTHING: Self = Self {
         strings: [1.0; STRINGS_MAX],
         again: 0.0,
-        again_share: 1.0,
         none: 1.0,
     };
 
     /// What the sound of a pluck alone says, by how well each string explains it, how new it is, and how many decibels softer than
-    /// plucks lately; of what began to sound lately `others` were no plucks, as a share.
-    pub(crate) fn new(likeness: &[Likeness], novelty: f64, softer_db: f64, others: f64) -> Self {
+    /// plucks lately; of what began to sound lately `others` were no plucks, as a share, and which strings were plucked lately
+    /// tells `rings`.
+    pub(crate) fn new(
+        likeness: &[Likeness],
+        rings: &[bool; STRINGS_MAX],
+        (novelty, softer_db): (f64, f64),
+        others: f64,
+    ) -> Self {
         let best = likeness.iter().max_by(|a, b| a.nats.total_cmp(&b.nats));
         let best = best.copied().unwrap_or(Likeness::NONE);
         let mut strings = [0.0; STRINGS_MAX];
@@ -89,19 +98,25 @@ impl Says {
         let softer = |(from, to): (f64, f64)| softer_db.clamp(from, to) - from;
         let new = novelty.max(NOVELTY_LEAST);
         let none = of(NONE) + NONE_PER_NAT * best.nats + NONE_PER_DB * softer(SOFTER_DB) + of(NONE_NOVELTY) * new.ln();
-        let again_share = (new / AGAIN_NOVELTY).min(1.0).powf(AGAIN_POWER);
-        let again = again_share * softer(AGAIN_DB) / (AGAIN_DB.1 - AGAIN_DB.0);
+        let swells = (new / SWELL_NOVELTY).min(1.0).powf(SWELL_POWER);
+        for (string, _) in strings.iter_mut().zip(rings).filter(|(_, rings)| **rings) {
+            *string *= swells;
+        }
+        let again = if softer(AGAIN_DB) > 0.0 {
+            (new / AGAIN_NOVELTY).min(1.0).powf(AGAIN_POWER) * (AGAIN_PER_DB * softer(AGAIN_DB)).exp()
+        } else {
+            0.0
+        };
         Self {
             strings,
             again,
-            again_share,
             none: all * none.exp() * others / (1.0 - others) / NONE_ODDS,
         }
     }
 
     /// How likely it is the string `at` again.
     fn again(&self, at: usize) -> f64 {
-        (self.again_share * self.strings[at]).max(self.again)
+        self.strings[at].max(self.again)
     }
 }
 
@@ -217,7 +232,7 @@ mod tests {
                         hz: 440.0,
                     })
                     .collect();
-                Says::new(&likeness, 0.3, 0.0, 0.1)
+                Says::new(&likeness, &[false; STRINGS_MAX], (0.3, 0.0), 0.1)
             })
             .collect();
         let mut before = vec![Belief::ANY];
