@@ -18,7 +18,7 @@ const LOOKS: usize = 3;
 /// The longest of them.
 const LONGEST_S: f64 = 1.35;
 /// The sound before the pluck is looked at over no more than this, up to so long before it, seconds.
-const BEFORE_S: f64 = 0.35;
+const BEFORE_S: f64 = 0.6;
 const GUARD_S: f64 = 0.01;
 /// A partial lies within so many resolution cells of its place and this many cents, but no further than this share of the
 /// pitch.
@@ -37,6 +37,10 @@ const DISTURBED: f64 = 4.0;
 /// in any case.
 const MOVES_CELLS: f64 = 0.3;
 const FLOOR_CELLS: f64 = 0.003;
+/// A string wanders by itself: how far a short stretch lies from the mean, cents, one standard deviation; the longest is the mean.
+const WANDERS_CENTS: f64 = 1.0;
+/// A string is where it was looked for to within this, cents, one standard deviation.
+const LOOKED_FOR_CENTS: f64 = 5.0;
 /// A comb ends after this many partials in a row that say nothing.
 const GAP_MAX: usize = 5;
 const CEILING_HZ: f64 = 5800.0;
@@ -111,8 +115,15 @@ impl Pitch {
         later: impl Iterator<Item = Later> + Clone,
     ) -> Option<(FittedString, usize)> {
         self.look(history, onset, hz);
-        let mut pitches = [PartialPitch::default(); FOLLOWED_MAX];
-        let (mut count, mut gap) = (0, 0);
+        let mut pitches = [PartialPitch::default(); FOLLOWED_MAX + 1];
+        // Where the string was looked for steers as the first, lest one partial that is somebody else's lead the way.
+        pitches[0] = PartialPitch {
+            n: 1,
+            hz,
+            sigma_hz: hz * LOOKED_FOR_CENTS * CENT,
+            amplitude: 0.0,
+        };
+        let (mut count, mut gap) = (1, 0);
         let mut fitted: Option<FittedString> = None;
         for n in 1..=FOLLOWED_MAX {
             let (pitch, stiffness) =
@@ -128,10 +139,13 @@ impl Pitch {
             };
             gap = 0;
             pitches[count] = best;
+            pitches[0].amplitude = pitches[0].amplitude.max(best.amplitude);
             count += 1;
             fitted = fit_string(&pitches[..count], hz).or(fitted);
         }
-        fitted.map(|fitted| (fitted, count))
+        let pitches = &pitches[1..count];
+        let fitted = fit_string(pitches, hz).filter(|_| fitted.is_some());
+        fitted.map(|fitted| (fitted, pitches.len()))
     }
 
     /// Takes the spectra of every stretch that the sound reaches.
@@ -197,13 +211,14 @@ impl Pitch {
         if disturbed > DISTURBED {
             return None;
         }
+        let wanders = WANDERS_CENTS * (1.0 - length_s / longest_s(hz)) * at * CENT;
         let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
         let curve = left - 2.0 * middle + right;
         let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
         Some(PartialPitch {
             n,
             hz: (bin as f64 + shift) * bin_hz,
-            sigma_hz: (MOVES_CELLS * disturbed.sqrt() + FLOOR_CELLS) / length_s,
+            sigma_hz: ((MOVES_CELLS * disturbed.sqrt() + FLOOR_CELLS) / length_s).hypot(wanders),
             amplitude: f64::from(power).sqrt(),
         })
     }
@@ -218,6 +233,11 @@ const fn stretches(hz: f64) -> [(f64, f64); LOOKS] {
     } else {
         HIGH_S
     }
+}
+
+/// The longest of them.
+fn longest_s(hz: f64) -> f64 {
+    stretches(hz).iter().map(|(_, length_s)| *length_s).fold(0.0, f64::max)
 }
 
 /// The power with which the line of `other` that is nearest to `at` disturbs what is seen there: that of its own lines
