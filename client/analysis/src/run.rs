@@ -34,11 +34,12 @@ const KNOWN_S: f64 = 0.18;
 /// However unclear, it is told this long after, seconds.
 const LATEST_S: f64 = 1.9;
 /// Which string it is, is sure from this probability on; and it is told while it sounds from this one on.
-const SURE: f64 = 0.97;
+const SURE: f64 = 0.9;
 const LIKELY: f64 = 0.9;
-/// While nothing is heard beside the run, this is enough: what is confused then are neighbours that both ring (of 1,490 plucks
-/// at 4 a second 14 more are told, one of them wrongly); players in the room are believed as surely, and are strangers.
-const SURE_ALONE: f64 = 0.9;
+/// While little is heard beside the run, as a share, this is enough: what is confused then are neighbours that both ring; players
+/// in the room are believed as surely, and are strangers.
+const SURE_ALONE: f64 = 0.85;
+const FEW_OTHERS: f64 = 0.05;
 /// A string is one of the run if one beside it, or the one after that, was plucked within this time before or after it, seconds:
 /// who plucks more slowly plucks single strings, and players in the room sound like strings, but not like neighbours.
 const NEAR_S: f64 = 0.9;
@@ -60,7 +61,7 @@ const SOFTER_DB: f64 = 10.0;
 /// The share of what begins to sound that is no pluck of hers: until it is known, of the newest in it, and between which bounds.
 const OTHERS: f64 = 0.1;
 const OTHERS_SHARE: f64 = 0.1;
-const OTHERS_WITHIN: (f64, f64) = (0.02, 0.5);
+const OTHERS_WITHIN: (f64, f64) = (0.005, 0.5);
 /// What adds nothing at all is so much softer, decibels.
 const NOTHING_DB: f64 = 30.0;
 /// Share of the newest pluck in what is usual.
@@ -285,10 +286,13 @@ impl Run {
             self.usual_db = None;
         }
         let later = self.plucks.get(at + 1).map_or(u64::MAX, |after| after.onset);
+        let before = at.checked_sub(1).map(|before| &self.plucks[before]);
+        let last = before.map(|before| (before.hz(), before.verdict.sure));
         let pluck = &mut self.plucks[at];
+        let around = (earlier, later);
         let added = self
             .added
-            .weigh(history, pluck.onset, (earlier, later), context, &mut pluck.likeness);
+            .weigh(history, pluck.onset, around, last, context, &mut pluck.likeness);
         let added_db = added.unwrap_or_else(|| self.usual_db.unwrap_or(0.0) - NOTHING_DB);
         pluck.added_db = added_db;
         pluck.weighed = true;
@@ -359,12 +363,7 @@ impl Run {
 
     /// From which probability on it is sure which string a pluck is.
     fn sure(&self) -> f64 {
-        let mut weighed = (0..self.plucks.len()).filter(|at| self.plucks[*at].weighed);
-        if weighed.all(|at| self.is_in_step(at)) {
-            SURE_ALONE
-        } else {
-            SURE
-        }
+        if self.others < FEW_OTHERS { SURE_ALONE } else { SURE }
     }
 
     /// Measures the pluck at this place with the sound that there is.
@@ -384,7 +383,7 @@ impl Run {
                 onset: other.onset,
                 hz: other.hz(),
             });
-        let Some((fitted, _)) = self.pitch.measure(history, pluck.onset, hz, later) else {
+        let Some((fitted, _)) = self.pitch.measure(history, pluck.onset, (hz, again), later) else {
             return Told::Refused(pluck.onset, Refusal::TooMany);
         };
         let sought = pluck.begun.filter(|(of, _)| *of == string);

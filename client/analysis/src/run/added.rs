@@ -1,6 +1,7 @@
 //! What one pluck added to the ringing of many strings, held against the partials of every string.
 
-use super::likeness::{Likeness, Line};
+use super::likeness::{Likeness, Line, PARTIALS};
+use crate::character::{expected_stiffness, partial_ratio};
 use crate::context::{Context, ExpectedString, STRINGS_MAX};
 use crate::fit::CENT;
 use crate::history::History;
@@ -23,10 +24,12 @@ const NEAR_CELLS: f64 = 0.35;
 const NEAR_CENTS: f64 = 3.0;
 const BEFORE_CELLS: f64 = 0.3;
 /// What was there before counts this many times against what is there now, as powers.
-const RINGS_ON: f32 = 2.0;
+const RINGS_ON: f32 = 1.15;
 /// A line has this ratio of the strongest's power at least; and it was there before within so many resolution cells.
 const REACH_CELLS: f64 = 0.75;
 const LEAST: f32 = 3e-5;
+/// The lines of the string that was plucked last still move: they count so much less.
+const MOVES: f64 = 0.7;
 /// A line weaker than this ratio of powers (26 dB) beside a stronger one, within so many cells, is its side lobe.
 const SIDE_LOBE: f32 = 2.5e-3;
 const SIDE_LOBE_CELLS: f64 = 3.0;
@@ -56,6 +59,13 @@ struct Look {
     strongest: f32,
 }
 
+impl Look {
+    /// How far a partial at this frequency may lie from its place, hertz.
+    fn stray(self, hz: f64) -> f64 {
+        NEAR_CELLS / self.after_s + hz * NEAR_CENTS * CENT
+    }
+}
+
 impl Added {
     pub(crate) fn new(rate: f64) -> Self {
         let longest = (LOOK_S.1 * rate) as usize;
@@ -76,20 +86,21 @@ impl Added {
     }
 
     /// Holds what was added at sample `onset`, after a pluck at `earlier` and before one at `later`, against every string of
-    /// `context`; gives the level of the strongest line that is new, decibels, if any is. Never allocates.
+    /// `context`, where the pluck before was that of a string at `last` with this probability; gives the level of the strongest line that is new, decibels, if any is. Never allocates.
     pub(crate) fn weigh(
         &mut self,
         history: &History,
         onset: u64,
         around: (u64, u64),
+        last: Option<(f64, f64)>,
         context: &Context,
         likeness: &mut [Likeness; STRINGS_MAX],
     ) -> Option<f64> {
-        let level_db = self.look(history, (onset, 0), around, context, likeness)?;
+        let level_db = self.look(history, (onset, 0), around, last, context, likeness)?;
         let mut again = [Likeness::default(); STRINGS_MAX];
         let passed = (AGAIN_S * self.rate) as u64;
         if self
-            .look(history, (onset, passed), around, context, &mut again)
+            .look(history, (onset, passed), around, last, context, &mut again)
             .is_some()
         {
             for (likeness, again) in likeness.iter_mut().zip(&again) {
@@ -106,6 +117,7 @@ impl Added {
         history: &History,
         (onset, passed): (u64, u64),
         (earlier, later): (u64, u64),
+        last: Option<(f64, f64)>,
         context: &Context,
         likeness: &mut [Likeness; STRINGS_MAX],
     ) -> Option<f64> {
@@ -130,17 +142,17 @@ impl Added {
             Some(sound) => self.spectrum.power(sound, &self.window, &mut self.before),
             None => self.before.fill(0.0),
         }
-        let (first, last) = (
+        let (first, end) = (
             self.bin(BAND_HZ.0).max(2),
             self.bin(BAND_HZ.1).min(self.after.len() - 2),
         );
-        let strongest = self.after[first..last].iter().copied().fold(0.0, f32::max);
+        let strongest = self.after[first..end].iter().copied().fold(0.0, f32::max);
         let look = Look {
             after_s,
             before_s,
             strongest,
         };
-        let (all, newest) = self.find(look, first..last);
+        let (all, newest) = self.find(look, first..end, last);
         if all <= 0.0 {
             return None;
         }
@@ -152,7 +164,7 @@ impl Added {
     }
 
     /// Finds the lines that are new; gives the weight of all of them, and the most power of one.
-    fn find(&mut self, look: Look, band: std::ops::Range<usize>) -> (f64, f32) {
+    fn find(&mut self, look: Look, band: std::ops::Range<usize>, last: Option<(f64, f64)>) -> (f64, f32) {
         let cells = |cells: f64, seconds: f64| (cells / seconds / self.bin_hz()).ceil() as usize;
         let (reach, lobe) = (cells(REACH_CELLS, look.before_s), cells(SIDE_LOBE_CELLS, look.after_s));
         let bin_hz = self.bin_hz();
@@ -169,11 +181,11 @@ impl Added {
                 let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
                 let curve = left - 2.0 * middle + right;
                 let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
-                let weight = weight(power - there, look.strongest);
-                self.lines.push(Line {
-                    hz: (bin as f64 + shift) * bin_hz,
-                    weight,
-                });
+                let hz = (bin as f64 + shift) * bin_hz;
+                let moves = last.filter(|(last_hz, _)| lies_on(hz, *last_hz, look.stray(hz)));
+                let weight =
+                    weight(power - there, look.strongest) * (1.0 - MOVES * moves.map_or(0.0, |(_, sure)| sure));
+                self.lines.push(Line { hz, weight });
                 all += weight;
                 newest = newest.max(power);
             }
@@ -185,16 +197,15 @@ impl Added {
     fn best(&self, string: &ExpectedString, context: &Context, look: Look, all: f64) -> Likeness {
         let last = last_cents(string, context);
         let ceiling_hz = BAND_HZ.1.min(BAND_SHARE * self.rate);
-        let stray = |at: f64| NEAR_CELLS / look.after_s + at * NEAR_CENTS * CENT;
         let rings = |at: f64| {
-            let near = stray(at) + BEFORE_CELLS / look.before_s;
+            let near = look.stray(at) + BEFORE_CELLS / look.before_s;
             weight(RINGS_ON * self.most_near(&self.before, at, near), look.strongest).min(1.0)
         };
         let mut best = Likeness::default();
         let mut most = f64::NEG_INFINITY;
         for away in PLACES_CENTS {
             let hz = string.target.get() * ((last + away) * CENT).exp();
-            let likeness = Likeness::new(hz, away, (&self.lines, all), ceiling_hz, stray, rings);
+            let likeness = Likeness::new(hz, away, (&self.lines, all), ceiling_hz, |at| look.stray(at), rings);
             let worth = likeness.score - AWAY_PER_CENT * away.abs();
             if worth > most {
                 (most, best) = (worth, likeness);
@@ -216,6 +227,16 @@ impl Added {
     fn bin_hz(&self) -> f64 {
         self.rate / (2 * (self.after.len() - 1)) as f64
     }
+}
+
+/// Whether a line at `hz` is a partial of the string at `string_hz`, which may stray so far.
+fn lies_on(hz: f64, string_hz: f64, stray: f64) -> bool {
+    let stiffness = expected_stiffness(string_hz);
+    let nearest = (hz / string_hz).round().max(1.0) as usize;
+    // A stiff string's partials lie higher, and so nearer to the number below.
+    [nearest.saturating_sub(1).max(1), nearest]
+        .into_iter()
+        .any(|n| n <= PARTIALS && (string_hz * partial_ratio(n, stiffness) - hz).abs() < stray)
 }
 
 /// How far a string stood from its target when it was heard last, or may be expected to, cents.

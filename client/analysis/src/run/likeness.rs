@@ -3,7 +3,7 @@
 use crate::character::{expected_stiffness, partial_ratio};
 
 /// Partials that a string is looked for by, and those that are missed.
-const PARTIALS: usize = 20;
+pub(super) const PARTIALS: usize = 20;
 const MISSED: usize = 10;
 /// A line is a partial's by Gauss's curve of this width, as a share of how far a partial may stray; so far it counts at all.
 const WIDTH: f64 = 0.7;
@@ -27,10 +27,10 @@ const CHANCE: f64 = 0.02;
 /// logistic regression over the strings that it might have been, and rounded.
 /// Source: D. McFadden, "Conditional Logit Analysis of Qualitative Choice Behavior" (1974).
 const REGISTER_HZ: (f64, f64) = (110.0, 330.0);
-const EXPLAINED: (f64, f64) = (17.0, 6.0);
-const MISSES: (f64, f64) = (3.0, 14.0);
-const AWAY: (f64, f64) = (0.03, 0.15);
-const BESIDE: [(f64, f64); 3] = [(0.7, 1.0), (0.3, 0.0), (0.3, 0.0)];
+const EXPLAINED: (f64, f64) = (18.0, 8.0);
+const MISSES: (f64, f64) = (1.0, 20.0);
+const AWAY: (f64, f64) = (0.07, 0.0);
+const BESIDE: [(f64, f64); 3] = [(0.9, 1.0), (0.4, -0.4), (0.25, -0.25)];
 
 /// A line that is new.
 #[derive(Clone, Copy, Debug)]

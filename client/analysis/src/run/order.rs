@@ -17,12 +17,12 @@ const ANY: f64 = 0.002;
 ///
 /// Fitted to 2,600 plucks and 400 others of virtual runs and of runs over harps built from recordings, by logistic regression,
 /// and rounded; of these odds.
-const NONE: (f64, f64) = (-2.0, -0.8);
+const NONE: (f64, f64) = (-2.6, -0.2);
 const NONE_ODDS: f64 = 0.15;
 const NONE_PER_NAT: f64 = -0.55;
-const NONE_PER_DB: f64 = 0.21;
+const NONE_PER_DB: f64 = 0.3;
 const SOFTER_DB: (f64, f64) = (5.0, 20.0);
-const NONE_NOVELTY: (f64, f64) = (-2.0, -1.4);
+const NONE_NOVELTY: (f64, f64) = (-2.2, -0.9);
 const NOVELTY_LEAST: f64 = 0.02;
 /// A string that was plucked a moment ago and swells adds much, and is not new: below this novelty it is less likely that it was
 /// plucked again, by this power.

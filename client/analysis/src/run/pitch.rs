@@ -106,15 +106,18 @@ impl Pitch {
     }
 
     /// The pitch of the string near `hz` that was plucked at sample `onset`, and how many partials told it, while `later`
-    /// ones were plucked. Never allocates.
+    /// ones were plucked; where it was the same string `again`, nothing of it rings on. Never allocates.
     pub(crate) fn measure(
         &mut self,
         history: &History,
         onset: u64,
-        hz: f64,
+        (hz, again): (f64, bool),
         later: impl Iterator<Item = Later> + Clone,
     ) -> Option<(FittedString, usize)> {
         self.look(history, onset, hz);
+        if again {
+            self.looks.iter_mut().for_each(|look| look.before.fill(0.0));
+        }
         let mut pitches = [PartialPitch::default(); FOLLOWED_MAX + 1];
         // Where the string was looked for steers as the first, lest one partial that is somebody else's lead the way.
         pitches[0] = PartialPitch {
