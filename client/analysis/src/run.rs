@@ -38,7 +38,7 @@ const SURE: f64 = 0.9;
 const LIKELY: f64 = 0.9;
 /// While little is heard beside the run, as a share, this is enough: what is confused then are neighbours that both ring; players
 /// in the room are believed as surely, and are strangers.
-const SURE_ALONE: f64 = 0.85;
+const SURE_ALONE: f64 = 0.8;
 const FEW_OTHERS: f64 = 0.05;
 /// A string is one of the run if one beside it, or the one after that, was plucked within this time before or after it, seconds:
 /// who plucks more slowly plucks single strings, and players in the room sound like strings, but not like neighbours.
@@ -59,8 +59,8 @@ const SCORE_SURE: f64 = 0.12;
 /// What adds this much less than plucks lately did, decibels, does not tell how much is usual.
 const SOFTER_DB: f64 = 10.0;
 /// The share of what begins to sound that is no pluck of hers: until it is known, of the newest in it, and between which bounds.
-const OTHERS: f64 = 0.1;
-const OTHERS_SHARE: f64 = 0.1;
+const OTHERS: f64 = 0.04;
+const OTHERS_SHARE: f64 = 0.05;
 const OTHERS_WITHIN: (f64, f64) = (0.005, 0.5);
 /// What adds nothing at all is so much softer, decibels.
 const NOTHING_DB: f64 = 30.0;
@@ -334,7 +334,8 @@ impl Run {
 
     /// What is believed of the pluck at this place, by its own sound and by what is believed of those before it.
     fn believe(&mut self, at: usize, context: &Context) {
-        let before = if self.begins(at) {
+        let begins = self.begins(at);
+        let before = if begins {
             Belief::ANY
         } else {
             self.plucks[at - 1].belief
@@ -347,6 +348,9 @@ impl Run {
         let likeness = &pluck.likeness[..context.len()];
         let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - pluck.added_db);
         pluck.says = Says::new(likeness, &rings, (pluck.novelty, softer_db), self.others);
+        if begins {
+            pluck.says = pluck.says.first();
+        }
         pluck.belief = before.forward(&pluck.says);
     }
 

@@ -27,12 +27,12 @@ const NOVELTY_LEAST: f64 = 0.02;
 /// A string that was plucked a moment ago and swells adds much, and is not new: below this novelty it is less likely that it was
 /// plucked again, by this power.
 const SWELL_NOVELTY: f64 = 0.1;
-const SWELL_POWER: f64 = 5.0;
+const SWELL_POWER: f64 = 8.0;
 /// Plucked again it adds little to its own ringing, which the finger has stopped, and yet is new: each decibel softer than the
 /// first of these speaks for that so much, nats, up to the second, beside what explains the sound best; the more, the newer it is
 /// up to this novelty, by this power.
 const AGAIN_DB: (f64, f64) = (13.0, 28.0);
-const AGAIN_PER_DB: f64 = 0.4;
+const AGAIN_PER_DB: f64 = 0.5;
 const AGAIN_NOVELTY: f64 = 0.2;
 const AGAIN_POWER: f64 = 3.0;
 
@@ -114,9 +114,19 @@ impl Says {
         }
     }
 
+    /// The same where no string was plucked before.
+    pub(crate) fn first(self) -> Self {
+        Self { again: 0.0, ..self }
+    }
+
     /// How likely it is the string `at` again.
     fn again(&self, at: usize) -> f64 {
-        self.strings[at].max(self.again)
+        let is_string = self.strings[at] > 0.0;
+        if is_string {
+            self.strings[at].max(self.again)
+        } else {
+            0.0
+        }
     }
 }
 
