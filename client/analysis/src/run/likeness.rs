@@ -116,3 +116,35 @@ pub(super) fn register(hz: f64) -> f64 {
     let (low, high) = REGISTER_HZ;
     ((hz / low).ln() / (high / low).ln()).clamp(0.0, 1.0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What speaks for a string at `hz` where the partials of one at `sounds` are new and everything below lies under what rings.
+    fn nats(hz: f64, sounds: f64) -> f64 {
+        let stiffness = expected_stiffness(sounds);
+        let line = |n: usize| Line {
+            hz: sounds * partial_ratio(n, stiffness),
+            weight: 1.0 / n as f64,
+        };
+        let lines: Vec<Line> = (1..12).map(line).collect();
+        let all = lines.iter().map(|line| line.weight).sum();
+        Likeness::new(hz, 0.0, (&lines, all), 5_000.0, |at| 1.4 + 0.002 * at, |_| 1.0).nats
+    }
+
+    #[test]
+    fn a_low_string_that_rings_does_not_explain_one_that_is_its_partial() {
+        let sounds = 207.7;
+        for times in [2.0, 3.0, 4.0] {
+            let apart = nats(sounds, sounds) - nats(sounds / times, sounds);
+            assert!(apart > 2.0, "{times} times as high: {apart} nats");
+        }
+    }
+
+    #[test]
+    fn a_string_beside_the_one_that_sounds_explains_little() {
+        let apart = nats(207.7, 207.7) - nats(220.0, 207.7);
+        assert!(apart > 10.0, "{apart} nats");
+    }
+}

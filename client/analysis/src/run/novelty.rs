@@ -39,8 +39,8 @@ const POWER_MIN: f32 = 1e-9;
 /// Watches for plucks, hop by hop.
 ///
 /// Each line counts by the root of its amplitude, between its amplitude, by which loud strings would hide the others, and its
-/// logarithm, by which noise would be news. On six virtual runs each of 2, 4 and 6 plucks a second every pluck but nine of
-/// the fastest was found, and one that was none.
+/// logarithm, by which noise would be news. At 4 and 6 plucks a second over harps built from recordings all but 2 of 751 plucks
+/// were found, with 26 that were none, which are left to what is weighed.
 pub(crate) struct Novelty {
     rate: f64,
     hop: usize,
@@ -169,6 +169,13 @@ mod tests {
     use std::f64::consts::TAU;
 
     use super::*;
+
+    #[test]
+    fn the_rise_is_told_by_its_last_way_up_and_not_by_where_the_most_lies() {
+        assert!((half_way(&[0.01, 0.01, 0.01, 0.11, 0.12, 0.13, 0.13]) - 2.6).abs() < 1e-3);
+        assert!((half_way(&[0.2, 0.1, 0.04, 0.04, 0.06, 0.10, 0.10]) - 4.25).abs() < 1e-3);
+        assert_eq!(half_way(&[0.05, 0.05]), 1.0);
+    }
 
     /// A low string rings loudly, and a softer one is plucked.
     #[test]

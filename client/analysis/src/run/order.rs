@@ -310,6 +310,35 @@ mod tests {
         assert_eq!(found, [30, 31, 31, 33]);
     }
 
+    /// How sure it is that the second of two plucks was the string 30 of the first again, where it sounds like 30 and is so new and
+    /// so many decibels softer.
+    fn again(novelty: f64, softer_db: f64, score: f64) -> f64 {
+        let likeness = |score: f64| -> Vec<Likeness> {
+            (0..STRINGS_MAX)
+                .map(|at| Likeness {
+                    score: if at == 30 { score } else { 0.0 },
+                    nats: if at == 30 { 24.0 * score } else { 0.0 },
+                    hz: 196.0,
+                })
+                .collect()
+        };
+        let first = Says::new(&likeness(0.8), &[false; STRINGS_MAX], (0.4, 0.0), 0.05).first();
+        let mut rings = [false; STRINGS_MAX];
+        rings[30] = true;
+        let second = Says::new(&likeness(score), &rings, (novelty, softer_db), 0.05);
+        let verdict = Belief::ANY.forward(&first).forward(&second).verdict(&After::NOTHING);
+        if verdict.string == 30 { verdict.sure } else { 0.0 }
+    }
+
+    #[test]
+    fn a_string_that_is_plucked_again_is_told_from_one_that_swells() {
+        assert!(
+            again(0.4, 30.0, 0.0) > 0.6,
+            "little that is quite new is the same string again"
+        );
+        assert!(again(0.04, 0.0, 0.4) < 0.5, "much that is not new is a swell");
+    }
+
     #[test]
     fn of_two_that_sound_alike_and_lie_alike_neither_is_sure() {
         let (_, sure) = judge(&[&[(30, 0.8)], &[(12, 0.6), (40, 0.6)], &[(25, 0.8)]]);
