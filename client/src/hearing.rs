@@ -218,6 +218,7 @@ impl Hearing {
     /// Whether she plays, now that this is sensed; a run that she was asked for is not playing.
     pub(crate) fn plays(&mut self, sensed: &Sensed) -> bool {
         let (onset_s, time_s, string, is_final) = match sensed {
+            Sensed::Answer(_) | Sensed::Track { .. } if self.is_another_harps(sensed) => return self.ways.plays,
             Sensed::Answer(answer) => {
                 let is_final = answer.verdict != Verdict::Provisional;
                 (answer.onset_s, answer.time_s, answer.string, is_final)
@@ -285,9 +286,12 @@ impl Hearing {
             self.attention.stands_elsewhere(plucked, wanted);
         }
         if answer.verdict != Verdict::Settled {
-            // What others play comes as doubts as well: they neither wait nor take a string out of her hand.
+            // What others play comes as doubts as well: they do not wait, and a soft one takes no string out of her hand.
+            let is_soft =
+                answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.level_dbfs);
             let heeds = self.attention.heeds(onset_s, string, wanted);
-            if !heeds && answer.verdict == Verdict::Unsure(Doubt::Soft) {
+            if !heeds && is_soft {
+                self.attention.forget(onset_s);
                 self.left = leave(Why::NotHers);
             }
             return heeds.then_some(*answer).into_iter().collect();

@@ -10,8 +10,10 @@ const NOBODYS: [usize; 5] = [1, 5, 7, 11, 13];
 pub(crate) const HIGHEST: usize = 14;
 /// What is so much softer than the loudest partial, decibels, is as soft as anything.
 const FLOOR_DB: f64 = 45.0;
-/// One partial says no more than so many decibels.
+/// One partial says no more than so many decibels, and fewer than so many say nothing: one may fall on a node, and pickups
+/// are weak below.
 const MOST_DB: f64 = 25.0;
+const TELLING: usize = 3;
 
 /// How far the partials of `power`, by their number from 1, that higher strings do not have stand above those beside them,
 /// decibels in the mean; `None` where nothing can be told. A partial that was not looked for has no power.
@@ -21,7 +23,7 @@ pub(crate) fn own_above_others_db(power: &[f64; HIGHEST]) -> Option<f64> {
         let share = power.get(n.checked_sub(1)?)? / loudest;
         (share > 0.0).then(|| (10.0 * share.log10()).max(-FLOOR_DB))
     };
-    let (mut sum, mut count) = (0.0, 0);
+    let (mut sum, mut count) = (0.0, 0_usize);
     for n in NOBODYS {
         let (Some(own), Some(above)) = (level(n), level(n + 1)) else {
             continue;
@@ -32,7 +34,7 @@ pub(crate) fn own_above_others_db(power: &[f64; HIGHEST]) -> Option<f64> {
             count += 1;
         }
     }
-    (count > 0).then(|| sum / f64::from(count))
+    (count >= TELLING).then(|| sum / count as f64)
 }
 
 #[cfg(test)]
@@ -69,14 +71,39 @@ mod tests {
         }
     }
 
+    /// Pickups hear the lowest strings' first partials badly, and a string may be plucked where its fifth has a node.
+    #[test]
+    fn a_low_string_that_a_pickup_hears_badly_is_still_one() {
+        for hz in [33.0, 49.0, 65.0, 98.0, 131.0] {
+            for hundredth in 33..=47 {
+                let mut power = [0.0; HIGHEST];
+                pluck(&mut power, 1, f64::from(hundredth) / 100.0);
+                for (n, power) in (1..).zip(&mut power) {
+                    // A high-pass of the second order at 160 Hz.
+                    let below = (160.0 / (hz * f64::from(n))).powi(4);
+                    *power /= 1.0 + below;
+                }
+                for followed in [6, 8, 12, HIGHEST] {
+                    let mut heard = [0.0; HIGHEST];
+                    heard[..followed].copy_from_slice(&power[..followed]);
+                    let above = own_above_others_db(&heard);
+                    assert!(
+                        above.is_none_or(|above| above > -10.0),
+                        "{hz} Hz, {followed} partials, plucked at 0.{hundredth}: {above:?}"
+                    );
+                }
+            }
+        }
+    }
+
     #[test]
     fn what_was_not_looked_for_says_nothing() {
         assert_eq!(own_above_others_db(&[0.0; HIGHEST]), None);
         let mut power = [0.0; HIGHEST];
-        power[0] = 1.0;
-        assert_eq!(own_above_others_db(&power), None, "nothing to compare it with");
-        power[1] = 100.0;
-        let first = own_above_others_db(&power).expect("two partials");
-        assert!((first + 20.0).abs() < 1e-9, "{first}");
+        power[..6].copy_from_slice(&[1.0, 100.0, 1.0, 100.0, 1.0, 100.0]);
+        assert_eq!(own_above_others_db(&power), None, "two are too few");
+        power[6..8].copy_from_slice(&[1.0, 100.0]);
+        let above = own_above_others_db(&power).expect("three partials");
+        assert!((above + (20.0 + 20.0 + 20.0) / 3.0).abs() < 1e-9, "{above}");
     }
 }

@@ -340,6 +340,12 @@ impl Note {
         tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
     }
 
+    /// Whether what is taken for `string` is a chord above it; not when she has it in hand.
+    fn is_chord(&self, string: u8) -> bool {
+        let above = own_above_others_db(&self.follower.loudest());
+        self.context.chosen != Some(string) && above.is_some_and(|above| above < CHORD_DB)
+    }
+
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
@@ -412,7 +418,7 @@ impl Note {
             Some(Doubt::Scattered)
         } else if verdict.lead < lead_sure
             || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS)
-            || own_above_others_db(&self.follower.loudest()).is_some_and(|above| above < CHORD_DB)
+            || self.is_chord(verdict.string)
         {
             Some(Doubt::NotAlone)
         } else if verdict.score < share || signs.trust() < 0.0 {

@@ -1,5 +1,5 @@
-//! Which readings count: of a string that is awaited or in hand at once, of any other once it is plucked twice, or where it
-//! stands alone; and none that is much softer than this harp.
+//! Which readings count: of a string that is awaited or in hand at once, unless she has just played; of any other once it is
+//! plucked twice, or where it stands alone; and none that is much softer than this harp.
 //!
 //! A note of a melody, a word that is talked and a string of another harp sound once and are followed by something else.
 //! Whoever means a string that nobody asked for plucks it again: until a second pluck confirms it, it does not hold anyhow.
@@ -34,6 +34,9 @@ const ALONE_S: f64 = 2.5;
 /// For so long after music, seconds, a string may be music as well even if it is asked for (assumed): it is plucked again, or
 /// stands alone, until it counts.
 const AFTER_MUSIC_S: f64 = 8.0;
+/// Music has so many notes and more within so many seconds, when those that others played are left out.
+const MUSIC_NOTES: usize = 3;
+const MUSIC_S: f64 = 4.0;
 /// Who walks from one string to the next one plucks no faster, seconds between plucks (assumed; two a second are a run).
 const LEISURE_S: f64 = 0.6;
 /// So many plucks are remembered; what lies further back is not held against a string in hand.
@@ -170,9 +173,14 @@ impl<T> Awaited<T> {
         self.music_s = Some(onset_s);
     }
 
-    /// Whether a pluck at `onset_s` is one of music, or comes so soon after it that it may be.
+    /// Whether a pluck at `onset_s` is one of music, or comes so soon after it that it may be. What proved to be no pluck of
+    /// hers was no music of hers.
     fn follows_music(&self, onset_s: f64) -> bool {
-        self.music_s.is_some_and(|music_s| onset_s - music_s < AFTER_MUSIC_S)
+        self.music_s.is_some_and(|music_s| {
+            let lately = |then_s: f64| (0.0..MUSIC_S).contains(&(music_s - then_s));
+            let notes = self.plucks.iter().filter(|(then_s, _)| lately(*then_s));
+            onset_s - music_s < AFTER_MUSIC_S && notes.count() >= MUSIC_NOTES
+        })
     }
 
     /// Takes in the `reading` of a pluck: what becomes of it.
@@ -186,8 +194,9 @@ impl<T> Awaited<T> {
         self.pluck(onset_s, string);
         let in_passing = self.passing.goes_on_at(onset_s);
         let after_music = self.follows_music(onset_s);
-        let is_asked_for = wanted == Wanted::ByHand || wanted.is_for(string) && !in_passing;
-        let is_awaited = is_asked_for && (!after_music || matches!(wanted, Wanted::Any | Wanted::ByHand));
+        let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
+        let is_asked_for = whatever || wanted.is_for(string) && !in_passing;
+        let is_awaited = whatever || is_asked_for && !after_music;
         let in_hand = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
@@ -220,7 +229,6 @@ impl<T> Awaited<T> {
         self.hand = None;
         if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
             // The last word on a note of the music.
-            self.passing.pass(onset_s, string);
             return Taken::Waits;
         }
         let waiting = self
@@ -310,8 +318,8 @@ impl<T> Awaited<T> {
         if goes_on {
             self.hand = Some((onset_s, string));
         }
-        let passes = self.passing.goes_on_at(onset_s) || wanted != Wanted::Any && self.follows_music(onset_s);
-        goes_on || wanted == Wanted::ByHand || wanted.is_for(string) && !passes
+        let passes = self.passing.goes_on_at(onset_s) || self.follows_music(onset_s);
+        goes_on || matches!(wanted, Wanted::Any | Wanted::ByHand) || wanted.is_for(string) && !passes
     }
 
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.

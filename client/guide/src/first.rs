@@ -25,7 +25,8 @@ pub(crate) fn about_opening(situation: &Situation<'_>) -> Option<Advice> {
         Some(Heard::Unsure) => (Action::Again, Phrase::plain(Key::WhyUnsure)),
         Some(Heard::Turned) => (Action::Again, Phrase::plain(Key::WhyTurned)),
         Some(Heard::TooSoft) => (Action::Again, Phrase::plain(Key::WhyTooSoft)),
-        Some(Heard::Settled(_) | Heard::Waits) | None => {
+        Some(Heard::Waits) => (Action::Again, Phrase::plain(Key::WhyWaits)),
+        Some(Heard::Settled(_)) | None => {
             let args = vec![
                 ("place", Arg::from(place as u64)),
                 ("of", Arg::from(PLUCKS.max(place) as u64)),

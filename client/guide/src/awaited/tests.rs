@@ -25,14 +25,18 @@ fn take_at<T>(
         apart: Cents(-4.0),
         level_dbfs,
     };
-    match awaited.take(plucked, wanted(is_awaited), reading) {
+    match awaited.take(plucked, wanted(number, is_awaited), reading) {
         Taken::Counts(readings) => readings,
         Taken::Waits | Taken::TooSoft | Taken::NotHers => Vec::new(),
     }
 }
 
-const fn wanted(is_awaited: bool) -> Wanted {
-    if is_awaited { Wanted::Any } else { Wanted::Nothing }
+fn wanted(number: u32, is_awaited: bool) -> Wanted {
+    if is_awaited {
+        Wanted::Near(string(number))
+    } else {
+        Wanted::Nothing
+    }
 }
 
 /// Plucks (seconds, string, whether it is awaited), and the onsets of the readings that count after each.
@@ -201,11 +205,11 @@ fn a_string_that_stands_alone_counts() {
 #[test]
 fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
     let mut awaited = Awaited::default();
-    assert!(awaited.heeds(0.0, string(20), wanted(true)));
-    assert!(!awaited.heeds(0.0, string(20), wanted(false)));
+    assert!(awaited.heeds(0.0, string(20), wanted(20, true)));
+    assert!(!awaited.heeds(0.0, string(20), wanted(20, false)));
     assert_eq!(take(&mut awaited, 1.0, 31, true, 1), [1]);
-    assert!(awaited.heeds(2.0, string(31), wanted(false)));
-    assert!(awaited.heeds(3.0, string(32), wanted(false)));
+    assert!(awaited.heeds(2.0, string(31), wanted(31, false)));
+    assert!(awaited.heeds(3.0, string(32), wanted(32, false)));
     assert_eq!(
         take(&mut awaited, 4.0, 33, false, 1),
         [1],
@@ -214,7 +218,7 @@ fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
     for (onset_s, number) in [(5.0, 12), (6.0, 40)] {
         take(&mut awaited, onset_s, number, false, 2);
     }
-    assert!(!awaited.heeds(7.0, string(20), wanted(true)), "in passing");
+    assert!(!awaited.heeds(7.0, string(20), wanted(20, true)), "in passing");
 }
 
 #[test]
@@ -258,12 +262,20 @@ fn music_takes_away_what_waits_and_what_was_in_hand() {
     assert!(take(&mut awaited, 2.0, 31, false, 3).is_empty());
 }
 
+/// Music of four notes that ends at `end_s`.
+fn play<T>(awaited: &mut Awaited<T>, end_s: f64) {
+    for (back_s, number) in [(1.2, 40), (0.8, 38), (0.4, 36), (0.0, 34)] {
+        awaited.pluck(end_s - back_s, string(number));
+    }
+    awaited.plays(end_s);
+}
+
 /// Plucks after music that ended at 10 s, each as (seconds, string, cents from its target), and the onsets of what counts then
 /// while string 20 is asked for.
 #[track_caller]
 fn check_after_music(plucks: &[(f64, u32, f64, &[f64])]) {
     let mut awaited = Awaited::default();
-    awaited.plays(10.0);
+    play(&mut awaited, 10.0);
     for &(onset_s, number, apart, counts) in plucks {
         let plucked = Plucked {
             onset_s,
@@ -295,6 +307,44 @@ fn soon_after_music_what_is_asked_for_is_plucked_again_and_anything_else_once_mo
     check_after_music(&[(18.5, 20, -9.0, &[18.5])]);
 }
 
+/// Others play in the room: what they play is heard as plucks until it proves to be none of hers.
+#[test]
+fn music_of_others_is_no_music_of_hers() {
+    let mut awaited = Awaited::default();
+    play(&mut awaited, 10.0);
+    for back_s in [1.2, 0.8] {
+        awaited.pass_by(10.0 - back_s);
+    }
+    assert_eq!(take(&mut awaited, 12.0, 20, true, 1), [1]);
+    let asked = Wanted::Near(string(20));
+    let mut awaited = Awaited::<()>::default();
+    play(&mut awaited, 10.0);
+    awaited.pass_by(8.8);
+    assert!(!awaited.heeds(12.0, string(20), asked), "three notes are hers");
+    awaited.pass_by(9.2);
+    assert!(awaited.heeds(12.0, string(20), asked));
+}
+
+/// A last check is a run over the harp: whatever is plucked counts, also right after she has played.
+#[test]
+fn a_run_that_is_asked_for_counts_right_after_music() {
+    let mut awaited = Awaited::default();
+    play(&mut awaited, 10.0);
+    for (onset_s, number) in [(9.5, 30), (9.9, 31)] {
+        assert!(take(&mut awaited, onset_s, number, false, 0).is_empty());
+    }
+    for number in 1..=47 {
+        let onset_s = 11.0 + 0.25 * f64::from(number);
+        let plucked = Plucked {
+            onset_s,
+            string: string(number),
+            apart: Cents(0.0),
+            level_dbfs: LEVEL,
+        };
+        assert_eq!(awaited.take(plucked, Wanted::Any, number), Taken::Counts(vec![number]));
+    }
+}
+
 #[test]
 fn the_last_word_on_a_note_of_the_music_does_not_wait() {
     check_after_music(&[(9.5, 20, -9.0, &[]), (10.0, 20, -9.0, &[]), (12.0, 20, -9.0, &[])]);
@@ -303,7 +353,7 @@ fn the_last_word_on_a_note_of_the_music_does_not_wait() {
 #[test]
 fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_at_once() {
     let mut awaited = Awaited::default();
-    awaited.plays(10.0);
+    play(&mut awaited, 9.4);
     let plucked = |onset_s| Plucked {
         onset_s,
         string: string(20),
@@ -314,12 +364,12 @@ fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_
     assert!(awaited.stood_alone(14.4).is_empty());
     assert_eq!(awaited.stood_alone(14.5), [1]);
     for wanted in [Wanted::ByHand, Wanted::Any] {
-        awaited.plays(20.0);
+        play(&mut awaited, 20.0);
         assert_eq!(awaited.take(plucked(21.0), wanted, 2), Taken::Counts(vec![2]));
-        awaited.plays(30.0);
+        play(&mut awaited, 30.0);
         assert!(awaited.heeds(31.0, string(20), wanted));
     }
-    awaited.plays(40.0);
+    play(&mut awaited, 40.0);
     assert!(
         !awaited.heeds(41.0, string(20), Wanted::Near(string(20))),
         "no doubt of the music is hers"

@@ -16,6 +16,8 @@ pub(crate) struct Memory {
     rate: SampleRate,
     /// What the desk makes of it while it asks for one string.
     attention: Attention<Reading>,
+    /// Onset of the newest pluck that is too soft to be followed, seconds.
+    soft_s: Option<f64>,
     /// The string that the desk asks for, and those after it, the next one last.
     asked: Option<StringNumber>,
     then: Vec<StringNumber>,
@@ -54,6 +56,7 @@ impl Memory {
             found,
             rate,
             attention: Attention::default(),
+            soft_s: None,
             asked: None,
             then: Vec::new(),
             counted: Vec::new(),
@@ -149,6 +152,14 @@ impl Memory {
             return;
         };
         let (onset_s, time_s) = (onset.seconds(self.rate), time.seconds(self.rate));
+        if let Heard::Provisional(reading) = heard {
+            let soft = self.attention.is_too_soft(string, reading.level_dbfs);
+            self.soft_s = soft.then_some(onset_s);
+        }
+        if !is_last && self.soft_s == Some(onset_s) {
+            // As at a desk: what is so soft is another harp's, whatever it is.
+            return;
+        }
         let plays = self.attention.pluck(onset_s, time_s, string, is_last, false);
         let alone = self.attention.stood_alone(time_s);
         self.count(alone);
@@ -172,9 +183,14 @@ impl Memory {
         if is_told && is_elsewhere(plucked.apart) {
             self.attention.stands_elsewhere(plucked, wanted);
         }
-        if matches!(heard, Heard::Settled(_))
-            && let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading)
-        {
+        if !matches!(heard, Heard::Settled(_)) {
+            let soft = self.attention.is_too_soft(string, reading.level_dbfs);
+            if !self.attention.heeds(onset_s, string, wanted) && soft {
+                self.attention.forget(onset_s);
+            }
+            return;
+        }
+        if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {
             self.count(readings);
         }
     }
