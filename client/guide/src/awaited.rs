@@ -245,13 +245,14 @@ impl<T> Awaited<T> {
             } else {
                 PLUCKS
             },
+            meant: wanted,
             alone: !in_passing && !self.has_other(onset_s - ALONE_S, onset_s, string),
             walks: None,
         });
-        (waiting.last_s, waiting.string) = (onset_s, string);
+        (waiting.last_s, waiting.string, waiting.meant) = (onset_s, string, wanted);
         waiting.readings.push((plucked, reading));
         if is_awaited || in_hand || waiting.readings.len() >= waiting.wanted {
-            Taken::Counts(self.count(waiting, wanted))
+            Taken::Counts(self.count(waiting))
         } else {
             self.passing.pass(onset_s, string);
             self.waiting = Some(waiting);
@@ -260,13 +261,13 @@ impl<T> Awaited<T> {
     }
 
     /// What waits counts, and the string is in hand.
-    fn count(&mut self, waiting: Waiting<T>, wanted: Wanted) -> Vec<T> {
+    fn count(&mut self, waiting: Waiting<T>) -> Vec<T> {
         self.hand = Some((waiting.last_s, waiting.string));
         self.passing = Passing::default();
         self.music_s = None;
         let count = |(plucked, reading): (Plucked, T)| {
             let Plucked { string, level_dbfs, .. } = plucked;
-            if wanted.is_just(string) || self.levels.softer_db(string, level_dbfs) <= LEARNT_DB {
+            if waiting.meant.is_just(string) || self.levels.softer_db(string, level_dbfs) <= LEARNT_DB {
                 self.levels.count(string, level_dbfs);
             }
             reading
@@ -293,7 +294,7 @@ impl<T> Awaited<T> {
             self.waiting = Some(waiting);
             return Vec::new();
         }
-        self.count(waiting, Wanted::Nothing)
+        self.count(waiting)
     }
 
     /// What was plucked, as loud as this harp as far as that is known, was told as a string that stands where no open string

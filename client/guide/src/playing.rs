@@ -23,6 +23,9 @@ const WITHIN_S: f64 = 2.0;
 const LEAPS: usize = 4;
 const LEAPS_WITHIN_S: f64 = 4.0;
 const LEAPT_STRINGS: usize = 3;
+/// Who tunes by intervals goes to and fro between one string and those a fourth, a fifth and an octave from it: so many
+/// strings further on.
+const COMPARED: [u8; 3] = [3, 4, 7];
 /// After a rest of this length, seconds, she is taken to tune again.
 pub const REST_S: f64 = 1.0;
 
@@ -77,14 +80,18 @@ impl Playing {
             .filter(move |(onset_s, _)| self.hers.contains(onset_s) || Some(*onset_s) == newest_s)
     }
 
-    /// How many of the recent plucks that are hers are of another string than the one before, and no step on from it.
+    /// How many of the recent plucks that are hers are of another string than the one before, and no step on from it, nor one
+    /// that is compared with the string that is plucked most.
     fn leaps(&self) -> usize {
-        let strings = self.hers().map(|(_, string)| i32::from(string.get()));
+        let strings = self.hers().map(|(_, string)| string.get());
+        let times = |string: u8| strings.clone().filter(|other| *other == string).count();
+        let most = strings.clone().max_by_key(|string| times(*string));
         let (mut leaps, mut way) = (0, 0);
-        for (from, to) in strings.clone().zip(strings.skip(1)) {
-            let by = to - from;
+        for (from, to) in strings.clone().zip(strings.clone().skip(1)) {
+            let by = i32::from(to) - i32::from(from);
             let step_on = by.abs() == 1 && (way == 0 || way == by);
-            leaps += usize::from(by != 0 && !step_on);
+            let is_compared = COMPARED.contains(&from.abs_diff(to)) && (most == Some(from) || most == Some(to));
+            leaps += usize::from(by != 0 && !step_on && !is_compared);
             way = if by.abs() == 1 { by } else { 0 };
         }
         leaps
@@ -212,6 +219,16 @@ mod tests {
             (2.1, 27, false),
             (2.8, 20, false),
             (3.5, 27, false),
+        ]);
+        // With its fifth and its fourth as well.
+        check(&[
+            (0.0, 20, false),
+            (0.7, 27, false),
+            (1.4, 20, false),
+            (2.1, 24, false),
+            (2.8, 20, false),
+            (3.5, 17, false),
+            (4.2, 20, false),
         ]);
         // To and fro over three strings beside each other.
         check(&[

@@ -2,7 +2,7 @@
 
 use consort_proto::{Cents, StringNumber};
 
-use super::{LEISURE_S, PLUCKS, PLUCKS_IN_PASSING, Plucked};
+use super::{LEISURE_S, PLUCKS, PLUCKS_IN_PASSING, Plucked, Wanted};
 use crate::passing::PASSED_WITHIN_S;
 
 /// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
@@ -21,6 +21,8 @@ pub(super) struct Waiting<T> {
     pub(super) readings: Vec<(Plucked, T)>,
     /// How many of them count together.
     pub(super) wanted: usize,
+    /// What she was meant to pluck.
+    pub(super) meant: Wanted,
     /// Whether nothing else was plucked shortly before.
     pub(super) alone: bool,
     /// Which way she walks, once she does.
