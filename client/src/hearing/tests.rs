@@ -241,3 +241,36 @@ fn what_is_much_softer_than_her_harp_is_not_followed_while_it_sounds() {
         assert_eq!(desk.advise(time_s), said);
     }
 }
+
+/// Five strings that are heard to sound within two seconds from `from_s` on, this loud. Whether she plays then.
+fn play(desk: &mut Desk, from_s: f64, level_dbfs: f64) -> bool {
+    let mut plays = false;
+    for (at, number) in (0_u32..).zip([30, 33, 28, 35, 31]) {
+        desk.string = StringNumber::new(number).expect("a string");
+        let onset_s = from_s + 0.4 * f64::from(at);
+        let heard = Answer {
+            level_dbfs,
+            verdict: Verdict::Provisional,
+            ..desk.answer(onset_s, onset_s + 0.3, 0.5)
+        };
+        plays = desk.hearing.plays(&Sensed::Answer(heard));
+    }
+    plays
+}
+
+#[test]
+fn after_music_the_string_that_is_asked_for_is_plucked_twice_until_it_counts() {
+    let mut desk = Desk::new(ASKED);
+    assert!(play(&mut desk, 1.0, -20.0));
+    desk.hearing.rest();
+    assert_eq!(pluck(&mut desk, 5.0, ASKED, -20.0), (0, Action::Again));
+    assert_eq!(pluck(&mut desk, 7.0, ASKED, -20.0).0, 2, "both count");
+}
+
+#[test]
+fn what_others_play_softly_is_no_music_of_hers() {
+    let mut desk = Desk::new(ASKED);
+    assert_eq!(pluck(&mut desk, 1.0, ASKED, -20.0).0, 1);
+    assert!(!play(&mut desk, 3.0, -35.0));
+    assert_eq!(pluck(&mut desk, 6.0, ASKED, -20.0).0, 1);
+}
