@@ -407,7 +407,7 @@ const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::note::WHICH_LEAD;
+    use crate::note::doubt::WHICH_LEAD;
 
     /// A pin beside the one meant was turned: the sound lies 40 cents above a string that was just set, and 60 below the next
     /// one. It is the next one, unless the string before it had not been set yet.

@@ -1,9 +1,11 @@
 //! One pluck from its onset to its reading.
 
+pub(crate) mod doubt;
 mod live;
 
 use consort_proto::{Cents, Hz};
 
+use self::doubt::{Ending, SHORT_LIVED_HZ};
 use crate::chase::Chase;
 use crate::chord::own_above_others_db;
 use crate::comb::grow_comb;
@@ -30,55 +32,18 @@ const EARLY_S: f64 = 0.2;
 const EARLY_SHARE: f64 = 0.25;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
-/// The least share of the sound that a string has to explain to be one, and to be sure.
+/// The least share of the sound that a string has to explain to be one.
 const SCORE_MIN: f64 = 0.1;
-const SCORE_SURE: f64 = 0.3;
-/// A high string has few partials, and shares its short life with whatever else sounds.
-const SCORE_SURE_HIGH: f64 = 0.25;
-/// When another sound began while a note was measured, an uncertainty beyond this, cents, says that they were mixed up.
-const JOINED_SIGMA_MAX_CENTS: f64 = 1.0;
-/// Where the partials that a chord above would not have stand less than this above the others, decibels, it is a chord: of
-/// single recorded strings, in whatever surroundings, the least is 8 dB below.
-const CHORD_DB: f64 = -10.0;
 /// So many frames at least make a measure.
 const ALONE_FRAMES: usize = 5;
 /// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
 const CROWD: usize = 2;
 const CROWDED_OUT_S: f64 = 0.45;
-/// Least lead over other pitches to be sure, nats.
-const LEAD_SURE: f64 = 1.5;
-/// The same where no more than so many partials are followed of a string that does not live shortly: they may be every third
-/// of one that is lower by a twelfth, and has lost its own in the room.
-const LEAD_SURE_OF_FEW: f64 = 4.0;
-const FEW_PARTIALS: usize = 4;
-/// And where so many partials or more of a string with more than those were measured as its own: of what leads by this much
-/// and is trusted, none was wrong among 900 readings of the loudest room, and one of eight in music, where four of fourteen
-/// are of all that leads by more.
-const LEAD_SURE_OF_MANY: f64 = 0.5;
-const MANY_PARTIALS: usize = 3;
 /// The partials of a pluck have at least this times the power that was in their bands before: a string swells by itself
 /// when its lines beat, but not by so much.
 const GROWTH_MIN: f64 = 2.0;
-/// Least lead over other strings to be sure which one it is, nats.
-pub(crate) const WHICH_LEAD: f64 = 0.2;
-/// A pitch further than this from its string's target is doubtful, cents.
-const FAR_CENTS: f64 = 120.0;
-/// Notes shorter than this are not measured with certainty, seconds.
-const SHORT_S: f64 = 0.3;
-/// A note that has lost this much of its power (50 dB) after a quarter of a second was stopped.
-const FADED: f64 = 1e-5;
-/// Strings above this live shortly, hertz; one that lost this much of its power (15 dB) shows no more of itself.
-const SHORT_LIVED_HZ: f64 = 1000.0;
+/// A high string that lost this much of its power (15 dB) shows no more of itself.
 const GONE: f64 = 0.03;
-/// No string glides further than this, cents; a fit that says so followed something else.
-const GLIDE_MAX_CENTS: f64 = 30.0;
-/// A string that moves further than this while it is measured, cents, is being turned: by themselves strings glide by up
-/// to four (measured on recorded plucks of all registers).
-/// In noise glides are told no better than the pitch: so many of the pitch's standard deviations are allowed, up to so many
-/// cents.
-const TURNED_CENTS: f64 = 6.0;
-const TURNED_SIGMAS: f64 = 2.0;
-const TURNED_MORE_CENTS: f64 = 2.0;
 /// While the newest sound stands further than this from what was measured so far, cents, so often in a row, the measure
 /// is behind the string.
 const BEHIND_CENTS: f64 = 2.5;
@@ -340,12 +305,6 @@ impl Note {
         tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
     }
 
-    /// Whether what is taken for `string` is a chord above it; not when she has it in hand.
-    fn is_chord(&self, string: u8) -> bool {
-        let above = own_above_others_db(&self.follower.loudest());
-        self.context.chosen != Some(string) && above.is_some_and(|above| above < CHORD_DB)
-    }
-
     /// Whether the string has moved away from where it was measured on the whole.
     fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
         self.track().is_some_and(|now| {
@@ -394,44 +353,24 @@ impl Note {
                 company.of(self.onset, verdict.string)
             },
         };
-        let share = if verdict.hz > SHORT_LIVED_HZ {
-            SCORE_SURE_HIGH
-        } else {
-            SCORE_SURE
+        let ending = Ending {
+            verdict,
+            glide_cents: measured.glide.0,
+            sigma_cents: measured.sigma.0,
+            still_cents: measured.still.0,
+            sigma_max_cents: self.sigma_max,
+            left_behind: self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS),
+            joined: self.joined,
+            followed: self.follower.followed().len(),
+            measured: measured.count,
+            own_above_others_db: own_above_others_db(&self.follower.loudest()),
+            trust: signs.trust(),
+            offset_cents: offset,
+            chosen: self.context.chosen == Some(verdict.string),
+            age_s,
+            fading: self.follower.fading(),
         };
-        let few = verdict.hz < SHORT_LIVED_HZ && self.follower.followed().len() <= FEW_PARTIALS;
-        let many = self.follower.followed().len() > FEW_PARTIALS && measured.count >= MANY_PARTIALS;
-        let lead_sure = match (few, many) {
-            // A single tone may be any partial of any string.
-            (true, _) if measured.count < 2 => f64::INFINITY,
-            (true, _) => LEAD_SURE_OF_FEW,
-            (_, true) => LEAD_SURE_OF_MANY,
-            _ => LEAD_SURE,
-        };
-        let doubt = if measured.glide.0.abs() > GLIDE_MAX_CENTS {
-            Some(Doubt::Scattered)
-        } else if measured.glide.0.abs() > TURNED_CENTS + (TURNED_SIGMAS * measured.still.0).min(TURNED_MORE_CENTS)
-            || (self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS))
-        {
-            Some(Doubt::Turned)
-        } else if measured.sigma.0 > self.sigma_max {
-            Some(Doubt::Scattered)
-        } else if verdict.lead < lead_sure
-            || (self.joined && measured.sigma.0 > JOINED_SIGMA_MAX_CENTS)
-            || self.is_chord(verdict.string)
-        {
-            Some(Doubt::NotAlone)
-        } else if verdict.score < share || signs.trust() < 0.0 {
-            Some(Doubt::Faint)
-        } else if offset.abs() > FAR_CENTS && self.context.chosen != Some(verdict.string) {
-            Some(Doubt::FarFromAll)
-        } else if verdict.string_lead < WHICH_LEAD {
-            Some(Doubt::Which)
-        } else if age_s < SHORT_S || self.follower.fading() < FADED {
-            Some(Doubt::TooShort)
-        } else {
-            None
-        };
+        let doubt = ending.doubt();
         if self.swells && doubt.is_some() {
             return Progress::Refused(Refusal::NotNew);
         }
