@@ -2,40 +2,32 @@
 
 pub(crate) mod doubt;
 mod live;
+mod measured;
 
-use consort_proto::{Cents, Hz};
+use consort_proto::Hz;
 
 use self::doubt::{Ending, SHORT_LIVED_HZ};
+use self::measured::MEASURED_S;
+pub(crate) use self::measured::Measured;
 use crate::chase::Chase;
 use crate::chord::own_above_others_db;
 use crate::comb::grow_comb;
 use crate::company::Company;
 use crate::context::Context;
 use crate::evidence::{Evidence, STRETCHES_S};
-use crate::fit::{CENT, FittedString, PartialPitch, fit_string, uncertainty_cents};
-use crate::frequency::{Framing, Turning, turning};
-use crate::heard::{Doubt, Partials, Refusal, Timbre};
+use crate::fit::PartialPitch;
+use crate::heard::{Doubt, Refusal};
 use crate::history::History;
 use crate::identify::{Beliefs, Identifier, Verdict};
-use crate::measuring::{DRIFT_S, Measures, measure};
-use crate::own::Watched;
-use crate::partials::{FOLLOWED_MAX, Followed, Follower, SLOW_HZ};
+use crate::partials::{FOLLOWED_MAX, Follower, SLOW_HZ};
 use crate::timbre::timbre;
 use crate::trend::Trend;
 use crate::trust::Signs;
 
-/// The pitch of a string is its mean over this time after the pluck, seconds.
-const MEASURED_S: (f64, f64) = (0.15, 1.5);
-/// While less of the note has sounded, its last part of this length is measured, seconds, and never the first share of it: the
-/// attack has a pitch of its own, and the recorded strings glide by up to five cents from there on, each in its own way.
-const EARLY_S: f64 = 0.2;
-const EARLY_SHARE: f64 = 0.25;
 /// At this look it has to be clear that a string sounds.
 const DECISIVE_LOOK: usize = 4;
 /// The least share of the sound that a string has to explain to be one.
 const SCORE_MIN: f64 = 0.1;
-/// So many frames at least make a measure.
-const ALONE_FRAMES: usize = 5;
 /// A note that so many other strings crowd, and that is this old, seconds, is measured with what there is.
 const CROWD: usize = 2;
 const CROWDED_OUT_S: f64 = 0.45;
@@ -53,32 +45,9 @@ const BEHIND_HEARD: u32 = 3;
 const LEFT_BEHIND_CENTS: f64 = 6.5;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
-/// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
-const GLIDE_USUAL_CENTS: f64 = 3.0;
-const GLIDE_SHARE: f64 = 0.35;
 /// A pluck for certain explains this share of the sound and grew by so many times.
 const CERTAIN_SCORE: f64 = 0.5;
 const CERTAIN_GROWTH: f64 = 10.0;
-/// What stays uncertain however well a note is measured, cents.
-const SIGMA_FLOOR_CENTS: f64 = 0.1;
-
-/// What a note measured as, before it is put into the units of the input.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Measured {
-    pub(crate) string: u8,
-    pub(crate) hz: Hz,
-    pub(crate) sigma: Cents,
-    pub(crate) glide: Cents,
-    pub(crate) inharmonicity: f64,
-    /// One standard deviation of it.
-    inharmonicity_sigma: f64,
-    /// How many partials it was fitted to.
-    count: usize,
-    pub(crate) timbre: Timbre,
-    /// Standard deviation of the pitch as far as the string stands still.
-    still: Cents,
-}
-
 /// What becomes of a note at a hop.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Progress {
@@ -388,121 +357,5 @@ impl Note {
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
             self.follower.follow(&self.partials, hz, history);
         }
-    }
-
-    /// The pitch as it can be told from the frames so far.
-    fn measure(&mut self) -> Option<Measured> {
-        let verdict = self.verdict?;
-        let hop_s = self.follower.hop_s();
-        let middle_s = 0.5 * self.follower.frame_s();
-        let newest_s = self.follower.count() as f64 * hop_s + middle_s;
-        let begun_s = middle_s + EARLY_SHARE * (newest_s - 2.0 * middle_s);
-        let from_s = begun_s
-            .max(newest_s - EARLY_S)
-            .clamp(middle_s, MEASURED_S.0.max(middle_s));
-        let from = ((from_s - middle_s) / hop_s).round() as usize;
-        let to = self
-            .follower
-            .count()
-            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
-        let whole = self.measure_from(verdict, from, to);
-        // Frames that end before another string was plucked are its own; of few of them, little can be told.
-        let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
-        let before = before.max(0.0) as usize;
-        if before >= to || before < ALONE_FRAMES {
-            return whole;
-        }
-        let alone = self.measure_from(verdict, from.min(before - ALONE_FRAMES), before);
-        match (whole, alone) {
-            (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.glide.0.abs() < GLIDE_USUAL_CENTS => {
-                // The last fit is the one that counts.
-                self.measure_from(verdict, from, to)
-            }
-            (whole, alone) => alone.or(whole),
-        }
-    }
-
-    /// The pitch as it can be told from some of the frames.
-    fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
-        let (fitted, measures) = self.fit_own(from, to, verdict.hz)?;
-        (self.measured_over, self.own) = ((from, to), measures.own);
-        let glide = measures.glide;
-        let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
-        let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
-        Some(Measured {
-            string: verdict.string,
-            hz: Hz::new(fitted.hz).ok()?,
-            sigma: Cents(still.hypot(drawn)),
-            still: Cents(still),
-            glide: Cents(glide),
-            inharmonicity: fitted.stiffness,
-            inharmonicity_sigma: fitted.stiffness_sigma,
-            count: measures.count,
-            timbre: Timbre::default(),
-        })
-    }
-
-    /// Where the partials lie against `hz`, each over all frames that were measured last: what a false string does to some of
-    /// them is no law of the others, and is to be seen.
-    fn partials_above(&mut self, hz: f64) -> Partials {
-        let (from, to) = self.measured_over;
-        let mut count = 0;
-        for (at, followed) in self.follower.followed().iter().enumerate() {
-            let framing = Framing {
-                noise: followed.before,
-                drift: (to - from) as f64 * self.follower.hop_s() >= DRIFT_S,
-                ..self.framing()
-            };
-            let frames = self.follower.frames(at).get(from..to);
-            let Some(turning) = frames.and_then(|frames| turning(frames, framing)) else {
-                continue;
-            };
-            self.pitches[count] = pitch_of(followed, turning);
-            count += 1;
-        }
-        let pitches = &self.pitches[..count];
-        let strongest = pitches.iter().map(|pitch| pitch.amplitude).fold(0.0, f64::max);
-        let mut partials = Partials::default();
-        for pitch in pitches {
-            let above = (pitch.hz / (pitch.n as f64 * hz)).ln() / CENT;
-            partials.set(pitch.n, Cents(above), Cents(uncertainty_cents(pitch, strongest)));
-        }
-        partials
-    }
-
-    /// The string over some of its frames, by what of them is its own.
-    fn fit_own(&mut self, from: usize, to: usize, near_hz: f64) -> Option<(FittedString, Measures)> {
-        let mut partials = [Watched::default(); FOLLOWED_MAX];
-        let count = self.follower.followed().len();
-        for (at, (partial, followed)) in partials.iter_mut().zip(self.follower.followed()).enumerate() {
-            *partial = Watched {
-                n: followed.n,
-                hz: followed.hz,
-                before: followed.before,
-                frames: self.follower.frames(at).get(from..to)?,
-            };
-        }
-        let measures = measure(&partials[..count], near_hz, self.framing(), &mut self.pitches)?;
-        let fitted = fit_string(&self.pitches[..measures.count], measures.near_hz)?;
-        Some((fitted, measures))
-    }
-
-    fn framing(&self) -> Framing {
-        Framing {
-            hop_s: self.follower.hop_s(),
-            frame_s: self.follower.frame_s(),
-            noise: 0.0,
-            drift: false,
-        }
-    }
-}
-
-/// What a partial that was followed says.
-fn pitch_of(followed: &Followed, turning: Turning) -> PartialPitch {
-    PartialPitch {
-        n: followed.n,
-        hz: followed.hz + turning.hz,
-        sigma_hz: turning.sigma_hz,
-        amplitude: turning.energy.sqrt(),
     }
 }

@@ -2,7 +2,8 @@
 
 use consort_proto::{Cents, Hz};
 
-use super::{Measured, Note, SIGMA_FLOOR_CENTS, pitch_of};
+use super::Note;
+use super::measured::{Measured, SIGMA_FLOOR_CENTS, pitch_of};
 use crate::chase::Chase;
 use crate::fit::{CENT, FittedString, fit_string};
 use crate::frequency::{Framing, turning};
