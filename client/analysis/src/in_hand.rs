@@ -9,7 +9,7 @@ use crate::chase::{Chase, Trail};
 use crate::fit::CENT;
 use crate::history::History;
 use crate::note::Note;
-use crate::trend::{Trend, Way};
+use crate::trend::Trend;
 
 /// It is told of while its partials have this many times the power of noise (10 dB): it is waited for, and nothing else.
 const CLEAR: f64 = 10.0;
@@ -119,15 +119,7 @@ impl InHand {
     /// Looks at the newest sound; where the string stands just now, told ahead of the sound that shows it, if that stands clear
     /// of noise. Never allocates.
     pub(crate) fn look(&mut self, history: &History) -> Option<Stands> {
-        let at = self.chase.at()?;
-        let seconds = Chase::look_s(at);
-        let len = (seconds * self.rate) as usize;
-        let now = history.count();
-        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
-        let now_s = now as f64 / self.rate;
-        let middle_s = now_s - 0.5 * seconds;
-        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(at));
-        let found = self.chase.look(sound, self.rate, way);
+        let (middle_s, found) = self.chase.look_newest(history, self.rate, &self.trend)?;
         match self.doubted {
             Some(_) if found.is_some() => self.doubted = None,
             Some((trail, trend)) if self.chase.missed() >= NOT_FOUND => {
@@ -137,6 +129,7 @@ impl InHand {
             Some(_) | None => {}
         }
         let found = found?;
+        let now_s = history.count() as f64 / self.rate;
         let believed = self.trend.look(middle_s, found.hz, found.sigma_cents);
         let ahead = self.trend.ahead(now_s).filter(|_| believed && found.clear > CLEAR)?;
         Some(Stands {

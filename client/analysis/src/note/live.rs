@@ -4,12 +4,10 @@ use consort_proto::{Cents, Hz};
 
 use super::Note;
 use super::measured::{Measured, SIGMA_FLOOR_CENTS, pitch_of};
-use crate::chase::Chase;
 use crate::fit::{CENT, FittedString, fit_string};
 use crate::frequency::{Framing, turning};
 use crate::heard::Timbre;
 use crate::history::History;
-use crate::trend::Way;
 
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
@@ -76,15 +74,12 @@ impl Note {
 
     /// The same of a string that is chased.
     fn look_chased(&mut self, history: &History) -> Option<(f64, Measured)> {
-        let now = history.count();
         // From its next pluck on it is that one's; while that is in doubt, the string is watched and not told of.
-        let at = self.chase.at().filter(|_| !self.ended)?;
-        let seconds = Chase::look_s(at);
-        let len = (seconds * self.rate) as usize;
-        let sound = history.slice(now.checked_sub(len as u64)?, len)?;
-        let middle_s = now as f64 / self.rate - 0.5 * seconds;
-        let way = self.trend.way(middle_s).unwrap_or(Way::from_rest(at));
-        let found = self.chase.look(sound, self.rate, way)?;
+        if self.ended {
+            return None;
+        }
+        let (middle_s, found) = self.chase.look_newest(history, self.rate, &self.trend)?;
+        let found = found?;
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,
@@ -92,7 +87,7 @@ impl Note {
             sigma_cents: found.sigma_cents,
         };
         let measured = Self::newest(self.verdict?.string, fitted)?;
-        if now >= self.end {
+        if history.count() >= self.end {
             self.trend.look(middle_s, found.hz, found.sigma_cents);
             return None;
         }
