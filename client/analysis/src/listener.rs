@@ -1,5 +1,7 @@
 //! The listener: samples in, what was heard out.
 
+mod ringing;
+
 use std::collections::VecDeque;
 
 use consort_proto::{Cents, Hz, SampleRate};
@@ -12,7 +14,7 @@ use crate::evidence::Evidence;
 use crate::health::HealthWatch;
 use crate::heard::{Doubt, Heard, Onset, Reading, Refusal, Refused, SampleTime, Timbre, Track};
 use crate::history::History;
-use crate::identify::{Identifier, Verdict};
+use crate::identify::Identifier;
 use crate::in_hand::InHand;
 use crate::loudness::Loudness;
 use crate::note::{Measured, Note, Progress, Tools};
@@ -35,24 +37,10 @@ const QUEUE: usize = 4096;
 const LEVEL_S: f64 = 0.1;
 /// A note that begins this soon after another, seconds, takes its place: the first was the finger's touch.
 const PRELUDE_S: f64 = 0.1;
-/// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
-const SWELL_DB: f64 = 9.0;
-/// The power of a string that is plucked anew grows by this much, the softer, the more; one that grows less and cannot be
-/// measured well only swells.
-const GROWTH_AGAIN: (f64, f64) = (2.0, 4.5);
-/// Another string that seems plucked this much softer than one that still sounds only answers it, decibels.
-const ANSWER_DB: f64 = 24.0;
 /// A pluck that is this much softer than the strings around it usually are, decibels, is another harp's or another player's.
 /// One whose string is expected next is hers up to the second figure, and what is softer still is not even told.
 const SOFT_DB: f64 = 7.0;
 const SOFT_EXPECTED_DB: f64 = 10.0;
-/// Another string that was plucked later, no softer than this, decibels, and explains this share of the sound, crowds a note:
-/// what sounds from then on is both of them.
-const CROWDS_DB: f64 = 10.0;
-const CROWDS_SCORE: f64 = 0.3;
-/// What explains this share of the sound, and has not proved to be a pluck yet, may be the same string plucked again.
-const SAME_SCORE: f64 = 0.4;
-
 /// What single plucks are judged by is wide; stated is so much of it, within which 75 of 100 true pitches lie, and 96 within
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
 const STATED: f64 = 0.7;
@@ -263,26 +251,6 @@ impl Listener {
         self.report(Heard::Onset(report));
     }
 
-    /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
-    /// of the same string, or an answer of the harp. One that may be a swell is marked.
-    fn is_echo(&mut self, at: usize) -> bool {
-        let level = self.level(self.notes[at].onset);
-        let string = self.notes[at].verdict().map(|verdict| verdict.string);
-        let growth = self.notes[at].growth_again();
-        let (mut echo, mut swells) = (false, false);
-        for other in &self.notes {
-            if !other.open || !other.passed || other.onset >= self.notes[at].onset {
-                continue;
-            }
-            let softer_db = self.level(other.onset) - level;
-            let same = other.verdict().map(|verdict| verdict.string) == string;
-            echo |= softer_db > if same { SWELL_DB } else { ANSWER_DB };
-            swells |= same && growth < growth_again(softer_db);
-        }
-        self.notes[at].swells = swells;
-        echo
-    }
-
     /// Lets the string in hand be chased from a note that was just found, if it is that string's; whether the note may be a pluck.
     fn take_in_hand(&mut self, at: usize) -> bool {
         let note = &mut self.notes[at];
@@ -406,48 +374,6 @@ impl Listener {
         self.report(Heard::Refused(refused));
     }
 
-    /// Ends notes whose string was plucked again, and those that were measured and followed by another.
-    fn end_plucked_again(&mut self) {
-        for at in 0..NOTES {
-            let note = &self.notes[at];
-            let is_known = self.history.count() - note.onset >= self.beginning;
-            if note.open && note.passed && is_known && note.level_db.is_none() {
-                self.notes[at].level_db = Some(self.level(note.onset));
-            }
-        }
-        for at in 0..NOTES {
-            if !self.notes[at].open || self.notes[at].ended {
-                continue;
-            }
-            let onset = self.notes[at].onset;
-            let string = self.notes[at].verdict().map(|verdict| verdict.string);
-            let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
-            let again = later().filter(|note| {
-                note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > SAME_SCORE)
-            });
-            let again = again.map(|note| (note.onset, note.passed)).min();
-            let followed = later().any(|note| note.passed);
-            let next = later().map(|note| note.onset).min();
-            let least = self.notes[at].level_db.map(|level| level - CROWDS_DB);
-            let crowds = |other: &&Note| {
-                let another = |verdict: Verdict| Some(verdict.string) != string && verdict.score > CROWDS_SCORE;
-                other.verdict().is_some_and(another) && least.is_some() && other.level_db > least
-            };
-            let crowded = later().filter(crowds).map(|note| note.onset).min();
-            let crowd = later().filter(crowds).count();
-            let measured = self.notes[at].measured;
-            let note = &mut self.notes[at];
-            (note.end, note.ended) = again.unwrap_or((u64::MAX, false));
-            note.crowded = crowded.unwrap_or(u64::MAX);
-            note.crowd = crowd;
-            note.later = next.unwrap_or(u64::MAX);
-            if measured && followed {
-                note.open = false;
-            }
-        }
-    }
-
     /// Reports where the last plucked string stands just now.
     fn track(&mut self) {
         let in_hand = self.in_hand.look(&self.history);
@@ -478,15 +404,6 @@ impl Listener {
         let is_in_hand = self.in_hand.is_plucked() && self.context.chosen == Some(verdict.string);
         let is_later = note.passed && note.onset > self.in_hand.onset() && note.is_pluck_for_certain();
         !is_in_hand && (!self.in_hand.is_chased() || is_later)
-    }
-
-    /// Whether the string in hand may just have been plucked again.
-    fn is_in_doubt(&self) -> bool {
-        let again = |note: &Note| {
-            let verdict = note.verdict().filter(|verdict| verdict.score > SAME_SCORE);
-            note.open && !note.passed && !note.measured && verdict.map(|verdict| verdict.string) == self.context.chosen
-        };
-        self.notes.iter().any(again)
     }
 
     fn report_track(&mut self, onset: u64, string: u8, hz: Hz, sigma: Cents) {
@@ -539,9 +456,4 @@ impl Listener {
 /// Whether a run is expected; a string that was chosen by hand is followed alone.
 fn runs(context: &Context) -> bool {
     context.order == Order::Run && context.chosen.is_none()
-}
-
-/// How many times the power of a string that still sounds has to grow to have been plucked anew, `softer_db` softer.
-fn growth_again(softer_db: f64) -> f64 {
-    (GROWTH_AGAIN.0 * 10.0_f64.powf(softer_db / 10.0)).clamp(GROWTH_AGAIN.0, GROWTH_AGAIN.1)
 }

@@ -48,6 +48,7 @@ const STILL_SOUNDS: f64 = 50.0;
 /// A pluck for certain explains this share of the sound and grew by so many times.
 const CERTAIN_SCORE: f64 = 0.5;
 const CERTAIN_GROWTH: f64 = 10.0;
+
 /// What becomes of a note at a hop.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Progress {
