@@ -35,6 +35,7 @@ const TRACK_HOPS: u64 = 4;
 const LEVEL_S: f64 = 0.1;
 /// A note that begins this soon after another, seconds, takes its place: the first was the finger's touch.
 const PRELUDE_S: f64 = 0.1;
+
 /// Hears the strings of one harp in a stream of samples.
 ///
 /// Everything is allocated by [`Listener::new`]; afterwards nothing is, nothing blocks, no clock is read and no file.

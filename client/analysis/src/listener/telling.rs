@@ -15,6 +15,7 @@ pub(super) const QUEUE: usize = 4096;
 /// One whose string is expected next is hers up to the second figure, and what is softer still is not even told.
 const SOFT_DB: f64 = 7.0;
 const SOFT_EXPECTED_DB: f64 = 10.0;
+
 /// What single plucks are judged by is wide; stated is so much of it, within which 75 of 100 true pitches lie, and 96 within
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
 const STATED: f64 = 0.7;
