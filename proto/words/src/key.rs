@@ -1,6 +1,8 @@
 //! The keys of all sentences.
 
 /// Declares [`Key`], the list of all keys and the name of each from one table, so that none of the three can lack one.
+///
+/// The table is one because the enum is: a file for each part would have to hand its keys on through the macros of all others.
 macro_rules! keys {
     ($($key:ident = $id:literal,)*) => {
         /// One sentence.
@@ -28,6 +30,7 @@ macro_rules! keys {
 }
 
 keys! {
+    // en/guidance.ftl
     GuidePluck = "guide-pluck",
     GuideAgain = "guide-again",
     GuideTighten = "guide-tighten",
@@ -117,6 +120,7 @@ keys! {
     PlaceDark = "place-dark",
     PlaceAboveLetter = "place-above-letter",
 
+    // en/listening.ftl
     ListenNameOctave = "listen-name-octave",
     ListenNameFifth = "listen-name-fifth",
     ListenNameFourth = "listen-name-fourth",
@@ -149,6 +153,7 @@ keys! {
     ListenShort = "listen-short",
     ListenLow = "listen-low",
 
+    // en/standing.ftl
     StandingNotHeard = "standing-not-heard",
     StandingOffFlat = "standing-off-flat",
     StandingOffSharp = "standing-off-sharp",
@@ -211,6 +216,7 @@ keys! {
     BoardNotGranted = "board-not-granted",
     BoardDiskFull = "board-disk-full",
 
+    // en/board.ftl
     NumberFirst = "number-first",
     BoardNeedUntil = "board-need-until",
     BoardNamesNeedUntil = "board-names-need-until",
@@ -278,7 +284,7 @@ keys! {
     SummaryHolds = "summary-holds",
     SummaryOthers = "summary-others",
 
-
+    // en/standing.ftl
     JoiningOpen = "joining-open",
     JoiningClosed = "joining-closed",
     JoiningKnocking = "joining-knocking",
@@ -342,6 +348,7 @@ keys! {
     PedalsCost = "pedals-cost",
     PedalsCostNothing = "pedals-cost-nothing",
 
+    // en/link.ftl
     LinkAlone = "link-alone",
     LinkSearching = "link-searching",
     LinkReaching = "link-reaching",
@@ -409,6 +416,7 @@ keys! {
     InputLost = "input-lost",
     InputEnded = "input-ended",
 
+    // en/problem.ftl
     TypedUnknownOption = "typed-unknown-option",
     TypedUnknownOrder = "typed-unknown-order",
     TypedValueMissing = "typed-value-missing",
@@ -430,6 +438,7 @@ keys! {
     ProblemCoordinatorUnreachable = "problem-coordinator-unreachable",
     ProblemOther = "problem-other",
 
+    // en/record.ftl
     FoundSlippingPin = "found-slipping-pin",
     FoundSlippingPinEvidence = "found-slipping-pin-evidence",
     FoundSlippingPinTapered = "found-slipping-pin-tapered",
@@ -515,9 +524,12 @@ keys! {
     PlanAfter = "plan-after",
     PlanCaution = "plan-caution",
 
+    // en/held.ftl
     HeldTone = "held-tone",
     HeldElsewhere = "held-elsewhere",
     HeldNothing = "held-nothing",
+
+    // en/record.ftl
     PlanNothing = "plan-nothing",
     RecordBegun = "record-begun",
     DidMoved = "did-moved",
@@ -618,6 +630,7 @@ keys! {
     UndoneSheet = "undone-sheet",
     UndoneSheetMade = "undone-sheet-made",
 
+    // en/terminal.ftl
     TerminalFresh = "terminal-fresh",
     TerminalSetUpPage = "terminal-set-up-page",
     TerminalSetUpCaution = "terminal-set-up-caution",
