@@ -19,9 +19,9 @@ pub(crate) struct PartialPitch {
 pub(crate) struct FittedString {
     /// Frequency of the first partial in the model, hertz.
     pub(crate) hz: f64,
-    /// The inharmonicity B, dimensionless, and one standard deviation of it.
+    /// The inharmonicity B, dimensionless, and what it may well be at most: one standard deviation more than was measured.
     pub(crate) stiffness: f64,
-    pub(crate) stiffness_sigma: f64,
+    pub(crate) stiffness_at_most: f64,
     /// Standard deviation of the pitch, cents.
     pub(crate) sigma_cents: f64,
 }
@@ -136,7 +136,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         result = Some(FittedString {
             hz: pitch2.sqrt(),
             stiffness: (q / p).max(0.0),
-            stiffness_sigma: (s0 / determinant).sqrt() / p * inflation,
+            stiffness_at_most: ((q + (s0 / determinant).sqrt() * inflation) / p).max(0.0),
             sigma_cents: 0.5 * variance.sqrt() / pitch2 / CENT * inflation,
         });
     }
@@ -165,10 +165,7 @@ mod tests {
         };
         let partials: Vec<PartialPitch> = numbers.map(partial).collect();
         let fitted = fit_string(&partials, hz).expect("partials of a string");
-        (
-            fitted.stiffness / usual,
-            (fitted.stiffness + fitted.stiffness_sigma) / usual,
-        )
+        (fitted.stiffness / usual, fitted.stiffness_at_most / usual)
     }
 
     /// A player's partials show that there is no stiffness; three of a string of which a room draws one along do not.

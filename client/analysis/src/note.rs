@@ -314,7 +314,7 @@ impl Note {
             growth: self.follower.growth(),
             late_s: self.follower.late_s(self.next),
             sigma_cents: measured.sigma.0,
-            inharmonicity: measured.inharmonicity + measured.inharmonicity_sigma,
+            inharmonicity_at_most: measured.inharmonicity_at_most,
             joined: self.joined,
             own: self.own,
             company: if self.context.expects(verdict.string) {

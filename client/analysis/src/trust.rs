@@ -18,7 +18,7 @@ pub(crate) struct Signs {
     /// The most that the inharmonicity B of its partials may well be, dimensionless: one standard deviation above what was
     /// measured. Winds, voices and bowed strings have none, and show that; one partial of a string that a room draws along
     /// shows nothing.
-    pub(crate) inharmonicity: f64,
+    pub(crate) inharmonicity_at_most: f64,
     /// Whether something else began to sound since.
     pub(crate) joined: bool,
     /// How much of the sound on its partials says this pitch from the pluck to the end.
@@ -48,6 +48,7 @@ const COMPANY_MAX: usize = 3;
 /// the string explains little of what was added says nothing: other strings
 /// of hers take from it what players do. Nor does it that a string is stiffer than usual, as harmonics of lower strings are:
 /// those of a small harp are, too, B going with 1/L⁴.
+/// It was fitted to B as it was measured; since B counts by what it may be at most, a tenth of a nat more is asked for.
 const LEAD: f64 = 0.045;
 const GROWTH: Worth = Worth(0.24, 0.079);
 const LATE_PER_S: Worth = Worth(-9.7, -2.69);
@@ -76,7 +77,7 @@ impl Signs {
         let octaves = (self.hz / MIDDLE_HZ).log2();
         let growth = self.growth.max(1.0).ln().min(GROWTH_MAX_NATS);
         // As stiff as a string of this pitch, or stiffer: no less of one for that.
-        let harmonic = (1.0 - self.inharmonicity / expected_stiffness(self.hz)).clamp(0.0, 1.0);
+        let harmonic = (1.0 - self.inharmonicity_at_most / expected_stiffness(self.hz)).clamp(0.0, 1.0);
         BEGINS.at(octaves)
             + LEAD * self.lead.min(LEAD_MAX)
             + GROWTH.at(octaves) * growth
@@ -108,7 +109,7 @@ mod tests {
     #[test]
     #[rustfmt::skip]
     fn a_pluck_is_loudest_at_once_grows_and_fits_one_stiff_string() {
-        for (what, hz, lead, growth, late_s, sigma_cents, inharmonicity, joined, own, company, trusted) in [
+        for (what, hz, lead, growth, late_s, sigma_cents, inharmonicity_at_most, joined, own, company, trusted) in [
             //                                        hz      nats  times  s     cents
             ("a pluck in a quiet room",               260.0, 15.0, 1e5,  0.00, 0.14, 1.0e-4, false, 1.00, 0, true),
             ("a pluck while an orchestra warms up",   260.0, 10.0, 30.0, 0.00, 0.35, 1.0e-4, true,  0.95, 0, true),
@@ -126,7 +127,7 @@ mod tests {
             ("a voice",                               180.0,  4.0,  8.0, 0.05, 1.50, 0.0,    true,  0.80, 0, false),
             ("a string that answers",                 260.0,  3.0,  3.0, 0.20, 0.60, 1.0e-4, true,  0.90, 0, false),
         ] {
-            let signs = Signs { hz, lead, growth, late_s, sigma_cents, inharmonicity, joined, own, company };
+            let signs = Signs { hz, lead, growth, late_s, sigma_cents, inharmonicity_at_most, joined, own, company };
             assert_eq!(signs.trust() > 0.0, trusted, "{what}: {}", signs.trust());
         }
     }

@@ -20,9 +20,8 @@ const LEAD_SURE: f64 = 1.5;
 /// of one that is lower by a twelfth, and has lost its own in the room.
 const LEAD_SURE_OF_FEW: f64 = 4.0;
 const FEW_PARTIALS: usize = 4;
-/// And where so many partials or more of a string with more than those were measured as its own: of what leads by this much
-/// and is trusted, none was wrong among 900 readings of the loudest room, and one of eight in music, where four of fourteen
-/// are of all that leads by more.
+/// And where so many partials or more of a string with more than those were measured as its own: of readings that are trusted
+/// and lead by less than the former, but by this much, none of 900 in the loudest room was wrong.
 const LEAD_SURE_OF_MANY: f64 = 0.5;
 const MANY_PARTIALS: usize = 3;
 /// Least lead over other strings to be sure which one it is, nats.
@@ -84,7 +83,7 @@ impl Ending {
             Some(Doubt::Turned)
         } else if self.sigma_cents > self.sigma_max_cents {
             Some(Doubt::Scattered)
-        } else if self.verdict.lead < self.lead_sure() || self.is_mixed() {
+        } else if self.verdict.lead < self.lead_sure() || self.is_lone() || self.is_mixed() {
             Some(Doubt::NotAlone)
         } else if self.verdict.score < self.score_sure() || self.trust < 0.0 {
             Some(Doubt::Faint)
@@ -108,7 +107,15 @@ impl Ending {
     /// Whether it was measured together with other strings.
     fn is_mixed(&self) -> bool {
         let joined = self.joined && self.sigma_cents > JOINED_SIGMA_MAX_CENTS;
-        joined || self.own_above_others_db.is_some_and(|above| above < CHORD_DB)
+        // What she has in hand is no chord.
+        let chord = !self.chosen && self.own_above_others_db.is_some_and(|above| above < CHORD_DB);
+        joined || chord
+    }
+
+    /// Whether it is a single tone, which may be any partial of any string, and of a string that has more and is not in hand.
+    fn is_lone(&self) -> bool {
+        let low = self.verdict.hz < SHORT_LIVED_HZ;
+        low && self.followed <= FEW_PARTIALS && self.measured < 2 && !self.chosen
     }
 
     /// The lead over other pitches from which on it is sure, nats.
@@ -116,8 +123,6 @@ impl Ending {
         let few = self.verdict.hz < SHORT_LIVED_HZ && self.followed <= FEW_PARTIALS;
         let many = self.followed > FEW_PARTIALS && self.measured >= MANY_PARTIALS;
         match (few, many) {
-            // A single tone may be any partial of any string.
-            (true, _) if self.measured < 2 => f64::INFINITY,
             (true, _) => LEAD_SURE_OF_FEW,
             (_, true) => LEAD_SURE_OF_MANY,
             _ => LEAD_SURE,

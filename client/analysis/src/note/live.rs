@@ -83,7 +83,7 @@ impl Note {
         let fitted = FittedString {
             hz: found.hz,
             stiffness: found.stiffness,
-            stiffness_sigma: 0.0,
+            stiffness_at_most: found.stiffness,
             sigma_cents: found.sigma_cents,
         };
         let measured = Self::newest(self.verdict?.string, fitted)?;
@@ -104,7 +104,7 @@ impl Note {
             still: sigma,
             glide: Cents(0.0),
             inharmonicity: fitted.stiffness,
-            inharmonicity_sigma: fitted.stiffness_sigma,
+            inharmonicity_at_most: fitted.stiffness_at_most,
             count: 0,
             timbre: Timbre::default(),
         })

@@ -33,8 +33,8 @@ pub(crate) struct Measured {
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
     pub(crate) inharmonicity: f64,
-    /// One standard deviation of it.
-    pub(super) inharmonicity_sigma: f64,
+    /// What it may well be at most.
+    pub(super) inharmonicity_at_most: f64,
     /// How many partials it was fitted to.
     pub(super) count: usize,
     pub(crate) timbre: Timbre,
@@ -89,7 +89,7 @@ impl Note {
             still: Cents(still),
             glide: Cents(glide),
             inharmonicity: fitted.stiffness,
-            inharmonicity_sigma: fitted.stiffness_sigma,
+            inharmonicity_at_most: fitted.stiffness_at_most,
             count: measures.count,
             timbre: Timbre::default(),
         })
