@@ -112,20 +112,24 @@ impl Ending {
         joined || chord
     }
 
-    /// Whether it is a single tone, which may be any partial of any string, and of a string that has more and is not in hand.
+    /// Whether few partials are followed of a string that does not live shortly.
+    fn has_few(&self) -> bool {
+        self.verdict.hz < SHORT_LIVED_HZ && self.followed <= FEW_PARTIALS
+    }
+
+    /// Whether a single one of few partials was measured, which may be any partial of any string that is not in hand.
     fn is_lone(&self) -> bool {
-        let low = self.verdict.hz < SHORT_LIVED_HZ;
-        low && self.followed <= FEW_PARTIALS && self.measured < 2 && !self.chosen
+        self.has_few() && self.measured < 2 && !self.chosen
     }
 
     /// The lead over other pitches from which on it is sure, nats.
     fn lead_sure(&self) -> f64 {
-        let few = self.verdict.hz < SHORT_LIVED_HZ && self.followed <= FEW_PARTIALS;
-        let many = self.followed > FEW_PARTIALS && self.measured >= MANY_PARTIALS;
-        match (few, many) {
-            (true, _) => LEAD_SURE_OF_FEW,
-            (_, true) => LEAD_SURE_OF_MANY,
-            _ => LEAD_SURE,
+        if self.has_few() {
+            LEAD_SURE_OF_FEW
+        } else if self.followed > FEW_PARTIALS && self.measured >= MANY_PARTIALS {
+            LEAD_SURE_OF_MANY
+        } else {
+            LEAD_SURE
         }
     }
 
