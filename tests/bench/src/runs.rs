@@ -78,6 +78,8 @@ pub(crate) struct Tally {
     strangers: usize,
     /// Distance from the truth of those that were identified, cents.
     errors: Vec<f64>,
+    /// How many of these lie within one stated sigma, and within two.
+    within: [usize; 2],
     /// Whether each pluck that was not identified is told.
     each: bool,
 }
@@ -123,7 +125,7 @@ impl Tally {
             answered[at] = true;
             if doubt.is_none() && right {
                 identified[at] = true;
-                self.errors.push(cents.abs());
+                self.err(cents.abs(), reading.sigma.0);
                 continue;
             }
             self.wrong += usize::from(doubt.is_none());
@@ -151,6 +153,14 @@ impl Tally {
         self.identified += count(&identified);
     }
 
+    /// Counts how far one that was identified lies from the truth, and whether its sigma said so, cents.
+    fn err(&mut self, error: f64, sigma: f64) {
+        self.errors.push(error);
+        for (within, sigmas) in self.within.iter_mut().zip([1.0, 2.0]) {
+            *within += usize::from(error <= sigmas * sigma);
+        }
+    }
+
     /// Holds all that was counted of one pace against its goals.
     pub(crate) fn tell(mut self, pace: Pace, figures: &mut Figures) {
         let name = pace.name();
@@ -175,9 +185,12 @@ impl Tally {
             strangers,
             "readings",
         );
+        let within = self.within.map(|within| percent(within, self.errors.len()));
         let mut error = |share| quantile(&mut self.errors, share);
         figures.at_most(0.5, format!("{name}: median error"), error(0.5), "cents");
         figures.at_most(2.0, format!("{name}: 95 % error"), error(0.95), "cents");
+        figures.tell(format!("{name}: within one stated sigma, of 68"), within[0], "%");
+        figures.tell(format!("{name}: within two stated sigmas, of 95"), within[1], "%");
     }
 
     /// Whether every pluck was settled as what it was, within so many cents, and nothing else.
@@ -192,5 +205,19 @@ impl Tally {
         if self.each {
             report(&format!("    {what}"));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn errors_are_counted_within_one_and_two_of_their_own_sigmas() {
+        let mut tally = Tally::new(false);
+        for (error, sigma) in [(0.1, 0.2), (0.3, 0.2), (0.5, 0.2), (0.5, 1.0)] {
+            tally.err(error, sigma);
+        }
+        assert_eq!(tally.within, [2, 3]);
     }
 }
