@@ -376,7 +376,10 @@ impl Run {
         let Verdict { string, sure, none } = pluck.verdict;
         let Likeness { score, hz, .. } = pluck.likeness[string];
         // A string that is plucked again adds little to its own ringing.
-        let again = at > 0 && self.plucks[at - 1].verdict.string == string;
+        let again = !self.begins(at) && {
+            let before = self.plucks[at - 1].verdict;
+            before.string == string && before.none < before.sure
+        };
         if none > sure || score < SCORE_MIN && !again {
             return Told::Refused(pluck.onset, Refusal::NotAString);
         }

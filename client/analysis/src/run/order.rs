@@ -31,6 +31,8 @@ const SWELL_POWER: f64 = 8.0;
 /// Plucked again it adds little to its own ringing, which the finger has stopped, and yet is new: each decibel softer than the
 /// first of these speaks for that so much, nats, up to the second, beside what explains the sound best; the more, the newer it is
 /// up to this novelty, by this power.
+/// Nothing of that where a string explains what was added clearly, by so many nats: that is another one, plucked softly.
+const AGAIN_NATS: f64 = 6.0;
 const AGAIN_DB: (f64, f64) = (13.0, 28.0);
 const AGAIN_PER_DB: f64 = 0.5;
 const AGAIN_NOVELTY: f64 = 0.2;
@@ -102,7 +104,7 @@ impl Says {
         for (string, _) in strings.iter_mut().zip(rings).filter(|(_, rings)| **rings) {
             *string *= swells;
         }
-        let again = if softer(AGAIN_DB) > 0.0 {
+        let again = if softer(AGAIN_DB) > 0.0 && best.nats < AGAIN_NATS {
             (new / AGAIN_NOVELTY).min(1.0).powf(AGAIN_POWER) * (AGAIN_PER_DB * softer(AGAIN_DB)).exp()
         } else {
             0.0
@@ -337,6 +339,23 @@ mod tests {
             "little that is quite new is the same string again"
         );
         assert!(again(0.04, 0.0, 0.4) < 0.5, "much that is not new is a swell");
+    }
+
+    /// However soft, what one string explains clearly is that string, and not the one before it again.
+    #[test]
+    fn a_soft_pluck_that_is_clear_is_no_string_plucked_again() {
+        let likeness = |at: usize, nats: f64| -> Vec<Likeness> {
+            (0..STRINGS_MAX)
+                .map(|string| Likeness {
+                    score: if string == at { 0.4 } else { 0.0 },
+                    nats: if string == at { nats } else { 0.0 },
+                    hz: 196.0,
+                })
+                .collect()
+        };
+        let says = |nats| Says::new(&likeness(14, nats), &[false; STRINGS_MAX], (0.15, 24.0), 0.05);
+        assert!(says(1.0).again > 0.0);
+        assert_eq!(says(14.0).again.to_bits(), 0.0_f64.to_bits());
     }
 
     #[test]
