@@ -31,12 +31,13 @@ const SWELL_POWER: f64 = 8.0;
 /// Plucked again it adds little to its own ringing, which the finger has stopped, and yet is new: each decibel softer than the
 /// first of these speaks for that so much, nats, up to the second, beside what explains the sound best; the more, the newer it is
 /// up to this novelty, by this power.
-/// Nothing of that where a string explains what was added clearly, by so many nats: that is another one, plucked softly.
-const AGAIN_NATS: f64 = 6.0;
 const AGAIN_DB: (f64, f64) = (13.0, 28.0);
 const AGAIN_PER_DB: f64 = 0.5;
 const AGAIN_NOVELTY: f64 = 0.2;
 const AGAIN_POWER: f64 = 3.0;
+/// Nothing of that where a string explains what was added clearly, by so many nats: that is another one, plucked softly
+/// (assumed).
+const AGAIN_NATS: f64 = 6.0;
 
 /// A probability for each string, reached downwards and upwards, that is with rising and falling numbers.
 type Ways = [[f64; STRINGS_MAX]; 2];
