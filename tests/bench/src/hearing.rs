@@ -74,6 +74,9 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     // First of all, while nothing is left of what others have set aside.
     let holds = holds::bytes();
     let recordings = read_manifest(&options.folder)?;
+    if options.runs.is_some() && (options.tunings.is_some() || options.only.is_some()) {
+        return Err("--runs goes with neither --tunings nor --only: ask for one of them".into());
+    }
     if let Some(harps) = options.tunings {
         let mut figures = Figures::kept_in("hearing", options.json);
         tunings::run(&recordings, harps, options.seed, options.only.as_deref(), &mut figures)?;
