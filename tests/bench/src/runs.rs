@@ -1,5 +1,6 @@
 //! What became of the plucks of runs, whatever sounded: counted, and held against the goals.
 
+use consort_analysis::Reading;
 use consort_proto::{Hz, SampleRate, StringNumber};
 
 use crate::evening::memory::Memory;
@@ -17,8 +18,10 @@ pub(crate) const MOVED_CENTS: f64 = 2.0;
 /// The run begins this long after the sound, and is listened to so long after its last pluck, seconds.
 pub(crate) const LEAD_S: f64 = 1.0;
 pub(crate) const TAIL_S: f64 = 3.0;
-/// A reading belongs to the pluck whose moment lies this near, seconds.
+/// A reading belongs to the pluck whose moment lies this near, seconds; one that names a string that was plucked around then
+/// is of that pluck, so far away: recorded low strings take a tenth of a second to rise.
 const NEAR_S: f64 = 0.06;
+const NEAR_OWN_S: f64 = 0.12;
 
 /// How runs are played: plucks a second, how many of a hundred may be lost, and whether others play in the room, so many
 /// decibels softer than a pluck.
@@ -96,16 +99,21 @@ impl Tally {
     /// Counts what `memory` has heard of a run called `name`; its sound had this rate.
     pub(crate) fn judge(&mut self, memory: &Memory, truth: &[Plucked], rate: SampleRate, name: &str) {
         self.plucks += truth.len();
-        let nearest = |onset_s: f64| {
-            let apart_s = |at: &usize| (truth[*at].at_s - onset_s).abs();
-            let at = (0..truth.len()).min_by(|a, b| apart_s(a).total_cmp(&apart_s(b)))?;
-            (apart_s(&at) < NEAR_S).then_some(at)
+        let of = |reading: &Reading| {
+            let apart_s = |at: &usize| (truth[*at].at_s - reading.onset.seconds(rate)).abs();
+            let nearest = |some: &dyn Fn(&usize) -> bool, near_s: f64| {
+                let at = (0..truth.len())
+                    .filter(some)
+                    .min_by(|a, b| apart_s(a).total_cmp(&apart_s(b)))?;
+                (apart_s(&at) < near_s).then_some(at)
+            };
+            nearest(&|at| truth[*at].string.get() == reading.string, NEAR_OWN_S).or_else(|| nearest(&|_| true, NEAR_S))
         };
         let mut answered = vec![false; truth.len()];
         let (mut named, mut identified) = (answered.clone(), answered.clone());
         for (reading, doubt) in &memory.answers {
             let onset_s = reading.onset.seconds(rate);
-            let Some(at) = nearest(onset_s) else {
+            let Some(at) = of(reading) else {
                 if doubt.is_none() {
                     self.strangers += 1;
                     let own = truth.iter().filter(|pluck| pluck.string.get() == reading.string);
