@@ -33,7 +33,7 @@ const STRAY_CENTS: f64 = 0.3;
 const STRAY_POWER: f64 = 0.6;
 /// The first partial of a string above middle C is what its pitch means, so that it strays by little more than nothing.
 const STRAY_FIRST_CENTS: f64 = 0.08;
-const FIRST_DECIDES_HZ: f64 = 240.0;
+pub(crate) const FIRST_DECIDES_HZ: f64 = 240.0;
 /// The soundboard pulls what lies at its resonances and below them: so much at [`BOARD_HZ`], in cents, more below it in
 /// proportion, less and less above [`BOARD_TOP_HZ`].
 const STRAY_BOARD_CENTS: f64 = 2.0;
@@ -44,6 +44,10 @@ const STIFFNESS_SHARE: f64 = 0.7;
 /// A partial this many standard deviations off counts for nothing (Tukey's biweight).
 const BIWEIGHT: f64 = 4.7;
 const ROUNDS: usize = 8;
+/// By so many cents more than is usual may the partials of a string stray; told from so many partials on.
+const MORE_CENTS: [f64; 8] = [0.0, 0.35, 0.5, 0.7, 1.0, 1.5, 2.5, 5.0];
+const MORE_POINTS: usize = 3;
+const MORE_SIGMAS: f64 = 1.5;
 
 /// √(a² + b²) of figures that are far from the ends of what a number holds, unlike those that `hypot` takes care of.
 fn root_of_squares(a: f64, b: f64) -> f64 {
@@ -56,12 +60,16 @@ pub(crate) fn stray_cents(partial: &PartialPitch, strongest: f64) -> f64 {
     let own = STRAY_CENTS * weakness.powf(STRAY_POWER);
     let board = STRAY_BOARD_CENTS * (BOARD_HZ / partial.hz) / (1.0 + (partial.hz / BOARD_TOP_HZ).powi(4));
     let own = if partial.n == 1 {
-        let common = 1.0 / (1.0 + (partial.hz / FIRST_DECIDES_HZ).powi(8));
-        root_of_squares(STRAY_FIRST_CENTS, own * common.sqrt())
+        root_of_squares(STRAY_FIRST_CENTS, own * common(partial.hz))
     } else {
         own
     };
     root_of_squares(own, board)
+}
+
+/// How much of what other partials stray by a first partial at this frequency does: below middle C as they do, above it nothing.
+fn common(first_hz: f64) -> f64 {
+    (1.0 / (1.0 + (first_hz / FIRST_DECIDES_HZ).powi(8))).sqrt()
 }
 
 /// Standard deviation with which a partial's own frequency is told, cents.
@@ -87,14 +95,11 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     let (mut p, mut q) = (p_near, p_near * expected);
     let mut result = None;
     let strongest = partials.iter().map(|partial| partial.amplitude).fold(0.0, f64::max);
-    // What does not change from round to round is reckoned once: (fₙ/n)² and its standard deviation.
-    let mut points = [(0.0, 0.0, 0.0); FOLLOWED_MAX];
+    // What does not change from round to round is reckoned once.
+    let mut points = [Point::default(); FOLLOWED_MAX];
     let points = &mut points[..partials.len().min(FOLLOWED_MAX)];
     for (point, partial) in points.iter_mut().zip(partials) {
-        let y = (partial.hz / partial.n as f64).powi(2);
-        let noise_cents = partial.sigma_hz / partial.hz / CENT;
-        let sigma = 2.0 * y * root_of_squares(noise_cents, stray_cents(partial, strongest)) * CENT;
-        *point = ((partial.n * partial.n) as f64, y, sigma);
+        *point = Point::of(partial, strongest);
     }
     for round in 0..ROUNDS {
         // The first rounds are lenient, so that a wrong start finds home.
@@ -103,11 +108,13 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         } else {
             1.0
         };
+        let more_cents = more_cents(points, p, q);
         let (mut s0, mut s1, mut s2, mut t0, mut t1) = (0.0, 0.0, prior, 0.0, prior * expected * p_near);
         let (mut misses, mut weights) = (0.0, 0.0);
-        for &(n2, y, sigma) in points.iter() {
+        for point in points.iter() {
+            let (n2, y, sigma) = (point.n2, point.y, point.sigma(more_cents));
             let miss = (y - p - q * n2) / sigma;
-            let u = miss / (BIWEIGHT * lenience.max(1.0));
+            let u = miss / (BIWEIGHT * lenience);
             let trust = if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 };
             let weight = trust / (sigma * sigma);
             s0 += weight;
@@ -143,6 +150,64 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     result
 }
 
+/// What the partials of this string stray by from (p, q) beyond what is usual, cents; 0 where they do not.
+///
+/// Those of some harps stray ten times as far as those of others, the strong ones as well: to believe the few that happen to agree
+/// would be chance. The least of [`MORE_CENTS`] is taken with which half of the partials, those most that tell most,
+/// lie within one standard deviation.
+fn more_cents(points: &[Point], p: f64, q: f64) -> f64 {
+    if points.len() < MORE_POINTS {
+        return 0.0;
+    }
+    let half = 0.5 * points.iter().map(Point::tells).sum::<f64>();
+    let suffices = |more: &f64| {
+        let within = points.iter().filter(|point| {
+            let miss = point.y - p - q * point.n2;
+            miss.abs() <= MORE_SIGMAS * point.sigma(*more)
+        });
+        within.map(Point::tells).sum::<f64>() >= half
+    };
+    let most = MORE_CENTS[MORE_CENTS.len() - 1];
+    MORE_CENTS.iter().copied().find(suffices).unwrap_or(most)
+}
+
+/// What one partial says, as it enters the fit.
+#[derive(Clone, Copy, Default)]
+struct Point {
+    /// n² and (fₙ/n)².
+    n2: f64,
+    y: f64,
+    /// What a cent is on the scale of the latter, and its own standard deviation in cents.
+    cent: f64,
+    sigma_cents: f64,
+    /// As much of what all partials stray by beyond what is usual is this one's.
+    share: f64,
+}
+
+impl Point {
+    fn of(partial: &PartialPitch, strongest: f64) -> Self {
+        let y = (partial.hz / partial.n as f64).powi(2);
+        let noise_cents = partial.sigma_hz / partial.hz / CENT;
+        Self {
+            n2: (partial.n * partial.n) as f64,
+            y,
+            cent: 2.0 * y * CENT,
+            sigma_cents: root_of_squares(noise_cents, stray_cents(partial, strongest)),
+            share: if partial.n == 1 { common(partial.hz) } else { 1.0 },
+        }
+    }
+
+    /// How much it tells of what the partials of its string stray by.
+    fn tells(&self) -> f64 {
+        self.share / self.sigma_cents
+    }
+
+    /// Its standard deviation, where partials stray by so many cents more than is usual.
+    fn sigma(&self, more_cents: f64) -> f64 {
+        self.cent * root_of_squares(self.sigma_cents, self.share * more_cents)
+    }
+}
+
 /// The relative width of one cent.
 pub(crate) const CENT: f64 = std::f64::consts::LN_2 / 1200.0;
 
@@ -166,6 +231,33 @@ mod tests {
         let partials: Vec<PartialPitch> = numbers.map(partial).collect();
         let fitted = fit_string(&partials, hz).expect("partials of a string");
         (fitted.stiffness / usual, fitted.stiffness_at_most / usual)
+    }
+
+    /// Partials of a low string, each so many cents off the law of all, as those of recorded lever harps are; and of one that keeps to
+    /// it better.
+    #[test]
+    fn of_partials_that_stray_no_few_decide() {
+        let fitted = |off: &[f64]| {
+            let partials: Vec<PartialPitch> = (1..)
+                .zip(off)
+                .map(|(n, off)| PartialPitch {
+                    n,
+                    hz: 80.0 * partial_ratio(n, expected_stiffness(80.0)) * (off * CENT).exp(),
+                    sigma_hz: 0.004 * n as f64,
+                    amplitude: 1.0,
+                })
+                .collect();
+            let fitted = fit_string(&partials, 80.0).expect("partials of a string");
+            ((fitted.hz / 80.0).ln() / CENT, fitted.sigma_cents)
+        };
+        let strays = [3.0, 3.5, -3.0, -3.0, 1.5, 2.5, -1.5, -1.0, 3.0, 0.5, 2.0, 1.0];
+        let (cents, sigma_cents) = fitted(&strays);
+        assert!(cents.abs() < 2.0 * sigma_cents, "{cents} +- {sigma_cents}");
+        assert!(sigma_cents > 0.5, "{sigma_cents}");
+        let keeps: Vec<f64> = strays.iter().map(|off| 0.1 * off).collect();
+        let (cents, sigma_cents) = fitted(&keeps);
+        assert!(cents.abs() < 0.3, "{cents}");
+        assert!(sigma_cents < 0.3, "{sigma_cents}");
     }
 
     /// A player's partials show that there is no stiffness; three of a string of which a room draws one along do not.

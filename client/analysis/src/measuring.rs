@@ -1,6 +1,6 @@
 //! The partials of a note, each measured over what of it is the string's own.
 
-use crate::fit::{CENT, PartialPitch};
+use crate::fit::{CENT, FIRST_DECIDES_HZ, PartialPitch};
 use crate::frequency::{Framing, turning};
 use crate::own::{Watched, middle, own};
 use crate::partials::FOLLOWED_MAX;
@@ -39,7 +39,8 @@ pub(crate) fn measure(
 ) -> Option<Measures> {
     let own = own(partials, near_hz, framing)?;
     let (mut glides, mut weights) = ([0.0; FOLLOWED_MAX], [0.0; FOLLOWED_MAX]);
-    let mut count = 0;
+    let (mut count, mut near_hz) = (0, own.near_hz);
+    let mut certain = [false; FOLLOWED_MAX];
     for (at, partial) in partials.iter().enumerate().take(FOLLOWED_MAX) {
         let whole = partial.frames.len();
         // Of a string that moves, nothing is left out.
@@ -67,12 +68,18 @@ pub(crate) fn measure(
             sigma_hz: turned.sigma_hz.hypot(LEFT_OUT_CENTS * left_out * hz * CENT),
             amplitude: turned.energy.sqrt(),
         };
+        // What the others say of it is then no doubt of where it is.
+        if partial.n == 1 && hz > FIRST_DECIDES_HZ && own.is_certain(at) {
+            near_hz = hz;
+        }
         glides[count] = 0.5 * span_s * turned.drift / hz / CENT;
         weights[count] = turned.energy * hz;
+        certain[count] = own.is_certain(at);
         count += 1;
     }
     let glide = middle(glides.into_iter().zip(weights).take(count));
-    for (pitch, own) in pitches[..count].iter_mut().zip(glides) {
+    let drawn = pitches[..count].iter_mut().zip(glides).zip(certain);
+    for ((pitch, own), _) in drawn.filter(|(_, certain)| !certain) {
         let drawn = APART_SHARE * ((own - glide).abs() - APART_CENTS).max(0.0);
         pitch.sigma_hz = pitch.sigma_hz.hypot(drawn * pitch.hz * CENT);
     }
@@ -80,6 +87,6 @@ pub(crate) fn measure(
         count,
         glide,
         own: own.share,
-        near_hz: own.near_hz,
+        near_hz,
     })
 }

@@ -55,6 +55,11 @@ const SWELLS: f64 = -1.0;
 const FIRST: f64 = 3.0;
 /// No piece is surer than this to be its own before its frequency is looked at, nats.
 const SUREST: f64 = 5.0;
+/// But one of the first partial is, whose power is so many times (30 dB) what was there before the onset, and no more than so many
+/// times the least since: what others add to it moves it by less than it moves by itself.
+const CLEAR: f64 = 1000.0;
+const SWELLS_BY: f64 = 1.5;
+const CERTAIN: f64 = 20.0;
 /// How far each sign tells anything: tens of decibels, and e-folds above one cent.
 const ROOM_RANGE: (f64, f64) = (-2.0, 5.0);
 const LOUDEST_LEAST: f64 = -4.0;
@@ -82,11 +87,18 @@ pub(crate) struct Own {
     pub(crate) moves: bool,
     /// How much of the sound on its partials is its own.
     pub(crate) share: f64,
+    /// Which partials are it for certain, whatever the others say, as far as most of their power goes.
+    certain: [bool; FOLLOWED_MAX],
     /// The frames of each partial that are its own, as (from, to); none where it lies off all others.
     stretches: [Option<(usize, usize)>; FOLLOWED_MAX],
 }
 
 impl Own {
+    /// Whether the partial at this place is the string's for certain, wherever it lies.
+    pub(crate) fn is_certain(&self, at: usize) -> bool {
+        self.certain.get(at).copied().unwrap_or(false)
+    }
+
     /// The frames of the partial at this place, as (from, to).
     pub(crate) fn stretch(&self, at: usize) -> Option<(usize, usize)> {
         self.stretches.get(at).copied().flatten()
@@ -103,6 +115,8 @@ struct Piece {
     cents: f64,
     noise_cents: f64,
     sigma_cents: f64,
+    /// Whether it stands clear of all that was there before.
+    is_clear: bool,
     /// How likely it is its own before its frequency is looked at, and where that is known.
     before: f64,
     own: f64,
@@ -128,14 +142,16 @@ struct Pieces {
 pub(crate) fn own(partials: &[Watched<'_>], near_hz: f64, framing: Framing) -> Option<Own> {
     let mut pieces = Pieces::cut(partials, near_hz, framing)?;
     let (cents, moves) = pieces.agree();
-    let mut stretches = [None; FOLLOWED_MAX];
-    for (at, stretch) in stretches.iter_mut().enumerate().take(partials.len()) {
-        *stretch = pieces.stretch(at);
+    let (mut stretches, mut certain) = ([None; FOLLOWED_MAX], [false; FOLLOWED_MAX]);
+    for at in 0..partials.len().min(FOLLOWED_MAX) {
+        stretches[at] = pieces.stretch(at);
+        certain[at] = pieces.is_certain(at);
     }
     Some(Own {
         near_hz: near_hz * (cents * CENT).exp(),
         moves,
         share: pieces.share(),
+        certain,
         stretches,
     })
 }
@@ -161,16 +177,19 @@ impl Pieces {
         for (at, partial) in partials.iter().enumerate().take(FOLLOWED_MAX) {
             let first = pieces.count;
             let stray = Stray::of(partial, near_hz, strongest);
+            let mut least = f64::INFINITY;
             for part in 0..pieces.parts {
                 let frames = &partial.frames[pieces.begin(part)..pieces.begin(part + 1)];
                 let Some(piece) = Piece::of(frames, partial, &stray, room, framing) else {
                     continue;
                 };
                 loudest = loudest.max(piece.power);
+                least = least.min(piece.power);
                 let first = if part == 0 { FIRST } else { 0.0 };
                 pieces.all[pieces.count] = Piece {
                     at,
                     part,
+                    is_clear: piece.is_clear && piece.power <= SWELLS_BY * least,
                     before: piece.before + first,
                     ..piece
                 };
@@ -184,7 +203,8 @@ impl Pieces {
         }
         for piece in &mut pieces.all[..pieces.count] {
             let odds = piece.before + ABOVE_LOUDEST * tens_of_db(piece.power / loudest).max(LOUDEST_LEAST);
-            piece.before = 1.0 / (1.0 + (-odds.min(SUREST)).exp());
+            let odds = if piece.is_clear { CERTAIN } else { odds.min(SUREST) };
+            piece.before = 1.0 / (1.0 + (-odds).exp());
         }
         (pieces.count > 0).then_some(pieces)
     }
@@ -233,20 +253,36 @@ impl Pieces {
         own / all
     }
 
-    /// The frames of one partial that are its own: all of them, or the pieces in a row that tell its frequency best, for over
-    /// what is another's the phase may have slipped by a turn.
+    /// Whether most of the power of one partial stands clear of all that was there before.
+    fn is_certain(&self, at: usize) -> bool {
+        let (mut clear, mut all) = (0.0, 0.0);
+        for piece in self.all[..self.count].iter().filter(|piece| piece.at == at) {
+            clear += if piece.is_clear { piece.power } else { 0.0 };
+            all += piece.power;
+        }
+        clear > 0.5 * all
+    }
+
+    /// The frames of one partial that are its own: all of them, or the pieces in a row that tell its frequency best, those of
+    /// most power where it is certain, for over what is another's the phase may have slipped by a turn.
     fn stretch(&self, at: usize) -> Option<(usize, usize)> {
         let pieces = self.all[..self.count].iter().filter(|piece| piece.at == at);
         if pieces.clone().all(Piece::is_own) {
             return pieces.clone().next().map(|_| (0, self.frames));
         }
+        let certain = self.is_certain(at);
         let mut best = (0.0, None);
         let mut run = (0.0, 0, 0);
         for piece in pieces.filter(|piece| piece.is_own()) {
             if run.2 != piece.part {
                 run = (0.0, piece.part, piece.part);
             }
-            run = (run.0 + piece.own / piece.noise_cents.powi(2), run.1, piece.part + 1);
+            let tells = if certain {
+                piece.power
+            } else {
+                piece.noise_cents.powi(-2)
+            };
+            run = (run.0 + piece.own * tells, run.1, piece.part + 1);
             if run.0 > best.0 {
                 best = (run.0, Some((self.begin(run.1), self.begin(run.2))));
             }
@@ -273,6 +309,7 @@ impl Piece {
             cents: (hz / stray.hz).ln() / CENT,
             noise_cents,
             sigma_cents: stray.cents,
+            is_clear: partial.n == 1 && turned.energy > CLEAR * room.max(partial.before),
             before,
             swell_hz,
             power: turned.energy,
