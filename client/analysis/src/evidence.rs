@@ -1,7 +1,7 @@
 //! What a pluck added to the sound: the spectral peaks after the onset that were not there before it.
 
 use crate::history::History;
-use crate::spectrum::Spectrum;
+use crate::spectrum::{Spectrum, peak_place};
 use crate::window::hann;
 
 /// Lengths of the stretch after the onset that are looked at as the note unfolds, seconds.
@@ -188,10 +188,6 @@ impl Evidence {
             if power < there * FRESH_RATIO {
                 continue;
             }
-            let (left, right) = (self.after[bin - 1].max(1e-30).ln(), self.after[bin + 1].max(1e-30).ln());
-            let middle = power.ln();
-            let curve = left - 2.0 * middle + right;
-            let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
             // What the room did before, it may do again: a tone no louder than its like was nobody's pluck.
             let wide = (ROOM_SHARE * bin as f64) as usize;
             let room = (bin.saturating_sub(wide)..(bin + wide + 1).min(bins)).filter(|&at| {
@@ -203,7 +199,7 @@ impl Evidence {
             let room = ROOM_RATIO / (1.0 + top) * room.map(|at| self.before[at]).fold(0.0, f32::max);
             let fresh = f64::from((1.0 - there / power) * (1.0 - room / power).max(FRESH_MIN));
             let peak = Peak {
-                hz: (bin as f64 + f64::from(shift)) * hz_per_bin,
+                hz: peak_place(&self.after, bin) * hz_per_bin,
                 amplitude: f64::from(power).sqrt(),
                 weight: fresh * f64::from(power / strongest).powf(WEIGHT_POWER),
             };

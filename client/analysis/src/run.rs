@@ -12,10 +12,12 @@ mod likeness;
 mod novelty;
 mod order;
 mod pitch;
+mod pluck;
+mod weigh;
 
 use std::collections::VecDeque;
 
-use crate::context::{Context, STRINGS_MAX};
+use crate::context::Context;
 use crate::fit::FittedString;
 use crate::heard::{Doubt, Refusal};
 use crate::history::History;
@@ -24,8 +26,10 @@ use self::added::Added;
 use self::begun::begun;
 use self::likeness::Likeness;
 use self::novelty::Novelty;
-use self::order::{After, Belief, Says, Verdict};
+use self::order::Verdict;
 use self::pitch::{Later, Pitch};
+use self::pluck::Pluck;
+use self::weigh::OTHERS;
 
 /// Plucks that are remembered: those of four seconds that wait to be measured, at six a second, and as many again.
 const PLUCKS: usize = 48;
@@ -33,39 +37,20 @@ const PLUCKS: usize = 48;
 const KNOWN_S: f64 = 0.18;
 /// However unclear, it is told this long after, seconds.
 const LATEST_S: f64 = 1.9;
-/// Which string it is, is sure from this probability on; and it is told while it sounds from this one on.
-const SURE: f64 = 0.9;
+/// A pluck is told while it sounds from this probability on.
 const LIKELY: f64 = 0.9;
-/// While little is heard beside the run, as a share, this is enough: what is confused then are neighbours that both ring; players
-/// in the room are believed as surely, and are strangers.
-const SURE_ALONE: f64 = 0.8;
-const FEW_OTHERS: f64 = 0.05;
-/// A string is one of the run if one beside it, or the one after that, was plucked within this time before or after it, seconds:
-/// who plucks more slowly plucks single strings, and players in the room sound like strings, but not like neighbours.
+/// A string is one of the run if one beside it was plucked within this time before or after it, seconds: who plucks more slowly
+/// plucks single strings, and players in the room sound like strings, but not like neighbours.
 const NEAR_S: f64 = 0.9;
-const IN_STEP: usize = 2;
 /// What the run and others found within this time of one another is the same pluck, seconds; and what the run finds within
 /// the other time.
 const SAME_S: f64 = 0.1;
-const AGAIN_S: f64 = 0.07;
-/// After a silence of this length another run begins, seconds.
-const SILENCE_S: f64 = 4.0;
+const ONE_PLUCK_S: f64 = 0.07;
 /// So many plucks are remembered after they were told.
 const TOLD_KEPT: usize = 5;
 /// The least share of what was added that a string explains to be one, and to be sure.
 const SCORE_MIN: f64 = 0.06;
 const SCORE_SURE: f64 = 0.12;
-
-/// What adds this much less than plucks lately did, decibels, does not tell how much is usual.
-const SOFTER_DB: f64 = 10.0;
-/// The share of what begins to sound that is no pluck of hers: until it is known, of the newest in it, and between which bounds.
-const OTHERS: f64 = 0.04;
-const OTHERS_SHARE: f64 = 0.05;
-const OTHERS_WITHIN: (f64, f64) = (0.005, 0.5);
-/// What adds nothing at all is so much softer, decibels.
-const NOTHING_DB: f64 = 30.0;
-/// Share of the newest pluck in what is usual.
-const SHARE: f64 = 0.3;
 
 /// What is told of a run.
 #[derive(Clone, Copy, Debug)]
@@ -84,55 +69,6 @@ pub(crate) struct Read {
     pub(crate) onset: u64,
     pub(crate) string: u8,
     pub(crate) fitted: FittedString,
-}
-
-/// What is known of one pluck.
-#[derive(Clone, Debug)]
-struct Pluck {
-    onset: u64,
-    /// How new the sound is, as a share of it.
-    novelty: f64,
-    likeness: [Likeness; STRINGS_MAX],
-    /// The level of the strongest line that it added, decibels.
-    added_db: f64,
-    says: Says,
-    /// What is believed of it from the plucks before.
-    belief: Belief,
-    weighed: bool,
-    verdict: Verdict,
-    /// When its string began to sound, once that was sought, and which string that is.
-    begun: Option<(usize, u64)>,
-    foretold: bool,
-    /// Whether nobody but the run tells of it.
-    claimed: bool,
-    told: bool,
-}
-
-impl Pluck {
-    const fn new(onset: u64, novelty: f64) -> Self {
-        Self {
-            onset,
-            novelty,
-            likeness: [Likeness::NONE; STRINGS_MAX],
-            added_db: 0.0,
-            says: Says::NOTHING,
-            belief: Belief::ANY,
-            weighed: false,
-            verdict: Verdict {
-                string: 0,
-                sure: 0.0,
-                none: 0.0,
-            },
-            begun: None,
-            foretold: false,
-            claimed: false,
-            told: false,
-        }
-    }
-
-    fn hz(&self) -> f64 {
-        self.likeness[self.verdict.string].hz
-    }
 }
 
 /// Hears runs.
@@ -178,7 +114,7 @@ impl Run {
     pub(crate) fn look(&mut self, history: &History, context: &Context) {
         let found = self.novelty.look(history);
         let newest = self.plucks.back().map_or(0, |pluck| pluck.onset);
-        let same = (AGAIN_S * self.rate) as u64;
+        let same = (ONE_PLUCK_S * self.rate) as u64;
         if let Some((onset, novelty)) = found.filter(|(onset, _)| onset.saturating_sub(newest) > same) {
             if self.plucks.len() == PLUCKS
                 && let Some(oldest) = self.plucks.pop_front()
@@ -279,97 +215,6 @@ impl Run {
         }
     }
 
-    /// Which string the pluck at this place was, by what it added; and what that says of the others.
-    fn weigh(&mut self, at: usize, history: &History, context: &Context) {
-        let earlier = at.checked_sub(1).map_or(0, |before| self.plucks[before].onset);
-        if self.begins(at) {
-            self.usual_db = None;
-        }
-        let later = self.plucks.get(at + 1).map_or(u64::MAX, |after| after.onset);
-        let before = at.checked_sub(1).map(|before| &self.plucks[before]);
-        let last = before.map(|before| (before.hz(), before.verdict.sure));
-        let pluck = &mut self.plucks[at];
-        let around = (earlier, later);
-        let added = self
-            .added
-            .weigh(history, pluck.onset, around, last, context, &mut pluck.likeness);
-        let added_db = added.unwrap_or_else(|| self.usual_db.unwrap_or(0.0) - NOTHING_DB);
-        pluck.added_db = added_db;
-        pluck.weighed = true;
-        self.believe(at, context);
-        let mut after = After::NOTHING;
-        let verdict = self.plucks[at].belief.verdict(&after);
-        self.others += OTHERS_SHARE * (verdict.none - self.others);
-        self.others = self.others.clamp(OTHERS_WITHIN.0, OTHERS_WITHIN.1);
-        let usual_db = self.usual_db.unwrap_or(added_db);
-        if verdict.sure > LIKELY && usual_db - added_db < SOFTER_DB {
-            self.usual_db = Some(usual_db + SHARE * (added_db - usual_db));
-            self.believe_anew(at, context);
-        }
-        for place in (0..=at).rev() {
-            if !self.plucks[place].told {
-                self.plucks[place].verdict = self.plucks[place].belief.verdict(&after);
-            }
-            if self.begins(place) {
-                break;
-            }
-            after = after.before(&self.plucks[place].says);
-        }
-    }
-
-    /// Plucks that were not told yet, up to this one, are judged by how loud plucks are by now.
-    fn believe_anew(&mut self, at: usize, context: &Context) {
-        let open = (0..=at).rev().take_while(|place| !self.plucks[*place].told);
-        for place in open.last().unwrap_or(at)..=at {
-            self.believe(place, context);
-        }
-    }
-
-    /// Whether a run begins with the pluck at this place.
-    fn begins(&self, at: usize) -> bool {
-        let before = at.checked_sub(1).map(|before| self.plucks[before].onset);
-        let silent_s = |before| self.plucks[at].onset.saturating_sub(before) as f64 / self.rate;
-        before.is_none_or(|before| silent_s(before) > SILENCE_S)
-    }
-
-    /// What is believed of the pluck at this place, by its own sound and by what is believed of those before it.
-    fn believe(&mut self, at: usize, context: &Context) {
-        let begins = self.begins(at);
-        let before = if begins {
-            Belief::ANY
-        } else {
-            self.plucks[at - 1].belief
-        };
-        let mut rings = [false; STRINGS_MAX];
-        for other in self.plucks.iter().take(at) {
-            rings[other.verdict.string] |= other.verdict.none < other.verdict.sure;
-        }
-        let pluck = &mut self.plucks[at];
-        let likeness = &pluck.likeness[..context.len()];
-        let softer_db = self.usual_db.map_or(0.0, |usual_db| usual_db - pluck.added_db);
-        pluck.says = Says::new(likeness, &rings, (pluck.novelty, softer_db), self.others);
-        if begins {
-            pluck.says = pluck.says.first();
-        }
-        pluck.belief = before.forward(&pluck.says);
-    }
-
-    /// Whether the string of the pluck at this place lies beside others that were plucked shortly before or after it.
-    fn is_in_step(&self, at: usize) -> bool {
-        let own = &self.plucks[at];
-        own.weighed
-            && self.plucks.iter().any(|other| {
-                let steps = other.verdict.string.abs_diff(own.verdict.string);
-                let is_string = other.weighed && other.verdict.none < other.verdict.sure;
-                is_string && self.is_near(other.onset, own.onset) && (1..=IN_STEP).contains(&steps)
-            })
-    }
-
-    /// From which probability on it is sure which string a pluck is.
-    fn sure(&self) -> f64 {
-        if self.others < FEW_OTHERS { SURE_ALONE } else { SURE }
-    }
-
     /// Measures the pluck at this place with the sound that there is.
     fn measure(&mut self, at: usize, history: &History) -> Told {
         let pluck = &self.plucks[at];
@@ -390,7 +235,7 @@ impl Run {
                 onset: other.onset,
                 hz: other.hz(),
             });
-        let Some((fitted, _)) = self.pitch.measure(history, pluck.onset, (hz, again), later) else {
+        let Some(fitted) = self.pitch.measure(history, pluck.onset, (hz, again), later) else {
             return Told::Refused(pluck.onset, Refusal::TooMany);
         };
         let sought = pluck.begun.filter(|(of, _)| *of == string);

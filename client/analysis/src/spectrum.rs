@@ -48,6 +48,15 @@ impl Spectrum {
     }
 }
 
+/// Where exactly the peak at `bin` stands, in bins: by the parabola through the logarithms of the power there and beside it, which
+/// has to be neither the first nor the last bin.
+pub(crate) fn peak_place(power: &[f32], bin: usize) -> f64 {
+    let [left, middle, right] = [bin - 1, bin, bin + 1].map(|bin| f64::from(power[bin].max(1e-30)).ln());
+    let curve = left - 2.0 * middle + right;
+    let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
+    bin as f64 + shift
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -60,15 +69,12 @@ mod tests {
         let mut spectrum = Spectrum::new(4096);
         let mut power = vec![0.0; spectrum.bins()];
         spectrum.power(&tone, &window, &mut power);
-        let (bin, peak) = power
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.total_cmp(b.1))
-            .expect("bins");
+        let peak = power.iter().max_by(|a, b| a.total_cmp(b)).expect("bins");
         assert!((*peak - 0.25).abs() < 0.003, "{peak}");
-        assert!(
-            (bin as f64 * std::f64::consts::TAU / 4096.0 - 0.3).abs() < 0.001,
-            "{bin}"
-        );
+        let bin = power.iter().position(|power| power == peak).expect("the peak");
+        let place = peak_place(&power, bin);
+        let radians = place * std::f64::consts::TAU / 4096.0;
+        assert!((radians - 0.3).abs() < 1e-5, "{place}");
+        assert!((place - bin as f64).abs() > 0.1, "a tone between two bins");
     }
 }

@@ -5,13 +5,13 @@ use crate::character::{expected_stiffness, partial_ratio};
 use crate::context::{Context, ExpectedString, STRINGS_MAX};
 use crate::fit::CENT;
 use crate::history::History;
-use crate::spectrum::Spectrum;
+use crate::spectrum::{Spectrum, peak_place};
 use crate::window::hann_into;
 
 /// The sound after a pluck is looked at over this long, seconds, or until the next one; that before it likewise.
 const LOOK_S: (f64, f64) = (0.1, 0.4);
 /// It is looked at once more so much later, seconds: what beats and the attack shake each look in its own way, their mean less.
-const AGAIN_S: f64 = 0.02;
+const ONCE_MORE_S: f64 = 0.02;
 /// The stretch before ends this long before the pluck, seconds, lest the attack leak into it.
 const GUARD_S: f64 = 0.008;
 /// Band in which the sound is to be explained, hertz.
@@ -85,8 +85,11 @@ impl Added {
         LOOK_S.1
     }
 
-    /// Holds what was added at sample `onset`, after a pluck at `earlier` and before one at `later`, against every string of
-    /// `context`, where the pluck before was that of a string at `last` with this probability; gives the level of the strongest line that is new, decibels, if any is. Never allocates.
+    /// Holds what was added at sample `onset` against every string of `context`; the plucks before and after it were at the samples
+    /// `around`, and the one before was that of a string at `last`, hertz, with this probability. Gives the level of the strongest
+    /// line that is new, decibels, if any is.
+    ///
+    /// Never allocates.
     pub(crate) fn weigh(
         &mut self,
         history: &History,
@@ -98,7 +101,7 @@ impl Added {
     ) -> Option<f64> {
         let level_db = self.look(history, (onset, 0), around, last, context, likeness)?;
         let mut again = [Likeness::default(); STRINGS_MAX];
-        let passed = (AGAIN_S * self.rate) as u64;
+        let passed = (ONCE_MORE_S * self.rate) as u64;
         if self
             .look(history, (onset, passed), around, last, context, &mut again)
             .is_some()
@@ -178,10 +181,7 @@ impl Added {
             let there = RINGS_ON * most(&self.before, bin.saturating_sub(reach), bin + reach + 1);
             let beside = most(&self.after, bin.saturating_sub(lobe), bin + lobe + 1);
             if power > there && power > SIDE_LOBE * beside {
-                let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
-                let curve = left - 2.0 * middle + right;
-                let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
-                let hz = (bin as f64 + shift) * bin_hz;
+                let hz = peak_place(&self.after, bin) * bin_hz;
                 let moves = last.filter(|(last_hz, _)| lies_on(hz, *last_hz, look.stray(hz)));
                 let weight =
                     weight(power - there, look.strongest) * (1.0 - MOVES * moves.map_or(0.0, |(_, sure)| sure));

@@ -16,7 +16,7 @@ const BAND_HZ: (f64, f64) = (40.0, 6000.0);
 /// Lines of the earlier frame may lie this many resolution cells beside those of the newer one, and have grown this much in
 /// power: two strings that ring side by side swell by themselves.
 const REACH_CELLS: f64 = 0.75;
-const RINGS_ON: f32 = 1.2;
+const SWELLS_BY: f32 = 1.2;
 /// What is this much weaker than the strongest line is noise, as a ratio of powers; and so is less than −120 dB of full scale.
 const NOISE: f32 = 1e-6;
 const NOISE_LEAST: f32 = 1e-12;
@@ -105,7 +105,7 @@ impl Novelty {
         let noise = (NOISE * strongest).max(NOISE_LEAST);
         let (mut new, mut all) = (0.0, 0.0);
         for (power, before) in now.iter().zip(&*before) {
-            let (weight, rang) = (root(power + noise), root(RINGS_ON * before + noise));
+            let (weight, rang) = (root(power + noise), root(SWELLS_BY * before + noise));
             new += (weight - rang).max(0.0);
             all += weight;
         }

@@ -4,7 +4,7 @@ use crate::character::{expected_stiffness, partial_ratio};
 use crate::fit::{CENT, FittedString, PartialPitch, fit_string, stray_cents};
 use crate::history::History;
 use crate::partials::FOLLOWED_MAX;
-use crate::spectrum::Spectrum;
+use crate::spectrum::{Spectrum, peak_place};
 use crate::window::hann_into;
 
 /// Stretches after the pluck that are looked at, as (beginning, length) in seconds, for strings below the first frequency,
@@ -114,15 +114,17 @@ impl Pitch {
         begins_s + length_s
     }
 
-    /// The pitch of the string near `hz` that was plucked at sample `onset`, and how many partials told it, while `later`
-    /// ones were plucked; where it was the same string `again`, nothing of it rings on. Never allocates.
+    /// The pitch of the string near `hz` that was plucked at sample `onset`, while `later` ones were plucked; where it was
+    /// the same string `again`, nothing of it rings on.
+    ///
+    /// Never allocates.
     pub(crate) fn measure(
         &mut self,
         history: &History,
         onset: u64,
         (hz, again): (f64, bool),
         later: impl Iterator<Item = Later> + Clone,
-    ) -> Option<(FittedString, usize)> {
+    ) -> Option<FittedString> {
         self.look(history, onset, hz);
         if again {
             self.looks.iter_mut().for_each(|look| look.before.fill(0.0));
@@ -166,7 +168,7 @@ impl Pitch {
         let fitted = fit_string(pitches, hz).filter(|_| fitted.is_some());
         fitted.map(|fitted| {
             let sigma_cents = fitted.sigma_cents.hypot(uncertain_cents(hz, pitches, aparts));
-            (FittedString { sigma_cents, ..fitted }, pitches.len())
+            FittedString { sigma_cents, ..fitted }
         })
     }
 
@@ -236,12 +238,9 @@ impl Pitch {
         let (low, high) = PARTIAL_WANDERS_CENTS;
         let own = if hz < HIGH_HZ { low } else { high };
         let wanders = own.hypot(WANDERS_CENTS * (1.0 - length_s / longest_s(hz))) * at * CENT;
-        let [left, middle, right] = [left, power, right].map(|power| f64::from(power.max(1e-30)).ln());
-        let curve = left - 2.0 * middle + right;
-        let shift = if curve < 0.0 { 0.5 * (left - right) / curve } else { 0.0 };
         Some(PartialPitch {
             n,
-            hz: (bin as f64 + shift) * bin_hz,
+            hz: peak_place(&look.after, bin) * bin_hz,
             sigma_hz: ((MOVES_CELLS * disturbed.sqrt() + FLOOR_CELLS) / length_s).hypot(wanders),
             amplitude: f64::from(power).sqrt(),
         })
@@ -359,7 +358,7 @@ mod tests {
             history.push((hiss + if since_s < 0.0 { 0.0 } else { 0.1 * pluck }) as f32);
         }
         let mut pitch = Pitch::new(rate);
-        let (fitted, _) = pitch
+        let fitted = pitch
             .measure(&history, onset, (hz, false), std::iter::empty())
             .expect("a string");
         let cents = (fitted.hz / hz).ln() / CENT;
