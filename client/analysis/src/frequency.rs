@@ -12,6 +12,9 @@ pub(crate) struct Turning {
     pub(crate) sigma_hz: f64,
     /// How fast the frequency changes, hertz per second.
     pub(crate) drift: f64,
+    /// How far from the middle of its energy the energy lies, standard deviation, seconds: of a tone that does not fade, the
+    /// length of the stretch by the root of twelve.
+    pub(crate) spread_s: f64,
     /// Mean square amplitude.
     pub(crate) energy: f64,
 }
@@ -101,6 +104,7 @@ pub(crate) fn turning(frames: &[Complex<f64>], framing: Framing) -> Option<Turni
         hz,
         sigma_hz,
         drift: 2.0 * drift / std::f64::consts::TAU,
+        spread_s: sums.spread_s(),
         energy,
     })
 }
@@ -163,6 +167,12 @@ impl Sums {
             let curve = p0 * (s1 * s3 - s2 * s2) + p1 * (s1 * s2 - s0 * s3) + p2 * (s0 * s2 - s1 * s1);
             (slope / determinant, curve / determinant)
         })
+    }
+
+    /// Standard deviation of the time, weighted by power.
+    fn spread_s(&self) -> f64 {
+        let mean = self.wt[1] / self.wt[0];
+        (self.wt[2] / self.wt[0] - mean * mean).max(0.0).sqrt()
     }
 
     /// Mean of power times squared phase residual, which is half the noise power.

@@ -19,8 +19,16 @@ const APART_SHARE: f64 = 0.35;
 pub(crate) struct Measures {
     /// How many have a pitch.
     pub(crate) count: usize,
-    /// How far most of them went from the first to the second half of their time, cents.
+    /// How far most of them went from the first to the second half of their time, cents, had they gone on as they began.
     pub(crate) glide: f64,
+    /// How far most of them went from the first to the second half of the time in which they had their energy, cents: of one
+    /// that fades soon it is known no further where it goes.
+    pub(crate) moved: f64,
+    /// How far its strongest partials went together as they began, cents: first partials wander by themselves while they fade,
+    /// strings that are turned take all along.
+    pub(crate) together: f64,
+    /// Whether it falls from its pluck on.
+    pub(crate) falls: bool,
     /// How much of the sound on the partials is the string's own.
     pub(crate) own: f64,
     /// About the pitch of the string, hertz.
@@ -38,7 +46,7 @@ pub(crate) fn measure(
     pitches: &mut [PartialPitch; FOLLOWED_MAX],
 ) -> Option<Measures> {
     let own = own(partials, near_hz, framing)?;
-    let (mut glides, mut weights) = ([0.0; FOLLOWED_MAX], [0.0; FOLLOWED_MAX]);
+    let (mut glides, mut moves, mut weights) = ([0.0; FOLLOWED_MAX], [0.0; FOLLOWED_MAX], [0.0; FOLLOWED_MAX]);
     let (mut count, mut near_hz) = (0, own.near_hz);
     let mut certain = [false; FOLLOWED_MAX];
     for (at, partial) in partials.iter().enumerate().take(FOLLOWED_MAX) {
@@ -73,20 +81,66 @@ pub(crate) fn measure(
             near_hz = hz;
         }
         glides[count] = 0.5 * span_s * turned.drift / hz / CENT;
+        // Of a tone that does not fade, both are the same.
+        moves[count] = 3.0_f64.sqrt() * turned.spread_s * turned.drift / hz / CENT;
         weights[count] = turned.energy * hz;
         certain[count] = own.is_certain(at);
         count += 1;
     }
     let glide = middle(glides.into_iter().zip(weights).take(count));
-    let drawn = pitches[..count].iter_mut().zip(glides).zip(certain);
+    let together = together(&pitches[..count], &glides);
+    let moved = middle(moves.into_iter().zip(weights).take(count));
+    let drawn = pitches[..count].iter_mut().zip(moves).zip(certain);
     for ((pitch, own), _) in drawn.filter(|(_, certain)| !certain) {
-        let drawn = APART_SHARE * ((own - glide).abs() - APART_CENTS).max(0.0);
+        let drawn = APART_SHARE * ((own - moved).abs() - APART_CENTS).max(0.0);
         pitch.sigma_hz = pitch.sigma_hz.hypot(drawn * pitch.hz * CENT);
     }
     Some(Measures {
         count,
         glide,
+        moved,
+        together,
+        falls: own.falls,
         own: own.share,
         near_hz,
     })
+}
+
+/// What the three strongest of partials have in common of their `glides`: the one in the middle, and nothing of a single one.
+fn together(partials: &[PartialPitch], glides: &[f64]) -> f64 {
+    let mut strongest = [(0.0, 0.0); 3];
+    for (partial, &glide) in partials.iter().zip(glides) {
+        let mut next = (partial.amplitude, glide);
+        for place in &mut strongest {
+            if next.0 > place.0 {
+                std::mem::swap(place, &mut next);
+            }
+        }
+    }
+    // Where there are no three, the missing one stands still.
+    let [a, b, c] = strongest.map(|(_, glide)| glide);
+    a.min(b).max(a.max(b).min(c))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A first partial that wanders by itself while it fades, and a string that is turned.
+    #[test]
+    #[rustfmt::skip]
+    fn partials_go_together_where_the_string_is_turned() {
+        for (what, glides, cents) in [
+            ("turned",                         &[(1.0, 9.0), (0.3, 8.0), (0.1, 10.0)][..],               9.0),
+            ("the same, weaker ones aside",    &[(1.0, 9.0), (0.01, -3.0), (0.3, 8.0), (0.1, 10.0)],     9.0),
+            ("the first wanders",              &[(1.0, 10.0), (0.3, 0.5), (0.1, -0.5)],                  0.5),
+            ("two that agree",                 &[(1.0, -9.0), (0.3, -7.0)],                             -7.0),
+            ("two that do not",                &[(1.0, -9.0), (0.3, 1.0)],                               0.0),
+            ("one, which may have wandered",   &[(1.0, 9.0)],                                            0.0),
+        ] {
+            let partials: Vec<_> = glides.iter().map(|&(amplitude, _)| PartialPitch { amplitude, ..PartialPitch::default() }).collect();
+            let glides: Vec<_> = glides.iter().map(|&(_, glide)| glide).collect();
+            assert_eq!(together(&partials, &glides), cents, "{what}");
+        }
+    }
 }

@@ -43,6 +43,9 @@ const BEHIND_HEARD: u32 = 3;
 /// At the end of a measure, a string that stands this far from it was turned at the last moment, cents: by themselves first
 /// partials of two in twelve recordings wander by as much while they fade, and are called turned from eight on.
 const LEFT_BEHIND_CENTS: f64 = 6.5;
+/// What is left of a pluck's power when a string is over (35 dB): by then it may swing the other way across, or another one
+/// answers at its pitch, and of other harps than the first it then stands up to 15 cents elsewhere by itself.
+const LEFT_OVER: f64 = 3e-4;
 /// The power of a string relative to what was there before from which on its newest sound is believed (17 dB).
 const STILL_SOUNDS: f64 = 50.0;
 /// A pluck for certain explains this share of the sound and grew by so many times.
@@ -114,6 +117,8 @@ pub(crate) struct Note {
     /// How much of the sound on the partials was the string's own when it was measured last, and the frames of that measure.
     own: f64,
     measured_over: (usize, usize),
+    /// Whether it falls as a string does that was plucked hard.
+    falls: bool,
     ceiling_hz: f64,
     sigma_max: f64,
 }
@@ -149,6 +154,7 @@ impl Note {
             pitches: [PartialPitch::default(); FOLLOWED_MAX],
             own: 0.0,
             measured_over: (0, 0),
+            falls: false,
             ceiling_hz: (0.4 * rate).min(5800.0),
             sigma_max,
         }
@@ -245,11 +251,7 @@ impl Note {
         let Some(measured) = measured else {
             return Progress::Waiting;
         };
-        self.behind = if self.is_behind(&measured, BEHIND_CENTS) {
-            self.behind + 1
-        } else {
-            0
-        };
+        self.behind = if self.is_behind(&measured) { self.behind + 1 } else { 0 };
         // Only the live track speaks of a string that moves.
         if self.behind < BEHIND_HEARD {
             Progress::Provisional(measured)
@@ -269,18 +271,27 @@ impl Note {
     }
 
     /// Whether the string still stands so far above what was there before it, or what sounds beside it, that its newest
-    /// sound is its own.
+    /// sound is its own; of what is left when it is over, the last that was more.
     fn still_sounds(&self) -> bool {
         let tells = self.verdict.is_some_and(|verdict| verdict.hz > SLOW_HZ) && self.is_clear();
-        tells || self.follower.faded() * self.follower.growth() > STILL_SOUNDS
+        let faded = self.follower.faded().max(LEFT_OVER);
+        tells || faded * self.follower.growth() > STILL_SOUNDS
     }
 
     /// Whether the string has moved away from where it was measured on the whole.
-    fn is_behind(&mut self, measured: &Measured, cents: f64) -> bool {
+    fn is_behind(&mut self, measured: &Measured) -> bool {
         self.track().is_some_and(|now| {
             let apart = now.hz.cents_above(measured.hz).abs().0;
             // That a measure is unsure because the string moves does not excuse that it is behind.
-            apart > cents + 3.0 * now.still.0.hypot(measured.still.0)
+            apart > BEHIND_CENTS + 3.0 * now.still.0.hypot(measured.still.0)
+        })
+    }
+
+    /// Whether it went away from where it was measured, beyond what it fell by itself.
+    fn has_left(&self, measured: &Measured) -> bool {
+        self.went().is_some_and(|went| {
+            let fell = if self.falls { measured.moved.0.min(0.0) } else { 0.0 };
+            (went.cents - fell).abs() > LEFT_BEHIND_CENTS + 3.0 * went.sigma_cents.hypot(measured.still.0)
         })
     }
 
@@ -325,11 +336,13 @@ impl Note {
         };
         let ending = Ending {
             verdict,
-            glide_cents: measured.glide.0,
+            glide_cents: measured.moved.0,
+            together_cents: measured.together.0,
+            falls: self.falls,
             sigma_cents: measured.sigma.0,
             still_cents: measured.still.0,
             sigma_max_cents: self.sigma_max,
-            left_behind: self.is_alone() && self.still_sounds() && self.is_behind(&measured, LEFT_BEHIND_CENTS),
+            left_behind: self.is_alone() && self.still_sounds() && self.has_left(&measured),
             joined: self.joined,
             followed: self.follower.followed().len(),
             measured: measured.count,

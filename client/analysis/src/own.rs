@@ -37,6 +37,10 @@ const FAR: f64 = 6.0;
 /// Where pieces are explained so much better by a pitch that moves, nats, it is the string that moves.
 const MOVES_NATS: f64 = 14.0;
 
+/// A string that falls by itself begins with this share of the speed at which it falls on the whole, or more: it is fastest
+/// then, but the first piece of one that beats lies anywhere.
+const FALLS_AT_ONCE: f64 = 0.6;
+
 /// Log odds that a piece is the string's own before its frequency is looked at.
 ///
 /// Logistic regression over 43,000 pieces of 1,500 generated plucks in all surroundings: for a piece of the first partial at
@@ -85,6 +89,8 @@ pub(crate) struct Own {
     pub(crate) near_hz: f64,
     /// Whether the string itself moves, so that nothing can be told by its standing still.
     pub(crate) moves: bool,
+    /// Whether it falls from its pluck on, and no faster later.
+    pub(crate) falls: bool,
     /// How much of the sound on its partials is its own.
     pub(crate) share: f64,
     /// Which partials are it for certain, whatever the others say, as far as most of their power goes.
@@ -127,6 +133,13 @@ struct Piece {
     swell_hz: f64,
 }
 
+/// On what pieces agree: the pitch, cents above where the note was found, and what [`Own`] says of it.
+struct Agreed {
+    cents: f64,
+    moves: bool,
+    falls: bool,
+}
+
 /// Every piece of a note.
 struct Pieces {
     all: [Piece; FOLLOWED_MAX * PIECES_MAX],
@@ -141,15 +154,16 @@ struct Pieces {
 /// Never allocates.
 pub(crate) fn own(partials: &[Watched<'_>], near_hz: f64, framing: Framing) -> Option<Own> {
     let mut pieces = Pieces::cut(partials, near_hz, framing)?;
-    let (cents, moves) = pieces.agree();
+    let agreed = pieces.agree();
     let (mut stretches, mut certain) = ([None; FOLLOWED_MAX], [false; FOLLOWED_MAX]);
     for at in 0..partials.len().min(FOLLOWED_MAX) {
         stretches[at] = pieces.stretch(at);
         certain[at] = pieces.is_certain(at);
     }
     Some(Own {
-        near_hz: near_hz * (cents * CENT).exp(),
-        moves,
+        near_hz: near_hz * (agreed.cents * CENT).exp(),
+        moves: agreed.moves,
+        falls: agreed.falls,
         share: pieces.share(),
         certain,
         stretches,
@@ -214,9 +228,8 @@ impl Pieces {
         part * self.frames / self.parts
     }
 
-    /// The pitch on which the pieces agree, cents above where the note was found, and whether it moves; then it is known of each
-    /// piece how likely it is the string's own.
-    fn agree(&mut self) -> (f64, bool) {
+    /// On what the pieces agree; then it is known of each how likely it is the string's own.
+    fn agree(&mut self) -> Agreed {
         let mut likely = [[0.0; PLACES]; PIECES_MAX];
         for piece in &self.all[..self.count] {
             let strange = piece.strange();
@@ -235,12 +248,21 @@ impl Pieces {
         };
         let (at, still) = best(&|at| likely.iter().map(|part| part[at]).sum());
         let moving: f64 = likely.iter().map(|part| best(&|at| part[at]).1).sum();
+        let mut way = [0.0; PIECES_MAX];
+        for (way, part) in way.iter_mut().zip(&likely) {
+            *way = cents_at(best(&|at| part[at]).0);
+        }
+        let falls = falls(&way[..self.parts]);
         let cents = cents_at(at);
         for piece in &mut self.all[..self.count] {
             let own = piece.likely(cents);
             piece.own = own / (own + piece.strange());
         }
-        (cents, moving - still > MOVES_NATS)
+        Agreed {
+            cents,
+            moves: moving - still > MOVES_NATS,
+            falls,
+        }
     }
 
     /// How much of the power of all pieces is the string's own.
@@ -365,6 +387,18 @@ impl Stray {
             cents: stiff_cents.hypot(stray_cents(&itself, strongest)),
         }
     }
+}
+
+/// Whether a string that was here, cents, piece by piece, falls as one does that was plucked hard: from the pluck on, and no
+/// faster later. One whose pin is turned waits until it is heard.
+///
+/// What a pluck adds to the pitch follows the string's energy (K. A. Legge and N. H. Fletcher, JASA 76, 1984, 5–12).
+fn falls(way: &[f64]) -> bool {
+    let (Some(&[first, second]), Some(&last)) = (way.first_chunk::<2>(), way.last()) else {
+        return false;
+    };
+    let steps = (way.len() - 1) as f64;
+    first - second > FALLS_AT_ONCE * (first - last) / steps && last < first
 }
 
 /// Mean square amplitude.

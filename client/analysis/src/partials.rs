@@ -282,6 +282,18 @@ impl Follower {
         self.power(self.done - 1) / self.power(1).max(f64::MIN_POSITIVE)
     }
 
+    /// Up to how many frames it is heard: those after it are softer than this share of its power at the onset.
+    pub(crate) fn heard(&self, share: f64) -> usize {
+        if self.done < 3 {
+            return self.done;
+        }
+        let least = share * self.power(1);
+        (0..self.done)
+            .rev()
+            .find(|&frame| self.power(frame) >= least)
+            .map_or(0, |frame| frame + 1)
+    }
+
     /// Power of all partials in one frame.
     fn power(&self, frame: usize) -> f64 {
         let partials = 0..self.followed.len();

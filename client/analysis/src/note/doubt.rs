@@ -39,6 +39,8 @@ const GLIDE_MAX_CENTS: f64 = 30.0;
 /// In noise glides are told no better than the pitch: so many of the pitch's standard deviations are allowed, up to so many
 /// cents.
 const TURNED_CENTS: f64 = 6.0;
+/// One that falls from its pluck on may fall by this much: low strings of a lever harp that were plucked hard fell by 8.
+const FALLS_CENTS: f64 = 10.0;
 const TURNED_SIGMAS: f64 = 2.0;
 const TURNED_MORE_CENTS: f64 = 2.0;
 
@@ -49,6 +51,10 @@ pub(super) struct Ending {
     pub(super) verdict: Verdict,
     /// How far its pitch went from the first to the second half of its time, cents.
     pub(super) glide_cents: f64,
+    /// How far its strongest partials went together, cents, as they began.
+    pub(super) together_cents: f64,
+    /// Whether it falls from its pluck on, and no faster later.
+    pub(super) falls: bool,
     /// Standard deviation of the pitch, cents, and the same as far as the string stands still.
     pub(super) sigma_cents: f64,
     pub(super) still_cents: f64,
@@ -101,7 +107,9 @@ impl Ending {
     /// Whether the string moved as none does by itself.
     fn is_turned(&self) -> bool {
         let more = (TURNED_SIGMAS * self.still_cents).min(TURNED_MORE_CENTS);
-        self.glide_cents.abs() > TURNED_CENTS + more || self.left_behind
+        let most = if self.falls { FALLS_CENTS } else { TURNED_CENTS };
+        let together = !self.falls && self.together_cents.abs() > TURNED_CENTS + more;
+        self.glide_cents.abs() > most + more || together || self.left_behind
     }
 
     /// Whether it was measured together with other strings.
@@ -157,6 +165,8 @@ mod tests {
             string_lead: 5.0,
         },
         glide_cents: 1.0,
+        together_cents: 1.0,
+        falls: false,
         sigma_cents: 0.2,
         still_cents: 0.2,
         sigma_max_cents: 2.0,
@@ -197,7 +207,11 @@ mod tests {
             ("its partials do not agree",           |end| end.sigma_cents = 2.1,                     Some(Doubt::Scattered)),
             ("they hardly do beside another sound", |end| (end.joined, end.sigma_cents) = (true, 1.1), Some(Doubt::NotAlone)),
             ("they do beside it",                   |end| end.joined = true,                         None),
-            ("it lacks the partials of one string", |end| end.own_above_others_db = Some(-11.0),     Some(Doubt::NotAlone)),
+            ("it lacks the partials of one string", |end| end.own_above_others_db = Some(-15.0),     Some(Doubt::NotAlone)),
+            ("it falls by itself",                |end| (end.glide_cents, end.falls) = (-8.0, true), None),
+            ("it falls later, or rises",          |end| end.glide_cents = -8.0,                      Some(Doubt::Turned)),
+            ("it falls further",                  |end| (end.glide_cents, end.falls) = (-13.0, true), Some(Doubt::Turned)),
+            ("all partials went along",           |end| end.together_cents = 9.0,                    Some(Doubt::Turned)),
             ("nothing tells whether it does",       |end| end.own_above_others_db = None,            None),
             ("it explains too little",              |end| end.verdict.score = 0.28,                  Some(Doubt::Faint)),
             ("enough for a high one",               |end| (end.verdict.hz, end.verdict.score) = (1500.0, 0.28), None),

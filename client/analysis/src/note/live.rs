@@ -2,15 +2,19 @@
 
 use consort_proto::{Cents, Hz};
 
-use super::Note;
 use super::measured::{Measured, SIGMA_FLOOR_CENTS, pitch_of};
+use super::{LEFT_OVER, Note};
 use crate::fit::{CENT, FittedString, fit_string};
 use crate::frequency::{Framing, turning};
 use crate::heard::Timbre;
 use crate::history::History;
+use crate::own::middle;
+use crate::partials::FOLLOWED_MAX;
 
 /// The live track uses this much sound, seconds, beyond one frame.
 const TRACK_S: f64 = 0.05;
+/// Where a string was heard last is told from this much sound, seconds, beyond one frame: less may fall where its lines beat.
+const WENT_S: f64 = 0.15;
 /// The live track is told while the partials have this many times the power of what sounds beside them (25 dB): of weaker
 /// ones every fifth track of a string in tune was more than five cents off, of stronger ones one of fifty (virtual harps
 /// that fade while others warm up and talk).
@@ -20,6 +24,14 @@ const CHASE_CLEAR: f64 = 100.0;
 /// A string that is heard further than this, cents, from where it was found is chased, if it is known so well where it is.
 const CHASED_FROM_CENTS: f64 = 15.0;
 const CHASED_SURE_CENTS: f64 = 1.5;
+
+/// How far a string went.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Went {
+    /// From where it was measured to where its newest sound is, and the standard deviation of that, cents.
+    pub(super) cents: f64,
+    pub(super) sigma_cents: f64,
+}
 
 impl Note {
     /// How stiff its string is, as it measures so far.
@@ -103,10 +115,46 @@ impl Note {
             sigma,
             still: sigma,
             glide: Cents(0.0),
+            moved: Cents(0.0),
+            together: Cents(0.0),
             inharmonicity: fitted.stiffness,
             inharmonicity_at_most: fitted.stiffness_at_most,
             count: 0,
             timbre: Timbre::default(),
+        })
+    }
+
+    /// How far most of its partials had gone from where each was measured when they were heard last: one by one, since which
+    /// of them are heard changes while they fade, and not all lie where the string's stiffness puts them.
+    pub(super) fn went(&self) -> Option<Went> {
+        let span = (WENT_S / self.follower.hop_s()).round() as usize;
+        let heard = self.follower.heard(LEFT_OVER);
+        let newest = heard.checked_sub(span)?..heard;
+        let (from, to) = self.measured_over;
+        let mut each = [(0.0, 0.0, 0.0); FOLLOWED_MAX];
+        let mut count = 0;
+        for (at, followed) in self.follower.followed().iter().enumerate() {
+            let frames = self.follower.frames(at);
+            let told = |over: std::ops::Range<usize>, noise| {
+                let framing = Framing {
+                    noise,
+                    ..self.framing()
+                };
+                turning(frames.get(over)?, framing)
+            };
+            let was = told(from..to, followed.before);
+            let is = told(newest.clone(), self.follower.beside(at));
+            if let (Some(was), Some(is)) = (was, is) {
+                let went = ((followed.hz + is.hz) / (followed.hz + was.hz)).ln() / CENT;
+                let sigma = was.sigma_hz.hypot(is.sigma_hz) / followed.hz / CENT;
+                each[count] = (went, sigma, is.energy.sqrt());
+                count += 1;
+            }
+        }
+        let each = &each[..count];
+        (count > 0).then(|| Went {
+            cents: middle(each.iter().map(|&(went, _, weight)| (went, weight))),
+            sigma_cents: middle(each.iter().map(|&(_, sigma, weight)| (sigma, weight))),
         })
     }
 

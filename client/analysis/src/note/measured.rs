@@ -32,6 +32,10 @@ pub(crate) struct Measured {
     pub(crate) hz: Hz,
     pub(crate) sigma: Cents,
     pub(crate) glide: Cents,
+    /// How far it went while it had its energy.
+    pub(super) moved: Cents,
+    /// How far its strongest partials went together.
+    pub(super) together: Cents,
     pub(crate) inharmonicity: f64,
     /// What it may well be at most.
     pub(super) inharmonicity_at_most: f64,
@@ -67,7 +71,7 @@ impl Note {
         }
         let alone = self.measure_from(verdict, from.min(before - ALONE_FRAMES), before);
         match (whole, alone) {
-            (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.glide.0.abs() < GLIDE_USUAL_CENTS => {
+            (Some(whole), Some(alone)) if whole.sigma.0 < alone.sigma.0 && whole.moved.0.abs() < GLIDE_USUAL_CENTS => {
                 // The last fit is the one that counts.
                 self.measure_from(verdict, from, to)
             }
@@ -78,9 +82,9 @@ impl Note {
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
         let (fitted, measures) = self.fit_own(from, to, verdict.hz)?;
-        (self.measured_over, self.own) = ((from, to), measures.own);
+        (self.measured_over, self.own, self.falls) = ((from, to), measures.own, measures.falls);
         let glide = measures.glide;
-        let drawn = GLIDE_SHARE * (glide.abs() - GLIDE_USUAL_CENTS).max(0.0);
+        let drawn = GLIDE_SHARE * (measures.moved.abs() - GLIDE_USUAL_CENTS).max(0.0);
         let still = fitted.sigma_cents.hypot(SIGMA_FLOOR_CENTS);
         Some(Measured {
             string: verdict.string,
@@ -88,6 +92,8 @@ impl Note {
             sigma: Cents(still.hypot(drawn)),
             still: Cents(still),
             glide: Cents(glide),
+            moved: Cents(measures.moved),
+            together: Cents(measures.together),
             inharmonicity: fitted.stiffness,
             inharmonicity_at_most: fitted.stiffness_at_most,
             count: measures.count,
