@@ -39,6 +39,9 @@ pub(crate) const FIRST_DECIDES_HZ: f64 = 240.0;
 const STRAY_BOARD_CENTS: f64 = 2.0;
 const BOARD_HZ: f64 = 100.0;
 const BOARD_TOP_HZ: f64 = 200.0;
+/// The first partial of a string lies so far off the law of those above it (one standard deviation over three harps), since
+/// what the string is fixed to gives way: what few partials say of the stiffness is no surer than that.
+const FIRST_OFF_CENTS: f64 = 4.0;
 /// The stiffness is known beforehand to this share of itself.
 const STIFFNESS_SHARE: f64 = 0.7;
 /// A partial this many standard deviations off counts for nothing (Tukey's biweight).
@@ -101,6 +104,11 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
     for (point, partial) in points.iter_mut().zip(partials) {
         *point = Point::of(partial, strongest);
     }
+    // Of two or three partials it is not known whether the first lies off the law, or the others are stiff; of more, each by
+    // itself would have to.
+    let highest = partials.iter().map(|partial| partial.n).max().unwrap_or(1).max(2);
+    let others = (0.5 * partials.len().saturating_sub(1) as f64).max(1.0);
+    let board = 2.0 * FIRST_OFF_CENTS * CENT / ((highest * highest - 1) as f64 * others);
     for round in 0..ROUNDS {
         // The first rounds are lenient, so that a wrong start finds home.
         let lenience = if round < 3 {
@@ -143,7 +151,7 @@ pub(crate) fn fit_string(partials: &[PartialPitch], near_hz: f64) -> Option<Fitt
         result = Some(FittedString {
             hz: pitch2.sqrt(),
             stiffness: (q / p).max(0.0),
-            stiffness_at_most: ((q + (s0 / determinant).sqrt() * inflation) / p).max(0.0),
+            stiffness_at_most: ((q + (s0 / determinant).sqrt() * inflation) / p + board).max(0.0),
             sigma_cents: 0.5 * variance.sqrt() / pitch2 / CENT * inflation,
         });
     }
@@ -266,6 +274,9 @@ mod tests {
         let player = stiffness(1..=10, 0.0, (0, 0.0));
         assert!(player.1 < 0.3, "{player:?}");
         let string = stiffness(1..=3, 1.0, (3, -2.0));
+        // Two of a string whose first lies 4 cents high, as of a lever harp, do not either.
+        let first = stiffness(1..=2, 1.0, (1, 4.0));
+        assert!(first.1 > 0.8, "{first:?}");
         assert!(string.0 < 0.6, "{string:?}");
         assert!(string.1 > 0.8, "{string:?}");
     }

@@ -347,6 +347,7 @@ impl Note {
             followed: self.follower.followed().len(),
             measured: measured.count,
             own_above_others_db: own_above_others_db(&self.follower.loudest()),
+            company: signs.company,
             trust: signs.trust(),
             offset_cents: offset,
             chosen: self.context.chosen == Some(verdict.string),
