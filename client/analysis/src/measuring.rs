@@ -88,7 +88,7 @@ pub(crate) fn measure(
         count += 1;
     }
     let glide = middle(glides.into_iter().zip(weights).take(count));
-    let together = together(&pitches[..count], &glides);
+    let together = together(pitches[..count].iter().map(|pitch| pitch.amplitude).zip(glides));
     let moved = middle(moves.into_iter().zip(weights).take(count));
     let drawn = pitches[..count].iter_mut().zip(moves).zip(certain);
     for ((pitch, own), _) in drawn.filter(|(_, certain)| !certain) {
@@ -106,11 +106,11 @@ pub(crate) fn measure(
     })
 }
 
-/// What the three strongest of partials have in common of their `glides`: the one in the middle, and nothing of a single one.
-fn together(partials: &[PartialPitch], glides: &[f64]) -> f64 {
+/// What the three strongest partials have in common of how far each went, given as (amplitude, cents): the one in the middle, and
+/// nothing of a single one.
+pub(crate) fn together(partials: impl Iterator<Item = (f64, f64)>) -> f64 {
     let mut strongest = [(0.0, 0.0); 3];
-    for (partial, &glide) in partials.iter().zip(glides) {
-        let mut next = (partial.amplitude, glide);
+    for mut next in partials {
         for place in &mut strongest {
             if next.0 > place.0 {
                 std::mem::swap(place, &mut next);
@@ -118,7 +118,7 @@ fn together(partials: &[PartialPitch], glides: &[f64]) -> f64 {
         }
     }
     // Where there are no three, the missing one stands still.
-    let [a, b, c] = strongest.map(|(_, glide)| glide);
+    let [a, b, c] = strongest.map(|(_, went)| went);
     a.min(b).max(a.max(b).min(c))
 }
 
@@ -138,9 +138,7 @@ mod tests {
             ("two that do not",                &[(1.0, -9.0), (0.3, 1.0)],                               0.0),
             ("one, which may have wandered",   &[(1.0, 9.0)],                                            0.0),
         ] {
-            let partials: Vec<_> = glides.iter().map(|&(amplitude, _)| PartialPitch { amplitude, ..PartialPitch::default() }).collect();
-            let glides: Vec<_> = glides.iter().map(|&(_, glide)| glide).collect();
-            assert_eq!(together(&partials, &glides), cents, "{what}");
+            assert_eq!(together(glides.iter().copied()), cents, "{what}");
         }
     }
 }

@@ -8,6 +8,7 @@ use crate::fit::{CENT, FittedString, fit_string};
 use crate::frequency::{Framing, turning};
 use crate::heard::Timbre;
 use crate::history::History;
+use crate::measuring::together;
 use crate::own::middle;
 use crate::partials::FOLLOWED_MAX;
 
@@ -153,7 +154,11 @@ impl Note {
         }
         let each = &each[..count];
         (count > 0).then(|| Went {
-            cents: middle(each.iter().map(|&(went, _, weight)| (went, weight))),
+            cents: if count > 1 {
+                together(each.iter().map(|&(went, _, weight)| (weight, went)))
+            } else {
+                each[0].0
+            },
             sigma_cents: middle(each.iter().map(|&(_, sigma, weight)| (sigma, weight))),
         })
     }

@@ -179,7 +179,7 @@ fn a_string_that_is_turned_moves_and_one_that_glides_does_not() {
 #[test]
 fn a_string_that_was_plucked_hard_falls_at_once_and_one_that_is_turned_later() {
     let partials = [partial(1, 0.0), partial(2, 12.0), partial(3, 15.0)];
-    let falls = |moved: &dyn Fn(f64) -> f64| found(&partials, moved).0.falls;
+    let falls = |moved: &dyn Fn(f64) -> f64| found(&partials, QUIET, moved).0.falls;
     assert!(falls(&|t| 14.0 * (-t / 0.5).exp()));
     assert!(falls(&|t| -9.0 * t));
     assert!(!falls(&|t| -30.0 * (t - 0.6).clamp(0.0, 0.3)));
