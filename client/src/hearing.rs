@@ -230,7 +230,9 @@ impl Hearing {
                 ..
             } => (*onset_s, *time_s, *string, false),
             Sensed::Refused { onset_s, why } => {
-                if is_no_pluck(*why) {
+                if *why == Refusal::TooSoft {
+                    self.attention.hears_another(*onset_s);
+                } else if is_no_pluck(*why) {
                     self.attention.forget(*onset_s);
                 }
                 return self.ways.plays;
@@ -277,6 +279,7 @@ impl Hearing {
             string,
             apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
             level_dbfs: answer.level_dbfs,
+            stiffness: answer.inharmonicity,
         };
         let is_told = matches!(
             answer.verdict,
@@ -289,9 +292,8 @@ impl Hearing {
             // What others play comes as doubts as well: they do not wait, and a soft one takes no string out of her hand.
             let is_soft =
                 answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.level_dbfs);
-            let heeds = self.attention.heeds(onset_s, string, wanted);
+            let heeds = self.attention.heeds(&plucked, wanted, is_soft);
             if !heeds && is_soft {
-                self.attention.forget(onset_s);
                 self.left = leave(Why::NotHers);
             }
             return heeds.then_some(*answer).into_iter().collect();
@@ -464,10 +466,10 @@ impl Hearing {
     }
 }
 
-/// Whether what is refused for this reason was no pluck of hers: a knock, a word, a finger that damps, another harp.
+/// Whether what is refused for this reason was no pluck: a knock, a word, a finger that damps.
 const fn is_no_pluck(why: Refusal) -> bool {
     match why {
-        Refusal::NoPitch | Refusal::NotAString | Refusal::TooSoft | Refusal::Stopped | Refusal::NotNew => true,
+        Refusal::NoPitch | Refusal::NotAString | Refusal::Stopped | Refusal::NotNew => true,
         // More strings at once than can be told apart are plucks all the same.
         _ => false,
     }

@@ -85,9 +85,19 @@ impl<T> Attention<T> {
         self.awaited.stands_elsewhere(plucked, wanted);
     }
 
-    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`.
-    pub fn heeds(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
-        self.awaited.heeds(onset_s, string, wanted)
+    /// What was plucked at `onset_s`, seconds of the sound, is far too soft to be hers.
+    pub fn hears_another(&mut self, onset_s: f64) {
+        self.awaited.hears_another(onset_s);
+        self.playing.forget(onset_s);
+    }
+
+    /// Whether something that is no reading counts of a pluck; what does not and `is_soft` is another harp's.
+    pub fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
+        let heeds = self.awaited.heeds(plucked, wanted, is_soft);
+        if !heeds && is_soft {
+            self.playing.forget(plucked.onset_s);
+        }
+        heeds
     }
 
     /// She has rested from playing.
@@ -139,6 +149,7 @@ mod tests {
             string: string(30),
             apart: Cents(-3.0),
             level_dbfs: -20.0,
+            stiffness: 0.0,
         };
         let asked = Wanted::Near(string(30));
         // The last word on the first note comes when she has rested.

@@ -10,19 +10,21 @@ use std::collections::VecDeque;
 
 use consort_proto::{Cents, StringNumber};
 
-use self::waiting::Waiting;
-use crate::levels::Levels;
+use self::waiting::{Waiting, Weighed};
 use crate::passing::Passing;
+use crate::whose::{Expected, Whose};
 
-/// A string that is this much softer than this harp usually is, decibels, is another harp's: one that nobody asked for, and
-/// one that is asked for or in hand. So much less is needed of one that counted before, since its own level is known then,
-/// and strings of one harp differ (assumed).
-const SOFT_DB: f64 = 7.0;
+/// A pluck that is so much softer than this harp usually is, decibels, is not even followed.
 const SOFT_ASKED_DB: f64 = 10.0;
-const LESS_IF_KNOWN_DB: f64 = 2.5;
+/// So many nats have to speak for a pluck before it can count, and so many where nobody asked for it; so many do where she
+/// says herself that it is hers.
+const NEEDED: f64 = 1.0;
+const NEEDED_UNASKED: f64 = 1.5;
+const BY_HAND: f64 = 10.0;
 /// How loud the harp is is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
+const LEARNT_NATS: f64 = 3.0;
 /// So many strings on either side of the one that is asked for may be under the key in its place.
 const BESIDE: u8 = 1;
 /// So often a string that nobody asked for is plucked until it counts; and where it followed others in passing, as a note
@@ -39,6 +41,10 @@ const MUSIC_NOTES: usize = 3;
 const MUSIC_S: f64 = 4.0;
 /// Who walks from one string to the next one plucks no faster, seconds between plucks (assumed; two a second are a run).
 const LEISURE_S: f64 = 0.6;
+/// The desk asks for the next string once the one before it is measured, and that takes so long, seconds.
+const ASKED_AFTER_S: f64 = 1.0;
+/// Who has not gone on for so long, seconds, goes where the desk asks for.
+const WALKS_S: f64 = 10.0;
 /// So many plucks are remembered; what lies further back is not held against a string in hand.
 const REMEMBERED: usize = 32;
 
@@ -53,6 +59,8 @@ pub struct Plucked {
     pub apart: Cents,
     /// How loud it began, decibels below full scale.
     pub level_dbfs: f64,
+    /// B of its string, dimensionless; 0 where it was not measured.
+    pub stiffness: f64,
 }
 
 /// What she may pluck because somebody wants her to.
@@ -114,7 +122,7 @@ pub(crate) struct Awaited<T> {
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
-    levels: Levels,
+    whose: Whose,
 }
 
 impl<T> Default for Awaited<T> {
@@ -126,7 +134,7 @@ impl<T> Default for Awaited<T> {
             waiting: None,
             passing: Passing::default(),
             music_s: None,
-            levels: Levels::default(),
+            whose: Whose::default(),
         }
     }
 }
@@ -163,7 +171,7 @@ impl<T> Awaited<T> {
 
     /// Whether a pluck is so much softer than this harp that it will not count whatever is asked for.
     pub(crate) fn is_too_soft(&self, string: StringNumber, level_dbfs: f64) -> bool {
-        self.levels.softer_db(string, level_dbfs) > SOFT_ASKED_DB
+        self.whose.levels.softer_db(string, level_dbfs) > SOFT_ASKED_DB
     }
 
     /// She plays, and plucked last at `onset_s`: what waits was music.
@@ -201,30 +209,44 @@ impl<T> Awaited<T> {
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
         let again = self.hand.is_some_and(|(_, hand)| hand == string);
-        let softest_db = if is_asked_for && wanted.is_just(string) || in_hand && again {
-            SOFT_ASKED_DB
+        // A string that was plucked before the desk could ask for it was not plucked for that.
+        let is_answer = self.hand.is_none_or(|(last_s, hand)| {
+            hand.get().abs_diff(string.get()) <= BESIDE || onset_s - last_s >= ASKED_AFTER_S
+        });
+        let expected = if is_asked_for && is_answer && wanted.is_just(string) {
+            Expected::Asked
+        } else if in_hand && again {
+            Expected::InHand
+        } else if is_asked_for && is_answer {
+            Expected::BesideAsked
+        } else if in_hand {
+            Expected::BesideHand
         } else {
-            SOFT_DB
+            Expected::Not
         };
-        let known_db = if self.levels.knows(string) {
-            LESS_IF_KNOWN_DB
-        } else {
-            0.0
+        let needed = match expected {
+            Expected::Not => NEEDED_UNASKED,
+            _ => NEEDED,
         };
-        if self.levels.softer_db(string, level_dbfs) > softest_db - known_db {
-            match wanted {
-                // She says that it is hers.
-                Wanted::ByHand => self.levels.turn_to(string, level_dbfs),
-                Wanted::Any => {}
-                Wanted::Nothing | Wanted::Near(_) => {
-                    self.pass_by(onset_s);
-                    return if is_asked_for || in_hand {
-                        Taken::TooSoft
-                    } else {
-                        Taken::NotHers
-                    };
+        let mut nats = self.whose.weigh(&plucked, expected);
+        match wanted {
+            // She says that it is hers.
+            Wanted::ByHand if nats < BY_HAND => {
+                if nats < needed {
+                    self.whose.levels.turn_to(string, level_dbfs);
                 }
+                nats = BY_HAND;
             }
+            Wanted::Nothing | Wanted::Near(_) if nats < needed => {
+                self.pass_by(onset_s);
+                self.whose.is_anothers(onset_s, string, nats);
+                return if is_asked_for || in_hand {
+                    Taken::TooSoft
+                } else {
+                    Taken::NotHers
+                };
+            }
+            _ => {}
         }
         self.hand = None;
         if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
@@ -250,7 +272,7 @@ impl<T> Awaited<T> {
             walks: None,
         });
         (waiting.last_s, waiting.string, waiting.meant) = (onset_s, string, wanted);
-        waiting.readings.push((plucked, reading));
+        waiting.readings.push(Weighed { plucked, nats, reading });
         if is_awaited || in_hand || waiting.readings.len() >= waiting.wanted {
             Taken::Counts(self.count(waiting))
         } else {
@@ -265,12 +287,14 @@ impl<T> Awaited<T> {
         self.hand = Some((waiting.last_s, waiting.string));
         self.passing = Passing::default();
         self.music_s = None;
-        let count = |(plucked, reading): (Plucked, T)| {
-            let Plucked { string, level_dbfs, .. } = plucked;
-            if waiting.meant.is_just(string) || self.levels.softer_db(string, level_dbfs) <= LEARNT_DB {
-                self.levels.count(string, level_dbfs);
+        let count = |one: Weighed<T>| {
+            let Plucked { string, level_dbfs, .. } = one.plucked;
+            let is_sure = one.nats >= LEARNT_NATS && self.whose.levels.softer_db(string, level_dbfs) <= LEARNT_DB;
+            if waiting.meant.is_just(string) || is_sure {
+                self.whose.levels.count(string, level_dbfs);
             }
-            reading
+            self.whose.is_hers(&one.plucked, one.nats);
+            one.reading
         };
         waiting.readings.into_iter().map(count).collect()
     }
@@ -303,15 +327,31 @@ impl<T> Awaited<T> {
         // She may have taken a string with the key that is that far off, or the one beside it.
         let is_near = |other: StringNumber| other.get().abs_diff(plucked.string.get()) <= BESIDE;
         let is_meant = wanted.is_for(plucked.string) || self.hand.is_some_and(|(_, hand)| is_near(hand));
-        let is_hers = self.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB;
+        let is_hers = self.whose.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB;
         if !is_meant && is_hers {
             self.passing.elsewhere(plucked.onset_s, plucked.string);
         }
     }
 
-    /// Whether something that is no reading counts of a pluck of `string` at `onset_s`. What goes on from the string in hand
-    /// is in hand itself.
-    pub(crate) fn heeds(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
+    /// Something was plucked at `onset_s` that is far too soft to be hers, whatever it was.
+    pub(crate) fn hears_another(&mut self, onset_s: f64) {
+        self.pass_by(onset_s);
+        self.whose.hears_another(onset_s);
+    }
+
+    /// Whether something that is no reading counts of a pluck. What goes on from the string in hand is in hand itself; what
+    /// does neither and `is_soft` is another harp's.
+    pub(crate) fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
+        let heeds = self.is_heeded(plucked.onset_s, plucked.string, wanted);
+        if !heeds && is_soft {
+            self.pass_by(plucked.onset_s);
+            let nats = self.whose.weigh(plucked, Expected::Not);
+            self.whose.is_anothers(plucked.onset_s, plucked.string, nats.min(0.0));
+        }
+        heeds
+    }
+
+    fn is_heeded(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
         self.pluck(onset_s, string);
         let goes_on = self
             .hand
@@ -326,7 +366,7 @@ impl<T> Awaited<T> {
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.
     fn is_next_to(&self, last_s: f64, hand: StringNumber, onset_s: f64, string: StringNumber) -> bool {
         let again = string == hand;
-        let beside = string.get().abs_diff(hand.get()) == 1 && onset_s - last_s >= LEISURE_S;
+        let beside = string.get().abs_diff(hand.get()) == 1 && (LEISURE_S..=WALKS_S).contains(&(onset_s - last_s));
         (again || beside) && !self.has_other(last_s, onset_s, hand)
     }
 

@@ -5,10 +5,22 @@ use consort_proto::StringNumber;
 /// A string is compared with those that counted within an octave of it, since a pickup hears one end of the harp softer than
 /// the other; where there is none, with the nearest of all.
 const NEAR: u8 = 7;
+/// How much strings of one harp differ from those around them, one standard deviation, and so much more for each string that
+/// they lie further away than an octave; how much plucks of one string differ, decibels.
+const SPREAD_DB: f64 = 3.3;
+const FURTHER_DB: f64 = 0.05;
+const OWN_SPREAD_DB: f64 = 2.2;
+/// Share of what a string was itself in what is usual for it.
+const OWN_SHARE: f64 = 0.8;
 /// Share of a pluck in what its string was before.
 const SHARE: f64 = 0.4;
+/// Share of each pluck, which is this much louder or softer at most, decibels, in what is usual for all strings.
+const GAIN_SHARE: f64 = 0.15;
+const GAIN_AT_MOST_DB: f64 = 6.0;
+/// Of what was taken by hand beside strings that are known, so much is her chair or the gain, and the rest that string.
+const TURNED_SHARE: f64 = 0.7;
 /// Two plucks in a row that are so much louder than usual, decibels, say that the gain was turned up, by what the lesser of
-/// them says. That it was turned down is not believed of plucks, which another harp's may be.
+/// them says. That it was turned down is believed slowly of plucks, which another harp's may be.
 const TURNED_UP_DB: f64 = 6.0;
 
 /// The levels of plucks that counted, decibels below full scale, string by string.
@@ -32,6 +44,12 @@ impl Levels {
             self.known.iter_mut().for_each(|(_, level)| *level += turned);
             self.louder = 0.0;
         }
+        // What all strings have in common is her chair, her hand or the gain.
+        let common = -GAIN_SHARE
+            * self
+                .softer_db(string, level_dbfs)
+                .clamp(-GAIN_AT_MOST_DB, GAIN_AT_MOST_DB);
+        self.known.iter_mut().for_each(|(_, level)| *level += common);
         match self.known.iter_mut().find(|(known, _)| *known == string) {
             Some((_, level)) => *level += SHARE * (level_dbfs - *level),
             None => self.known.push((string, level_dbfs)),
@@ -49,29 +67,38 @@ impl Levels {
                 let moved = level_dbfs - own;
                 self.known.iter_mut().for_each(|(_, level)| *level += moved);
             }
-            None => self.known.push((string, level_dbfs)),
+            None => {
+                if self
+                    .known
+                    .iter()
+                    .any(|(known, _)| known.get().abs_diff(string.get()) <= NEAR)
+                {
+                    let moved = -TURNED_SHARE * self.softer_db(string, level_dbfs);
+                    self.known.iter_mut().for_each(|(_, level)| *level += moved);
+                }
+                self.known.push((string, level_dbfs));
+            }
         }
-    }
-
-    /// Whether `string` has counted before.
-    pub(crate) fn knows(&self, string: StringNumber) -> bool {
-        self.known.iter().any(|(known, _)| *known == string)
     }
 
     /// How much softer than usual a pluck of `string` is, decibels; as loud while nothing is known.
     pub(crate) fn softer_db(&self, string: StringNumber, level_dbfs: f64) -> f64 {
-        self.usual(string).map_or(0.0, |usual| usual - level_dbfs)
+        self.usual(string).map_or(0.0, |(usual, _)| usual - level_dbfs)
     }
 
-    /// What is usual for `string`: half of it what it was itself, if that is known, and half those around it.
-    fn usual(&self, string: StringNumber) -> Option<f64> {
+    /// What is usual for `string`, half of it what it was itself, if that is known, and half those around it; and how much
+    /// that may differ from the next pluck, one standard deviation.
+    pub(crate) fn usual(&self, string: StringNumber) -> Option<(f64, f64)> {
         let away = |known: StringNumber| known.get().abs_diff(string.get());
         let nearest = self.known.iter().map(|(known, _)| away(*known)).min()?;
         let reach = nearest.max(NEAR);
         let near = || self.known.iter().filter(|(known, _)| away(*known) <= reach);
         let around = near().map(|(_, level)| level).sum::<f64>() / near().count() as f64;
         let own = near().find(|(known, _)| *known == string);
-        Some(own.map_or(around, |(_, own)| 0.5 * (own + around)))
+        let further = f64::from(nearest.saturating_sub(NEAR));
+        Some(own.map_or((around, SPREAD_DB + FURTHER_DB * further), |(_, own)| {
+            (OWN_SHARE * own + (1.0 - OWN_SHARE) * around, OWN_SPREAD_DB)
+        }))
     }
 }
 
@@ -97,7 +124,7 @@ mod tests {
     }
 
     #[test]
-    fn a_gain_that_was_turned_up_is_learnt_and_one_that_was_turned_down_is_told() {
+    fn a_gain_that_was_turned_up_is_learnt_at_once_and_one_that_was_turned_down_slowly_or_when_told() {
         let mut levels = Levels::default();
         for number in 1..=47 {
             levels.count(string(number), -30.0);
@@ -109,7 +136,7 @@ mod tests {
         for number in 10..=14 {
             levels.count(string(number), -30.0);
         }
-        assert!(levels.softer_db(string(40), -30.0) > 6.0);
+        assert!((3.0..6.0).contains(&levels.softer_db(string(40), -30.0)));
         levels.turn_to(string(40), -30.0);
         assert!(levels.softer_db(string(30), -30.0).abs() < 1.0);
         // A level that is none is no level.

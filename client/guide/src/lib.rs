@@ -24,6 +24,7 @@ mod tests;
 mod turn;
 mod twin;
 mod ways;
+mod whose;
 
 pub use consort_proto::order::Order;
 use consort_words::{Arg, Key, Words};

@@ -24,6 +24,7 @@ fn take_at<T>(
         string: string(number),
         apart: Cents(-4.0),
         level_dbfs,
+        stiffness: 0.0,
     };
     match awaited.take(plucked, wanted(number, is_awaited), reading) {
         Taken::Counts(readings) => readings,
@@ -124,6 +125,7 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
         string: string(number),
         apart: Cents(-4.0),
         level_dbfs: LEVEL,
+        stiffness: 0.0,
     };
     let take =
         |awaited: &mut Awaited<f64>, onset_s, number| match awaited.take(plucked(onset_s, number), asked, onset_s) {
@@ -171,6 +173,7 @@ fn another_harp_whose_pedals_are_moved_says_nothing_of_hers() {
             string: string(number),
             apart: Cents(-4.0),
             level_dbfs: LEVEL - 6.0,
+            stiffness: 0.0,
         };
         awaited.stands_elsewhere(soft, Wanted::Near(string(21)));
     }
@@ -205,11 +208,11 @@ fn a_string_that_stands_alone_counts() {
 #[test]
 fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
     let mut awaited = Awaited::default();
-    assert!(awaited.heeds(0.0, string(20), wanted(20, true)));
-    assert!(!awaited.heeds(0.0, string(20), wanted(20, false)));
+    assert!(heeds(&mut awaited, 0.0, 20, wanted(20, true)));
+    assert!(!heeds(&mut awaited, 0.0, 20, wanted(20, false)));
     assert_eq!(take(&mut awaited, 1.0, 31, true, 1), [1]);
-    assert!(awaited.heeds(2.0, string(31), wanted(31, false)));
-    assert!(awaited.heeds(3.0, string(32), wanted(32, false)));
+    assert!(heeds(&mut awaited, 2.0, 31, wanted(31, false)));
+    assert!(heeds(&mut awaited, 3.0, 32, wanted(32, false)));
     assert_eq!(
         take(&mut awaited, 4.0, 33, false, 1),
         [1],
@@ -218,7 +221,7 @@ fn what_is_no_reading_counts_of_what_is_awaited_or_in_hand() {
     for (onset_s, number) in [(5.0, 12), (6.0, 40)] {
         take(&mut awaited, onset_s, number, false, 2);
     }
-    assert!(!awaited.heeds(7.0, string(20), wanted(20, true)), "in passing");
+    assert!(!heeds(&mut awaited, 7.0, 20, wanted(20, true)), "in passing");
 }
 
 #[test]
@@ -262,6 +265,18 @@ fn music_takes_away_what_waits_and_what_was_in_hand() {
     assert!(take(&mut awaited, 2.0, 31, false, 3).is_empty());
 }
 
+/// Whether a pluck that is no reading counts, as loud as all others.
+fn heeds<T>(awaited: &mut Awaited<T>, onset_s: f64, number: u32, wanted: Wanted) -> bool {
+    let plucked = Plucked {
+        onset_s,
+        string: string(number),
+        apart: Cents(-4.0),
+        level_dbfs: LEVEL,
+        stiffness: 0.0,
+    };
+    awaited.heeds(&plucked, wanted, false)
+}
+
 /// Music of four notes that ends at `end_s`.
 fn play<T>(awaited: &mut Awaited<T>, end_s: f64) {
     for (back_s, number) in [(1.2, 40), (0.8, 38), (0.4, 36), (0.0, 34)] {
@@ -282,6 +297,7 @@ fn check_after_music(plucks: &[(f64, u32, f64, &[f64])]) {
             string: string(number),
             apart: Cents(apart),
             level_dbfs: LEVEL,
+            stiffness: 0.0,
         };
         let taken = match awaited.take(plucked, Wanted::Near(string(20)), onset_s) {
             Taken::Counts(readings) => readings,
@@ -320,9 +336,9 @@ fn music_of_others_is_no_music_of_hers() {
     let mut awaited = Awaited::<()>::default();
     play(&mut awaited, 10.0);
     awaited.pass_by(8.8);
-    assert!(!awaited.heeds(12.0, string(20), asked), "three notes are hers");
+    assert!(!heeds(&mut awaited, 12.0, 20, asked), "three notes are hers");
     awaited.pass_by(9.2);
-    assert!(awaited.heeds(12.0, string(20), asked));
+    assert!(heeds(&mut awaited, 12.0, 20, asked));
 }
 
 /// A last check is a run over the harp: whatever is plucked counts, also right after she has played.
@@ -340,6 +356,7 @@ fn a_run_that_is_asked_for_counts_right_after_music() {
             string: string(number),
             apart: Cents(0.0),
             level_dbfs: LEVEL,
+            stiffness: 0.0,
         };
         assert_eq!(awaited.take(plucked, Wanted::Any, number), Taken::Counts(vec![number]));
     }
@@ -359,6 +376,7 @@ fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_
         string: string(20),
         apart: Cents(-9.0),
         level_dbfs: LEVEL,
+        stiffness: 0.0,
     };
     assert_eq!(awaited.take(plucked(12.0), Wanted::Near(string(20)), 1), Taken::Waits);
     assert!(awaited.stood_alone(14.4).is_empty());
@@ -367,14 +385,14 @@ fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_
         play(&mut awaited, 20.0);
         assert_eq!(awaited.take(plucked(21.0), wanted, 2), Taken::Counts(vec![2]));
         play(&mut awaited, 30.0);
-        assert!(awaited.heeds(31.0, string(20), wanted));
+        assert!(heeds(&mut awaited, 31.0, 20, wanted));
     }
     play(&mut awaited, 40.0);
     assert!(
-        !awaited.heeds(41.0, string(20), Wanted::Near(string(20))),
+        !heeds(&mut awaited, 41.0, 20, Wanted::Near(string(20))),
         "no doubt of the music is hers"
     );
-    assert!(awaited.heeds(49.0, string(20), Wanted::Near(string(20))));
+    assert!(heeds(&mut awaited, 49.0, 20, Wanted::Near(string(20))));
 }
 
 /// A string that a pedal has raised sounds like the next one; two of them in turn look like one that leaps to and fro.
@@ -417,6 +435,7 @@ fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned
         string: string(number),
         apart: Cents(-4.0),
         level_dbfs: LEVEL - 12.0,
+        stiffness: 0.0,
     };
     let asked = Wanted::Near(string(20));
     for onset_s in [10.0, 12.0, 14.0, 16.0] {
@@ -439,7 +458,8 @@ fn what_is_in_hand_can_be_too_soft_and_its_ringing_stands_between_nothing() {
         onset_s: 2.0,
         string: string(20),
         apart: Cents(-4.0),
-        level_dbfs: LEVEL - 9.0,
+        level_dbfs: LEVEL - 12.0,
+        stiffness: 0.0,
     };
     assert_eq!(awaited.take(soft, Wanted::Nothing, 1), Taken::TooSoft);
     // It is still followed while it rings.

@@ -12,13 +12,20 @@ const WALK: usize = 3;
 const TURNED_PER_S: f64 = 60.0;
 const TURNED_AT_ONCE: f64 = 30.0;
 
+/// A reading with its pluck, and how much speaks for its being hers, nats.
+#[derive(Clone, Debug)]
+pub(super) struct Weighed<T> {
+    pub(super) plucked: Plucked,
+    pub(super) nats: f64,
+    pub(super) reading: T,
+}
+
 /// Readings of a string that nobody asked for, or of some in a row.
 #[derive(Clone, Debug)]
 pub(super) struct Waiting<T> {
     pub(super) last_s: f64,
     pub(super) string: StringNumber,
-    /// Each with its pluck.
-    pub(super) readings: Vec<(Plucked, T)>,
+    pub(super) readings: Vec<Weighed<T>>,
     /// How many of them count together.
     pub(super) wanted: usize,
     /// What she was meant to pluck.
@@ -38,7 +45,7 @@ pub(super) enum Walk {
 impl<T> Waiting<T> {
     /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.
     fn leaps_to(&self, next: &Plucked, pause_s: f64) -> bool {
-        let before = self.readings.last().map_or(next.apart, |(last, _)| last.apart);
+        let before = self.readings.last().map_or(next.apart, |last| last.plucked.apart);
         !Cents(next.apart.0 - before.0).is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
     }
 
@@ -52,7 +59,7 @@ impl<T> Waiting<T> {
             0 => {
                 // Who stops a walk to pluck its last string again means that one; a melody may repeat a note, too.
                 if self.walks.take().is_some() {
-                    self.readings.retain(|(plucked, _)| plucked.string == string);
+                    self.readings.retain(|one| one.plucked.string == string);
                     (self.wanted, self.alone) = (PLUCKS_IN_PASSING, false);
                 }
                 return Some(self);

@@ -141,8 +141,11 @@ impl Memory {
             Heard::Track(track) => (track.onset, track.time, track.string, false),
             Heard::Refused(refused) => {
                 // As at a desk: only what could not be told apart was a pluck all the same.
-                if refused.why != Refusal::TooMany {
-                    self.attention.forget(refused.onset.seconds(self.rate));
+                let onset_s = refused.onset.seconds(self.rate);
+                match refused.why {
+                    Refusal::TooMany => {}
+                    Refusal::TooSoft => self.attention.hears_another(onset_s),
+                    _ => self.attention.forget(onset_s),
                 }
                 return;
             }
@@ -175,6 +178,7 @@ impl Memory {
             string,
             apart: reading.hz.cents_above(self.targets[string.index()]),
             level_dbfs: reading.level_dbfs,
+            stiffness: reading.inharmonicity,
         };
         let is_told = matches!(
             heard,
@@ -184,10 +188,9 @@ impl Memory {
             self.attention.stands_elsewhere(plucked, wanted);
         }
         if !matches!(heard, Heard::Settled(_)) {
-            let soft = self.attention.is_too_soft(string, reading.level_dbfs);
-            if !self.attention.heeds(onset_s, string, wanted) && soft {
-                self.attention.forget(onset_s);
-            }
+            let soft = matches!(heard, Heard::Unsure(_, Doubt::Soft))
+                || self.attention.is_too_soft(string, reading.level_dbfs);
+            self.attention.heeds(&plucked, wanted, soft);
             return;
         }
         if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {

@@ -1,0 +1,305 @@
+//! Whose a pluck is: weighed by how loud it began, by the stiffness of the string and by where it stood before, and by whose
+//! hand was there last.
+//!
+//! Single signs do not tell two harps apart: strings of one harp differ by some decibels, so that one string in fifteen of a
+//! harp 10 dB softer is as loud as hers. But whoever tunes stays on a string or goes on to the next, so that a hand that was
+//! known for another one's makes the pluck beside it suspicious, and the string that is asked for is beyond suspicion where
+//! nobody else is heard.
+
+use consort_proto::{Cents, StringNumber};
+
+use crate::awaited::Plucked;
+use crate::levels::Levels;
+
+/// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other.
+const HERS_ITSELF: f64 = 0.5;
+const HERS_BESIDE: f64 = 0.1;
+const HERS_ELSEWHERE: f64 = 0.1;
+/// How likely somebody at another harp plucks the string that she plucked last, one of the two beside it, any other.
+const ANOTHERS_SAME: f64 = 0.6;
+const ANOTHERS_BESIDE: f64 = 0.15;
+const ANOTHERS_ELSEWHERE: f64 = 0.1;
+/// Strings of a harp, nearly.
+const STRINGS: f64 = 47.0;
+/// How likely another harp is heard before one was, and for how long one that was may rest, seconds.
+const ANOTHER_AT_FIRST: f64 = 0.1;
+const RESTS_S: f64 = 60.0;
+/// Another harp is so much softer than hers, and may be so much more or less, decibels: nearer ones are kept apart by people.
+const SOFTER_DB: f64 = 11.0;
+const SOFTER_SPREAD_DB: f64 = 5.5;
+/// So much speaks for what is heard before anything is known of her harp.
+const FIRST_NATS: f64 = 3.0;
+/// How much the logarithm of a string's stiffness differs from one measurement to the next, and from one harp to another.
+const STIFFNESS_SPREAD: f64 = 0.07;
+const STIFFNESS_OF_HARPS: f64 = 0.25;
+/// How far a string that she has not turned since lies from where it stood, and one of another harp from its target, cents;
+/// how often it was moved all the same, and by how much at most.
+const STAYS_WITHIN: f64 = 0.7;
+const TUNED_WITHIN: f64 = 6.0;
+const MOVED: f64 = 0.3;
+const MOVED_BY: f64 = 60.0;
+
+/// What speaks for a pluck beside what it is itself.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub(crate) enum Expected {
+    /// Its string is asked for.
+    Asked,
+    /// The one beside it is.
+    BesideAsked,
+    /// Its string is in hand.
+    InHand,
+    /// The one beside it is.
+    BesideHand,
+    /// Nothing.
+    Not,
+}
+
+impl Expected {
+    /// Whether the string may have been turned since it counted.
+    const fn may_be_turned(self) -> bool {
+        matches!(self, Self::Asked | Self::InHand)
+    }
+}
+
+/// What is known of her harp, and of another one's hand.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Whose {
+    pub(crate) levels: Levels,
+    strings: Vec<Known>,
+    /// When somebody else plucked last, and which string, as far as that is known.
+    another: Option<(f64, Option<StringNumber>)>,
+    /// How surely it was somebody else.
+    surely: f64,
+    /// The string in her hand, and how surely it is hers.
+    hand: Option<(StringNumber, f64)>,
+}
+
+/// A string of hers that counted.
+#[derive(Clone, Copy, Debug)]
+struct Known {
+    string: StringNumber,
+    apart: Cents,
+    ln_stiffness: Option<f64>,
+}
+
+impl Whose {
+    /// How much more likely it is that `plucked` is hers than another's, in nats.
+    pub(crate) fn weigh(&self, plucked: &Plucked, expected: Expected) -> f64 {
+        let elsewhere = HERS_ELSEWHERE / STRINGS;
+        let in_hand = |share: f64| {
+            let surely = self.hand.map_or(0.0, |(_, surely)| surely);
+            surely * share + (1.0 - surely) * elsewhere
+        };
+        let hers = match expected {
+            Expected::Asked => HERS_ITSELF,
+            Expected::BesideAsked => HERS_BESIDE,
+            Expected::InHand => in_hand(HERS_ITSELF),
+            Expected::BesideHand => in_hand(HERS_BESIDE),
+            Expected::Not => elsewhere,
+        };
+        let level = self.level(plucked);
+        let known = self.strings.iter().find(|known| known.string == plucked.string);
+        let stiffness = known.map_or(0.0, |known| stiffness(known, plucked));
+        let stays = known.map_or(0.0, |known| stays(known, plucked, expected));
+        hers.ln() - self.anothers(plucked).ln() + level + stiffness + stays
+    }
+
+    /// How likely somebody else plucks that string then.
+    fn anothers(&self, plucked: &Plucked) -> f64 {
+        let anywhere = 1.0 / STRINGS;
+        let follows = |last: StringNumber| match last.get().abs_diff(plucked.string.get()) {
+            0 => ANOTHERS_SAME,
+            1 => ANOTHERS_BESIDE,
+            _ => ANOTHERS_ELSEWHERE * anywhere,
+        };
+        // What counted may have been another's all the same.
+        let after_hand = self.hand.map_or(0.0, |(hand, surely)| (1.0 - surely) * follows(hand));
+        let Some((last_s, last)) = self.another else {
+            return after_hand + ANOTHER_AT_FIRST * anywhere;
+        };
+        let fades = (-(plucked.onset_s - last_s).max(0.0) / RESTS_S).exp();
+        let is_there = ANOTHER_AT_FIRST.max(self.surely * fades);
+        let after_last = last.map_or(anywhere, follows);
+        after_hand + is_there * (fades * after_last + (1.0 - fades) * anywhere)
+    }
+
+    fn level(&self, plucked: &Plucked) -> f64 {
+        let Some((usual, spread)) = self.levels.usual(plucked.string) else {
+            return FIRST_NATS;
+        };
+        if !plucked.level_dbfs.is_finite() {
+            return 0.0;
+        }
+        // A louder one is not less hers for it.
+        let softer = (usual - plucked.level_dbfs).max(0.0);
+        ln_normal(softer, spread) - ln_normal(softer - SOFTER_DB, SOFTER_SPREAD_DB)
+    }
+
+    /// `plucked` is hers as surely as the weight `nats` says, and counts.
+    pub(crate) fn is_hers(&mut self, plucked: &Plucked, nats: f64) {
+        let Plucked { string, apart, .. } = *plucked;
+        self.hand = Some((string, surely(nats)));
+        let ln_stiffness = (plucked.stiffness > 0.0).then(|| plucked.stiffness.ln());
+        match self.strings.iter_mut().find(|known| known.string == string) {
+            Some(known) => {
+                known.apart = apart;
+                known.ln_stiffness = match (known.ln_stiffness, ln_stiffness) {
+                    (Some(before), Some(now)) => Some(before + 0.4 * (now - before)),
+                    (before, now) => now.or(before),
+                };
+            }
+            None => self.strings.push(Known {
+                string,
+                apart,
+                ln_stiffness,
+            }),
+        }
+    }
+
+    /// What was plucked is somebody else's, as surely as the weight `nats` says.
+    pub(crate) fn is_anothers(&mut self, onset_s: f64, string: StringNumber, nats: f64) {
+        self.surely = surely(-nats);
+        self.another = Some((onset_s, Some(string)));
+    }
+
+    /// Something was plucked at `onset_s` that is far too soft to be hers.
+    pub(crate) fn hears_another(&mut self, onset_s: f64) {
+        let string = self.another.and_then(|(_, string)| string);
+        self.surely = 1.0 - 0.5 * (1.0 - self.surely);
+        self.another = Some((onset_s, string));
+    }
+}
+
+/// What the stiffness of a string that is known says, in nats.
+fn stiffness(known: &Known, plucked: &Plucked) -> f64 {
+    match known.ln_stiffness.filter(|_| plucked.stiffness > 0.0) {
+        Some(usual) => {
+            let apart = plucked.stiffness.ln() - usual;
+            // A partial that something else drew along is no other string: so much is left to chance.
+            let hers = 0.95 * normal(apart, STIFFNESS_SPREAD) + 0.05 * normal(apart, 5.0 * STIFFNESS_OF_HARPS);
+            hers.ln() - normal(apart, STIFFNESS_OF_HARPS).max(1e-3).ln()
+        }
+        None => 0.0,
+    }
+}
+
+/// What it says that a string stands where it was left, or elsewhere, in nats.
+fn stays(known: &Known, plucked: &Plucked, expected: Expected) -> f64 {
+    let anywhere = 1.0 / (2.0 * MOVED_BY);
+    // What is in hand was perhaps turned, and then most likely to its target.
+    let moved = if expected.may_be_turned() { 0.5 } else { 0.2 };
+    let turned = 0.5 * normal(plucked.apart.0, 4.0) + 0.5 * anywhere;
+    let hers = (1.0 - moved) * normal(plucked.apart.0 - known.apart.0, STAYS_WITHIN) + moved * turned;
+    let anothers = (1.0 - MOVED) * normal(plucked.apart.0, TUNED_WITHIN) + MOVED * anywhere;
+    hers.ln() - anothers.ln()
+}
+
+/// The probability to which odds of so many nats amount.
+fn surely(nats: f64) -> f64 {
+    1.0 / (1.0 + (-nats).exp())
+}
+
+fn normal(apart: f64, spread: f64) -> f64 {
+    ln_normal(apart, spread).exp()
+}
+
+fn ln_normal(apart: f64, spread: f64) -> f64 {
+    -0.5 * (apart / spread).powi(2) - (spread * std::f64::consts::TAU.sqrt()).ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn string(number: u32) -> StringNumber {
+        StringNumber::new(number).expect("a string")
+    }
+
+    fn plucked(onset_s: f64, number: u32, level_dbfs: f64) -> Plucked {
+        Plucked {
+            onset_s,
+            string: string(number),
+            apart: Cents(2.0),
+            level_dbfs,
+            stiffness: 2e-4,
+        }
+    }
+
+    /// Her harp, of which some strings counted at −20 dB.
+    fn hers() -> Whose {
+        let mut whose = Whose::default();
+        for number in 18..25 {
+            let one = plucked(0.0, number, -20.0);
+            whose.levels.count(one.string, one.level_dbfs);
+            whose.is_hers(&one, 10.0);
+        }
+        whose
+    }
+
+    #[test]
+    fn a_string_that_is_asked_for_may_be_softer_than_one_that_nobody_asked_for() {
+        let whose = hers();
+        let weighs = |number, softer, expected| whose.weigh(&plucked(2.0, number, -20.0 - softer), expected);
+        assert!(weighs(26, 0.0, Expected::Not) > 2.0);
+        assert!(weighs(26, 7.0, Expected::Not) < 0.0);
+        assert!(weighs(26, 7.0, Expected::Asked) > 1.0);
+        assert!(weighs(26, 14.0, Expected::Asked) < 0.0);
+        // One that counted before is better known.
+        assert!(weighs(20, 9.0, Expected::Asked) < weighs(26, 9.0, Expected::Asked));
+    }
+
+    #[test]
+    fn what_follows_another_hand_is_suspicious_and_what_follows_hers_is_not() {
+        let soft = |number| plucked(12.0, number, -25.5);
+        let alone = hers().weigh(&soft(27), Expected::Asked);
+        assert!(alone > 1.0, "{alone}");
+        let mut whose = hers();
+        whose.is_anothers(10.0, string(26), -3.0);
+        let beside = whose.weigh(&soft(27), Expected::Asked);
+        assert!(beside < 1.0, "{beside}");
+        assert!(whose.weigh(&soft(33), Expected::Asked) > 1.0, "her hand is elsewhere");
+        // As loud as her own harp it is hers all the same, and so it is once the other one has rested.
+        assert!(whose.weigh(&plucked(12.0, 27, -20.0), Expected::Asked) > 1.0);
+        assert!(whose.weigh(&plucked(200.0, 27, -25.5), Expected::Asked) > 1.0);
+    }
+
+    #[test]
+    fn one_that_counted_by_mistake_does_not_make_the_next_ones_hers() {
+        let mut whose = hers();
+        whose.is_hers(&plucked(5.0, 40, -22.0), 0.5);
+        let next = plucked(7.0, 41, -26.0);
+        let doubtful = whose.weigh(&next, Expected::BesideHand);
+        whose.is_hers(&plucked(5.0, 40, -22.0), 6.0);
+        let sure = whose.weigh(&next, Expected::BesideHand);
+        assert!(doubtful < 1.0 && sure > doubtful + 2.0, "{doubtful} {sure}");
+    }
+
+    #[test]
+    fn a_string_is_known_by_its_stiffness_and_by_where_it_was_left() {
+        let whose = hers();
+        let weighs = |stiffness, apart| {
+            let one = Plucked {
+                stiffness,
+                apart: Cents(apart),
+                ..plucked(2.0, 20, -22.0)
+            };
+            whose.weigh(&one, Expected::Not)
+        };
+        let itself = weighs(2e-4, 2.0);
+        assert!(itself > weighs(2.8e-4, 2.0) + 1.0);
+        assert!(itself > weighs(2e-4, -3.0) + 1.0);
+        // Where the stiffness was not measured it says nothing.
+        assert!((weighs(2.8e-4, 2.0)..itself).contains(&weighs(0.0, 2.0)));
+    }
+
+    #[test]
+    fn what_is_far_too_soft_says_that_somebody_else_is_there() {
+        let mut whose = hers();
+        let soft = plucked(12.0, 27, -28.0);
+        let before = whose.weigh(&soft, Expected::Asked);
+        for onset_s in [6.0, 8.0, 10.0] {
+            whose.hears_another(onset_s);
+        }
+        assert!(whose.weigh(&soft, Expected::Asked) < before - 1.0);
+    }
+}
