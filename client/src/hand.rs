@@ -124,6 +124,12 @@ impl Follower {
         self.turn_to(onset_s, State::TooSoft);
     }
 
+    /// Whether `string` is in hand and too soft for this harp.
+    pub(crate) fn is_soft(&self, string: StringNumber) -> bool {
+        self.held
+            .is_some_and(|held| held.string == string && matches!(held.state, State::TooSoft))
+    }
+
     /// It counts after all, with this pitch.
     pub(crate) fn counts(&mut self, onset_s: f64, hz: Hz) {
         self.turn_to(onset_s, State::Settled(hz));

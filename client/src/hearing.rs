@@ -33,6 +33,8 @@ pub(crate) struct Hearing {
     left: Option<Left>,
     /// Onset of the newest pluck that is too soft to be followed, seconds of the sound.
     soft_s: Option<f64>,
+    /// The string of which she has said that it was hers, until it counts.
+    hers: Option<StringNumber>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
@@ -69,6 +71,7 @@ impl Hearing {
             attention: Attention::default(),
             left: None,
             soft_s: None,
+            hers: None,
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -99,9 +102,30 @@ impl Hearing {
         }
     }
 
+    /// She says that what was too soft was her `string`: whether that is in hand. It is taken by hand until it counts.
+    pub(crate) fn is_said_to_be_hers(&mut self, string: StringNumber) -> bool {
+        let is_soft = self.follower.is_soft(string);
+        if is_soft {
+            self.choose(Some(string));
+            self.hers = Some(string);
+        }
+        is_soft
+    }
+
+    /// What she said was hers has counted: whether the ear is to listen for all strings again. It stays in hand.
+    pub(crate) fn knows_hers(&mut self, counts: &[Answer]) -> bool {
+        let heard = |hers: &mut StringNumber| counts.iter().any(|answer| answer.string == *hers);
+        let knows = self.hers.take_if(heard).is_some();
+        if knows {
+            self.ways.chosen = None;
+        }
+        knows
+    }
+
     /// She has chosen a string by hand, or lets it go.
     pub(crate) fn choose(&mut self, string: Option<StringNumber>) {
         self.ways.chosen = string;
+        self.hers = None;
         self.follower.let_go();
     }
 

@@ -231,9 +231,14 @@ impl Action {
 }
 
 impl Advice {
-    /// Whether the harpist may say that she has looked and wants to go on.
+    /// Whether the harpist may say that she has looked and wants to go on, or that what was too soft was hers.
     pub const fn can_be_overruled(&self) -> bool {
-        self.action.is_doubt() && !matches!(self.action, Action::NotHigher)
+        self.action.is_doubt() && !matches!(self.action, Action::NotHigher) || self.doubts_whose()
+    }
+
+    /// Whether it is doubted that what was plucked is hers.
+    pub const fn doubts_whose(&self) -> bool {
+        matches!(self.why.key, Key::WhyTooSoft)
     }
 }
 

@@ -229,6 +229,9 @@ impl<T> Awaited<T> {
             _ => NEEDED,
         };
         let mut nats = self.whose.weigh(&plucked, expected);
+        // Who repeats a string that waits is who plucked it before.
+        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(&plucked));
+        nats = before.map_or(nats, |before| nats.max(before));
         match wanted {
             // She says that it is hers.
             Wanted::ByHand if nats < BY_HAND => {

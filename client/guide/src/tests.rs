@@ -80,7 +80,7 @@ fn there_is_no_turning_advice_in_doubt() {
         (Heard::Unsure, "The string could not be told"),
         (Heard::Turned, "It has moved while it sounded"),
         (Heard::Waits, "Not taken down yet"),
-        (Heard::TooSoft, "Much softer than your harp"),
+        (Heard::TooSoft, "Softer than your harp"),
     ] {
         let why = check_on("pedal-47", &[], &[], Some((26, heard)), (Some(26), Action::Again, None));
         assert!(why.starts_with(begins), "{why}");

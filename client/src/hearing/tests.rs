@@ -178,10 +178,31 @@ fn another_harp_is_no_business_of_this_desk_and_a_soft_pluck_of_hers_is_told() {
         (0, Action::Pluck),
         "nothing is in hand"
     );
-    assert_eq!(pluck(&mut desk, 8.0, ASKED, -30.0), (0, Action::Again));
+    assert_eq!(pluck(&mut desk, 8.0, ASKED, -33.0), (0, Action::Again));
     assert!(desk.hearing.is_left());
     desk.hearing.choose(StringNumber::new(ASKED).ok());
-    assert_eq!(pluck(&mut desk, 10.0, ASKED, -30.0).0, 1, "taken by hand");
+    assert_eq!(pluck(&mut desk, 10.0, ASKED, -33.0).0, 1, "taken by hand");
+}
+
+#[test]
+fn what_she_says_was_hers_counts_when_it_is_plucked_again_and_so_do_the_next_ones() {
+    let mut desk = Desk::new(ASKED);
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    assert_eq!(pluck(&mut desk, 8.0, ASKED, -33.0), (0, Action::Again));
+    assert!(desk.advise(9.5).can_be_overruled());
+    let string = StringNumber::new(ASKED).expect("a string");
+    assert!(
+        !desk
+            .hearing
+            .is_said_to_be_hers(StringNumber::new(31).expect("a string"))
+    );
+    assert!(desk.hearing.is_said_to_be_hers(string));
+    assert_eq!(pluck(&mut desk, 11.0, ASKED, -33.0).0, 1);
+    let answer = desk.answer(11.0, 11.0 + SETTLES_S, 0.5);
+    assert!(desk.hearing.knows_hers(&[answer]));
+    assert_eq!(desk.hearing.ways().chosen, None, "the desk goes on");
+    assert!(!desk.hearing.knows_hers(&[answer]));
+    assert_eq!(pluck(&mut desk, 14.0, ASKED + 1, -33.0).0, 1, "her chair has turned");
 }
 
 #[test]

@@ -26,7 +26,7 @@ pub(crate) enum Wish {
     Link(Event),
     /// Be a new laptop: one with a fresh key.
     Renew,
-    /// Go on, since what was doubted of this string was looked at.
+    /// Go on, since what was doubted of this string was looked at, or since what was too soft was hers.
     LookedAt(StringNumber),
     /// What has changed was seen.
     Seen,
@@ -69,6 +69,11 @@ impl EventLoop {
             Wish::Join(invitation) => self.tell(invitation.into()),
             Wish::Link(event) => self.tell(event),
             Wish::Renew => self.renew(),
+            Wish::LookedAt(string) if self.hearing.is_said_to_be_hers(string) => {
+                // The ear may have ended with its sound.
+                let _ = self.ear.send(ToEar::Choose(Some(string)));
+                self.let_go_at = None;
+            }
             Wish::LookedAt(string) => self.hearing.look_at(string),
             Wish::Seen => self.changed = None,
             Wish::Wake => self.woken = true,

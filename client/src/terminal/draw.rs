@@ -208,6 +208,7 @@ fn told<'a>(page: &'a DeskPage, words: &Words) -> Vec<Line<'a>> {
     lines.extend(page.far.as_deref().map(|far| Line::from(far).style(STRONG)));
     lines.push(Line::from(page.why.as_str()));
     let space = match (page.may_go_on, page.may_see) {
+        (true, _) if page.doubt.is_none() => Some(Key::TerminalHers),
         (true, _) => Some(Key::TerminalLooked),
         (false, true) => Some(Key::TerminalSeen),
         (false, false) => None,

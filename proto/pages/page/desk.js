@@ -204,7 +204,7 @@ export function show(picture) {
   const goesOn = now.may_go_on || now.may_see;
   at("goon").classList.toggle("none", !goesOn);
   at("goon").disabled = !goesOn;
-  say(at("goon").firstChild, now.may_go_on ? "I have looked " : "I have seen it ");
+  say(at("goon").firstChild, now.may_go_on ? now.doubt ? "I have looked " : "It was mine " : "I have seen it ");
   at("check").setAttribute("aria-pressed", String(telling.last_check));
   at("follow").setAttribute("aria-pressed", String(telling.chosen !== null));
   at("fresh").hidden = !telling.fresh;

@@ -59,7 +59,7 @@ pub struct DeskPage {
     pub turn: Option<KeyTurn>,
     /// What has to be looked at first: `pedal`, `lever`, `pin`, `harp`, `tuning`, `pitch` or `limit`; null in no doubt.
     pub doubt: Option<&'static str>,
-    /// Whether she may go on once she has looked.
+    /// Whether she may go on once she has looked; without a doubt, whether she may say that what was too soft was hers.
     pub may_go_on: bool,
     /// The string that comes next.
     pub next: Option<String>,

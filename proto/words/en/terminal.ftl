@@ -11,6 +11,7 @@ terminal-flat = { $cents } cents flat
 terminal-sharp = { $cents } cents sharp
 terminal-next = next { $string } · { $says }
 terminal-looked = Space: I have looked
+terminal-hers = Space: it was mine
 terminal-seen = Space: I have seen it
 
 # Keys and what each one does, in at most 80 columns.

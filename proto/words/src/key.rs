@@ -641,6 +641,7 @@ keys! {
     TerminalSharp = "terminal-sharp",
     TerminalNext = "terminal-next",
     TerminalLooked = "terminal-looked",
+    TerminalHers = "terminal-hers",
     TerminalSeen = "terminal-seen",
     TerminalKeysString = "terminal-keys-string",
     TerminalKeysOthers = "terminal-keys-others",

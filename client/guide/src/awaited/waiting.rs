@@ -7,6 +7,8 @@ use crate::passing::PASSED_WITHIN_S;
 
 /// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
 const WALK: usize = 3;
+/// Plucks of one string by one hand differ by no more than this, decibels.
+const SAME_DB: f64 = 4.0;
 /// A string may be turned by so many cents in a second, and by so many at once, while it is plucked again and again: what lies
 /// further from the pluck before is another one that a pedal has raised.
 const TURNED_PER_S: f64 = 60.0;
@@ -43,6 +45,13 @@ pub(super) enum Walk {
 }
 
 impl<T> Waiting<T> {
+    /// How much speaks for the last pluck, nats, if the `next` one is the same again, no softer.
+    pub(super) fn again(&self, next: &Plucked) -> Option<f64> {
+        let last = self.readings.last()?;
+        let is_same = last.plucked.string == next.string && next.onset_s - self.last_s <= PASSED_WITHIN_S;
+        (is_same && next.level_dbfs >= last.plucked.level_dbfs - SAME_DB).then_some(last.nats)
+    }
+
     /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.
     fn leaps_to(&self, next: &Plucked, pause_s: f64) -> bool {
         let before = self.readings.last().map_or(next.apart, |last| last.plucked.apart);
