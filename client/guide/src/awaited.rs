@@ -193,12 +193,7 @@ impl<T> Awaited<T> {
 
     /// Takes in the `reading` of a pluck: what becomes of it.
     pub(crate) fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
-        let Plucked {
-            onset_s,
-            string,
-            level_dbfs,
-            ..
-        } = plucked;
+        let Plucked { onset_s, string, .. } = plucked;
         self.pluck(onset_s, string);
         let in_passing = self.passing.goes_on_at(onset_s);
         let after_music = self.follows_music(onset_s);
@@ -208,39 +203,9 @@ impl<T> Awaited<T> {
         let in_hand = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
-        let again = self.hand.is_some_and(|(_, hand)| hand == string);
-        // A string that was plucked before the desk could ask for it was not plucked for that.
-        let is_answer = self.hand.is_none_or(|(last_s, hand)| {
-            hand.get().abs_diff(string.get()) <= BESIDE || onset_s - last_s >= ASKED_AFTER_S
-        });
-        let expected = if is_asked_for && is_answer && wanted.is_just(string) {
-            Expected::Asked
-        } else if in_hand && again {
-            Expected::InHand
-        } else if is_asked_for && is_answer {
-            Expected::BesideAsked
-        } else if in_hand {
-            Expected::BesideHand
-        } else {
-            Expected::Not
-        };
-        let needed = match expected {
-            Expected::Not => NEEDED_UNASKED,
-            _ => NEEDED,
-        };
-        let mut nats = self.whose.weigh(&plucked, expected);
-        // Who repeats a string that waits is who plucked it before.
-        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(&plucked));
-        nats = before.map_or(nats, |before| nats.max(before));
-        match wanted {
-            // She says that it is hers.
-            Wanted::ByHand if nats < BY_HAND => {
-                if nats < needed {
-                    self.whose.levels.turn_to(string, level_dbfs);
-                }
-                nats = BY_HAND;
-            }
-            Wanted::Nothing | Wanted::Near(_) if nats < needed => {
+        let nats = match self.weigh(&plucked, wanted) {
+            Ok(nats) => nats,
+            Err(nats) => {
                 self.pass_by(onset_s);
                 self.whose.is_anothers(onset_s, string, nats);
                 return if is_asked_for || in_hand {
@@ -249,8 +214,7 @@ impl<T> Awaited<T> {
                     Taken::NotHers
                 };
             }
-            _ => {}
-        }
+        };
         self.hand = None;
         if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
             // The last word on a note of the music.
@@ -282,6 +246,55 @@ impl<T> Awaited<T> {
             self.passing.pass(onset_s, string);
             self.waiting = Some(waiting);
             Taken::Waits
+        }
+    }
+
+    /// How much speaks for a pluck's being hers, nats; as an error where that is too little.
+    fn weigh(&mut self, plucked: &Plucked, wanted: Wanted) -> Result<f64, f64> {
+        let expected = self.expected(plucked, wanted);
+        let needed = match expected {
+            Expected::Not => NEEDED_UNASKED,
+            _ => NEEDED,
+        };
+        let nats = self.whose.weigh(plucked, expected);
+        // Who repeats a string that waits is who plucked it before.
+        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(plucked));
+        let nats = before.map_or(nats, |before| nats.max(before));
+        match wanted {
+            // She says that it is hers.
+            Wanted::ByHand => {
+                if nats < needed {
+                    self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
+                }
+                Ok(nats.max(BY_HAND))
+            }
+            Wanted::Nothing | Wanted::Near(_) if nats < needed => Err(nats),
+            Wanted::Nothing | Wanted::Near(_) | Wanted::Any => Ok(nats),
+        }
+    }
+
+    /// What speaks for a pluck beside what it is itself.
+    fn expected(&self, plucked: &Plucked, wanted: Wanted) -> Expected {
+        let Plucked { onset_s, string, .. } = *plucked;
+        let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
+        // A string that was plucked before the desk could ask for it was not plucked for that.
+        let is_answer = self.hand.is_none_or(|(last_s, hand)| {
+            hand.get().abs_diff(string.get()) <= BESIDE || onset_s - last_s >= ASKED_AFTER_S
+        });
+        let is_asked_for = is_answer && (whatever || wanted.is_for(string) && !self.passing.goes_on_at(onset_s));
+        let in_hand = self
+            .hand
+            .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
+        if is_asked_for && wanted.is_just(string) {
+            Expected::Asked
+        } else if in_hand && self.hand.is_some_and(|(_, hand)| hand == string) {
+            Expected::InHand
+        } else if is_asked_for {
+            Expected::BesideAsked
+        } else if in_hand {
+            Expected::BesideHand
+        } else {
+            Expected::Not
         }
     }
 
@@ -345,11 +358,13 @@ impl<T> Awaited<T> {
     /// Whether something that is no reading counts of a pluck. What goes on from the string in hand is in hand itself; what
     /// does neither and `is_soft` is another harp's.
     pub(crate) fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
+        let weight = self.weigh(plucked, wanted);
         let heeds = self.is_heeded(plucked.onset_s, plucked.string, wanted);
-        if !heeds && is_soft {
+        if is_soft && let Err(nats) = weight {
+            self.whose.is_anothers(plucked.onset_s, plucked.string, nats);
+        }
+        if is_soft && !heeds {
             self.pass_by(plucked.onset_s);
-            let nats = self.whose.weigh(plucked, Expected::Not);
-            self.whose.is_anothers(plucked.onset_s, plucked.string, nats.min(0.0));
         }
         heeds
     }

@@ -12,9 +12,12 @@ pub(super) const REPORTED: usize = 24;
 /// How much can be heard before it is fetched; from three quarters on, tracks and provisional readings are dropped.
 pub(super) const QUEUE: usize = 4096;
 /// A pluck that is this much softer than the strings around it usually are, decibels, is another harp's or another player's.
-/// One whose string is expected next is hers up to the second figure, and what is softer still is not even told.
+/// One whose string is expected next is hers up to the second figure. What is softer is told with a doubt up to the third,
+/// since she may have turned her chair, and since where another harp is being tuned tells what comes next; what is softer
+/// still, or in doubt besides, is not even told.
 const SOFT_DB: f64 = 7.0;
 const SOFT_EXPECTED_DB: f64 = 10.0;
+const SOFT_TOLD_DB: f64 = 20.0;
 
 /// What single plucks are judged by is wide; stated is so much of it, within which 75 of 100 true pitches lie, and 96 within
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
@@ -30,7 +33,7 @@ impl Listener {
             self.loudness.turn_to(reading.string, onset, reading.level_dbfs);
         }
         let soft = soft && !in_hand;
-        if soft && (doubt.is_some() || softer_db > SOFT_EXPECTED_DB) {
+        if soft && (doubt.is_some() || softer_db > SOFT_TOLD_DB) {
             return false;
         }
         let doubt = doubt.or_else(|| soft.then_some(Doubt::Soft));
@@ -39,6 +42,12 @@ impl Listener {
         }
         self.report(doubt.map_or(Heard::Settled(reading), |doubt| Heard::Unsure(reading, doubt)));
         true
+    }
+
+    /// Whether `reading` is softer than any string of this harp in a run.
+    fn is_far_softer(&self, reading: &Reading) -> bool {
+        let onset = reading.onset.0 / self.decimator.factor() as u64;
+        self.loudness.softer_db(reading.string, onset, reading.level_dbfs) > SOFT_EXPECTED_DB
     }
 
     /// Passes on what the run has told of its plucks.
@@ -53,7 +62,7 @@ impl Listener {
                 Told::Done(read, doubt) => {
                     let told = self
                         .reading_of(read)
-                        .is_some_and(|reading| self.tell(reading, doubt, true, false));
+                        .is_some_and(|reading| !self.is_far_softer(&reading) && self.tell(reading, doubt, true, false));
                     if !told {
                         self.refuse_at(self.onset_near(read.onset), Refusal::TooSoft);
                     }
