@@ -178,6 +178,7 @@ impl<T> Awaited<T> {
     pub(crate) fn plays(&mut self, onset_s: f64) {
         self.hand = None;
         self.waiting = None;
+        self.passing.plays();
         self.music_s = Some(onset_s);
     }
 

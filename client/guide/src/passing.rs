@@ -35,6 +35,11 @@ impl Passing {
         self.elsewhere.iter().all(lately) || self.strings >= PASSED && self.follows(onset_s)
     }
 
+    /// She plays: what comes after music is told by that.
+    pub(crate) fn plays(&mut self) {
+        (self.strings, self.last) = (0, None);
+    }
+
     fn follows(&self, onset_s: f64) -> bool {
         self.last.is_some_and(|(last_s, _)| onset_s - last_s <= PASSED_WITHIN_S)
     }

@@ -1,5 +1,6 @@
-//! A whole evening in figures: runs over the harp, rooms without it, music on it, strings that turn, a new string, the A.
+//! A whole evening in figures: her own plucks, runs over the harp, rooms without it, music on it, strings that turn, a new string, the A.
 
+mod hers;
 pub(crate) mod memory;
 mod music;
 mod reference;
@@ -11,6 +12,7 @@ mod turning;
 use consort_harp::Room;
 use consort_proto::{Harp, StringNumber, harp_file};
 
+use self::hers::{Counts, While};
 use self::music::Music;
 use self::reference::Gives;
 use self::rooms::Sounds;
@@ -22,8 +24,8 @@ use crate::runs::{PACES, Tally};
 use crate::statistics::{percent, quantile};
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "runs, rooms without a harp, music, strings that turn, the A that is given [--hours H] [--cases N] \
-     [--seed S] [--only runs|rooms|music|turning|reference] [--each] [--json FILE]";
+pub(crate) const ABOUT: &str = "her own plucks, runs, rooms without a harp, music, strings that turn, the A that is given [--hours H] [--cases N] \
+     [--seed S] [--only hers|runs|rooms|music|turning|reference] [--each] [--json FILE]";
 
 /// How much is heard where nothing else is asked for: sound of each kind, hours, and harps, strings or tones.
 const HOURS: f64 = 0.1;
@@ -47,6 +49,9 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let mut figures = Figures::new("evening", &rest)?;
     let harp = harp_file::preset("pedal-47").ok_or("there is no harp of 47 strings")?;
     let wants = |part: &str| options.only.as_deref().is_none_or(|only| only == part);
+    if wants("hers") {
+        hers(&harp, &options, &mut figures)?;
+    }
     if wants("runs") {
         runs(&harp, &options, &mut figures)?;
     }
@@ -75,6 +80,41 @@ impl Options {
     fn pieces(&self, seconds: f64) -> u64 {
         (self.hours * 3600.0 / seconds).ceil() as u64
     }
+}
+
+fn hers(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), String> {
+    report(&format!(
+        "her own plucks while she tunes string by string, {} harps",
+        options.cases
+    ));
+    for (kind, (name, during)) in (51..).zip([
+        ("alone", While::Alone),
+        ("after music", While::Music),
+        ("6 dB softer from a third on", While::Softer),
+        ("beside another harp, 10 dB softer", While::Another),
+    ]) {
+        let mut counts = Counts {
+            heard: Untrue {
+                each: options.each,
+                ..Untrue::default()
+            },
+            ..Counts::default()
+        };
+        for case in 0..options.cases {
+            hers::tune(harp, during, options.seed(kind, case), &mut counts)?;
+        }
+        let share = |some: usize| percent(some, counts.meant);
+        figures.tell(format!("{name}: not at once"), share(counts.not_at_once), "%");
+        figures.at_most(
+            1.0,
+            format!("{name}: not at the second pluck"),
+            share(counts.not_at_second),
+            "%",
+        );
+        let untrue = counts.heard.per_hour(counts.heard.counted);
+        figures.tell(format!("{name}: false readings"), untrue, "an hour");
+    }
+    Ok(())
 }
 
 fn runs(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), String> {
@@ -300,7 +340,7 @@ fn parse(words: &[String]) -> Result<(Options, Vec<String>), String> {
             "--each" => options.each = true,
             "--only" => {
                 let part = value()?;
-                if !["runs", "rooms", "music", "turning", "reference"].contains(&part.as_str()) {
+                if !["hers", "runs", "rooms", "music", "turning", "reference"].contains(&part.as_str()) {
                     return Err(format!("{part} is no part of an evening: {ABOUT}"));
                 }
                 options.only = Some(part.clone());
