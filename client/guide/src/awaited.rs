@@ -360,7 +360,7 @@ impl<T> Awaited<T> {
     /// does neither and `is_soft` is another harp's.
     pub(crate) fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
         let weight = self.weigh(plucked, wanted);
-        let heeds = self.is_heeded(plucked.onset_s, plucked.string, wanted);
+        let heeds = self.is_heeded(plucked.onset_s, plucked.string, wanted) && weight.is_ok();
         if is_soft && let Err(nats) = weight {
             self.whose.is_anothers(plucked.onset_s, plucked.string, nats);
         }

@@ -8,7 +8,7 @@ const NEAR: u8 = 7;
 /// How much strings of one harp differ from those around them, one standard deviation, and so much more for each string that
 /// they lie further away than an octave; how much plucks of one string differ, decibels.
 const SPREAD_DB: f64 = 3.3;
-const FURTHER_DB: f64 = 0.05;
+const FURTHER_DB: f64 = 0.12;
 const OWN_SPREAD_DB: f64 = 2.2;
 /// Share of what a string was itself in what is usual for it.
 const OWN_SHARE: f64 = 0.8;

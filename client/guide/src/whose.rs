@@ -29,9 +29,21 @@ const SOFTER_DB: f64 = 11.0;
 const SOFTER_SPREAD_DB: f64 = 5.5;
 /// So much speaks for what is heard before anything is known of her harp.
 const FIRST_NATS: f64 = 3.0;
-/// How much the logarithm of a string's stiffness differs from one measurement to the next, and from one harp to another.
-const STIFFNESS_SPREAD: f64 = 0.07;
+/// How much the logarithm of a string's stiffness differs from one measurement to the next; how often the room draws the
+/// partials along by which it is measured, and by how much (265 recordings in eleven surroundings).
+const STIFFNESS_SPREAD: f64 = 0.1;
+const DRAWN: f64 = 0.3;
+const DRAWN_BY: f64 = 0.4;
+/// How much it differs from one harp to another (assumed), and for a string between two that are known, no more than so many
+/// strings apart.
 const STIFFNESS_OF_HARPS: f64 = 0.25;
+const STIFFNESS_BETWEEN: f64 = 0.3;
+const BETWEEN: f64 = 8.0;
+/// How often what is not hers to tune is a harmonic on her harp, and how much stiffer than the string an octave above that
+/// looks, in the logarithm: it has four times the stiffness of a string that is somewhat less stiff.
+const HARMONICS: f64 = 0.2;
+const HARMONIC: f64 = 1.1;
+const HARMONIC_SPREAD: f64 = 0.5;
 /// How far a string that she has not turned since lies from where it stood, and one of another harp from its target, cents;
 /// how often it was moved all the same, and by how much at most.
 const STAYS_WITHIN: f64 = 0.7;
@@ -99,7 +111,10 @@ impl Whose {
         };
         let level = self.level(plucked);
         let known = self.strings.iter().find(|known| known.string == plucked.string);
-        let stiffness = known.map_or(0.0, |known| stiffness(known, plucked));
+        let stiffness = self
+            .usual_stiffness(plucked.string)
+            .filter(|_| plucked.stiffness > 0.0)
+            .map_or(0.0, |(usual, spread)| stiffness(usual, spread, plucked.stiffness));
         let stays = known.map_or(0.0, |known| stays(known, plucked, expected));
         hers.ln() - self.anothers(plucked).ln() + level + stiffness + stays
     }
@@ -133,6 +148,27 @@ impl Whose {
         // A louder one is not less hers for it.
         let softer = (usual - plucked.level_dbfs).max(0.0);
         ln_normal(softer, spread) - ln_normal(softer - SOFTER_DB, SOFTER_SPREAD_DB)
+    }
+
+    /// The logarithm of what is usual for the stiffness of a string, and one standard deviation of it: what it was before, or
+    /// what the nearest ones above and below it were.
+    fn usual_stiffness(&self, string: StringNumber) -> Option<(f64, f64)> {
+        let known = || {
+            let told = |known: &Known| Some((known.string, known.ln_stiffness?));
+            self.strings.iter().filter_map(told)
+        };
+        if let Some((_, usual)) = known().find(|(known, _)| *known == string) {
+            return Some((usual, STIFFNESS_SPREAD));
+        }
+        let above = known()
+            .filter(|(known, _)| *known < string)
+            .max_by_key(|(known, _)| *known)?;
+        let below = known()
+            .filter(|(known, _)| *known > string)
+            .min_by_key(|(known, _)| *known)?;
+        let [from, at, to] = [above.0, string, below.0].map(|string| f64::from(string.get()));
+        let usual = above.1 + (below.1 - above.1) * (at - from) / (to - from);
+        (to - from <= BETWEEN).then_some((usual, STIFFNESS_BETWEEN))
     }
 
     /// `plucked` is hers as surely as the weight `nats` says, and counts.
@@ -170,17 +206,20 @@ impl Whose {
     }
 }
 
-/// What the stiffness of a string that is known says, in nats.
-fn stiffness(known: &Known, plucked: &Plucked) -> f64 {
-    match known.ln_stiffness.filter(|_| plucked.stiffness > 0.0) {
-        Some(usual) => {
-            let apart = plucked.stiffness.ln() - usual;
-            // A partial that something else drew along is no other string: so much is left to chance.
-            let hers = 0.95 * normal(apart, STIFFNESS_SPREAD) + 0.05 * normal(apart, 5.0 * STIFFNESS_OF_HARPS);
-            hers.ln() - normal(apart, STIFFNESS_OF_HARPS).max(1e-3).ln()
-        }
-        None => 0.0,
-    }
+/// What it says that a string is so stiff where the logarithm of its stiffness is `usual`, known to `spread`, in nats.
+///
+/// A harmonic has every second partial of the string an octave below, and so looks four times as stiff as that one is.
+fn stiffness(usual: f64, spread: f64, stiffness: f64) -> f64 {
+    let apart = stiffness.ln() - usual;
+    let another = measured(apart, STIFFNESS_OF_HARPS.hypot(spread));
+    let harmonic = measured(apart - HARMONIC, HARMONIC_SPREAD);
+    let not_hers = (1.0 - HARMONICS) * another + HARMONICS * harmonic;
+    measured(apart, spread).ln() - not_hers.ln()
+}
+
+/// How likely the logarithm of a stiffness lies so far `apart` from what it is expected to be within `spread`, as measured.
+fn measured(apart: f64, spread: f64) -> f64 {
+    (1.0 - DRAWN) * normal(apart, spread) + DRAWN * normal(apart, spread.hypot(DRAWN_BY))
 }
 
 /// What it says that a string stands where it was left, or elsewhere, in nats.

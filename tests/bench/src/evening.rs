@@ -168,6 +168,11 @@ fn rooms(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), St
             rooms::listen(harp, sounds, options.seed(kind, piece), &mut heard)?;
         }
         figures.at_most(1.0, name, heard.per_hour(heard.counted), "an hour");
+        figures.tell(
+            format!("{name}: kept in the record besides"),
+            heard.per_hour(heard.kept),
+            "an hour",
+        );
         figures.tell(format!("{name}: heard"), heard.per_hour(heard.settled), "an hour");
         figures.tell(format!("{name}: unsure"), heard.per_hour(heard.unsure), "an hour");
     }
@@ -194,6 +199,11 @@ fn music(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), St
             music::listen(harp, music, options.seed(kind, piece), &mut heard)?;
         }
         figures.at_most(5.0, name, heard.per_hour(heard.counted), "an hour");
+        figures.tell(
+            format!("{name}: kept in the record besides"),
+            heard.per_hour(heard.kept),
+            "an hour",
+        );
         figures.tell(format!("{name}: heard"), heard.per_hour(heard.settled), "an hour");
         figures.tell(format!("{name}: unsure"), heard.per_hour(heard.unsure), "an hour");
     }

@@ -139,10 +139,7 @@ impl Tuning {
         let memory = &mut self.memory;
         let plucked = play(&mut self.harp, score, seconds, |sound| memory.push(sound));
         let now_s = self.now_s;
-        self.truth.extend(plucked.into_iter().map(|pluck| Truth {
-            at_s: now_s + pluck.at_s,
-            ..pluck
-        }));
+        self.truth.extend(plucked.into_iter().map(|pluck| pluck.later(now_s)));
         self.now_s += seconds;
     }
 }

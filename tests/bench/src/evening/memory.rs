@@ -23,6 +23,8 @@ pub(crate) struct Memory {
     then: Vec<StringNumber>,
     /// Readings that count there.
     pub(crate) counted: Vec<Reading>,
+    /// What is no reading there, but kept in the harp's record: strings that scatter or turn.
+    pub(crate) kept: Vec<Reading>,
     pub(crate) answers: Vec<(Reading, Option<Doubt>)>,
     pub(crate) tracks: Vec<Track>,
     pub(crate) provisional: Vec<Reading>,
@@ -60,6 +62,7 @@ impl Memory {
             asked: None,
             then: Vec::new(),
             counted: Vec::new(),
+            kept: Vec::new(),
             answers: Vec::new(),
             tracks: Vec::new(),
             provisional: Vec::new(),
@@ -190,7 +193,12 @@ impl Memory {
         if !matches!(heard, Heard::Settled(_)) {
             let soft = matches!(heard, Heard::Unsure(_, Doubt::Soft))
                 || self.attention.is_too_soft(string, reading.level_dbfs);
-            self.attention.heeds(&plucked, wanted, soft);
+            let heeds = self.attention.heeds(&plucked, wanted, soft);
+            if heeds && matches!(heard, Heard::Unsure(_, Doubt::Scattered | Doubt::Turned)) {
+                // As at a desk: it is as uncertain as it moved.
+                let sigma = Cents(reading.sigma.0.max(reading.glide.0.abs()));
+                self.kept.push(Reading { sigma, ..*reading });
+            }
             return;
         }
         if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {

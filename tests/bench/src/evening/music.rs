@@ -1,11 +1,11 @@
-//! Music on her own harp: chords, passages, glissandi, harmonics, pedals that move.
+//! Music on her own harp, which she has tuned but for one string: chords, passages, glissandi, harmonics, pedals that move.
 
 use consort_harp::chance::Chance;
 use consort_harp::{Condition, Pickup, Pluck, Room, Stage, VirtualHarp, Voices};
-use consort_proto::{Cents, Harp, Letter, SampleRate, StringNumber, Tolerance, Tuning};
+use consort_proto::{Cents, Harp, Letter, SampleRate, StringNumber, Tolerance, Tuning, order};
 
 use super::memory::Memory;
-use super::score::{Deed, Untrue, play};
+use super::score::{Deed, Truth, Untrue, play};
 
 /// What is played.
 #[derive(Clone, Copy, Debug)]
@@ -20,6 +20,9 @@ pub(super) enum Music {
 
 /// A piece lasts so long, seconds.
 pub(super) const PIECE_S: f64 = 90.0;
+/// And every string that she tunes before it so long, seconds.
+const TUNED_S: f64 = 1.7;
+
 /// One piece of music and what was read of it that was not so.
 pub(super) fn listen(harp: &Harp, music: Music, seed: u64, heard: &mut Untrue) -> Result<(), String> {
     let stage = Stage {
@@ -39,8 +42,10 @@ pub(super) fn listen(harp: &Harp, music: Music, seed: u64, heard: &mut Untrue) -
         standing.get(number.index()).map(|string| Cents(string.cents))
     })?;
     // One string is left to be tuned.
-    let asked = 1 + chance.below(harp.len()) as u32;
-    memory.ask(StringNumber::new(asked).map_err(|why| why.to_string())?);
+    let asked = StringNumber::new(1 + chance.below(harp.len()) as u32).map_err(|why| why.to_string())?;
+    let mut truth = Vec::new();
+    let tuned_s = tune(&mut sounding, asked, seed, &mut memory, &mut truth);
+    memory.ask(asked);
     let score = Composer {
         strings: harp.len(),
         chance: &mut chance,
@@ -48,10 +53,31 @@ pub(super) fn listen(harp: &Harp, music: Music, seed: u64, heard: &mut Untrue) -
         at_s: 1.0,
     }
     .piece(music);
-    let truth = play(&mut sounding, &score, PIECE_S, |sound| memory.push(sound));
+    let music = play(&mut sounding, &score, PIECE_S, |sound| memory.push(sound));
+    truth.extend(music.into_iter().map(|pluck| pluck.later(tuned_s)));
     memory.finish();
-    heard.judge(&memory, &truth, stage.rate, (0.0, PIECE_S));
+    heard.judge(&memory, &truth, stage.rate, (tuned_s, tuned_s + PIECE_S));
     Ok(())
+}
+
+/// She plucks every string but one, as the desk asks her to; how long that takes, seconds.
+fn tune(harp: &mut VirtualHarp, left: StringNumber, seed: u64, memory: &mut Memory, truth: &mut Vec<Truth>) -> f64 {
+    let mut chance = Chance::new(seed ^ 0x7475_6e65);
+    let order = order::usual_order(harp.harp());
+    let mut now_s = 0.0;
+    for string in order.into_iter().filter(|string| *string != left) {
+        memory.ask(string);
+        let pluck = Pluck {
+            loudness: (0.15 * chance.spread()).exp(),
+            place: chance.between(0.36, 0.47),
+            ..Pluck::ORDINARY
+        };
+        let score = [(0.05, Deed::Pluck(string, pluck)), (TUNED_S - 0.1, Deed::Damp(string))];
+        let plucked = play(harp, &score, TUNED_S, |sound| memory.push(sound));
+        truth.extend(plucked.into_iter().map(|pluck| pluck.later(now_s)));
+        now_s += TUNED_S;
+    }
+    now_s
 }
 
 /// Writes a piece down.

@@ -26,6 +26,16 @@ pub(super) struct Truth {
     pub(super) hz: Option<Hz>,
 }
 
+impl Truth {
+    /// The same pluck, so many seconds later.
+    pub(super) fn later(self, by_s: f64) -> Self {
+        Self {
+            at_s: self.at_s + by_s,
+            ..self
+        }
+    }
+}
+
 /// Samples that are made at once.
 const BLOCK: usize = 480;
 /// A reading belongs to a pluck whose moment lies this near, seconds.
@@ -33,6 +43,8 @@ const NEAR_S: f64 = 0.1;
 /// A reading of a string that was plucked is untrue when it lies further than this from its truth, cents: beyond every
 /// tolerance.
 const FALSE_CENTS: Cents = Cents(5.0);
+/// What a record keeps of a string that scatters may be so many times its own uncertainty off.
+const KEPT_SIGMAS: f64 = 3.0;
 
 /// Plays `score`, deeds with their moments in order, for `seconds`, and lets `ear` hear it.
 pub(super) fn play(
@@ -99,6 +111,8 @@ pub(super) struct Untrue {
     pub(super) settled: usize,
     /// Those that count at a desk which asks for one string.
     pub(super) counted: usize,
+    /// Those that a record keeps besides, as what may be false strings, further off than they are uncertain.
+    pub(super) kept: usize,
     /// Readings that were called unsure, true or not.
     pub(super) unsure: usize,
     pub(super) seconds: f64,
@@ -116,6 +130,12 @@ impl Untrue {
             .iter()
             .filter(|reading| reading.onset.seconds(rate) >= from_s);
         self.counted += counted.filter(|reading| !is_true(reading)).count();
+        let strays = |reading: &&Reading| {
+            let within = Cents(FALSE_CENTS.0.max(KEPT_SIGMAS * reading.sigma.0));
+            let is_near = apart(reading, truth, rate).is_some_and(|apart| apart.is_within(within));
+            reading.onset.seconds(rate) >= from_s && !is_near
+        };
+        self.kept += memory.kept.iter().filter(strays).count();
         for (reading, doubt) in &memory.answers {
             let onset_s = reading.onset.seconds(rate);
             if onset_s < from_s {
