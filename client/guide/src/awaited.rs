@@ -21,6 +21,8 @@ const SOFT_ASKED_DB: f64 = 10.0;
 const NEEDED: f64 = 1.0;
 const NEEDED_UNASKED: f64 = 1.5;
 const BY_HAND: f64 = 10.0;
+/// That a string that is asked for is plucked again where it was too soft speaks for her by so much: she was told to.
+const AGAIN_NATS: f64 = 2.5;
 /// How loud the harp is is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
@@ -119,6 +121,8 @@ pub(crate) struct Awaited<T> {
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
+    /// The last pluck of what was asked for that was too soft.
+    doubted: Option<Weighed<()>>,
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
@@ -132,6 +136,7 @@ impl<T> Default for Awaited<T> {
             passed_by: VecDeque::with_capacity(REMEMBERED),
             hand: None,
             waiting: None,
+            doubted: None,
             passing: Passing::default(),
             music_s: None,
             whose: Whose::default(),
@@ -208,6 +213,10 @@ impl<T> Awaited<T> {
             Ok(nats) => nats,
             Err(nats) => {
                 self.pass_by(onset_s);
+                if is_asked_for && wanted.is_just(string) {
+                    let reading = ();
+                    self.doubted = Some(Weighed { plucked, nats, reading });
+                }
                 self.whose.is_anothers(onset_s, string, nats);
                 return if is_asked_for || in_hand {
                     Taken::TooSoft
@@ -258,19 +267,28 @@ impl<T> Awaited<T> {
             _ => NEEDED,
         };
         let nats = self.whose.weigh(plucked, expected);
-        // Who repeats a string that waits is who plucked it before.
-        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(plucked));
-        let nats = before.map_or(nats, |before| nats.max(before));
-        match wanted {
-            // She says that it is hers.
-            Wanted::ByHand => {
-                if nats < needed {
-                    self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
-                }
-                Ok(nats.max(BY_HAND))
+        if wanted == Wanted::ByHand {
+            if nats < needed {
+                self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
             }
-            Wanted::Nothing | Wanted::Near(_) if nats < needed => Err(nats),
-            Wanted::Nothing | Wanted::Near(_) | Wanted::Any => Ok(nats),
+            // She says that it is hers.
+            return Ok(nats.max(BY_HAND));
+        }
+        // Who repeats a string that waits is who plucked it before, and who was told to pluck again what is asked for does.
+        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(plucked));
+        let doubted = self
+            .doubted
+            .as_ref()
+            .filter(|_| expected == Expected::Asked)
+            .and_then(|doubted| doubted.again(plucked));
+        let nats = [before, doubted.map(|before| before + AGAIN_NATS)]
+            .into_iter()
+            .flatten()
+            .fold(nats, f64::max);
+        if nats < needed && wanted != Wanted::Any {
+            Err(nats)
+        } else {
+            Ok(nats)
         }
     }
 

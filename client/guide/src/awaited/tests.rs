@@ -482,3 +482,29 @@ fn the_pin_beside_the_one_that_is_asked_for_may_be_under_the_key() {
     let for_string = |number| Wanted::Near(string(20)).is_for(string(number));
     assert_eq!([18, 19, 20, 21, 22].map(for_string), [false, true, true, true, false]);
 }
+
+#[test]
+fn what_is_asked_for_and_plucked_again_as_it_was_told_counts_though_it_is_soft() {
+    let asked = Wanted::Near(string(23));
+    let plucked = |onset_s, number, softer| Plucked {
+        onset_s,
+        string: string(number),
+        apart: Cents(-4.0),
+        level_dbfs: LEVEL - softer,
+        stiffness: 0.0,
+    };
+    let mut awaited = Awaited::default();
+    for (at_s, number) in [(0.0, 20), (2.0, 21), (4.0, 22)] {
+        take(&mut awaited, at_s, number, true, 0);
+    }
+    // Another harp's next string was this one's neighbour.
+    assert_eq!(awaited.take(plucked(6.0, 24, 12.0), asked, 1), Taken::TooSoft);
+    assert_eq!(awaited.take(plucked(9.0, 23, 7.0), asked, 2), Taken::TooSoft);
+    assert_eq!(awaited.take(plucked(11.5, 23, 7.0), asked, 3), Taken::Counts(vec![3]));
+    // Not so what is softer than any string of hers, or what comes much later.
+    let mut awaited = Awaited::default();
+    take(&mut awaited, 0.0, 22, true, 0);
+    for onset_s in [6.0, 8.0, 10.0] {
+        assert_eq!(awaited.take(plucked(onset_s, 23, 16.0), asked, 4), Taken::TooSoft);
+    }
+}

@@ -22,6 +22,15 @@ pub(super) struct Weighed<T> {
     pub(super) reading: T,
 }
 
+impl<T> Weighed<T> {
+    /// How much speaks for this pluck, nats, if the `next` one is the same again, no softer.
+    pub(super) fn again(&self, next: &Plucked) -> Option<f64> {
+        let last = &self.plucked;
+        let is_same = last.string == next.string && next.onset_s - last.onset_s <= PASSED_WITHIN_S;
+        (is_same && next.level_dbfs >= last.level_dbfs - SAME_DB).then_some(self.nats)
+    }
+}
+
 /// Readings of a string that nobody asked for, or of some in a row.
 #[derive(Clone, Debug)]
 pub(super) struct Waiting<T> {
@@ -47,9 +56,7 @@ pub(super) enum Walk {
 impl<T> Waiting<T> {
     /// How much speaks for the last pluck, nats, if the `next` one is the same again, no softer.
     pub(super) fn again(&self, next: &Plucked) -> Option<f64> {
-        let last = self.readings.last()?;
-        let is_same = last.plucked.string == next.string && next.onset_s - self.last_s <= PASSED_WITHIN_S;
-        (is_same && next.level_dbfs >= last.plucked.level_dbfs - SAME_DB).then_some(last.nats)
+        self.readings.last()?.again(next)
     }
 
     /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.

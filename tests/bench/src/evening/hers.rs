@@ -6,6 +6,7 @@ use consort_proto::{Cents, Harp, SampleRate, StringNumber, order};
 
 use super::memory::Memory;
 use super::score::{Deed, Truth, Untrue, play};
+use crate::report;
 
 /// What goes on while she tunes.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -25,6 +26,8 @@ const ANOTHER_DB: f64 = -10.0;
 /// After so many strings she plays, and rests for so long afterwards, seconds.
 const PLAYS_AFTER: usize = 5;
 const RESTS_S: f64 = 2.5;
+/// Her first pluck comes so late, seconds.
+const FIRST_S: f64 = 1.0;
 /// A string is plucked until it has counted, but no more often than this, and then once more.
 const TRIES: usize = 3;
 
@@ -63,6 +66,8 @@ pub(super) fn tune(harp: &Harp, during: While, seed: u64, counts: &mut Counts) -
         truth: Vec::new(),
         now_s: 0.0,
     };
+    // An input is there before she begins.
+    tuning.play(&[], FIRST_S);
     let order = order::usual_order(harp);
     for (at, string) in order.iter().enumerate() {
         let softer_db = if during == While::Softer && at >= order.len() / 3 {
@@ -79,6 +84,10 @@ pub(super) fn tune(harp: &Harp, during: While, seed: u64, counts: &mut Counts) -
             let tries = tuning.mean(*string, softer_db);
             counts.not_at_once += usize::from(tries > 1);
             counts.not_at_second += usize::from(tries > 2);
+            if tries > 1 && counts.heard.each {
+                let now_s = tuning.now_s;
+                report(&format!("    {now_s:.2} s: {} was plucked {tries} times", string.get()));
+            }
         }
     }
     tuning.memory.finish();
@@ -119,7 +128,7 @@ impl Tuning {
 
     /// Some notes to and fro.
     fn plays(&mut self) {
-        let mut place = 10 + self.chance.below(20) as u32;
+        let mut place = 12 + self.chance.below(20) as u32;
         let mut score = Vec::new();
         for note in 0..8 {
             let string = StringNumber::new(place).expect("a string of the harp");
@@ -129,7 +138,8 @@ impl Tuning {
                 place + leap
             } else {
                 place - leap
-            };
+            }
+            .clamp(4, 40);
         }
         score.push((2.4, Deed::DampAll));
         self.play(&score, 2.4 + RESTS_S);
