@@ -1,24 +1,28 @@
 //! Which readings count: of a string that is awaited or in hand at once, unless she has just played; of any other once it is
-//! plucked twice, or where it stands alone; and none that is much softer than this harp.
+//! plucked twice, or where it stands alone; and none that is more likely another harp's.
 //!
 //! A note of a melody, a word that is talked and a string of another harp sound once and are followed by something else.
 //! Whoever means a string that nobody asked for plucks it again: until a second pluck confirms it, it does not hold anyhow.
 
+mod pluck;
 mod waiting;
 
 use std::collections::VecDeque;
 
-use consort_proto::{Cents, StringNumber};
+use consort_proto::StringNumber;
 
+use self::pluck::BESIDE;
+pub use self::pluck::{Plucked, Taken, Wanted};
 use self::waiting::{Waiting, Weighed};
 use crate::passing::Passing;
 use crate::whose::{Expected, Whose};
 
 /// A pluck that is so much softer than this harp usually is, decibels, is not even followed.
 const SOFT_ASKED_DB: f64 = 10.0;
-/// So many nats have to speak for a pluck before it can count, and so many where nobody asked for it; so many do where she
-/// says herself that it is hers.
+/// So many nats have to speak for a pluck before it can count, where it is beside what is asked for or in hand, and where
+/// nobody asked for it; so many do where she says herself that it is hers.
 const NEEDED: f64 = 1.0;
+const NEEDED_BESIDE: f64 = 2.0;
 const NEEDED_UNASKED: f64 = 1.5;
 const BY_HAND: f64 = 10.0;
 /// That a string that is asked for is plucked again where it was too soft speaks for her by so much: she was told to.
@@ -27,8 +31,6 @@ const AGAIN_NATS: f64 = 2.5;
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
 const LEARNT_NATS: f64 = 3.0;
-/// So many strings on either side of the one that is asked for may be under the key in its place.
-const BESIDE: u8 = 1;
 /// So often a string that nobody asked for is plucked until it counts; and where it followed others in passing, as a note
 /// that is repeated in a melody.
 const PLUCKS: usize = 2;
@@ -49,67 +51,6 @@ const ASKED_AFTER_S: f64 = 1.0;
 const WALKS_S: f64 = 10.0;
 /// So many plucks are remembered; what lies further back is not held against a string in hand.
 const REMEMBERED: usize = 32;
-
-/// A pluck of which the last word is said.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Plucked {
-    /// When it was, seconds of the sound.
-    pub onset_s: f64,
-    /// Which string it is taken for.
-    pub string: StringNumber,
-    /// How far it stands above that string's target.
-    pub apart: Cents,
-    /// How loud it began, decibels below full scale.
-    pub level_dbfs: f64,
-    /// B of its string, dimensionless; 0 where it was not measured.
-    pub stiffness: f64,
-}
-
-/// What she may pluck because somebody wants her to.
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-pub enum Wanted {
-    /// Nothing.
-    Nothing,
-    /// This string; the key may be on the pin beside it.
-    Near(StringNumber),
-    /// Whatever she plucks now, however softly.
-    Any,
-    /// This one, which she has taken by hand, however softly.
-    ByHand,
-}
-
-/// What becomes of a reading.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Taken<T> {
-    /// It counts, and those before it in this order.
-    Counts(Vec<T>),
-    /// It may count later.
-    Waits,
-    /// It is so soft that it is another harp's.
-    NotHers,
-    /// It is as soft, but she is meant to pluck it, or has it in hand: it has to be plucked louder.
-    TooSoft,
-}
-
-impl Wanted {
-    /// Whether `string` is awaited.
-    fn is_for(self, string: StringNumber) -> bool {
-        match self {
-            Self::Nothing => false,
-            Self::Near(asked) => asked.get().abs_diff(string.get()) <= BESIDE,
-            Self::Any | Self::ByHand => true,
-        }
-    }
-
-    /// Whether `string` itself is awaited, not only the one beside it.
-    fn is_just(self, string: StringNumber) -> bool {
-        match self {
-            Self::Near(asked) => asked == string,
-            Self::ByHand => true,
-            Self::Nothing | Self::Any => false,
-        }
-    }
-}
 
 /// Readings `T` on their way to count.
 #[derive(Clone, Debug)]
@@ -212,11 +153,15 @@ impl<T> Awaited<T> {
         let nats = match self.weigh(&plucked, wanted) {
             Ok(nats) => nats,
             Err(nats) => {
-                self.pass_by(onset_s);
                 if is_asked_for && wanted.is_just(string) {
                     let reading = ();
                     self.doubted = Some(Weighed { plucked, nats, reading });
                 }
+                if self.whose.is_harmonic(&plucked) {
+                    self.passing.harmonic(onset_s, string);
+                    return Taken::Waits;
+                }
+                self.pass_by(onset_s);
                 self.whose.is_anothers(onset_s, string, nats);
                 return if is_asked_for || in_hand {
                     Taken::TooSoft
@@ -263,8 +208,9 @@ impl<T> Awaited<T> {
     fn weigh(&mut self, plucked: &Plucked, wanted: Wanted) -> Result<f64, f64> {
         let expected = self.expected(plucked, wanted);
         let needed = match expected {
+            Expected::Asked | Expected::InHand => NEEDED,
+            Expected::BesideAsked | Expected::BesideHand => NEEDED_BESIDE,
             Expected::Not => NEEDED_UNASKED,
-            _ => NEEDED,
         };
         let nats = self.whose.weigh(plucked, expected);
         if wanted == Wanted::ByHand {

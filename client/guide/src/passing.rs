@@ -35,6 +35,12 @@ impl Passing {
         self.elsewhere.iter().all(lately) || self.strings >= PASSED && self.follows(onset_s)
     }
 
+    /// A harmonic was plucked, which nobody tunes by: what follows upon it is music.
+    pub(crate) fn harmonic(&mut self, onset_s: f64, string: StringNumber) {
+        self.pass(onset_s, string);
+        self.strings = self.strings.max(PASSED);
+    }
+
     /// She plays: what comes after music is told by that.
     pub(crate) fn plays(&mut self) {
         (self.strings, self.last) = (0, None);

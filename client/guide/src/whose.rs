@@ -13,7 +13,7 @@ use crate::levels::Levels;
 
 /// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other.
 const HERS_ITSELF: f64 = 0.5;
-const HERS_BESIDE: f64 = 0.1;
+const HERS_BESIDE: f64 = 0.05;
 const HERS_ELSEWHERE: f64 = 0.1;
 /// How likely somebody at another harp plucks the string that she plucked last, one of the two beside it, any other.
 const ANOTHERS_SAME: f64 = 0.6;
@@ -43,6 +43,9 @@ const BETWEEN: f64 = 8.0;
 /// looks, in the logarithm: it has four times the stiffness of a string that is somewhat less stiff.
 const HARMONICS: f64 = 0.2;
 const HARMONIC: f64 = 1.1;
+/// An octave is so many strings; a harmonic is told from another harp where it is so many times as likely.
+const OCTAVE: u8 = 7;
+const HARMONIC_SURELY: f64 = 2.0;
 const HARMONIC_SPREAD: f64 = 0.5;
 /// How far a string that she has not turned since lies from where it stood, and one of another harp from its target, cents;
 /// how often it was moved all the same, and by how much at most.
@@ -111,10 +114,7 @@ impl Whose {
         };
         let level = self.level(plucked);
         let known = self.strings.iter().find(|known| known.string == plucked.string);
-        let stiffness = self
-            .usual_stiffness(plucked.string)
-            .filter(|_| plucked.stiffness > 0.0)
-            .map_or(0.0, |(usual, spread)| stiffness(usual, spread, plucked.stiffness));
+        let stiffness = self.stiffness(plucked).map_or(0.0, |weights| weights.hers());
         let stays = known.map_or(0.0, |known| stays(known, plucked, expected));
         hers.ln() - self.anothers(plucked).ln() + level + stiffness + stays
     }
@@ -148,6 +148,33 @@ impl Whose {
         // A louder one is not less hers for it.
         let softer = (usual - plucked.level_dbfs).max(0.0);
         ln_normal(softer, spread) - ln_normal(softer - SOFTER_DB, SOFTER_SPREAD_DB)
+    }
+
+    /// How well its stiffness goes with what a pluck may be, where that was measured and something is known of it.
+    ///
+    /// A harmonic has every second partial of the string an octave below, and so looks four times as stiff as that one is.
+    fn stiffness(&self, plucked: &Plucked) -> Option<Stiffness> {
+        let (usual, spread) = self
+            .usual_stiffness(plucked.string)
+            .filter(|_| plucked.stiffness > 0.0)?;
+        let below = StringNumber::new(u32::from(plucked.string.get() + OCTAVE)).ok();
+        let (harmonic, harmonic_spread) = below
+            .and_then(|below| self.usual_stiffness(below))
+            .map_or((usual + HARMONIC, HARMONIC_SPREAD), |(below, spread)| {
+                (below + 4_f64.ln(), spread)
+            });
+        let told = plucked.stiffness.ln();
+        Some(Stiffness {
+            hers: measured(told - usual, spread),
+            another: measured(told - usual, STIFFNESS_OF_HARPS.hypot(spread)),
+            harmonic: measured(told - harmonic, harmonic_spread),
+        })
+    }
+
+    /// Whether what is not hers to tune is a harmonic on her harp rather than another harp.
+    pub(crate) fn is_harmonic(&self, plucked: &Plucked) -> bool {
+        self.stiffness(plucked)
+            .is_some_and(|weights| weights.harmonic > HARMONIC_SURELY * weights.another)
     }
 
     /// The logarithm of what is usual for the stiffness of a string, and one standard deviation of it: what it was before, or
@@ -206,15 +233,20 @@ impl Whose {
     }
 }
 
-/// What it says that a string is so stiff where the logarithm of its stiffness is `usual`, known to `spread`, in nats.
-///
-/// A harmonic has every second partial of the string an octave below, and so looks four times as stiff as that one is.
-fn stiffness(usual: f64, spread: f64, stiffness: f64) -> f64 {
-    let apart = stiffness.ln() - usual;
-    let another = measured(apart, STIFFNESS_OF_HARPS.hypot(spread));
-    let harmonic = measured(apart - HARMONIC, HARMONIC_SPREAD);
-    let not_hers = (1.0 - HARMONICS) * another + HARMONICS * harmonic;
-    measured(apart, spread).ln() - not_hers.ln()
+/// How well the stiffness of a pluck goes with what it may be: likelihoods of its logarithm.
+#[derive(Clone, Copy, Debug)]
+struct Stiffness {
+    hers: f64,
+    another: f64,
+    harmonic: f64,
+}
+
+impl Stiffness {
+    /// How much it speaks for her string, nats.
+    fn hers(self) -> f64 {
+        let not_hers = (1.0 - HARMONICS) * self.another + HARMONICS * self.harmonic;
+        self.hers.ln() - not_hers.ln()
+    }
 }
 
 /// How likely the logarithm of a stiffness lies so far `apart` from what it is expected to be within `spread`, as measured.
@@ -247,98 +279,4 @@ fn ln_normal(apart: f64, spread: f64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn string(number: u32) -> StringNumber {
-        StringNumber::new(number).expect("a string")
-    }
-
-    fn plucked(onset_s: f64, number: u32, level_dbfs: f64) -> Plucked {
-        Plucked {
-            onset_s,
-            string: string(number),
-            apart: Cents(2.0),
-            level_dbfs,
-            stiffness: 2e-4,
-        }
-    }
-
-    /// Her harp, of which some strings counted at −20 dB.
-    fn hers() -> Whose {
-        let mut whose = Whose::default();
-        for number in 18..25 {
-            let one = plucked(0.0, number, -20.0);
-            whose.levels.count(one.string, one.level_dbfs);
-            whose.is_hers(&one, 10.0);
-        }
-        whose
-    }
-
-    #[test]
-    fn a_string_that_is_asked_for_may_be_softer_than_one_that_nobody_asked_for() {
-        let whose = hers();
-        let weighs = |number, softer, expected| whose.weigh(&plucked(2.0, number, -20.0 - softer), expected);
-        assert!(weighs(26, 0.0, Expected::Not) > 2.0);
-        assert!(weighs(26, 7.0, Expected::Not) < 0.0);
-        assert!(weighs(26, 7.0, Expected::Asked) > 1.0);
-        assert!(weighs(26, 14.0, Expected::Asked) < 0.0);
-        // One that counted before is better known.
-        assert!(weighs(20, 9.0, Expected::Asked) < weighs(26, 9.0, Expected::Asked));
-    }
-
-    #[test]
-    fn what_follows_another_hand_is_suspicious_and_what_follows_hers_is_not() {
-        let soft = |number| plucked(12.0, number, -25.5);
-        let alone = hers().weigh(&soft(27), Expected::Asked);
-        assert!(alone > 1.0, "{alone}");
-        let mut whose = hers();
-        whose.is_anothers(10.0, string(26), -3.0);
-        let beside = whose.weigh(&soft(27), Expected::Asked);
-        assert!(beside < 1.0, "{beside}");
-        assert!(whose.weigh(&soft(33), Expected::Asked) > 1.0, "her hand is elsewhere");
-        // As loud as her own harp it is hers all the same, and so it is once the other one has rested.
-        assert!(whose.weigh(&plucked(12.0, 27, -20.0), Expected::Asked) > 1.0);
-        assert!(whose.weigh(&plucked(200.0, 27, -25.5), Expected::Asked) > 1.0);
-    }
-
-    #[test]
-    fn one_that_counted_by_mistake_does_not_make_the_next_ones_hers() {
-        let mut whose = hers();
-        whose.is_hers(&plucked(5.0, 40, -22.0), 0.5);
-        let next = plucked(7.0, 41, -26.0);
-        let doubtful = whose.weigh(&next, Expected::BesideHand);
-        whose.is_hers(&plucked(5.0, 40, -22.0), 6.0);
-        let sure = whose.weigh(&next, Expected::BesideHand);
-        assert!(doubtful < 1.0 && sure > doubtful + 2.0, "{doubtful} {sure}");
-    }
-
-    #[test]
-    fn a_string_is_known_by_its_stiffness_and_by_where_it_was_left() {
-        let whose = hers();
-        let weighs = |stiffness, apart| {
-            let one = Plucked {
-                stiffness,
-                apart: Cents(apart),
-                ..plucked(2.0, 20, -22.0)
-            };
-            whose.weigh(&one, Expected::Not)
-        };
-        let itself = weighs(2e-4, 2.0);
-        assert!(itself > weighs(2.8e-4, 2.0) + 1.0);
-        assert!(itself > weighs(2e-4, -3.0) + 1.0);
-        // Where the stiffness was not measured it says nothing.
-        assert!((weighs(2.8e-4, 2.0)..itself).contains(&weighs(0.0, 2.0)));
-    }
-
-    #[test]
-    fn what_is_far_too_soft_says_that_somebody_else_is_there() {
-        let mut whose = hers();
-        let soft = plucked(12.0, 27, -28.0);
-        let before = whose.weigh(&soft, Expected::Asked);
-        for onset_s in [6.0, 8.0, 10.0] {
-            whose.hears_another(onset_s);
-        }
-        assert!(whose.weigh(&soft, Expected::Asked) < before - 1.0);
-    }
-}
+mod tests;

@@ -1,3 +1,5 @@
+use consort_proto::Cents;
+
 use super::*;
 
 const LEVEL: f64 = -20.0;
@@ -507,4 +509,34 @@ fn what_is_asked_for_and_plucked_again_as_it_was_told_counts_though_it_is_soft()
     for onset_s in [6.0, 8.0, 10.0] {
         assert_eq!(awaited.take(plucked(onset_s, 23, 16.0), asked, 4), Taken::TooSoft);
     }
+}
+
+/// A harmonic that sounds like a string beside the one that is asked for, and what follows upon it.
+#[test]
+fn after_a_harmonic_what_is_asked_for_may_be_one_as_well() {
+    let plucked = |onset_s, number, softer, stiffness| Plucked {
+        onset_s,
+        string: string(number),
+        apart: Cents(0.5),
+        level_dbfs: LEVEL - softer,
+        stiffness,
+    };
+    let mut awaited = Awaited::default();
+    for number in 13..=30 {
+        let onset_s = 2.0 * f64::from(number);
+        let asked = Wanted::Near(string(number));
+        awaited.take(plucked(onset_s, number, 0.0, 1.2e-4), asked, 0);
+    }
+    let asked = Wanted::Near(string(19));
+    assert_eq!(
+        awaited.take(plucked(65.0, 20, 6.0, 4.8e-4), asked, 1),
+        Taken::Waits,
+        "she plays"
+    );
+    assert_eq!(awaited.take(plucked(66.0, 19, 1.0, 1.2e-4), asked, 2), Taken::Waits);
+    assert_eq!(
+        awaited.take(plucked(72.0, 19, 1.0, 1.2e-4), asked, 3),
+        Taken::Counts(vec![3]),
+        "she has rested"
+    );
 }
