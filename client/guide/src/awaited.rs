@@ -15,13 +15,13 @@ use self::pluck::BESIDE;
 pub use self::pluck::{Plucked, Taken, Wanted};
 use self::waiting::{Waiting, Weighed};
 use crate::passing::Passing;
-use crate::whose::{Expected, Whose};
+use crate::whose::{Another, Expected, Whose};
 
 /// A pluck that is so much softer than this harp usually is, decibels, is not even followed.
 const SOFT_ASKED_DB: f64 = 10.0;
 /// So many nats have to speak for a pluck before it can count, where it is beside what is asked for or in hand, and where
 /// nobody asked for it; so many do where she says herself that it is hers.
-const NEEDED: f64 = 1.0;
+const NEEDED: f64 = 1.5;
 const NEEDED_BESIDE: f64 = 2.0;
 const NEEDED_UNASKED: f64 = 1.5;
 const BY_HAND: f64 = 10.0;
@@ -62,8 +62,8 @@ pub(crate) struct Awaited<T> {
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
-    /// The last pluck of what was asked for that was too soft.
-    doubted: Option<Weighed<()>>,
+    /// The last pluck of what was asked for that was too soft, and where another hand was before it.
+    doubted: Option<(Weighed<()>, Another)>,
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
@@ -153,9 +153,9 @@ impl<T> Awaited<T> {
         let nats = match self.weigh(&plucked, wanted) {
             Ok(nats) => nats,
             Err(nats) => {
-                if is_asked_for && wanted.is_just(string) {
+                if is_asked_for && wanted.is_just(string) && !self.whose.is_another_near(onset_s, string) {
                     let reading = ();
-                    self.doubted = Some(Weighed { plucked, nats, reading });
+                    self.doubted = Some((Weighed { plucked, nats, reading }, self.whose.another));
                 }
                 if self.whose.is_harmonic(&plucked) {
                     self.passing.harmonic(onset_s, string);
@@ -175,11 +175,7 @@ impl<T> Awaited<T> {
             // The last word on a note of the music.
             return Taken::Waits;
         }
-        let waiting = self
-            .waiting
-            .take()
-            .filter(|waiting| !self.has_other(waiting.last_s, onset_s, waiting.string))
-            .and_then(|waiting| waiting.goes_on(&plucked));
+        let waiting = self.goes_on(&plucked);
         let mut waiting = waiting.unwrap_or(Waiting {
             last_s: onset_s,
             string,
@@ -204,6 +200,23 @@ impl<T> Awaited<T> {
         }
     }
 
+    /// What waits and goes on with `next`; what does not was another's, perhaps, as is known by now.
+    fn goes_on(&mut self, next: &Plucked) -> Option<Waiting<T>> {
+        let waiting = self.waiting.take()?;
+        let last = waiting.readings.last().map(|last| last.plucked);
+        let stood = !self.has_other(waiting.last_s, next.onset_s, waiting.string);
+        let goes_on = if stood { waiting.goes_on(next) } else { None };
+        if goes_on.is_none()
+            && let Some(last) = last
+        {
+            let nats = self.whose.weigh(&last, Expected::Not);
+            if nats < 0.0 {
+                self.whose.is_anothers(last.onset_s, last.string, nats);
+            }
+        }
+        goes_on
+    }
+
     /// How much speaks for a pluck's being hers, nats; as an error where that is too little.
     fn weigh(&mut self, plucked: &Plucked, wanted: Wanted) -> Result<f64, f64> {
         let expected = self.expected(plucked, wanted);
@@ -226,16 +239,21 @@ impl<T> Awaited<T> {
             .doubted
             .as_ref()
             .filter(|_| expected == Expected::Asked)
-            .and_then(|doubted| doubted.again(plucked));
+            .and_then(|(doubted, _)| doubted.again(plucked));
         let nats = [before, doubted.map(|before| before + AGAIN_NATS)]
             .into_iter()
             .flatten()
             .fold(nats, f64::max);
         if nats < needed && wanted != Wanted::Any {
-            Err(nats)
-        } else {
-            Ok(nats)
+            return Err(nats);
         }
+        if doubted.is_some()
+            && let Some((_, another)) = self.doubted.take()
+        {
+            // It was no other hand.
+            self.whose.another = another;
+        }
+        Ok(nats)
     }
 
     /// What speaks for a pluck beside what it is itself.

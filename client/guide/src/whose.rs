@@ -18,12 +18,17 @@ const HERS_ELSEWHERE: f64 = 0.1;
 /// How likely somebody at another harp plucks the string that she plucked last, one of the two beside it, any other.
 const ANOTHERS_SAME: f64 = 0.6;
 const ANOTHERS_BESIDE: f64 = 0.15;
+/// Where she walks one way already, the next string on it and the one back.
+const ANOTHERS_NEXT: f64 = 0.3;
+const ANOTHERS_BACK: f64 = 0.03;
 const ANOTHERS_ELSEWHERE: f64 = 0.1;
 /// Strings of a harp, nearly.
 const STRINGS: f64 = 47.0;
 /// How likely another harp is heard before one was, and for how long one that was may rest, seconds.
 const ANOTHER_AT_FIRST: f64 = 0.1;
 const RESTS_S: f64 = 60.0;
+/// Where it was heard last, its hand is for so long, seconds.
+const NEAR_S: f64 = 20.0;
 /// Another harp is so much softer than hers, and may be so much more or less, decibels: nearer ones are kept apart by people.
 const SOFTER_DB: f64 = 11.0;
 const SOFTER_SPREAD_DB: f64 = 5.5;
@@ -81,12 +86,21 @@ impl Expected {
 pub(crate) struct Whose {
     pub(crate) levels: Levels,
     strings: Vec<Known>,
-    /// When somebody else plucked last, and which string, as far as that is known.
-    another: Option<(f64, Option<StringNumber>)>,
-    /// How surely it was somebody else.
-    surely: f64,
+    /// Where somebody else's hand is.
+    pub(crate) another: Another,
     /// The string in her hand, and how surely it is hers.
     hand: Option<(StringNumber, f64)>,
+}
+
+/// Where somebody else's hand is.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Another {
+    /// When it plucked last, and which string, as far as that is known.
+    last: Option<(f64, Option<StringNumber>)>,
+    /// Which way that went on from the string before, in strings.
+    way: i16,
+    /// How surely it was somebody else.
+    surely: f64,
 }
 
 /// A string of hers that counted.
@@ -122,18 +136,20 @@ impl Whose {
     /// How likely somebody else plucks that string then.
     fn anothers(&self, plucked: &Plucked) -> f64 {
         let anywhere = 1.0 / STRINGS;
-        let follows = |last: StringNumber| match last.get().abs_diff(plucked.string.get()) {
+        let follows = |last: StringNumber| match steps(last, plucked.string) {
             0 => ANOTHERS_SAME,
-            1 => ANOTHERS_BESIDE,
+            by @ (1 | -1) if by == self.another.way => ANOTHERS_NEXT,
+            1 | -1 if self.another.way == 0 => ANOTHERS_BESIDE,
+            1 | -1 => ANOTHERS_BACK,
             _ => ANOTHERS_ELSEWHERE * anywhere,
         };
         // What counted may have been another's all the same.
         let after_hand = self.hand.map_or(0.0, |(hand, surely)| (1.0 - surely) * follows(hand));
-        let Some((last_s, last)) = self.another else {
+        let Some((last_s, last)) = self.another.last else {
             return after_hand + ANOTHER_AT_FIRST * anywhere;
         };
         let fades = (-(plucked.onset_s - last_s).max(0.0) / RESTS_S).exp();
-        let is_there = ANOTHER_AT_FIRST.max(self.surely * fades);
+        let is_there = ANOTHER_AT_FIRST.max(self.another.surely * fades);
         let after_last = last.map_or(anywhere, follows);
         after_hand + is_there * (fades * after_last + (1.0 - fades) * anywhere)
     }
@@ -221,16 +237,37 @@ impl Whose {
 
     /// What was plucked is somebody else's, as surely as the weight `nats` says.
     pub(crate) fn is_anothers(&mut self, onset_s: f64, string: StringNumber, nats: f64) {
-        self.surely = surely(-nats);
-        self.another = Some((onset_s, Some(string)));
+        let another = &mut self.another;
+        another.surely = surely(-nats);
+        if let Some((_, Some(last))) = another.last
+            && last != string
+        {
+            let by = steps(last, string);
+            another.way = if by.abs() == 1 { by } else { 0 };
+        }
+        another.last = Some((onset_s, Some(string)));
+    }
+
+    /// Whether somebody else's hand is at `string` at `onset_s`, or beside it.
+    pub(crate) fn is_another_near(&self, onset_s: f64, string: StringNumber) -> bool {
+        let near = |(last_s, last): (f64, Option<StringNumber>)| {
+            onset_s - last_s < NEAR_S && last.is_some_and(|last| steps(last, string).abs() <= 1)
+        };
+        self.another.last.is_some_and(near)
     }
 
     /// Something was plucked at `onset_s` that is far too soft to be hers.
     pub(crate) fn hears_another(&mut self, onset_s: f64) {
-        let string = self.another.and_then(|(_, string)| string);
-        self.surely = 1.0 - 0.5 * (1.0 - self.surely);
-        self.another = Some((onset_s, string));
+        let another = &mut self.another;
+        let string = another.last.and_then(|(_, string)| string);
+        another.surely = 1.0 - 0.5 * (1.0 - another.surely);
+        another.last = Some((onset_s, string));
     }
+}
+
+/// How many strings `to` lies beyond `from`.
+fn steps(from: StringNumber, to: StringNumber) -> i16 {
+    i16::from(to.get()) - i16::from(from.get())
 }
 
 /// How well the stiffness of a pluck goes with what it may be: likelihoods of its logarithm.

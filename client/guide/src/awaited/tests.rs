@@ -495,14 +495,24 @@ fn what_is_asked_for_and_plucked_again_as_it_was_told_counts_though_it_is_soft()
         level_dbfs: LEVEL - softer,
         stiffness: 0.0,
     };
-    let mut awaited = Awaited::default();
-    for (at_s, number) in [(0.0, 20), (2.0, 21), (4.0, 22)] {
-        take(&mut awaited, at_s, number, true, 0);
+    let hers = || {
+        let mut awaited = Awaited::default();
+        for (at_s, number) in [(0.0, 20), (2.0, 21), (4.0, 22)] {
+            take(&mut awaited, at_s, number, true, 0);
+        }
+        awaited
+    };
+    let mut awaited = hers();
+    assert_eq!(awaited.take(plucked(9.0, 23, 11.0), asked, 2), Taken::TooSoft);
+    assert_eq!(awaited.take(plucked(11.5, 23, 11.0), asked, 3), Taken::Counts(vec![3]));
+    // Not so where another harp has come to that string.
+    let mut awaited = hers();
+    for (onset_s, number) in [(5.5, 25), (7.0, 24), (9.0, 23), (11.5, 23)] {
+        assert_ne!(
+            awaited.take(plucked(onset_s, number, 9.5), asked, 4),
+            Taken::Counts(vec![4])
+        );
     }
-    // Another harp's next string was this one's neighbour.
-    assert_eq!(awaited.take(plucked(6.0, 24, 12.0), asked, 1), Taken::TooSoft);
-    assert_eq!(awaited.take(plucked(9.0, 23, 7.0), asked, 2), Taken::TooSoft);
-    assert_eq!(awaited.take(plucked(11.5, 23, 7.0), asked, 3), Taken::Counts(vec![3]));
     // Not so what is softer than any string of hers, or what comes much later.
     let mut awaited = Awaited::default();
     take(&mut awaited, 0.0, 22, true, 0);
