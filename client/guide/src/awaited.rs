@@ -229,6 +229,8 @@ impl<T> Awaited<T> {
         if wanted == Wanted::ByHand {
             if nats < needed {
                 self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
+                // What was refused before it was no other hand, either.
+                self.whose.another = Another::default();
             }
             // She says that it is hers.
             return Ok(nats.max(BY_HAND));
