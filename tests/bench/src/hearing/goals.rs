@@ -19,8 +19,9 @@ struct Goal {
 }
 
 #[rustfmt::skip]
-const GOALS: [Goal; 11] = [
+const GOALS: [Goal; 12] = [
     goal("clean",   0.0,  2.0, (0.15, 0.6), Some((0.05, 0.3))),
+    goal("lever",   0.0,  2.0, (0.15, 0.6), None),
     goal("weak",    0.0,  2.0, (0.15, 0.6), Some((0.05, 0.3))),
     goal("hum",     0.5,  3.0, (0.15, 0.6), Some((0.08, 0.4))),
     goal("ring",    0.0,  2.0, (0.20, 1.0), Some((0.10, 0.6))),
