@@ -148,7 +148,7 @@ fn desk_page((state, number, cents, word, turn, why, doubt): Desk) -> DeskPage {
             way: Some(if degrees < 0.0 { "towards" } else { "away" }),
         }),
         doubt,
-        may_go_on: doubt.is_some_and(|doubt| doubt != "limit"),
+        may_go_on: state == "soft" || doubt.is_some_and(|doubt| doubt != "limit"),
         next: (number > 0).then(|| "4B".to_owned()),
         why: why.to_owned(),
         place: place.map(str::to_owned),
