@@ -23,6 +23,9 @@ const SUGGESTED_PARTIAL_MAX: usize = 14;
 /// Pitches closer than this to one that was suggested before are the same, cents.
 const SAME_CENTS: f64 = 2.0;
 const PITCHES_MAX: usize = 320;
+/// Pitches further apart than this are different ones, and those that lie within so much of an octave are one, cents.
+const ANOTHER_PITCH_CENTS: f64 = 30.0;
+const OCTAVE_WITHIN_CENTS: f64 = 40.0;
 /// Nats per unit of score, and the share of the earlier belief that stays at each look.
 const NATS: f64 = 30.0;
 const MEMORY: f64 = 0.5;
@@ -54,6 +57,8 @@ pub(crate) struct Verdict {
     pub(crate) lead: f64,
     /// How far it stands above that in any other string at all, nats.
     pub(crate) string_lead: f64,
+    /// How far it stands above that in the same an octave lower, nats.
+    pub(crate) octave_lead: f64,
 }
 
 impl Beliefs {
@@ -102,6 +107,7 @@ impl Beliefs {
                 score: own.score,
                 lead: f64::INFINITY,
                 string_lead: f64::INFINITY,
+                octave_lead: f64::INFINITY,
             });
         }
         let mut verdict = Verdict {
@@ -110,11 +116,16 @@ impl Beliefs {
             score: belief.score,
             lead: f64::INFINITY,
             string_lead: f64::INFINITY,
+            octave_lead: f64::INFINITY,
         };
         for (number, other, worth) in all() {
             if number != string {
                 verdict.string_lead = verdict.string_lead.min(best - worth);
-                if (1200.0 * (other.hz / belief.hz).log2()).abs() > 30.0 {
+                let above_cents = 1200.0 * (other.hz / belief.hz).log2();
+                if (above_cents + 1200.0).abs() < OCTAVE_WITHIN_CENTS {
+                    verdict.octave_lead = verdict.octave_lead.min(best - worth);
+                }
+                if above_cents.abs() > ANOTHER_PITCH_CENTS {
                     verdict.lead = verdict.lead.min(best - worth);
                 }
             }

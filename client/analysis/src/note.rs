@@ -290,7 +290,12 @@ impl Note {
     /// Whether it went away from where it was measured, beyond what it fell by itself.
     fn has_left(&self, measured: &Measured) -> bool {
         self.went().is_some_and(|went| {
-            let fell = if self.falls { measured.moved.0.min(0.0) } else { 0.0 };
+            // By then it has fallen by no more than on the whole.
+            let fell = if self.falls {
+                went.cents.clamp(measured.moved.0.min(0.0), 0.0)
+            } else {
+                0.0
+            };
             (went.cents - fell).abs() > LEFT_BEHIND_CENTS + 3.0 * went.sigma_cents.hypot(measured.still.0)
         })
     }

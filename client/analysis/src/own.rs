@@ -390,11 +390,11 @@ impl Stray {
 }
 
 /// Whether a string that was here, cents, piece by piece, falls as one does that was plucked hard: from the pluck on, and no
-/// faster later. One whose pin is turned waits until it is heard.
+/// faster later. One whose pin is turned waits until it is heard. Fewer than three pieces do not tell.
 ///
 /// What a pluck adds to the pitch follows the string's energy (K. A. Legge and N. H. Fletcher, JASA 76, 1984, 5–12).
 fn falls(way: &[f64]) -> bool {
-    let (Some(&[first, second]), Some(&last)) = (way.first_chunk::<2>(), way.last()) else {
+    let &[first, second, .., last] = way else {
         return false;
     };
     let steps = (way.len() - 1) as f64;
