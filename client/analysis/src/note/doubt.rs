@@ -116,15 +116,15 @@ impl Ending {
     /// Whether the string moved as none does by itself.
     fn is_turned(&self) -> bool {
         let more = (TURNED_SIGMAS * self.still_cents).min(TURNED_MORE_CENTS);
-        let most = |cents: f64| {
-            if self.falls && cents < 0.0 {
-                FALLS_CENTS
-            } else {
-                TURNED_CENTS
-            }
+        let falls = |cents: f64| self.falls && cents < 0.0;
+        let most = if falls(self.glide_cents) {
+            FALLS_CENTS
+        } else {
+            TURNED_CENTS
         };
-        let moves = |cents: f64| cents.abs() > most(cents) + more;
-        moves(self.glide_cents) || moves(self.together_cents) || self.left_behind
+        // How far one that falls would have gone as it began, it does not go.
+        let together = !falls(self.together_cents) && self.together_cents.abs() > TURNED_CENTS + more;
+        self.glide_cents.abs() > most + more || together || self.left_behind
     }
 
     /// Whether it was measured together with other strings.
@@ -241,7 +241,8 @@ mod tests {
             ("it falls later, or rises",          |end| end.glide_cents = -8.0,                      Some(Doubt::Turned)),
             ("it falls further",                  |end| (end.glide_cents, end.falls) = (-13.0, true), Some(Doubt::Turned)),
             ("it rises after all",                |end| (end.glide_cents, end.falls) = (8.0, true),  Some(Doubt::Turned)),
-            ("all partials fall further",         |end| (end.together_cents, end.falls) = (-13.0, true), Some(Doubt::Turned)),
+            ("all partials began to fall",        |end| (end.together_cents, end.falls) = (-13.0, true), None),
+            ("all partials rise",                 |end| (end.together_cents, end.falls) = (13.0, true), Some(Doubt::Turned)),
             ("all partials went along",           |end| end.together_cents = 9.0,                    Some(Doubt::Turned)),
             ("nothing tells whether it does",       |end| end.own_above_others_db = None,            None),
             ("it may be an octave lower",           |end| end.verdict.octave_lead = 2.0,             Some(Doubt::NotAlone)),
