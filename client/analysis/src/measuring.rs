@@ -1,6 +1,6 @@
 //! The partials of a note, each measured over what of it is the string's own.
 
-use crate::fit::{CENT, FIRST_DECIDES_HZ, PartialPitch};
+use crate::fit::{CENT, PartialPitch};
 use crate::frequency::{Framing, turning};
 use crate::own::{Watched, middle, own};
 use crate::partials::FOLLOWED_MAX;
@@ -77,7 +77,7 @@ pub(crate) fn measure(
             amplitude: turned.energy.sqrt(),
         };
         // What the others say of it is then no doubt of where it is.
-        if partial.n == 1 && hz > FIRST_DECIDES_HZ && own.is_certain(at) {
+        if own.is_certain(at) {
             near_hz = hz;
         }
         glides[count] = 0.5 * span_s * turned.drift / hz / CENT;

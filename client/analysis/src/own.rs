@@ -8,7 +8,7 @@
 use consort_transform::Complex;
 
 use crate::character::{expected_stiffness, partial_ratio};
-use crate::fit::{CENT, PartialPitch, stray_cents};
+use crate::fit::{CENT, FIRST_DECIDES_HZ, PartialPitch, stray_cents};
 use crate::frequency::{Framing, turning};
 use crate::partials::FOLLOWED_MAX;
 
@@ -59,7 +59,7 @@ const SWELLS: f64 = -1.0;
 const FIRST: f64 = 3.0;
 /// No piece is surer than this to be its own before its frequency is looked at, nats.
 const SUREST: f64 = 5.0;
-/// But one of the first partial is, whose power is so many times (30 dB) what was there before the onset, and no more than so many
+/// But one of the first partial of a string above middle C is, whose power is so many times (30 dB) what was there before the onset, and no more than so many
 /// times the least since: what others add to it moves it by less than it moves by itself.
 const CLEAR: f64 = 1000.0;
 const SWELLS_BY: f64 = 1.5;
@@ -331,7 +331,7 @@ impl Piece {
             cents: (hz / stray.hz).ln() / CENT,
             noise_cents,
             sigma_cents: stray.cents,
-            is_clear: partial.n == 1 && turned.energy > CLEAR * room.max(partial.before),
+            is_clear: partial.n == 1 && stray.hz > FIRST_DECIDES_HZ && turned.energy > CLEAR * room.max(partial.before),
             before,
             swell_hz,
             power: turned.energy,
