@@ -55,10 +55,10 @@ const RINGS_S: f64 = 6.0;
 const PACE_S: (f64, f64) = (2.0, 3.0);
 const LEAD_S: f64 = 1.0;
 const TAIL_S: f64 = 3.0;
-/// A reading belongs to the pluck whose moment lies this near, seconds; one that names the string that was plucked is of that
-/// pluck up to so long after it, for low strings rise slowly.
+/// A reading belongs to the pluck whose moment lies this near, seconds; one that names the string that was plucked then, so near:
+/// recorded low strings take a tenth of a second to rise.
 const NEAR_S: f64 = 0.1;
-const LATE_S: f64 = 0.2;
+const NEAR_OWN_S: f64 = 0.12;
 /// Of a hundred plucks so many are to be identified.
 const GOAL_IDENTIFIED: f64 = 99.5;
 
@@ -177,8 +177,12 @@ fn judge(memory: &Memory, plucks: &[Pluck], harp: &Harp, tallies: &mut BTreeMap<
     let nearest = |reading: &Reading| {
         let apart = |at: &usize| (plucks[*at].at_s - onset_s(reading)).abs();
         let at = (0..plucks.len()).min_by(|a, b| apart(a).total_cmp(&apart(b)))?;
-        let late = plucks[at].string == reading.string && (0.0..LATE_S).contains(&(onset_s(reading) - plucks[at].at_s));
-        (apart(&at) < NEAR_S || late).then_some(at)
+        let near_s = if plucks[at].string == reading.string {
+            NEAR_OWN_S
+        } else {
+            NEAR_S
+        };
+        (apart(&at) < near_s).then_some(at)
     };
     let mut answered: Vec<Option<(Reading, Option<Doubt>)>> = vec![None; plucks.len()];
     for (reading, doubt) in &memory.answers {
@@ -191,8 +195,10 @@ fn judge(memory: &Memory, plucks: &[Pluck], harp: &Harp, tallies: &mut BTreeMap<
             Some(at) => {
                 tally.wrong += usize::from(settled_wrong);
                 // Of two answers to one pluck the right one counts as heard, the wrong one as wrong; of two right ones the
-                // last, which stands.
-                if reading.string == plucks[at].string || answered[at].is_none() {
+                // settled one.
+                let worth = |string: u8, doubt: Option<Doubt>| (string == plucks[at].string, doubt.is_none());
+                let before = answered[at].map(|(before, doubt)| worth(before.string, doubt));
+                if before.is_none_or(|before| before < worth(reading.string, *doubt)) {
                     answered[at] = Some((*reading, *doubt));
                 }
             }
