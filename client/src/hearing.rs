@@ -5,8 +5,8 @@ use std::sync::Arc;
 use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Attention, FollowUp, Heard, LastCheck, Pedals, Plucked, Quick, Situation, Sounding, Standstill,
-    Steady, Taken, Twins, Wanted, Ways, is_elsewhere,
+    Action, Advice, Attention, FollowUp, Heard, Heeded, LastCheck, Pedals, Plucked, Quick, Situation, Sounding,
+    Standstill, Steady, Taken, Twins, Wanted, Ways, is_elsewhere,
 };
 use consort_link::Link;
 use consort_proto::{
@@ -33,8 +33,6 @@ pub(crate) struct Hearing {
     left: Option<Left>,
     /// Onset of the newest pluck that is too soft to be followed, seconds of the sound.
     soft_s: Option<f64>,
-    /// The string of which she has said that it was hers, until it counts.
-    hers: Option<StringNumber>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
@@ -71,7 +69,6 @@ impl Hearing {
             attention: Attention::default(),
             left: None,
             soft_s: None,
-            hers: None,
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -85,7 +82,11 @@ impl Hearing {
         self.ways.naming = choices.naming();
         self.ways.key = choices.way(harp.name());
         self.ways.urgent = urgent;
-        self.ways.rises = rises(harp, tuning);
+        let rises = rises(harp, tuning);
+        if self.ways.rises != rises {
+            self.ways.rises = rises;
+            self.attention.forget_places();
+        }
     }
 
     /// How she is guided.
@@ -93,45 +94,35 @@ impl Hearing {
         &self.ways
     }
 
-    /// What was doubted of `string` was looked at.
-    pub(crate) fn look_at(&mut self, string: StringNumber) {
+    /// What was doubted of `string` was looked at, or what was too soft was hers: its next pluck that is no softer counts.
+    /// Whether it was doubted that it was hers.
+    pub(crate) fn look_at(&mut self, string: StringNumber) -> bool {
+        if self.follower.is_soft(string) {
+            let is_hers = self.attention.take_for_hers(string);
+            if is_hers {
+                self.follower.let_go();
+            }
+            return is_hers;
+        }
         if self.opening.doubt().is_some_and(|doubt| doubt.string == string) {
             self.opening.overrule(string);
-        } else {
+        } else if self.follower.holds(string) {
             self.ways.looked_at = Some(string);
         }
-    }
-
-    /// She says that what was too soft was her `string`: whether that is in hand. It is taken by hand until it counts.
-    pub(crate) fn is_said_to_be_hers(&mut self, string: StringNumber) -> bool {
-        let is_soft = self.follower.is_soft(string);
-        if is_soft {
-            self.choose(Some(string));
-            self.hers = Some(string);
-        }
-        is_soft
-    }
-
-    /// What she said was hers has counted: whether the ear is to listen for all strings again. It stays in hand.
-    pub(crate) fn knows_hers(&mut self, counts: &[Answer]) -> bool {
-        let heard = |hers: &mut StringNumber| counts.iter().any(|answer| answer.string == *hers);
-        let knows = self.hers.take_if(heard).is_some();
-        if knows {
-            self.ways.chosen = None;
-        }
-        knows
+        false
     }
 
     /// She has chosen a string by hand, or lets it go.
     pub(crate) fn choose(&mut self, string: Option<StringNumber>) {
         self.ways.chosen = string;
-        self.hers = None;
+        self.attention.take_back();
         self.follower.let_go();
     }
 
     /// The pedals stand as she says; `None` for all in flat, or levers down.
     pub(crate) fn declare(&mut self, pedals: Option<Pedals>) {
         self.ways.pedals = pedals;
+        self.attention.take_back();
         self.follower.let_go();
     }
 
@@ -153,6 +144,7 @@ impl Hearing {
     /// A last check begins or ends by her wish.
     pub(crate) fn set_last_check(&mut self, check: Option<LastCheck>) {
         self.ways.last_check = check;
+        self.attention.take_back();
         self.follower.let_go();
     }
 
@@ -196,14 +188,26 @@ impl Hearing {
         self.opening.begin_sound();
     }
 
-    /// What was sensed, as the string that it is more likely to be, knowing that the desk shows advice about `shown`.
+    /// What was sensed, as the string that it is more likely to be, knowing that the desk shows advice about `shown`; what the
+    /// ear doubts because it is soft is settled where she has said that it is hers.
     pub(crate) fn told_apart(
         &mut self,
-        mut sensed: Sensed,
+        sensed: Sensed,
         harp: &Harp,
         link: &Link,
         shown: Option<StringNumber>,
     ) -> Sensed {
+        let mut told = self.told_by_pitch(sensed, harp, link, shown);
+        if let Sensed::Answer(answer) = &mut told
+            && answer.verdict == Verdict::Unsure(Doubt::Soft)
+            && self.attention.is_trusted(&plucked(answer, harp, link.tuning()))
+        {
+            answer.verdict = Verdict::Settled;
+        }
+        told
+    }
+
+    fn told_by_pitch(&mut self, mut sensed: Sensed, harp: &Harp, link: &Link, shown: Option<StringNumber>) -> Sensed {
         let (onset_s, string, hz, settled) = match &mut sensed {
             Sensed::Answer(answer) => {
                 let settled = answer.verdict == Verdict::Settled;
@@ -297,14 +301,7 @@ impl Hearing {
         };
         let onset_s = answer.onset_s;
         let leave = |why| Some(Left { onset_s, why });
-        let target = harp.string(string).map(|own| link.tuning().open_target(own));
-        let plucked = Plucked {
-            onset_s,
-            string,
-            apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
-            level_dbfs: answer.level_dbfs,
-            stiffness: answer.inharmonicity,
-        };
+        let plucked = plucked(answer, harp, link.tuning());
         let is_told = matches!(
             answer.verdict,
             Verdict::Settled | Verdict::Unsure(Doubt::FarFromAll | Doubt::Which)
@@ -316,11 +313,13 @@ impl Hearing {
             // What others play comes as doubts as well: they do not wait, and a soft one takes no string out of her hand.
             let is_soft =
                 answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.level_dbfs);
-            let heeds = self.attention.heeds(&plucked, wanted, is_soft);
-            if !heeds && is_soft {
-                self.left = leave(Why::NotHers);
+            let heeded = self.attention.heeds(&plucked, wanted, is_soft);
+            match heeded {
+                Heeded::TooSoft => self.left = leave(Why::TooSoft),
+                Heeded::No if is_soft => self.left = leave(Why::NotHers),
+                Heeded::Yes | Heeded::No => {}
             }
-            return heeds.then_some(*answer).into_iter().collect();
+            return (heeded == Heeded::Yes).then_some(*answer).into_iter().collect();
         }
         let (left, counts) = match self.attention.take(plucked, wanted, *answer) {
             Taken::Counts(answers) => (None, answers),
@@ -403,6 +402,7 @@ impl Hearing {
     /// The string is done, as `advice` says: between strings, nothing is in hand. Whether it was one that she had chosen.
     pub(crate) fn let_go(&mut self, advice: &Advice) -> bool {
         self.follower.let_go();
+        self.attention.take_back();
         if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
             self.ways.leave_new(string, cents);
         }
@@ -487,6 +487,18 @@ impl Hearing {
             opening: Some(&self.opening),
             ways: &self.ways,
         }
+    }
+}
+
+/// The pluck of an answer, which is the last word on it.
+fn plucked(answer: &Answer, harp: &Harp, tuning: &Tuning) -> Plucked {
+    let target = harp.string(answer.string).map(|own| tuning.open_target(own));
+    Plucked {
+        onset_s: answer.onset_s,
+        string: answer.string,
+        apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
+        level_dbfs: answer.level_dbfs,
+        stiffness: answer.inharmonicity,
     }
 }
 

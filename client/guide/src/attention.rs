@@ -2,7 +2,7 @@
 
 use consort_proto::StringNumber;
 
-use crate::awaited::{Awaited, Plucked, Taken, Wanted};
+use crate::awaited::{Awaited, Heeded, Plucked, Taken, Wanted};
 use crate::playing::Playing;
 
 /// What sounds for less than this, seconds, was a noise that was taken for a pluck at first; music plucks no faster.
@@ -91,13 +91,34 @@ impl<T> Attention<T> {
         self.playing.forget(onset_s);
     }
 
-    /// Whether something that is no reading counts of a pluck; what does not and `is_soft` is another harp's.
-    pub fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
-        let heeds = self.awaited.heeds(plucked, wanted, is_soft);
-        if !heeds && is_soft {
+    /// What becomes of a pluck that is no reading; what is not heeded and `is_soft` is another harp's.
+    pub fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> Heeded {
+        let heeded = self.awaited.heeds(plucked, wanted, is_soft);
+        if heeded != Heeded::Yes && is_soft {
             self.playing.forget(plucked.onset_s);
         }
-        heeds
+        heeded
+    }
+
+    /// She says that the last pluck that was too soft was hers, if that was `string`: the next one of it that comes soon and
+    /// is no softer counts. Whether it was.
+    pub fn take_for_hers(&mut self, string: StringNumber) -> bool {
+        self.awaited.take_for_hers(string)
+    }
+
+    /// What she said was hers is not waited for any more.
+    pub fn take_back(&mut self) {
+        self.awaited.take_back();
+    }
+
+    /// Whether a pluck that the ear doubts because it is soft is taken like any other, as she has said.
+    pub fn is_trusted(&self, plucked: &Plucked) -> bool {
+        self.awaited.is_trusted(plucked)
+    }
+
+    /// The targets have moved: where strings stood says nothing any more.
+    pub fn forget_places(&mut self) {
+        self.awaited.forget_places();
     }
 
     /// She has rested from playing.

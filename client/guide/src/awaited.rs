@@ -6,28 +6,21 @@
 
 mod pluck;
 mod waiting;
+mod weighing;
 
 use std::collections::VecDeque;
 
 use consort_proto::StringNumber;
 
 use self::pluck::BESIDE;
-pub use self::pluck::{Plucked, Taken, Wanted};
+pub use self::pluck::{Heeded, Plucked, Taken, Wanted};
 use self::waiting::{Waiting, Weighed};
 use crate::passing::Passing;
-use crate::whose::{Another, Expected, Whose};
+use crate::whose::{Expected, Whose};
 
 /// A pluck that is so much softer than this harp usually is, decibels, is not even followed.
 const SOFT_ASKED_DB: f64 = 10.0;
-/// So many nats have to speak for a pluck before it can count, where it is beside what is asked for or in hand, and where
-/// nobody asked for it; so many do where she says herself that it is hers.
-const NEEDED: f64 = 1.5;
-const NEEDED_BESIDE: f64 = 2.0;
-const NEEDED_UNASKED: f64 = 1.5;
-const BY_HAND: f64 = 10.0;
-/// That a string that is asked for is plucked again where it was too soft speaks for her by so much: she was told to.
-const AGAIN_NATS: f64 = 2.5;
-/// How loud the harp is is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
+/// What her harp is like is learnt from strings that are asked for, and from others that are no softer than this, decibels: a
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
 const LEARNT_NATS: f64 = 3.0;
@@ -62,8 +55,13 @@ pub(crate) struct Awaited<T> {
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
-    /// The last pluck of what was asked for that was too soft, and where another hand was before it.
-    doubted: Option<(Weighed<()>, Another)>,
+    /// The last pluck of what was asked for that was refused, but counts if it is plucked again.
+    doubted: Option<Weighed<()>>,
+    /// The last pluck that was said to be too soft, and the one of which she has said that it was hers all the same.
+    soft: Option<Plucked>,
+    said: Option<Plucked>,
+    /// Whether that has counted since: what the ear holds for too soft is weighed like anything else from then on.
+    is_softer: bool,
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
@@ -78,6 +76,9 @@ impl<T> Default for Awaited<T> {
             hand: None,
             waiting: None,
             doubted: None,
+            soft: None,
+            said: None,
+            is_softer: false,
             passing: Passing::default(),
             music_s: None,
             whose: Whose::default(),
@@ -142,6 +143,11 @@ impl<T> Awaited<T> {
     pub(crate) fn take(&mut self, plucked: Plucked, wanted: Wanted, reading: T) -> Taken<T> {
         let Plucked { onset_s, string, .. } = plucked;
         self.pluck(onset_s, string);
+        let wanted = if self.takes_as_said(&plucked) {
+            Wanted::ByHand
+        } else {
+            wanted
+        };
         let in_passing = self.passing.goes_on_at(onset_s);
         let after_music = self.follows_music(onset_s);
         let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
@@ -150,26 +156,30 @@ impl<T> Awaited<T> {
         let in_hand = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
-        let nats = match self.weigh(&plucked, wanted) {
-            Ok(nats) => nats,
+        let weight = match self.weigh(&plucked, wanted) {
+            Ok(weight) => weight,
             Err(nats) => {
-                if is_asked_for && wanted.is_just(string) && !self.whose.is_another_near(onset_s, string) {
-                    let reading = ();
-                    self.doubted = Some((Weighed { plucked, nats, reading }, self.whose.another));
-                }
+                let may_be_hers = self.doubts(&plucked, wanted, nats);
                 if self.whose.is_harmonic(&plucked) {
                     self.passing.harmonic(onset_s, string);
                     return Taken::Waits;
                 }
                 self.pass_by(onset_s);
-                self.whose.is_anothers(onset_s, string, nats);
-                return if is_asked_for || in_hand {
-                    Taken::TooSoft
-                } else {
-                    Taken::NotHers
-                };
+                if !may_be_hers {
+                    self.whose.is_anothers(onset_s, string, nats);
+                }
+                if is_asked_for || in_hand {
+                    self.soft = Some(plucked);
+                    return Taken::TooSoft;
+                }
+                return Taken::NotHers;
             }
         };
+        if weight.is_said {
+            self.turn_to(&plucked);
+        }
+        let nats = weight.nats;
+        self.doubted.take_if(|doubted| doubted.plucked.string == string);
         self.hand = None;
         if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
             // The last word on a note of the music.
@@ -217,72 +227,6 @@ impl<T> Awaited<T> {
         goes_on
     }
 
-    /// How much speaks for a pluck's being hers, nats; as an error where that is too little.
-    fn weigh(&mut self, plucked: &Plucked, wanted: Wanted) -> Result<f64, f64> {
-        let expected = self.expected(plucked, wanted);
-        let needed = match expected {
-            Expected::Asked | Expected::InHand => NEEDED,
-            Expected::BesideAsked | Expected::BesideHand => NEEDED_BESIDE,
-            Expected::Not => NEEDED_UNASKED,
-        };
-        let nats = self.whose.weigh(plucked, expected);
-        if wanted == Wanted::ByHand {
-            if nats < needed {
-                self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
-                // What was refused before it was no other hand, either.
-                self.whose.another = Another::default();
-            }
-            // She says that it is hers.
-            return Ok(nats.max(BY_HAND));
-        }
-        // Who repeats a string that waits is who plucked it before, and who was told to pluck again what is asked for does.
-        let before = self.waiting.as_ref().and_then(|waiting| waiting.again(plucked));
-        let doubted = self
-            .doubted
-            .as_ref()
-            .filter(|_| expected == Expected::Asked)
-            .and_then(|(doubted, _)| doubted.again(plucked));
-        let nats = [before, doubted.map(|before| before + AGAIN_NATS)]
-            .into_iter()
-            .flatten()
-            .fold(nats, f64::max);
-        if nats < needed && wanted != Wanted::Any {
-            return Err(nats);
-        }
-        if doubted.is_some()
-            && let Some((_, another)) = self.doubted.take()
-        {
-            // It was no other hand.
-            self.whose.another = another;
-        }
-        Ok(nats)
-    }
-
-    /// What speaks for a pluck beside what it is itself.
-    fn expected(&self, plucked: &Plucked, wanted: Wanted) -> Expected {
-        let Plucked { onset_s, string, .. } = *plucked;
-        let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
-        // A string that was plucked before the desk could ask for it was not plucked for that.
-        let is_answer = self.hand.is_none_or(|(last_s, hand)| {
-            hand.get().abs_diff(string.get()) <= BESIDE || onset_s - last_s >= ASKED_AFTER_S
-        });
-        let is_asked_for = is_answer && (whatever || wanted.is_for(string) && !self.passing.goes_on_at(onset_s));
-        let in_hand = self
-            .hand
-            .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
-        if is_asked_for && wanted.is_just(string) {
-            Expected::Asked
-        } else if in_hand && self.hand.is_some_and(|(_, hand)| hand == string) {
-            Expected::InHand
-        } else if is_asked_for {
-            Expected::BesideAsked
-        } else if in_hand {
-            Expected::BesideHand
-        } else {
-            Expected::Not
-        }
-    }
-
     /// What waits counts, and the string is in hand.
     fn count(&mut self, waiting: Waiting<T>) -> Vec<T> {
         self.hand = Some((waiting.last_s, waiting.string));
@@ -291,10 +235,11 @@ impl<T> Awaited<T> {
         let count = |one: Weighed<T>| {
             let Plucked { string, level_dbfs, .. } = one.plucked;
             let is_sure = one.nats >= LEARNT_NATS && self.whose.levels.softer_db(string, level_dbfs) <= LEARNT_DB;
+            self.whose.has_in_hand(string, one.nats);
             if waiting.meant.is_just(string) || is_sure {
                 self.whose.levels.count(string, level_dbfs);
+                self.whose.learn(&one.plucked);
             }
-            self.whose.is_hers(&one.plucked, one.nats);
             one.reading
         };
         waiting.readings.into_iter().map(count).collect()
@@ -334,36 +279,50 @@ impl<T> Awaited<T> {
         }
     }
 
+    /// The targets have moved, from which it is told where strings stood.
+    pub(crate) fn forget_places(&mut self) {
+        self.whose.forget_places();
+        (self.doubted, self.soft, self.said) = (None, None, None);
+    }
+
     /// Something was plucked at `onset_s` that is far too soft to be hers, whatever it was.
     pub(crate) fn hears_another(&mut self, onset_s: f64) {
         self.pass_by(onset_s);
         self.whose.hears_another(onset_s);
     }
 
-    /// Whether something that is no reading counts of a pluck. What goes on from the string in hand is in hand itself; what
-    /// does neither and `is_soft` is another harp's.
-    pub(crate) fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> bool {
-        let weight = self.weigh(plucked, wanted);
-        let heeds = self.is_heeded(plucked.onset_s, plucked.string, wanted) && weight.is_ok();
-        if is_soft && let Err(nats) = weight {
-            self.whose.is_anothers(plucked.onset_s, plucked.string, nats);
-        }
-        if is_soft && !heeds {
-            self.pass_by(plucked.onset_s);
-        }
-        heeds
-    }
-
-    fn is_heeded(&mut self, onset_s: f64, string: StringNumber, wanted: Wanted) -> bool {
+    /// Whether something that is no reading is heeded. What goes on from the string in hand is in hand itself; what does
+    /// neither and `is_soft` is another harp's.
+    pub(crate) fn heeds(&mut self, plucked: &Plucked, wanted: Wanted, is_soft: bool) -> Heeded {
+        let Plucked { onset_s, string, .. } = *plucked;
         self.pluck(onset_s, string);
+        let weight = self.weigh(plucked, wanted);
         let goes_on = self
             .hand
             .is_some_and(|(last_s, hand)| self.is_next_to(last_s, hand, onset_s, string));
-        if goes_on {
+        let passes = self.passing.goes_on_at(onset_s) || self.follows_music(onset_s);
+        let is_meant = goes_on || matches!(wanted, Wanted::Any | Wanted::ByHand) || wanted.is_for(string) && !passes;
+        if goes_on && weight.is_ok() {
             self.hand = Some((onset_s, string));
         }
-        let passes = self.passing.goes_on_at(onset_s) || self.follows_music(onset_s);
-        goes_on || matches!(wanted, Wanted::Any | Wanted::ByHand) || wanted.is_for(string) && !passes
+        if is_soft {
+            if let Err(nats) = weight
+                && !self.doubts(plucked, wanted, nats)
+            {
+                self.whose.is_anothers(onset_s, string, nats);
+            }
+            if is_meant {
+                self.soft = Some(*plucked);
+            }
+            if !is_meant || weight.is_err() {
+                self.pass_by(onset_s);
+            }
+        }
+        match (is_meant, weight) {
+            (true, Ok(_)) => Heeded::Yes,
+            (true, Err(_)) if is_soft => Heeded::TooSoft,
+            _ => Heeded::No,
+        }
     }
 
     /// Whether a pluck of `string` goes on from that of `hand`: the same one again, or the one beside it at leisure.

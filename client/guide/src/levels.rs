@@ -86,8 +86,8 @@ impl Levels {
         self.usual(string).map_or(0.0, |(usual, _)| usual - level_dbfs)
     }
 
-    /// What is usual for `string`, half of it what it was itself, if that is known, and half those around it; and how much
-    /// that may differ from the next pluck, one standard deviation.
+    /// What is usual for `string`, decibels below full scale, and how much that may differ from the next pluck, one standard
+    /// deviation: most of it is what it was itself, if that is known, and the rest what those around it were.
     pub(crate) fn usual(&self, string: StringNumber) -> Option<(f64, f64)> {
         let away = |known: StringNumber| known.get().abs_diff(string.get());
         let nearest = self.known.iter().map(|(known, _)| away(*known)).min()?;

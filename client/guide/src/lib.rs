@@ -31,7 +31,7 @@ use consort_words::{Arg, Key, Words};
 
 pub use advice::{Action, Advice, Hand, Heard, Situation, advise, asked, following};
 pub use attention::Attention;
-pub use awaited::{Plucked, Taken, Wanted};
+pub use awaited::{Heeded, Plucked, Taken, Wanted};
 pub use key::{Far, Turn, Way, cents_per_degree};
 pub use passing::is_elsewhere;
 pub use pedals::Pedals;

@@ -11,7 +11,8 @@ use consort_proto::{Cents, StringNumber};
 use crate::awaited::Plucked;
 use crate::levels::Levels;
 
-/// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other.
+/// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other
+/// (assumed, as are all the likelihoods of this file of which nothing else is said).
 const HERS_ITSELF: f64 = 0.5;
 const HERS_BESIDE: f64 = 0.05;
 const HERS_ELSEWHERE: f64 = 0.1;
@@ -24,21 +25,29 @@ const ANOTHERS_BACK: f64 = 0.03;
 const ANOTHERS_ELSEWHERE: f64 = 0.1;
 /// Strings of a harp, nearly.
 const STRINGS: f64 = 47.0;
-/// How likely another harp is heard before one was, and for how long one that was may rest, seconds.
+/// How likely another harp is heard before one was, how much of the doubt that there is one remains after what is far too soft
+/// to be hers, and for how long one that was heard may rest, seconds.
 const ANOTHER_AT_FIRST: f64 = 0.1;
+const DOUBT_REMAINS: f64 = 0.5;
 const RESTS_S: f64 = 60.0;
-/// Where it was heard last, its hand is for so long, seconds.
+/// Where it was heard last, its hand is for so long, seconds (assumed).
 const NEAR_S: f64 = 20.0;
-/// Another harp is so much softer than hers, and may be so much more or less, decibels: nearer ones are kept apart by people.
+/// Another harp is so much softer than hers, and may be so much more or less, decibels (assumed): nearer ones are kept apart by
+/// people.
 const SOFTER_DB: f64 = 11.0;
 const SOFTER_SPREAD_DB: f64 = 5.5;
-/// So much speaks for what is heard before anything is known of her harp.
+/// So much speaks for what is heard before anything is known of her harp, and no more than this for or against any pluck.
 const FIRST_NATS: f64 = 3.0;
+const MOST_NATS: f64 = 8.0;
+/// What seems impossible is as likely as this all the same.
+const LEAST: f64 = 1e-12;
 /// How much the logarithm of a string's stiffness differs from one measurement to the next; how often the room draws the
 /// partials along by which it is measured, and by how much (265 recordings in eleven surroundings).
 const STIFFNESS_SPREAD: f64 = 0.1;
 const DRAWN: f64 = 0.3;
 const DRAWN_BY: f64 = 0.4;
+/// Share of a measurement in what was known of the stiffness of its string before.
+const STIFFNESS_SHARE: f64 = 0.4;
 /// How much it differs from one harp to another (assumed), and for a string between two that are known, no more than so many
 /// strings apart.
 const STIFFNESS_OF_HARPS: f64 = 0.25;
@@ -58,6 +67,12 @@ const STAYS_WITHIN: f64 = 0.7;
 const TUNED_WITHIN: f64 = 6.0;
 const MOVED: f64 = 0.3;
 const MOVED_BY: f64 = 60.0;
+/// How often she has turned a string that may be turned since it counted, and one that may not; how often that brings it to its
+/// target, and how near, cents.
+const TURNED: f64 = 0.5;
+const TURNED_UNASKED: f64 = 0.2;
+const TO_TARGET: f64 = 0.5;
+const TO_TARGET_WITHIN: f64 = 4.0;
 
 /// What speaks for a pluck beside what it is itself.
 #[derive(Clone, Copy, Debug, Eq, PartialEq)]
@@ -95,24 +110,38 @@ pub(crate) struct Whose {
 /// Where somebody else's hand is.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Another {
-    /// When it plucked last, and which string, as far as that is known.
-    last: Option<(f64, Option<StringNumber>)>,
+    /// When it was heard last, seconds.
+    heard_s: Option<f64>,
+    /// When it was last heard to pluck a string that is known, seconds, and which.
+    place: Option<(f64, StringNumber)>,
     /// Which way that went on from the string before, in strings.
     way: i16,
     /// How surely it was somebody else.
     surely: f64,
 }
 
+impl Another {
+    /// It was heard at `onset_s`: how surely it was somebody else before that, as much as has not faded since.
+    fn hear(&mut self, onset_s: f64) -> f64 {
+        let before = self
+            .heard_s
+            .map_or(0.0, |heard_s| self.surely * fades(onset_s - heard_s));
+        self.heard_s = Some(self.heard_s.map_or(onset_s, |heard_s| heard_s.max(onset_s)));
+        before
+    }
+}
+
 /// A string of hers that counted.
 #[derive(Clone, Copy, Debug)]
 struct Known {
     string: StringNumber,
-    apart: Cents,
+    /// Where it stood above its target, unless that has moved.
+    apart: Option<Cents>,
     ln_stiffness: Option<f64>,
 }
 
 impl Whose {
-    /// How much more likely it is that `plucked` is hers than another's, in nats.
+    /// How much more likely it is that `plucked` is hers than another's, in nats; what cannot be weighed is another's.
     pub(crate) fn weigh(&self, plucked: &Plucked, expected: Expected) -> f64 {
         let elsewhere = HERS_ELSEWHERE / STRINGS;
         let in_hand = |share: f64| {
@@ -129,8 +158,13 @@ impl Whose {
         let level = self.level(plucked);
         let known = self.strings.iter().find(|known| known.string == plucked.string);
         let stiffness = self.stiffness(plucked).map_or(0.0, |weights| weights.hers());
-        let stays = known.map_or(0.0, |known| stays(known, plucked, expected));
-        hers.ln() - self.anothers(plucked).ln() + level + stiffness + stays
+        let stood = known.and_then(|known| known.apart);
+        let stays = stood.map_or(0.0, |stood| stays(stood, plucked.apart, expected));
+        let nats = ln(hers) - ln(self.anothers(plucked)) + level + stiffness + stays;
+        if nats.is_nan() {
+            return -MOST_NATS;
+        }
+        nats.clamp(-MOST_NATS, MOST_NATS)
     }
 
     /// How likely somebody else plucks that string then.
@@ -145,13 +179,15 @@ impl Whose {
         };
         // What counted may have been another's all the same.
         let after_hand = self.hand.map_or(0.0, |(hand, surely)| (1.0 - surely) * follows(hand));
-        let Some((last_s, last)) = self.another.last else {
+        let Some(heard_s) = self.another.heard_s else {
             return after_hand + ANOTHER_AT_FIRST * anywhere;
         };
-        let fades = (-(plucked.onset_s - last_s).max(0.0) / RESTS_S).exp();
-        let is_there = ANOTHER_AT_FIRST.max(self.another.surely * fades);
-        let after_last = last.map_or(anywhere, follows);
-        after_hand + is_there * (fades * after_last + (1.0 - fades) * anywhere)
+        let is_there = ANOTHER_AT_FIRST.max(self.another.surely * fades(plucked.onset_s - heard_s));
+        let after_last = self.another.place.map_or(anywhere, |(place_s, place)| {
+            let stays = fades(plucked.onset_s - place_s);
+            stays * follows(place) + (1.0 - stays) * anywhere
+        });
+        after_hand + is_there * after_last
     }
 
     fn level(&self, plucked: &Plucked) -> f64 {
@@ -172,7 +208,7 @@ impl Whose {
     fn stiffness(&self, plucked: &Plucked) -> Option<Stiffness> {
         let (usual, spread) = self
             .usual_stiffness(plucked.string)
-            .filter(|_| plucked.stiffness > 0.0)?;
+            .filter(|_| is_measured(plucked.stiffness))?;
         let below = StringNumber::new(u32::from(plucked.string.get() + OCTAVE)).ok();
         let (harmonic, harmonic_spread) = below
             .and_then(|below| self.usual_stiffness(below))
@@ -214,16 +250,21 @@ impl Whose {
         (to - from <= BETWEEN).then_some((usual, STIFFNESS_BETWEEN))
     }
 
-    /// `plucked` is hers as surely as the weight `nats` says, and counts.
-    pub(crate) fn is_hers(&mut self, plucked: &Plucked, nats: f64) {
-        let Plucked { string, apart, .. } = *plucked;
+    /// `string` is in her hand, as surely as the weight `nats` says.
+    pub(crate) fn has_in_hand(&mut self, string: StringNumber, nats: f64) {
         self.hand = Some((string, surely(nats)));
-        let ln_stiffness = (plucked.stiffness > 0.0).then(|| plucked.stiffness.ln());
+    }
+
+    /// `plucked` is hers: what it says of its string is kept.
+    pub(crate) fn learn(&mut self, plucked: &Plucked) {
+        let string = plucked.string;
+        let apart = Some(plucked.apart).filter(|apart| apart.0.is_finite());
+        let ln_stiffness = is_measured(plucked.stiffness).then(|| plucked.stiffness.ln());
         match self.strings.iter_mut().find(|known| known.string == string) {
             Some(known) => {
                 known.apart = apart;
                 known.ln_stiffness = match (known.ln_stiffness, ln_stiffness) {
-                    (Some(before), Some(now)) => Some(before + 0.4 * (now - before)),
+                    (Some(before), Some(now)) => Some(before + STIFFNESS_SHARE * (now - before)),
                     (before, now) => now.or(before),
                 };
             }
@@ -235,33 +276,41 @@ impl Whose {
         }
     }
 
-    /// What was plucked is somebody else's, as surely as the weight `nats` says.
+    /// Whether something is known of `string` beside how loud it is.
+    #[cfg(test)]
+    pub(crate) fn knows(&self, string: StringNumber) -> bool {
+        self.strings.iter().any(|known| known.string == string)
+    }
+
+    /// Targets have moved: where strings stood above them says nothing any more.
+    pub(crate) fn forget_places(&mut self) {
+        self.strings.iter_mut().for_each(|known| known.apart = None);
+    }
+
+    /// What was plucked is somebody else's, as surely as the weight `nats` says; a weak sign takes nothing from a strong one.
     pub(crate) fn is_anothers(&mut self, onset_s: f64, string: StringNumber, nats: f64) {
         let another = &mut self.another;
-        another.surely = surely(-nats);
-        if let Some((_, Some(last))) = another.last
+        another.surely = another.hear(onset_s).max(surely(-nats));
+        if let Some((_, last)) = another.place
             && last != string
         {
             let by = steps(last, string);
             another.way = if by.abs() == 1 { by } else { 0 };
         }
-        another.last = Some((onset_s, Some(string)));
+        another.place = Some((onset_s, string));
     }
 
     /// Whether somebody else's hand is at `string` at `onset_s`, or beside it.
     pub(crate) fn is_another_near(&self, onset_s: f64, string: StringNumber) -> bool {
-        let near = |(last_s, last): (f64, Option<StringNumber>)| {
-            onset_s - last_s < NEAR_S && last.is_some_and(|last| steps(last, string).abs() <= 1)
-        };
-        self.another.last.is_some_and(near)
+        self.another
+            .place
+            .is_some_and(|(place_s, place)| onset_s - place_s < NEAR_S && steps(place, string).abs() <= 1)
     }
 
     /// Something was plucked at `onset_s` that is far too soft to be hers.
     pub(crate) fn hears_another(&mut self, onset_s: f64) {
         let another = &mut self.another;
-        let string = another.last.and_then(|(_, string)| string);
-        another.surely = 1.0 - 0.5 * (1.0 - another.surely);
-        another.last = Some((onset_s, string));
+        another.surely = 1.0 - DOUBT_REMAINS * (1.0 - another.hear(onset_s));
     }
 }
 
@@ -282,7 +331,7 @@ impl Stiffness {
     /// How much it speaks for her string, nats.
     fn hers(self) -> f64 {
         let not_hers = (1.0 - HARMONICS) * self.another + HARMONICS * self.harmonic;
-        self.hers.ln() - not_hers.ln()
+        ln(self.hers) - ln(not_hers)
     }
 }
 
@@ -291,15 +340,37 @@ fn measured(apart: f64, spread: f64) -> f64 {
     (1.0 - DRAWN) * normal(apart, spread) + DRAWN * normal(apart, spread.hypot(DRAWN_BY))
 }
 
-/// What it says that a string stands where it was left, or elsewhere, in nats.
-fn stays(known: &Known, plucked: &Plucked, expected: Expected) -> f64 {
+/// What it says that a string that `stood` so far above its target stands `apart` from it now, in nats.
+fn stays(stood: Cents, apart: Cents, expected: Expected) -> f64 {
+    if !apart.0.is_finite() {
+        return 0.0;
+    }
     let anywhere = 1.0 / (2.0 * MOVED_BY);
     // What is in hand was perhaps turned, and then most likely to its target.
-    let moved = if expected.may_be_turned() { 0.5 } else { 0.2 };
-    let turned = 0.5 * normal(plucked.apart.0, 4.0) + 0.5 * anywhere;
-    let hers = (1.0 - moved) * normal(plucked.apart.0 - known.apart.0, STAYS_WITHIN) + moved * turned;
-    let anothers = (1.0 - MOVED) * normal(plucked.apart.0, TUNED_WITHIN) + MOVED * anywhere;
-    hers.ln() - anothers.ln()
+    let moved = if expected.may_be_turned() {
+        TURNED
+    } else {
+        TURNED_UNASKED
+    };
+    let turned = TO_TARGET * normal(apart.0, TO_TARGET_WITHIN) + (1.0 - TO_TARGET) * anywhere;
+    let hers = (1.0 - moved) * normal(apart.0 - stood.0, STAYS_WITHIN) + moved * turned;
+    let anothers = (1.0 - MOVED) * normal(apart.0, TUNED_WITHIN) + MOVED * anywhere;
+    ln(hers) - ln(anothers)
+}
+
+/// How much of a suspicion is left after so many seconds.
+fn fades(since_s: f64) -> f64 {
+    (-since_s.max(0.0) / RESTS_S).exp()
+}
+
+/// Whether the stiffness of a pluck was measured.
+fn is_measured(stiffness: f64) -> bool {
+    stiffness > 0.0 && stiffness.is_finite()
+}
+
+/// The logarithm of a likelihood, which nothing that was heard can have made 0.
+fn ln(likelihood: f64) -> f64 {
+    likelihood.max(LEAST).ln()
 }
 
 /// The probability to which odds of so many nats amount.

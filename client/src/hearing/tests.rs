@@ -145,16 +145,29 @@ proptest! {
 /// What becomes of a pluck on a desk that has heard its own string plucked at −20 dB: how many readings count, and what the
 /// desk says then.
 fn pluck(desk: &mut Desk, onset_s: f64, number: u32, level_dbfs: f64) -> (usize, Action) {
+    pluck_told(desk, onset_s, number, level_dbfs, Verdict::Settled)
+}
+
+/// The same where the ear says this of it.
+fn pluck_told(desk: &mut Desk, onset_s: f64, number: u32, level_dbfs: f64, verdict: Verdict) -> (usize, Action) {
     desk.string = StringNumber::new(number).expect("a string");
     let answer = Answer {
         level_dbfs,
+        verdict,
         ..desk.answer(onset_s, onset_s + SETTLES_S, 0.5)
+    };
+    let Sensed::Answer(answer) = desk
+        .hearing
+        .told_apart(Sensed::Answer(answer), &desk.harp, &desk.link, None)
+    else {
+        panic!("an answer stays one");
     };
     let sensed = Sensed::Answer(answer);
     desk.hearing.plays(&sensed);
     let counts = desk.hearing.what_counts(&answer, None, &desk.harp, &desk.link);
     desk.hearing.follow(&sensed, &desk.harp, &Tuning::default());
-    (counts.len(), desk.advise(onset_s + SETTLES_S).action)
+    let settled = counts.iter().filter(|answer| answer.verdict == Verdict::Settled);
+    (settled.count(), desk.advise(onset_s + SETTLES_S).action)
 }
 
 /// The string that a desk asks for first.
@@ -184,25 +197,94 @@ fn another_harp_is_no_business_of_this_desk_and_a_soft_pluck_of_hers_is_told() {
     assert_eq!(pluck(&mut desk, 10.0, ASKED, -33.0).0, 1, "taken by hand");
 }
 
-#[test]
-fn what_she_says_was_hers_counts_when_it_is_plucked_again_and_so_do_the_next_ones() {
+/// What the ear says of what is 10 to 20 dB softer than it knows her harp.
+const SOFT: Verdict = Verdict::Unsure(Doubt::Soft);
+
+fn string(number: u32) -> StringNumber {
+    StringNumber::new(number).expect("a string")
+}
+
+/// A desk that has heard its own string, and then once more so much softer that it says so.
+fn doubting(verdict: Verdict) -> Desk {
     let mut desk = Desk::new(ASKED);
     pluck(&mut desk, 1.0, ASKED, -20.0);
-    assert_eq!(pluck(&mut desk, 8.0, ASKED, -33.0), (0, Action::Again));
-    assert!(desk.advise(9.5).can_be_overruled());
-    let string = StringNumber::new(ASKED).expect("a string");
-    assert!(
-        !desk
-            .hearing
-            .is_said_to_be_hers(StringNumber::new(31).expect("a string"))
+    assert_eq!(pluck_told(&mut desk, 8.0, ASKED, -33.0, verdict), (0, Action::Again));
+    assert!(desk.advise(9.5).can_be_overruled(), "the key is offered");
+    desk
+}
+
+#[test]
+fn what_she_says_was_hers_counts_when_it_is_plucked_again_and_so_do_the_next_ones() {
+    for verdict in [Verdict::Settled, SOFT] {
+        let mut desk = doubting(verdict);
+        assert!(!desk.hearing.look_at(string(31)));
+        assert!(desk.hearing.look_at(string(ASKED)));
+        assert_eq!(desk.hearing.ways().chosen, None, "the ear listens for all strings");
+        assert_eq!(pluck_told(&mut desk, 11.0, ASKED, -33.0, verdict).0, 1);
+        assert!(!desk.hearing.is_left());
+        let next = pluck_told(&mut desk, 14.0, ASKED + 1, -33.0, verdict);
+        assert_eq!(next.0, 1, "her chair has turned");
+    }
+}
+
+#[test]
+fn what_she_said_was_hers_ends_with_a_reading_and_not_with_a_doubt_and_not_for_what_is_softer_or_late() {
+    let said = || {
+        let mut desk = doubting(SOFT);
+        assert!(desk.hearing.look_at(string(ASKED)));
+        desk
+    };
+    let mut desk = said();
+    pluck_told(&mut desk, 11.0, ASKED, -33.0, Verdict::Unsure(Doubt::Scattered));
+    assert_eq!(pluck_told(&mut desk, 13.0, ASKED, -33.0, SOFT).0, 1);
+    for (onset_s, number, level_dbfs) in [(11.0, ASKED, -38.0), (30.0, ASKED, -33.0), (11.0, 31, -33.0)] {
+        let counts = pluck_told(&mut said(), onset_s, number, level_dbfs, SOFT).0;
+        assert_eq!(counts, 0, "{number} at {onset_s} s, {level_dbfs} dB");
+    }
+    let mut desk = said();
+    desk.hearing.set_last_check(None);
+    assert_eq!(pluck_told(&mut desk, 11.0, ASKED, -33.0, SOFT).0, 0, "it is taken back");
+}
+
+#[test]
+fn who_presses_the_key_when_nothing_is_doubted_any_more_has_looked_at_nothing() {
+    let mut desk = doubting(SOFT);
+    let advice = desk.advise(9.5);
+    desk.hearing.let_go(&advice);
+    assert!(!desk.hearing.look_at(string(ASKED)));
+    assert_eq!(desk.hearing.ways().looked_at, None);
+    assert_eq!(pluck_told(&mut desk, 11.0, ASKED, -33.0, SOFT).0, 0);
+}
+
+#[test]
+fn a_soft_string_that_nobody_asked_for_is_not_said_to_be_soft() {
+    let mut desk = Desk::new(ASKED);
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    assert_eq!(
+        pluck_told(&mut desk, 8.0, 40, -33.0, SOFT),
+        (0, Action::Pluck),
+        "another harp's"
     );
-    assert!(desk.hearing.is_said_to_be_hers(string));
-    assert_eq!(pluck(&mut desk, 11.0, ASKED, -33.0).0, 1);
-    let answer = desk.answer(11.0, 11.0 + SETTLES_S, 0.5);
-    assert!(desk.hearing.knows_hers(&[answer]));
-    assert_eq!(desk.hearing.ways().chosen, None, "the desk goes on");
-    assert!(!desk.hearing.knows_hers(&[answer]));
-    assert_eq!(pluck(&mut desk, 14.0, ASKED + 1, -33.0).0, 1, "her chair has turned");
+}
+
+#[test]
+fn where_a_string_stood_is_nothing_to_go_by_once_the_targets_have_moved() {
+    let mut desk = Desk::new(ASKED);
+    let guide = |desk: &mut Desk, tuning: &Tuning| {
+        let choices = Choices::default();
+        desk.hearing.guide_by(&choices, false, &desk.harp, tuning);
+    };
+    guide(&mut desk, &Tuning::default());
+    pluck(&mut desk, 1.0, ASKED, -20.0);
+    let places = format!("{:?}", desk.hearing.attention);
+    guide(&mut desk, &Tuning::default());
+    assert_eq!(format!("{:?}", desk.hearing.attention), places);
+    let tuning = Tuning {
+        a4: consort_proto::ReferencePitch::new(442.0).expect("a pitch"),
+        ..Tuning::default()
+    };
+    guide(&mut desk, &tuning);
+    assert_ne!(format!("{:?}", desk.hearing.attention), places);
 }
 
 #[test]

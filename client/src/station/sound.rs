@@ -10,7 +10,7 @@ use tokio::time::Instant;
 
 use super::{ACKED_WITHIN, EventLoop, LEFT_FOR, LET_GO_AFTER};
 use crate::ear::{Answer, Sensed, Verdict};
-use crate::feed::{Fed, ToEar};
+use crate::feed::Fed;
 use crate::image::Input;
 use crate::pluck::json;
 
@@ -83,10 +83,6 @@ impl EventLoop {
                 let counts = self.hearing.what_counts(answer, called, &self.harp, &self.link);
                 for counts in &counts {
                     self.observe(counts, answer.time_s);
-                }
-                if self.hearing.knows_hers(&counts) {
-                    // The ear may have ended with its sound.
-                    let _ = self.ear.send(ToEar::Choose(None));
                 }
                 let left_s = self.hearing.alone_at().map(|at_s| at_s - answer.time_s);
                 self.alone_at = left_s.map(|left_s| Instant::now() + Duration::from_secs_f64(left_s.max(0.0)));

@@ -69,12 +69,11 @@ impl EventLoop {
             Wish::Join(invitation) => self.tell(invitation.into()),
             Wish::Link(event) => self.tell(event),
             Wish::Renew => self.renew(),
-            Wish::LookedAt(string) if self.hearing.is_said_to_be_hers(string) => {
-                // The ear may have ended with its sound.
-                let _ = self.ear.send(ToEar::Choose(Some(string)));
-                self.let_go_at = None;
+            Wish::LookedAt(string) => {
+                if self.hearing.look_at(string) {
+                    self.let_go_at = None;
+                }
             }
-            Wish::LookedAt(string) => self.hearing.look_at(string),
             Wish::Seen => self.changed = None,
             Wish::Wake => self.woken = true,
             Wish::Order(order) => self.kept.change(|choices| choices.set_order(order)),

@@ -46,6 +46,17 @@ pub enum Taken<T> {
     TooSoft,
 }
 
+/// What becomes of a pluck that is no reading.
+#[derive(Clone, Copy, Debug, Eq, PartialEq)]
+pub enum Heeded {
+    /// It is heeded.
+    Yes,
+    /// She is meant to pluck it, or has it in hand, but it was too soft.
+    TooSoft,
+    /// It is not.
+    No,
+}
+
 impl Wanted {
     /// Whether `string` is awaited.
     pub(super) fn is_for(self, string: StringNumber) -> bool {

@@ -276,7 +276,7 @@ fn heeds<T>(awaited: &mut Awaited<T>, onset_s: f64, number: u32, wanted: Wanted)
         level_dbfs: LEVEL,
         stiffness: 0.0,
     };
-    awaited.heeds(&plucked, wanted, false)
+    awaited.heeds(&plucked, wanted, false) == Heeded::Yes
 }
 
 /// Music of four notes that ends at `end_s`.
@@ -549,4 +549,132 @@ fn after_a_harmonic_what_is_asked_for_may_be_one_as_well() {
         Taken::Counts(vec![3]),
         "she has rested"
     );
+}
+
+/// String 23 so much softer than the three that counted before it, at a moment.
+fn soft_23(onset_s: f64, softer: f64) -> Plucked {
+    Plucked {
+        onset_s,
+        string: string(23),
+        apart: Cents(-4.0),
+        level_dbfs: LEVEL - softer,
+        stiffness: 0.0,
+    }
+}
+
+/// Her harp, of which strings 20 to 22 counted until 4 s.
+fn hers<T: Default>() -> Awaited<T> {
+    let mut awaited = Awaited::default();
+    for (at_s, number) in [(0.0, 20), (2.0, 21), (4.0, 22)] {
+        take(&mut awaited, at_s, number, true, T::default());
+    }
+    awaited
+}
+
+#[test]
+fn who_plucks_slowly_and_softly_what_she_is_asked_for_is_not_locked_out() {
+    let asked = Wanted::Near(string(23));
+    for pause_s in [2.0, 5.0, 8.0, 12.0] {
+        let mut awaited = hers();
+        assert_eq!(awaited.take(soft_23(9.0, 10.0), asked, 1), Taken::TooSoft);
+        // Softer than the one before, it is doubted anew, and not taken for another hand.
+        assert_eq!(awaited.take(soft_23(9.0 + pause_s, 15.0), asked, 2), Taken::TooSoft);
+        let mut awaited = hers();
+        assert_eq!(awaited.take(soft_23(9.0, 10.0), asked, 1), Taken::TooSoft);
+        assert_eq!(
+            awaited.take(soft_23(9.0 + pause_s, 10.0), asked, 2),
+            Taken::Counts(vec![2]),
+            "{pause_s} s later"
+        );
+    }
+    // Each that comes too late for the one before is the first of two again.
+    let mut awaited = hers();
+    for onset_s in [9.0, 29.0, 49.0] {
+        assert_eq!(awaited.take(soft_23(onset_s, 10.0), asked, 1), Taken::TooSoft);
+    }
+    assert_eq!(awaited.take(soft_23(56.0, 10.0), asked, 2), Taken::Counts(vec![2]));
+}
+
+#[test]
+fn what_is_no_reading_changes_nothing_of_what_is_known_of_her_harp() {
+    let asked = Wanted::Near(string(23));
+    let mut awaited = hers();
+    assert_eq!(awaited.take(soft_23(9.0, 10.0), asked, 1), Taken::TooSoft);
+    let heeded = awaited.heeds(&soft_23(11.0, 10.0), asked, false);
+    assert_eq!(heeded, Heeded::Yes, "it is plucked again");
+    assert_eq!(awaited.take(soft_23(13.0, 10.0), asked, 2), Taken::Counts(vec![2]));
+    // Nor does one that she has chosen by hand turn the gain down before it is measured.
+    let mut awaited = hers::<()>();
+    let before = awaited.whose.levels.softer_db(string(20), LEVEL);
+    assert_eq!(awaited.heeds(&soft_23(9.0, 18.0), Wanted::ByHand, true), Heeded::Yes);
+    assert_eq!(awaited.whose.levels.softer_db(string(20), LEVEL), before);
+}
+
+#[test]
+fn a_doubt_that_is_soft_is_too_soft_where_it_is_asked_for_and_another_harps_where_it_is_not() {
+    let mut awaited = hers::<()>();
+    let near = Wanted::Near(string(23));
+    assert_eq!(awaited.heeds(&soft_23(9.0, 13.0), near, true), Heeded::TooSoft);
+    assert!(awaited.take_for_hers(string(23)));
+    assert!(!awaited.take_for_hers(string(22)));
+    let mut awaited = hers::<()>();
+    let far = Wanted::Near(string(40));
+    assert_eq!(awaited.heeds(&soft_23(20.0, 13.0), far, true), Heeded::No);
+    assert!(!awaited.take_for_hers(string(23)));
+}
+
+#[test]
+fn what_she_says_was_hers_is_waited_for_where_it_stood_and_no_softer_for_a_while() {
+    let asked = Wanted::Near(string(23));
+    let said = || {
+        let mut awaited = hers();
+        assert_eq!(awaited.take(soft_23(9.0, 16.0), asked, 1), Taken::TooSoft);
+        assert!(awaited.take_for_hers(string(23)));
+        awaited
+    };
+    let elsewhere = Plucked {
+        apart: Cents(96.0),
+        ..soft_23(12.0, 16.0)
+    };
+    for other in [soft_23(12.0, 21.0), soft_23(30.0, 16.0), elsewhere] {
+        assert!(!said().is_trusted(&other));
+        assert_eq!(said().take(other, asked, 2), Taken::TooSoft, "{other:?}");
+    }
+    let mut awaited = said();
+    assert!(awaited.is_trusted(&soft_23(12.0, 19.0)));
+    // Another string between takes nothing away.
+    take(&mut awaited, 10.0, 40, false, 0);
+    assert_eq!(awaited.take(soft_23(12.0, 19.0), asked, 3), Taken::Counts(vec![3]));
+    assert!(awaited.said.is_none(), "it has come to its end");
+    let mut awaited = said();
+    awaited.take_back();
+    assert_eq!(awaited.take(soft_23(12.0, 16.0), asked, 4), Taken::TooSoft);
+}
+
+/// In a last check whatever is plucked counts, and another harp's strings teach nothing about hers.
+#[test]
+fn what_counts_against_its_weight_is_not_learnt_from() {
+    let mut awaited = hers();
+    let unlike = Plucked {
+        stiffness: 9e-4,
+        ..soft_23(9.0, 14.0)
+    };
+    let before = format!("{:?}", awaited.whose.levels);
+    assert_eq!(awaited.take(unlike, Wanted::Any, 1), Taken::Counts(vec![1]));
+    assert!(!awaited.whose.knows(string(23)));
+    assert_eq!(format!("{:?}", awaited.whose.levels), before);
+    assert!(awaited.whose.knows(string(22)));
+}
+
+#[test]
+fn a_level_or_a_place_that_is_no_number_lets_nothing_count_that_would_not_and_poisons_nothing() {
+    let asked = Wanted::Near(string(23));
+    let mut awaited = hers();
+    let odd = Plucked {
+        apart: Cents(f64::NAN),
+        stiffness: f64::INFINITY,
+        ..soft_23(9.0, 16.0)
+    };
+    assert_eq!(awaited.take(odd, asked, 1), Taken::TooSoft);
+    assert_eq!(awaited.take(soft_23(11.0, 0.0), asked, 2), Taken::Counts(vec![2]));
 }

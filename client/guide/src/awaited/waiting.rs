@@ -23,12 +23,18 @@ pub(super) struct Weighed<T> {
 }
 
 impl<T> Weighed<T> {
-    /// How much speaks for this pluck, nats, if the `next` one is the same again, no softer.
-    pub(super) fn again(&self, next: &Plucked) -> Option<f64> {
-        let last = &self.plucked;
-        let is_same = last.string == next.string && next.onset_s - last.onset_s <= PASSED_WITHIN_S;
-        (is_same && next.level_dbfs >= last.level_dbfs - SAME_DB).then_some(self.nats)
+    /// How much speaks for this pluck, nats, if the `next` one is the same again within so many seconds, no softer.
+    pub(super) fn again(&self, next: &Plucked, within_s: f64) -> Option<f64> {
+        let is_same = is_again(&self.plucked, next, within_s);
+        is_same.then_some(self.nats)
     }
+}
+
+/// Whether `next` is the string of `last` again, within so many seconds and no softer.
+pub(super) fn is_again(last: &Plucked, next: &Plucked, within_s: f64) -> bool {
+    last.string == next.string
+        && (0.0..=within_s).contains(&(next.onset_s - last.onset_s))
+        && next.level_dbfs >= last.level_dbfs - SAME_DB
 }
 
 /// Readings of a string that nobody asked for, or of some in a row.
@@ -56,7 +62,7 @@ pub(super) enum Walk {
 impl<T> Waiting<T> {
     /// How much speaks for the last pluck, nats, if the `next` one is the same again, no softer.
     pub(super) fn again(&self, next: &Plucked) -> Option<f64> {
-        self.readings.last()?.again(next)
+        self.readings.last()?.again(next, PASSED_WITHIN_S)
     }
 
     /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.

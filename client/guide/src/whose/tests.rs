@@ -20,7 +20,7 @@ fn hers() -> Whose {
     for number in 18..25 {
         let one = plucked(0.0, number, -20.0);
         whose.levels.count(one.string, one.level_dbfs);
-        whose.is_hers(&one, 10.0);
+        whose.learn(&one);
     }
     whose
 }
@@ -55,10 +55,10 @@ fn what_follows_another_hand_is_suspicious_and_what_follows_hers_is_not() {
 #[test]
 fn one_that_counted_by_mistake_does_not_make_the_next_ones_hers() {
     let mut whose = hers();
-    whose.is_hers(&plucked(5.0, 40, -22.0), 0.5);
+    whose.has_in_hand(string(40), 0.5);
     let next = plucked(7.0, 41, -26.0);
     let doubtful = whose.weigh(&next, Expected::BesideHand);
-    whose.is_hers(&plucked(5.0, 40, -22.0), 6.0);
+    whose.has_in_hand(string(40), 6.0);
     let sure = whose.weigh(&next, Expected::BesideHand);
     assert!(doubtful < 1.0 && sure > doubtful + 2.0, "{doubtful} {sure}");
 }
@@ -103,7 +103,7 @@ fn a_harmonic_is_told_by_the_stiffness_of_the_string_an_octave_below() {
             ..plucked(0.0, number, -20.0)
         };
         whose.levels.count(one.string, one.level_dbfs);
-        whose.is_hers(&one, 10.0);
+        whose.learn(&one);
     }
     let heard = |stiffness, softer| Plucked {
         stiffness,
@@ -118,4 +118,77 @@ fn a_harmonic_is_told_by_the_stiffness_of_the_string_an_octave_below() {
     whose.strings.retain(|known| known.string != string(20));
     assert!(whose.is_harmonic(&heard(4e-4, 6.0)));
     assert!(!whose.is_harmonic(&heard(1.2e-4, 6.0)));
+}
+
+#[test]
+fn what_cannot_be_weighed_is_not_hers_and_nothing_weighs_without_end() {
+    let whose = hers();
+    let impossible = Plucked {
+        stiffness: 1e9,
+        apart: Cents(1e6),
+        ..plucked(2.0, 20, -400.0)
+    };
+    let nats = whose.weigh(&impossible, Expected::Asked);
+    assert!(nats.is_finite() && nats < 0.0, "{nats}");
+    let nothing = Plucked {
+        stiffness: f64::NAN,
+        apart: Cents(f64::NAN),
+        ..plucked(2.0, 20, f64::NAN)
+    };
+    let plain = Plucked {
+        stiffness: 0.0,
+        ..nothing
+    };
+    let nats = whose.weigh(&nothing, Expected::Asked);
+    assert_eq!(nats, whose.weigh(&plain, Expected::Asked), "it was not measured");
+    assert!(nats.is_finite());
+    let mut whose = hers();
+    whose.learn(&plain);
+    whose.learn(&nothing);
+    assert!(whose.weigh(&plucked(3.0, 20, -20.0), Expected::Asked) > 2.0);
+}
+
+#[test]
+fn a_weak_sign_takes_nothing_from_a_strong_suspicion() {
+    let soft = plucked(13.0, 27, -25.5);
+    let mut whose = hers();
+    whose.is_anothers(10.0, string(26), -4.0);
+    let strong = whose.weigh(&soft, Expected::Asked);
+    whose.is_anothers(11.0, string(26), -0.1);
+    assert!(whose.weigh(&soft, Expected::Asked) < strong + 0.1);
+}
+
+#[test]
+fn somebody_who_is_heard_from_time_to_time_is_not_held_to_be_where_he_was_long_ago_and_a_suspicion_fades() {
+    let mut whose = hers();
+    whose.is_anothers(10.0, string(26), -4.0);
+    assert!(whose.is_another_near(25.0, string(27)));
+    for onset_s in [25.0, 40.0] {
+        whose.hears_another(onset_s);
+    }
+    assert!(!whose.is_another_near(45.0, string(27)));
+    // After an hour one sound is as much as one is at the beginning.
+    let mut long_ago = hers();
+    long_ago.is_anothers(10.0, string(40), -8.0);
+    long_ago.hears_another(3600.0);
+    let mut first = hers();
+    first.hears_another(3600.0);
+    let soft = plucked(3601.0, 27, -25.5);
+    let [long_ago, first] = [long_ago, first].map(|whose| whose.weigh(&soft, Expected::Asked));
+    assert!((long_ago - first).abs() < 0.01, "{long_ago} {first}");
+}
+
+#[test]
+fn where_a_string_stood_is_forgotten_when_its_target_moves() {
+    let weighs = |whose: &Whose| {
+        let moved = Plucked {
+            apart: Cents(-6.0),
+            ..plucked(2.0, 20, -20.0)
+        };
+        whose.weigh(&moved, Expected::Not)
+    };
+    let mut whose = hers();
+    let known = weighs(&whose);
+    whose.forget_places();
+    assert!(weighs(&whose) > known + 1.0);
 }

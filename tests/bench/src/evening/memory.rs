@@ -3,7 +3,7 @@
 use consort_analysis::{
     Config, Context, Doubt, ExpectedString, Heard, Listener, Order, Reading, Refusal, Spread, Track,
 };
-use consort_guide::{Attention, Plucked, Taken, Wanted, is_elsewhere};
+use consort_guide::{Attention, Heeded, Plucked, Taken, Wanted, is_elsewhere};
 use consort_proto::{Cents, Harp, Hz, SampleRate, StringNumber, Tuning};
 
 /// A listener that remembers, as a station's does.
@@ -193,7 +193,7 @@ impl Memory {
         if !matches!(heard, Heard::Settled(_)) {
             let soft = matches!(heard, Heard::Unsure(_, Doubt::Soft))
                 || self.attention.is_too_soft(string, reading.level_dbfs);
-            let heeds = self.attention.heeds(&plucked, wanted, soft);
+            let heeds = self.attention.heeds(&plucked, wanted, soft) == Heeded::Yes;
             if heeds && matches!(heard, Heard::Unsure(_, Doubt::Scattered | Doubt::Turned)) {
                 // As at a desk: it is as uncertain as it moved.
                 let sigma = Cents(reading.sigma.0.max(reading.glide.0.abs()));
