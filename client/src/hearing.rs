@@ -402,7 +402,6 @@ impl Hearing {
     /// The string is done, as `advice` says: between strings, nothing is in hand. Whether it was one that she had chosen.
     pub(crate) fn let_go(&mut self, advice: &Advice) -> bool {
         self.follower.let_go();
-        self.attention.take_back();
         if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
             self.ways.leave_new(string, cents);
         }

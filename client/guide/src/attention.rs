@@ -63,8 +63,8 @@ impl<T> Attention<T> {
         taken
     }
 
-    /// Whether a pluck of `string` that began at `level_dbfs` is so much softer than this harp that it will not count,
-    /// unless she has taken the string by hand.
+    /// Whether a pluck of `string` that began at `level_dbfs`, decibels below full scale, is so much softer than this harp that
+    /// it is not followed while it sounds: it counts at most once it is plucked again, or where she says that it is hers.
     pub fn is_too_soft(&self, string: StringNumber, level_dbfs: f64) -> bool {
         self.awaited.is_too_soft(string, level_dbfs)
     }

@@ -14,7 +14,7 @@ use consort_proto::StringNumber;
 
 use self::pluck::BESIDE;
 pub use self::pluck::{Heeded, Plucked, Taken, Wanted};
-use self::waiting::{Waiting, Weighed};
+use self::waiting::{SAME_DB, Waiting, Weighed};
 use crate::passing::Passing;
 use crate::whose::{Expected, Whose};
 
@@ -55,7 +55,7 @@ pub(crate) struct Awaited<T> {
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
     waiting: Option<Waiting<T>>,
-    /// The last pluck of what was asked for that was refused, but counts if it is plucked again.
+    /// What was asked for and refused, though it may be hers: when it was last plucked, and the strongest of its plucks.
     doubted: Option<Weighed<()>>,
     /// The last pluck that was said to be too soft, and the one of which she has said that it was hers all the same.
     soft: Option<Plucked>,
@@ -116,9 +116,12 @@ impl<T> Awaited<T> {
         self.plucks.push_back((onset_s, string));
     }
 
-    /// Whether a pluck is so much softer than this harp that it will not count whatever is asked for.
+    /// Whether a pluck is so much softer than this harp that it is not followed while it sounds: it counts at most once it is
+    /// plucked again, or where she says that it is hers.
     pub(crate) fn is_too_soft(&self, string: StringNumber, level_dbfs: f64) -> bool {
+        let is_waited_for = |said: &Plucked| said.string == string && level_dbfs >= said.level_dbfs - SAME_DB;
         self.whose.levels.softer_db(string, level_dbfs) > SOFT_ASKED_DB
+            && !self.said.as_ref().is_some_and(is_waited_for)
     }
 
     /// She plays, and plucked last at `onset_s`: what waits was music.

@@ -577,15 +577,18 @@ fn who_plucks_slowly_and_softly_what_she_is_asked_for_is_not_locked_out() {
     for pause_s in [2.0, 5.0, 8.0, 12.0] {
         let mut awaited = hers();
         assert_eq!(awaited.take(soft_23(9.0, 10.0), asked, 1), Taken::TooSoft);
-        // Softer than the one before, it is doubted anew, and not taken for another hand.
-        assert_eq!(awaited.take(soft_23(9.0 + pause_s, 15.0), asked, 2), Taken::TooSoft);
-        let mut awaited = hers();
-        assert_eq!(awaited.take(soft_23(9.0, 10.0), asked, 1), Taken::TooSoft);
         assert_eq!(
             awaited.take(soft_23(9.0 + pause_s, 10.0), asked, 2),
             Taken::Counts(vec![2]),
             "{pause_s} s later"
         );
+    }
+    // One that is softer still takes nothing away, before or between.
+    for soft in [[15.0, 10.0], [10.0, 15.0]] {
+        let mut awaited = hers();
+        assert_eq!(awaited.take(soft_23(9.0, soft[0]), asked, 1), Taken::TooSoft);
+        assert_eq!(awaited.take(soft_23(14.0, soft[1]), asked, 2), Taken::TooSoft);
+        assert_eq!(awaited.take(soft_23(19.0, 10.0), asked, 3), Taken::Counts(vec![3]));
     }
     // Each that comes too late for the one before is the first of two again.
     let mut awaited = hers();

@@ -8,7 +8,7 @@ use crate::passing::PASSED_WITHIN_S;
 /// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
 const WALK: usize = 3;
 /// Plucks of one string by one hand differ by no more than this, decibels.
-const SAME_DB: f64 = 4.0;
+pub(super) const SAME_DB: f64 = 4.0;
 /// A string may be turned by so many cents in a second, and by so many at once, while it is plucked again and again: what lies
 /// further from the pluck before is another one that a pedal has raised.
 const TURNED_PER_S: f64 = 60.0;

@@ -65,20 +65,25 @@ impl<T> Awaited<T> {
         }
     }
 
-    /// Whether `plucked`, which is refused for its weight of `nats`, may well be hers all the same: it is asked for, nobody
-    /// else is near, and it counts if she plucks it again.
+    /// Whether `plucked`, which is refused for its weight of `nats`, may be hers all the same, since it is asked for and nobody
+    /// else is near: then it speaks for the next one.
     pub(super) fn doubts(&mut self, plucked: &Plucked, wanted: Wanted, nats: f64) -> bool {
-        let may_be_hers = self.expected(plucked, wanted) == Expected::Asked
-            && nats + AGAIN_NATS >= NEEDED
-            && !self.whose.is_another_near(plucked.onset_s, plucked.string);
-        if may_be_hers {
-            self.doubted = Some(Weighed {
-                plucked: *plucked,
-                nats,
-                reading: (),
-            });
+        let Plucked { onset_s, string, .. } = *plucked;
+        if self.expected(plucked, wanted) != Expected::Asked || self.whose.is_another_near(onset_s, string) {
+            return false;
         }
-        may_be_hers
+        // One that is weaker still takes nothing away.
+        let stronger = self.doubted.take().filter(|doubted| {
+            let since_s = onset_s - doubted.plucked.onset_s;
+            doubted.plucked.string == string && since_s <= AGAIN_WITHIN_S && doubted.nats > nats
+        });
+        let (before, nats) = stronger.map_or((*plucked, nats), |doubted| (doubted.plucked, doubted.nats));
+        self.doubted = Some(Weighed {
+            plucked: Plucked { onset_s, ..before },
+            nats,
+            reading: (),
+        });
+        true
     }
 
     /// What speaks for a pluck beside what it is itself.
