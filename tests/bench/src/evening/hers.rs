@@ -28,6 +28,10 @@ const PLAYS_AFTER: usize = 5;
 const RESTS_S: f64 = 2.5;
 /// Her first pluck comes so late, seconds.
 const FIRST_S: f64 = 1.0;
+/// Until she plucks a string again she waits for this long, seconds; where it has not counted, for so much longer at most: some
+/// are slow (assumed).
+const PAUSE_S: (f64, f64) = (1.9, 3.0);
+const LONGER_S: f64 = 9.0;
 /// A string is plucked until it has counted, but no more often than this, and then once more.
 const TRIES: usize = 3;
 
@@ -108,20 +112,22 @@ struct Tuning {
 impl Tuning {
     /// She plucks `string` until it has counted; how often.
     fn mean(&mut self, string: StringNumber, softer_db: f64) -> usize {
+        let before = self.memory.counted.len();
         for tries in 1..=TRIES {
             let pluck = Pluck {
                 loudness: self.chance.between(0.75, 1.25) * 10_f64.powf(-softer_db / 20.0),
                 place: self.chance.between(0.36, 0.47),
                 plane: self.chance.between(0.3, 0.7),
             };
-            let before = self.memory.counted.len();
-            let pause_s = self.chance.between(1.9, 3.0);
+            let pause_s = self.chance.between(PAUSE_S.0, PAUSE_S.1);
             let score = [(0.0, Deed::Damp(string)), (0.1, Deed::Pluck(string, pluck))];
             self.play(&score, 0.1 + pause_s);
             let new = self.memory.counted.iter().skip(before);
             if new.clone().any(|reading| reading.string == string.get()) {
                 return tries;
             }
+            let longer_s = self.chance.between(0.0, LONGER_S);
+            self.play(&[], longer_s);
         }
         TRIES + 1
     }
