@@ -124,11 +124,6 @@ impl Follower {
         self.turn_to(onset_s, State::TooSoft);
     }
 
-    /// Whether `string` is in hand.
-    pub(crate) fn holds(&self, string: StringNumber) -> bool {
-        self.held.is_some_and(|held| held.string == string)
-    }
-
     /// Whether `string` is in hand and too soft for this harp.
     pub(crate) fn is_soft(&self, string: StringNumber) -> bool {
         self.held

@@ -94,9 +94,9 @@ impl Hearing {
         &self.ways
     }
 
-    /// What was doubted of `string` was looked at, or what was too soft was hers: its next pluck that is no softer counts.
+    /// What `shown` doubts of `string` was looked at, or what was too soft was hers: its next pluck that is no softer counts.
     /// Whether it was doubted that it was hers.
-    pub(crate) fn look_at(&mut self, string: StringNumber) -> bool {
+    pub(crate) fn look_at(&mut self, string: StringNumber, shown: &Advice) -> bool {
         if self.follower.is_soft(string) {
             let is_hers = self.attention.take_for_hers(string);
             if is_hers {
@@ -104,9 +104,10 @@ impl Hearing {
             }
             return is_hers;
         }
+        let is_doubted = shown.string == Some(string) && shown.can_be_overruled() && !shown.doubts_whose();
         if self.opening.doubt().is_some_and(|doubt| doubt.string == string) {
             self.opening.overrule(string);
-        } else if self.follower.holds(string) {
+        } else if is_doubted {
             self.ways.looked_at = Some(string);
         }
         false

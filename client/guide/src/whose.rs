@@ -12,21 +12,22 @@ use crate::awaited::Plucked;
 use crate::levels::Levels;
 
 /// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other
-/// (assumed, as are all the likelihoods of this file of which nothing else is said).
+/// (assumed).
 const HERS_ITSELF: f64 = 0.5;
 const HERS_BESIDE: f64 = 0.05;
 const HERS_ELSEWHERE: f64 = 0.1;
-/// How likely somebody at another harp plucks the string that she plucked last, one of the two beside it, any other.
+/// How likely somebody at another harp plucks the string that she plucked last, one of the two beside it, any other
+/// (assumed).
 const ANOTHERS_SAME: f64 = 0.6;
 const ANOTHERS_BESIDE: f64 = 0.15;
-/// Where she walks one way already, the next string on it and the one back.
+/// Where she walks one way already, the next string on it and the one back (assumed).
 const ANOTHERS_NEXT: f64 = 0.3;
 const ANOTHERS_BACK: f64 = 0.03;
 const ANOTHERS_ELSEWHERE: f64 = 0.1;
 /// Strings of a harp, nearly.
 const STRINGS: f64 = 47.0;
 /// How likely another harp is heard before one was, how much of the doubt that there is one remains after what is far too soft
-/// to be hers, and for how long one that was heard may rest, seconds.
+/// to be hers, and for how long one that was heard may rest, seconds (all assumed).
 const ANOTHER_AT_FIRST: f64 = 0.1;
 const DOUBT_REMAINS: f64 = 0.5;
 const RESTS_S: f64 = 60.0;
@@ -36,39 +37,42 @@ const NEAR_S: f64 = 20.0;
 /// people.
 const SOFTER_DB: f64 = 11.0;
 const SOFTER_SPREAD_DB: f64 = 5.5;
-/// So much speaks for what is heard before anything is known of her harp, and no more than this for or against any pluck.
+/// So much speaks for what is heard before anything is known of her harp, and no more than this for or against any pluck
+/// (assumed).
 const FIRST_NATS: f64 = 3.0;
 const MOST_NATS: f64 = 8.0;
-/// What seems impossible is as likely as this all the same.
+/// What seems impossible is as likely as this all the same (assumed).
 const LEAST: f64 = 1e-12;
 /// How much the logarithm of a string's stiffness differs from one measurement to the next; how often the room draws the
 /// partials along by which it is measured, and by how much (265 recordings in eleven surroundings).
 const STIFFNESS_SPREAD: f64 = 0.1;
 const DRAWN: f64 = 0.3;
 const DRAWN_BY: f64 = 0.4;
-/// Share of a measurement in what was known of the stiffness of its string before.
+/// Share of a measurement in what was known of the stiffness of its string before (assumed).
 const STIFFNESS_SHARE: f64 = 0.4;
-/// How much it differs from one harp to another (assumed), and for a string between two that are known, no more than so many
-/// strings apart.
+/// How much it differs from one harp to another, and for a string between two that are known, no more than so many strings
+/// apart (all assumed).
 const STIFFNESS_OF_HARPS: f64 = 0.25;
 const STIFFNESS_BETWEEN: f64 = 0.3;
 const BETWEEN: f64 = 8.0;
 /// How often what is not hers to tune is a harmonic on her harp, and how much stiffer than the string an octave above that
-/// looks, in the logarithm: it has four times the stiffness of a string that is somewhat less stiff.
+/// looks, in the logarithm: it has four times the stiffness of a string that is somewhat less stiff
+/// (assumed).
 const HARMONICS: f64 = 0.2;
 const HARMONIC: f64 = 1.1;
-/// An octave is so many strings; a harmonic is told from another harp where it is so many times as likely.
+/// An octave is so many strings; a harmonic is told from another harp where it is so many times as likely, and looks so much
+/// more or less stiff, in the logarithm (both assumed).
 const OCTAVE: u8 = 7;
 const HARMONIC_SURELY: f64 = 2.0;
 const HARMONIC_SPREAD: f64 = 0.5;
 /// How far a string that she has not turned since lies from where it stood, and one of another harp from its target, cents;
-/// how often it was moved all the same, and by how much at most.
+/// how often it was moved all the same, and by how much at most (all assumed).
 const STAYS_WITHIN: f64 = 0.7;
 const TUNED_WITHIN: f64 = 6.0;
 const MOVED: f64 = 0.3;
 const MOVED_BY: f64 = 60.0;
 /// How often she has turned a string that may be turned since it counted, and one that may not; how often that brings it to its
-/// target, and how near, cents.
+/// target, and how near, cents (all assumed).
 const TURNED: f64 = 0.5;
 const TURNED_UNASKED: f64 = 0.2;
 const TO_TARGET: f64 = 0.5;

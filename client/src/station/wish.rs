@@ -70,7 +70,7 @@ impl EventLoop {
             Wish::Link(event) => self.tell(event),
             Wish::Renew => self.renew(),
             Wish::LookedAt(string) => {
-                if self.hearing.look_at(string) {
+                if self.hearing.look_at(string, &self.image.borrow().advice) {
                     self.let_go_at = None;
                 }
             }

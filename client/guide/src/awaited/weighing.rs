@@ -8,13 +8,13 @@ use super::{ASKED_AFTER_S, Awaited, Plucked, Wanted};
 use crate::whose::{Another, Expected};
 
 /// So many nats have to speak for a pluck before it can count, where it is beside what is asked for or in hand, and where
-/// nobody asked for it; so many do where she says herself that it is hers (all chosen on generated evenings).
+/// nobody asked for it; so many do where she says herself that it is hers (assumed, and tried on generated evenings).
 const NEEDED: f64 = 1.5;
 const NEEDED_BESIDE: f64 = 2.0;
 const NEEDED_UNASKED: f64 = 1.5;
 const BY_HAND: f64 = 10.0;
 /// That a string that is asked for is plucked again where it was too soft speaks for her by so much: she was told to. She
-/// does so within this time, seconds (assumed).
+/// does so within this time, seconds (both assumed).
 const AGAIN_NATS: f64 = 2.5;
 const AGAIN_WITHIN_S: f64 = 15.0;
 /// What she says was hers she plucks again within so many seconds of that pluck, about as many as she is shown that it was
