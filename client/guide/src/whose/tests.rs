@@ -141,11 +141,25 @@ fn what_cannot_be_weighed_is_not_hers_and_nothing_weighs_without_end() {
     };
     let nats = whose.weigh(&nothing, Expected::Asked);
     assert_eq!(nats, whose.weigh(&plain, Expected::Asked), "it was not measured");
-    assert!(nats.is_finite());
+    assert!(nats > 0.0, "what was not measured says nothing: {nats}");
+    let endless = Plucked {
+        stiffness: f64::INFINITY,
+        ..plain
+    };
     let mut whose = hers();
-    whose.learn(&plain);
-    whose.learn(&nothing);
-    assert!(whose.weigh(&plucked(3.0, 20, -20.0), Expected::Asked) > 2.0);
+    for odd in [plain, nothing, endless] {
+        whose.learn(&odd);
+    }
+    let itself = plucked(3.0, 20, -20.0);
+    let stiffer = Plucked {
+        stiffness: 4e-4,
+        ..itself
+    };
+    let [itself, stiffer] = [itself, stiffer].map(|one| whose.weigh(&one, Expected::Not));
+    assert!(
+        itself > stiffer + 1.0,
+        "its stiffness is still known: {itself} {stiffer}"
+    );
 }
 
 #[test]
