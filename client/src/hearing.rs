@@ -78,7 +78,10 @@ impl Hearing {
 
     /// Guides as she has chosen, with the start `urgent` or not, on a `harp` that is tuned to `tuning`.
     pub(crate) fn guide_by(&mut self, choices: &Choices, urgent: bool, harp: &Harp, tuning: &Tuning) {
-        self.ways.order = choices.order();
+        if self.ways.order != choices.order() {
+            self.ways.order = choices.order();
+            self.ways.reached = None;
+        }
         self.ways.naming = choices.naming();
         self.ways.key = choices.way(harp.name());
         self.ways.urgent = urgent;
@@ -425,6 +428,10 @@ impl Hearing {
             (!cents.is_within(link.tolerance().of(string))).then_some(cents)
         });
         self.standstill.hear(reading, off);
+        let opens = self.opening.asks().is_some();
+        if !opens && consort_guide::goes_on(&self.situation(harp, link, &link.readiness()), reading.string) {
+            self.ways.reached = Some(reading.string);
+        }
         if self.ways.pedals.is_none() {
             self.opening
                 .hear(harp, link.tuning(), onset_s, reading.string, reading.hz);
@@ -443,15 +450,7 @@ impl Hearing {
     /// What to do at `now`; words that come of a moving string are calmed.
     pub(crate) fn advise(&mut self, harp: &Harp, link: &Link, now: Uptime) -> Advice {
         let readiness = link.readiness();
-        let order = self.ways.order.strings(harp);
-        self.ways.quick = self
-            .ways
-            .quick
-            .take_if(|quick| quick.next(&order, &readiness).is_some());
-        self.ways.last_check = self
-            .ways
-            .last_check
-            .take_if(|check| check.next(&order, &readiness).is_some());
+        self.ways.end_passes(harp, &readiness);
         let situation = self.situation(harp, link, &readiness);
         let moving = situation
             .hand

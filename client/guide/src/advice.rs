@@ -1,6 +1,6 @@
 //! What to do with the string in hand.
 
-use consort_proto::order::{QUICK_WITHIN, most_audible_first};
+use consort_proto::order::QUICK_WITHIN;
 use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance};
 use consort_words::{Arg, Key};
 
@@ -8,6 +8,7 @@ use crate::Phrase;
 use crate::doubt::doubt;
 use crate::first::about_opening;
 use crate::key::Turn;
+use crate::next::next_in_order;
 use crate::opening::Check;
 use crate::pedals::about_pedals;
 use crate::place::place;
@@ -360,80 +361,11 @@ fn up(situation: &Situation<'_>, string: StringNumber) -> Phrase {
 }
 
 /// Whether a new string may be left where it is: in tune, or a touch sharp since it will fall.
-fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
+pub(crate) fn may_stay(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
     situation
         .harp
         .string(number)
         .is_some_and(|string| cents.0 >= -situation.tolerance.of(string).0 && cents.0 <= NEW_SHARP_TO.0)
-}
-
-/// The string that the desk waits for while it shows advice about `shown`: that one, or the next in order once it is done.
-pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<StringNumber> {
-    let open = |number: &StringNumber| {
-        situation
-            .readiness
-            .of(*number)
-            .is_some_and(|standing| !standing.lets_the_harp_be_ready())
-    };
-    if situation.ways.chosen.is_some() {
-        return situation.ways.chosen;
-    }
-    if let Some((string, _)) = situation.opening.and_then(Check::asks) {
-        return Some(string);
-    }
-    let ways = situation.ways;
-    let check = ways.last_check.as_ref();
-    if let Some(next) = check.and_then(|check| check.next(&ways.order.strings(situation.harp), situation.readiness)) {
-        return Some(next);
-    }
-    let near = |number: &StringNumber| ways.quick.as_ref().is_some_and(|quick| quick.is_near(*number));
-    shown
-        .filter(|number| open(number) && !near(number))
-        .or_else(|| next_in_order(situation))
-}
-
-/// The string that will be asked for once `shown` is done.
-pub fn following(situation: &Situation<'_>, shown: StringNumber) -> Option<StringNumber> {
-    let open = |number: &StringNumber| {
-        let standing = situation.readiness.of(*number);
-        *number != shown && standing.is_some_and(|standing| !standing.lets_the_harp_be_ready())
-    };
-    let order = situation.ways.order.strings(situation.harp);
-    let at = order.iter().position(|number| *number == shown).unwrap_or_default();
-    let (before, after) = order.split_at(at);
-    after.iter().chain(before).copied().find(open)
-}
-
-/// The next string in the harpist's order that is left; new strings come last.
-fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
-    let left = |number: &StringNumber| {
-        situation
-            .readiness
-            .of(*number)
-            .is_some_and(|standing| !standing.lets_the_harp_be_ready())
-    };
-    // New strings come last: they hold nobody up, and one that was brought up early has fallen by then.
-    let new = |number: &StringNumber| match situation.readiness.of(*number) {
-        Some(Standing::New(None)) => true,
-        Some(Standing::New(Some(cents))) => !may_stay(situation, *number, cents),
-        _ => false,
-    };
-    let ways = situation.ways;
-    let mut order = ways.order.strings(situation.harp);
-    if ways.urgent {
-        order = most_audible_first(situation.harp, &order, situation.readiness);
-    } else if let Some(next) = ways
-        .quick
-        .as_ref()
-        .and_then(|quick| quick.next(&order, situation.readiness))
-    {
-        return Some(next);
-    }
-    order
-        .iter()
-        .copied()
-        .find(left)
-        .or_else(|| order.iter().copied().find(new))
 }
 
 pub(crate) fn about_next(situation: &Situation<'_>) -> Advice {

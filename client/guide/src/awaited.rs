@@ -54,6 +54,8 @@ pub(crate) struct Awaited<T> {
     passed_by: VecDeque<f64>,
     /// The string of which readings count, and when it was plucked last.
     hand: Option<(f64, StringNumber)>,
+    /// The last pluck that counted.
+    counted: Option<Weighed<()>>,
     waiting: Option<Waiting<T>>,
     /// What was asked for and refused, though it may be hers: when it was last plucked, and the strongest of its plucks.
     doubted: Option<Weighed<()>>,
@@ -74,6 +76,7 @@ impl<T> Default for Awaited<T> {
             plucks: VecDeque::with_capacity(REMEMBERED),
             passed_by: VecDeque::with_capacity(REMEMBERED),
             hand: None,
+            counted: None,
             waiting: None,
             doubted: None,
             soft: None,
@@ -239,6 +242,11 @@ impl<T> Awaited<T> {
             let Plucked { string, level_dbfs, .. } = one.plucked;
             let is_sure = one.nats >= LEARNT_NATS && self.whose.levels.softer_db(string, level_dbfs) <= LEARNT_DB;
             self.whose.has_in_hand(string, one.nats);
+            self.counted = Some(Weighed {
+                plucked: one.plucked,
+                nats: one.nats,
+                reading: (),
+            });
             if waiting.meant.is_just(string) || is_sure {
                 self.whose.levels.count(string, level_dbfs);
                 self.whose.learn(&one.plucked);

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use consort_proto::order::{Order, QUICK_FROM, QUICK_WITHIN};
-use consort_proto::{Cents, Naming, Readiness, Standing, StringNumber};
+use consort_proto::{Cents, Harp, Naming, Readiness, Standing, StringNumber};
 
 use crate::key::Way;
 use crate::pedals::Pedals;
@@ -13,6 +13,8 @@ use crate::pedals::Pedals;
 pub struct Ways {
     /// Which string comes next.
     pub order: Order,
+    /// How far she has come in it: the string of it that was measured last.
+    pub reached: Option<StringNumber>,
     /// Which way the handle of the key goes to tighten; `None` until she has said it.
     pub key: Option<Way>,
     /// The quick pass, while there is one.
@@ -60,6 +62,18 @@ pub struct Quick {
 #[derive(Clone, Debug, Default, Eq, PartialEq)]
 pub struct LastCheck {
     heard: BTreeSet<StringNumber>,
+}
+
+impl Ways {
+    /// Ends a quick pass or a last check that is over: what comes next begins at the beginning of her order.
+    pub fn end_passes(&mut self, harp: &Harp, readiness: &Readiness) {
+        let order = self.order.strings(harp);
+        let quick = self.quick.take_if(|quick| quick.next(&order, readiness).is_none());
+        let check = self.last_check.take_if(|check| check.next(&order, readiness).is_none());
+        if quick.is_some() || check.is_some() {
+            self.reached = None;
+        }
+    }
 }
 
 impl Quick {

@@ -5,7 +5,7 @@ use std::time::Duration;
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Far, FollowUp, Hand, Heard, LastCheck, Order, Pedals, Quick, Situation, Steady, Way, Ways, advise,
-    following,
+    asked, following, goes_on,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -387,6 +387,47 @@ fn the_next_string_is_told_before_the_one_in_hand_is_done() {
         Some(number(26)),
         "what is left"
     );
+}
+
+#[test]
+fn what_comes_to_be_left_behind_her_waits_until_she_comes_round_to_it() {
+    let mut desk = Desk::new();
+    let tune = |desk: &mut Desk, string| {
+        desk.pluck(string, 0.0);
+        desk.pluck(string, 0.1);
+    };
+    (26..29).for_each(|string| tune(&mut desk, string));
+    desk.ways.reached = Some(number(28));
+    // She has tightened a neighbour, or the A has moved.
+    desk.pluck(26, -6.0);
+    let asks = |desk: &Desk| desk.with(None, |situation| asked(situation, None));
+    assert_eq!(asks(&desk), Some(number(29)));
+    let follows = |desk: &Desk, shown| desk.with(None, |situation| following(situation, number(shown)));
+    assert_eq!(follows(&desk, 29), Some(number(30)));
+    assert_eq!(
+        follows(&desk, 40),
+        Some(number(29)),
+        "she has left the row for that one string"
+    );
+    let row = |desk: &Desk, string| desk.with(None, |situation| goes_on(situation, number(string)));
+    assert_eq!(
+        [29, 30, 31, 26].map(|string| row(&desk, string)),
+        [true, true, false, false]
+    );
+    (29..48).chain(1..26).for_each(|string| tune(&mut desk, string));
+    assert_eq!(asks(&desk), Some(number(26)));
+}
+
+#[test]
+fn when_a_pass_is_over_the_next_one_begins_at_the_beginning() {
+    let mut desk = Desk::new();
+    (1..48).for_each(|string| desk.pluck(string, -3.5));
+    desk.ways.quick = Quick::for_mean(Cents(-12.0));
+    desk.ways.reached = Some(number(47));
+    let (readiness, harp) = (desk.readiness(), desk.harp.clone());
+    desk.ways.end_passes(&harp, &readiness);
+    assert_eq!((&desk.ways.quick, desk.ways.reached), (&None, None));
+    assert_eq!(desk.with(None, |situation| asked(situation, None)), Some(number(26)));
 }
 
 proptest! {

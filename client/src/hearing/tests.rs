@@ -183,6 +183,25 @@ fn what_nobody_asked_for_is_said_to_wait_until_it_counts() {
 }
 
 #[test]
+fn she_has_come_as_far_in_her_order_as_she_tuned_and_a_string_out_of_it_does_not_change_that() {
+    let mut desk = Desk::new(ASKED);
+    assert_eq!(desk.hearing.ways().reached, None);
+    for (number, reached) in [(ASKED, ASKED), (40, ASKED), (ASKED + 1, ASKED + 1)] {
+        desk.string = string(number);
+        desk.settle(SETTLES_S, -9.0);
+        assert_eq!(desk.hearing.ways().reached, Some(string(reached)), "{number}");
+    }
+    let mut choices = Choices::default();
+    choices.set_order(consort_guide::Order::Up);
+    desk.hearing.guide_by(&choices, false, &desk.harp, &Tuning::default());
+    assert_eq!(
+        desk.hearing.ways().reached,
+        None,
+        "another order begins at its beginning"
+    );
+}
+
+#[test]
 fn another_harp_is_no_business_of_this_desk_and_a_soft_pluck_of_hers_is_told() {
     let mut desk = Desk::new(ASKED);
     pluck(&mut desk, 1.0, ASKED, -20.0);

@@ -4,7 +4,7 @@ use consort_proto::{Cents, StringNumber};
 
 use super::pluck::BESIDE;
 use super::waiting::{Weighed, is_again};
-use super::{ASKED_AFTER_S, Awaited, Plucked, Wanted};
+use super::{ASKED_AFTER_S, Awaited, Plucked, WALKS_S, Wanted};
 use crate::whose::{Another, Expected};
 
 /// So many nats have to speak for a pluck before it can count, where it is beside what is asked for or in hand, and where
@@ -47,14 +47,20 @@ impl<T> Awaited<T> {
                 is_said: nats < needed,
             });
         }
-        // Who repeats a string that waits is who plucked it before, and who was told to pluck again what is asked for does.
+        // Who repeats a string that waits or counted is who plucked it before, and who was told to pluck again what is asked
+        // for does.
         let before = self.waiting.as_ref().and_then(|waiting| waiting.again(plucked));
+        let counted = self
+            .counted
+            .as_ref()
+            .filter(|_| expected == Expected::InHand)
+            .and_then(|counted| counted.again(plucked, WALKS_S));
         let doubted = self
             .doubted
             .as_ref()
             .filter(|_| expected == Expected::Asked && !self.whose.is_another_near(plucked.onset_s, plucked.string))
             .and_then(|doubted| doubted.again(plucked, AGAIN_WITHIN_S));
-        let nats = [before, doubted.map(|before| before + AGAIN_NATS)]
+        let nats = [before, counted, doubted.map(|before| before + AGAIN_NATS)]
             .into_iter()
             .flatten()
             .fold(nats, f64::max);
