@@ -44,6 +44,8 @@ enum State {
     Turned,
     /// Measured, but it does not count yet.
     Waits(Hz),
+    /// Measured, and plucked too strongly to count.
+    Strong(Hz),
     /// Measured, and too soft for this harp.
     TooSoft,
 }
@@ -119,6 +121,11 @@ impl Follower {
         self.turn_to(onset_s, State::Waits(hz));
     }
 
+    /// It was measured, and was plucked too strongly to count.
+    pub(crate) fn is_strong(&mut self, onset_s: f64, hz: Hz) {
+        self.turn_to(onset_s, State::Strong(hz));
+    }
+
     /// It was measured, and is too soft for this harp.
     pub(crate) fn is_too_soft(&mut self, onset_s: f64) {
         self.turn_to(onset_s, State::TooSoft);
@@ -140,7 +147,7 @@ impl Follower {
         matches!(
             self.held,
             Some(Held {
-                state: State::Waits(_) | State::TooSoft,
+                state: State::Waits(_) | State::Strong(_) | State::TooSoft,
                 ..
             })
         )
@@ -180,6 +187,7 @@ impl Follower {
             State::Unsure => Heard::Unsure,
             State::Turned => Heard::Turned,
             State::Waits(_) => Heard::Waits,
+            State::Strong(_) => Heard::Strong,
             State::TooSoft => Heard::TooSoft,
         };
         Some(Hand {
@@ -193,7 +201,7 @@ impl Follower {
         let held = self.held?;
         match held.state {
             State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
-            State::Unsure | State::Turned | State::Waits(_) | State::TooSoft => None,
+            State::Unsure | State::Turned | State::Waits(_) | State::Strong(_) | State::TooSoft => None,
         }
     }
 
@@ -314,7 +322,7 @@ impl Follower {
             let (still, needed) = match held.state {
                 State::Unsure | State::TooSoft => (same_pluck, 1),
                 State::Turned => (false, if same_pluck { LEAP_HEARD } else { 1 }),
-                State::Settled(settled) | State::Waits(settled) => {
+                State::Settled(settled) | State::Waits(settled) | State::Strong(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
                 }
@@ -395,6 +403,7 @@ mod tests {
                 Heard::Unsure => format!("{} unsure", hand.string),
                 Heard::Turned => format!("{} turned", hand.string),
                 Heard::Waits => format!("{} waits", hand.string),
+                Heard::Strong => format!("{} strong", hand.string),
                 Heard::TooSoft => format!("{} too soft", hand.string),
             });
             assert_eq!(changed.then_some(shown).flatten().as_deref(), expected, "at {time_s} s");

@@ -51,6 +51,8 @@ struct Left {
 enum Why {
     /// It may count later.
     Waits,
+    /// It was plucked too strongly.
+    Strong,
     /// It is too soft.
     TooSoft,
     /// It is another harp's.
@@ -328,6 +330,7 @@ impl Hearing {
         let (left, counts) = match self.attention.take(plucked, wanted, *answer) {
             Taken::Counts(answers) => (None, answers),
             Taken::Waits => (leave(Why::Waits), Vec::new()),
+            Taken::Strong => (leave(Why::Strong), Vec::new()),
             Taken::TooSoft => (leave(Why::TooSoft), Vec::new()),
             Taken::NotHers => (leave(Why::NotHers), Vec::new()),
         };
@@ -366,6 +369,7 @@ impl Hearing {
         {
             match left.why {
                 Why::Waits => self.follower.waits(left.onset_s, answer.hz),
+                Why::Strong => self.follower.is_strong(left.onset_s, answer.hz),
                 Why::TooSoft => self.follower.is_too_soft(left.onset_s),
                 Why::NotHers => self.follower.is_not_hers(left.onset_s),
             }
@@ -496,6 +500,7 @@ fn plucked(answer: &Answer, harp: &Harp, tuning: &Tuning) -> Plucked {
         onset_s: answer.onset_s,
         string: answer.string,
         apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
+        glide: answer.glide,
         level_dbfs: answer.level_dbfs,
         stiffness: answer.inharmonicity,
     }

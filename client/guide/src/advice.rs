@@ -59,6 +59,8 @@ pub enum Heard {
     Turned,
     /// Measured, but nobody asked for it: it counts once it is plucked again.
     Waits,
+    /// Measured, and plucked much more strongly than she does else.
+    Strong,
     /// Measured, and softer than this harp is.
     TooSoft,
 }
@@ -284,6 +286,7 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (Heard::Unsure, _) => plain(Action::Again, None, Key::WhyUnsure),
         (Heard::Turned, _) => plain(Action::Again, None, Key::WhyTurned),
         (Heard::Waits, _) => plain(Action::Again, None, Key::WhyWaits),
+        (Heard::Strong, _) => plain(Action::Again, None, Key::WhyStrong),
         (Heard::TooSoft, _) => plain(Action::Again, None, Key::WhyTooSoft),
         (_, Standing::Missing) => plain(Action::Again, None, Key::WhyMissing),
         (Heard::Settled(cents), Standing::New(_)) if may_stay(situation, string, cents) => {

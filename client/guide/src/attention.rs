@@ -58,7 +58,7 @@ impl<T> Attention<T> {
         let taken = self.awaited.take(plucked, wanted, reading);
         match taken {
             Taken::NotHers | Taken::TooSoft => self.playing.forget(onset_s),
-            Taken::Counts(_) | Taken::Waits => self.playing.is_hers(onset_s),
+            Taken::Counts(_) | Taken::Waits | Taken::Strong => self.playing.is_hers(onset_s),
         }
         taken
     }
@@ -169,6 +169,7 @@ mod tests {
             onset_s,
             string: string(30),
             apart: Cents(-3.0),
+            glide: Cents(0.0),
             level_dbfs: -20.0,
             stiffness: 0.0,
         };

@@ -64,6 +64,8 @@ pub(crate) struct Awaited<T> {
     said: Option<Plucked>,
     /// Whether that has counted since: what the ear holds for too soft is weighed like anything else from then on.
     is_softer: bool,
+    /// The last pluck that was too strong to count.
+    strong: Option<Plucked>,
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
@@ -82,6 +84,7 @@ impl<T> Default for Awaited<T> {
             soft: None,
             said: None,
             is_softer: false,
+            strong: None,
             passing: Passing::default(),
             music_s: None,
             whose: Whose::default(),
@@ -190,6 +193,10 @@ impl<T> Awaited<T> {
         if !is_awaited && self.music_s.is_some_and(|music_s| onset_s <= music_s) {
             // The last word on a note of the music.
             return Taken::Waits;
+        }
+        if (is_awaited || in_hand) && self.is_too_strong(&plucked, wanted) {
+            self.hand = in_hand.then_some((onset_s, string));
+            return Taken::Strong;
         }
         let waiting = self.goes_on(&plucked);
         let mut waiting = waiting.unwrap_or(Waiting {

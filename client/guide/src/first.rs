@@ -25,6 +25,7 @@ pub(crate) fn about_opening(situation: &Situation<'_>) -> Option<Advice> {
         Some(Heard::Unsure) => (Action::Again, Phrase::plain(Key::WhyUnsure)),
         Some(Heard::Turned) => (Action::Again, Phrase::plain(Key::WhyTurned)),
         Some(Heard::TooSoft) => (Action::Again, Phrase::plain(Key::WhyTooSoft)),
+        Some(Heard::Strong) => (Action::Again, Phrase::plain(Key::WhyStrong)),
         Some(Heard::Waits) => (Action::Again, Phrase::plain(Key::WhyWaits)),
         Some(Heard::Settled(_)) | None => {
             let args = vec![

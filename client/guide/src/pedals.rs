@@ -118,6 +118,7 @@ pub(crate) fn about_pedals(situation: &Situation<'_>) -> Option<Advice> {
         Heard::Unsure => (Action::Again, None, Phrase::plain(Key::WhyUnsure)),
         Heard::Turned => (Action::Again, None, Phrase::plain(Key::WhyTurned)),
         Heard::Waits => (Action::Again, None, Phrase::plain(Key::WhyWaits)),
+        Heard::Strong => (Action::Again, None, Phrase::plain(Key::WhyStrong)),
         Heard::TooSoft => (Action::Again, None, Phrase::plain(Key::WhyTooSoft)),
         Heard::Young(cents) => (Action::LetRing, Some(cents), Phrase::plain(Key::WhyYoung)),
         Heard::Live(cents) | Heard::Settled(cents) => {

@@ -71,6 +71,8 @@ const STAYS_WITHIN: f64 = 0.7;
 const TUNED_WITHIN: f64 = 6.0;
 const MOVED: f64 = 0.3;
 const MOVED_BY: f64 = 60.0;
+/// A string that falls so much further by itself than when it counted, cents, was stretched (assumed).
+const FURTHER: Cents = Cents(1.5);
 /// How often she has turned a string that may be turned since it counted, and one that may not; how often that brings it to its
 /// target, and how near, cents (all assumed).
 const TURNED: f64 = 0.5;
@@ -142,6 +144,8 @@ struct Known {
     /// Where it stood above its target, unless that has moved.
     apart: Option<Cents>,
     ln_stiffness: Option<f64>,
+    /// How far it went by itself.
+    glide: Option<Cents>,
 }
 
 impl Whose {
@@ -264,9 +268,11 @@ impl Whose {
         let string = plucked.string;
         let apart = Some(plucked.apart).filter(|apart| apart.0.is_finite());
         let ln_stiffness = is_measured(plucked.stiffness).then(|| plucked.stiffness.ln());
+        let glide = Some(plucked.glide).filter(|glide| glide.0.is_finite());
         match self.strings.iter_mut().find(|known| known.string == string) {
             Some(known) => {
                 known.apart = apart;
+                known.glide = glide;
                 known.ln_stiffness = match (known.ln_stiffness, ln_stiffness) {
                     (Some(before), Some(now)) => Some(before + STIFFNESS_SHARE * (now - before)),
                     (before, now) => now.or(before),
@@ -276,8 +282,16 @@ impl Whose {
                 string,
                 apart,
                 ln_stiffness,
+                glide,
             }),
         }
+    }
+
+    /// Whether `plucked` falls further than its string did when it counted.
+    pub(crate) fn falls_further(&self, plucked: &Plucked) -> bool {
+        let known = self.strings.iter().find(|known| known.string == plucked.string);
+        let glide = known.and_then(|known| known.glide);
+        glide.is_some_and(|glide| plucked.glide.0 < glide.0.min(0.0) - FURTHER.0)
     }
 
     /// Whether something is known of `string` beside how loud it is.

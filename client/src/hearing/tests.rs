@@ -183,6 +183,18 @@ fn what_nobody_asked_for_is_said_to_wait_until_it_counts() {
 }
 
 #[test]
+fn what_was_plucked_much_more_strongly_is_asked_for_again_and_counts_if_it_is_so_again() {
+    let mut desk = Desk::new(ASKED);
+    for onset_s in [1.0, 4.0] {
+        assert_eq!(pluck(&mut desk, onset_s, ASKED, -20.0).0, 1);
+    }
+    let (counts, action) = pluck(&mut desk, 7.0, ASKED, -11.0);
+    assert_eq!((counts, action), (0, Action::Again));
+    assert!(desk.hearing.is_left() && !desk.advise(8.5).can_be_overruled());
+    assert_eq!(pluck(&mut desk, 10.0, ASKED, -11.0).0, 1);
+}
+
+#[test]
 fn she_has_come_as_far_in_her_order_as_she_tuned_and_a_string_out_of_it_does_not_change_that() {
     let mut desk = Desk::new(ASKED);
     assert_eq!(desk.hearing.ways().reached, None);

@@ -88,6 +88,7 @@ keys! {
     WhyTurned = "why-turned",
     WhyWaits = "why-waits",
     WhyTooSoft = "why-too-soft",
+    WhyStrong = "why-strong",
     WhyAnyString = "why-any-string",
     WhyRaised = "why-raised",
     WhyRaisedLever = "why-raised-lever",

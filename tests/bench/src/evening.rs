@@ -1,4 +1,4 @@
-//! A whole evening in figures: her own plucks, runs over the harp, rooms without it, music on it, strings that turn, a new string, the A.
+//! A whole evening in figures: her own plucks, strong ones, runs over the harp, rooms without it, music on it, strings that turn, a new string, the A.
 
 mod hers;
 pub(crate) mod memory;
@@ -7,6 +7,7 @@ mod reference;
 mod rooms;
 mod runs;
 mod score;
+mod strong;
 mod turning;
 
 use consort_harp::Room;
@@ -17,6 +18,7 @@ use self::music::Music;
 use self::reference::Gives;
 use self::rooms::Sounds;
 use self::score::Untrue;
+use self::strong::Strong;
 use self::turning::Tracks;
 use crate::figures::Figures;
 use crate::report;
@@ -24,8 +26,8 @@ use crate::runs::{PACES, Tally};
 use crate::statistics::{percent, quantile};
 
 /// What `cargo measure` says about this measure.
-pub(crate) const ABOUT: &str = "her own plucks, runs, rooms without a harp, music, strings that turn, the A that is given [--hours H] [--cases N] \
-     [--seed S] [--only hers|runs|rooms|music|turning|reference] [--each] [--json FILE]";
+pub(crate) const ABOUT: &str = "her own plucks, strong ones, runs, rooms without a harp, music, strings that turn, the A that is given [--hours H] [--cases N] \
+     [--seed S] [--only hers|strong|runs|rooms|music|turning|reference] [--each] [--json FILE]";
 
 /// How much is heard where nothing else is asked for: sound of each kind, hours, and harps, strings or tones.
 const HOURS: f64 = 0.1;
@@ -51,6 +53,9 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
     let wants = |part: &str| options.only.as_deref().is_none_or(|only| only == part);
     if wants("hers") {
         hers(&harp, &options, &mut figures)?;
+    }
+    if wants("strong") {
+        strong(&harp, &options, &mut figures)?;
     }
     if wants("runs") {
         runs(&harp, &options, &mut figures)?;
@@ -113,6 +118,43 @@ fn hers(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), Str
         );
         let untrue = counts.heard.per_hour(counts.heard.counted);
         figures.tell(format!("{name}: false readings"), untrue, "an hour");
+    }
+    Ok(())
+}
+
+fn strong(harp: &Harp, options: &Options, figures: &mut Figures) -> Result<(), String> {
+    for (kind, (factor, name)) in (61..).zip([(2.0, "twice"), (3.0, "three times")]) {
+        report(&format!(
+            "plucks {name} as strong as she plucks that string else, {} harps",
+            options.cases
+        ));
+        let mut found = Strong::default();
+        for case in 0..options.cases {
+            strong::tune(harp, factor, options.seed(kind, case), &mut found)?;
+        }
+        let mut apart: Vec<f64> = found.apart.iter().map(|apart| apart.abs()).collect();
+        let held = found.plucked - found.counted;
+        figures.tell("from her other plucks, median", quantile(&mut apart, 0.5), "cents");
+        figures.tell("from her other plucks, 95 %", quantile(&mut apart, 0.95), "cents");
+        figures.tell("count at once", percent(found.counted, found.plucked), "%");
+        figures.at_most(
+            1.0,
+            "count at once and lie beyond their tolerance",
+            percent(found.untrue, found.plucked),
+            "%",
+        );
+        figures.at_most(
+            1.0,
+            "of the others, do not count when they are plucked again",
+            percent(held - found.again, held),
+            "%",
+        );
+        figures.at_most(
+            1.0,
+            "ordinary ones that are held for strong",
+            percent(found.mistaken, found.ordinary),
+            "%",
+        );
     }
     Ok(())
 }
@@ -350,7 +392,7 @@ fn parse(words: &[String]) -> Result<(Options, Vec<String>), String> {
             "--each" => options.each = true,
             "--only" => {
                 let part = value()?;
-                if !["hers", "runs", "rooms", "music", "turning", "reference"].contains(&part.as_str()) {
+                if !["hers", "strong", "runs", "rooms", "music", "turning", "reference"].contains(&part.as_str()) {
                     return Err(format!("{part} is no part of an evening: {ABOUT}"));
                 }
                 options.only = Some(part.clone());

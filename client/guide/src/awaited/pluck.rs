@@ -14,6 +14,8 @@ pub struct Plucked {
     pub string: StringNumber,
     /// How far it stands above that string's target.
     pub apart: Cents,
+    /// How far it went by itself while it was measured, upwards.
+    pub glide: Cents,
     /// How loud it began, decibels below full scale.
     pub level_dbfs: f64,
     /// B of its string, dimensionless; 0 where it was not measured.
@@ -40,6 +42,8 @@ pub enum Taken<T> {
     Counts(Vec<T>),
     /// It may count later.
     Waits,
+    /// It is so much stronger than her plucks that the string does not stand where it will when it is played.
+    Strong,
     /// It is so soft that it is another harp's.
     NotHers,
     /// It is as soft, but she is meant to pluck it, or has it in hand: it has to be plucked louder.

@@ -5,6 +5,7 @@ use consort_proto::Cents;
 use super::*;
 
 mod music;
+mod strong;
 mod whose;
 
 const LEVEL: f64 = -20.0;
@@ -30,12 +31,13 @@ fn take_at<T>(
         onset_s,
         string: string(number),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs,
         stiffness: 0.0,
     };
     match awaited.take(plucked, wanted(number, is_awaited), reading) {
         Taken::Counts(readings) => readings,
-        Taken::Waits | Taken::TooSoft | Taken::NotHers => Vec::new(),
+        Taken::Waits | Taken::Strong | Taken::TooSoft | Taken::NotHers => Vec::new(),
     }
 }
 
@@ -53,6 +55,7 @@ fn heeds<T>(awaited: &mut Awaited<T>, onset_s: f64, number: u32, wanted: Wanted)
         onset_s,
         string: string(number),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL,
         stiffness: 0.0,
     };
@@ -143,6 +146,7 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
         onset_s,
         string: string(number),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL,
         stiffness: 0.0,
     };

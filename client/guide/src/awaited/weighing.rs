@@ -22,6 +22,14 @@ const AGAIN_WITHIN_S: f64 = 15.0;
 const SAID_WITHIN_S: f64 = 20.0;
 const SAID_WITHIN: Cents = Cents(50.0);
 
+/// A pluck that is louder than usual by so many standard deviations is a strong one: its string is stretched, and stands
+/// higher by a share of the square of that until it calms down (Legge & Fletcher, JASA 76, 1984). By so many it is where its
+/// pitch falls further than else meanwhile. It counts once it is plucked again as strongly, within so many seconds (all
+/// assumed, and tried on generated harps).
+const STRONG: f64 = 2.0;
+const STRONG_FALLING: f64 = 1.0;
+const STRONG_AGAIN_S: f64 = 20.0;
+
 /// How much speaks for a pluck that can count.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Weight {
@@ -115,6 +123,22 @@ impl<T> Awaited<T> {
         } else {
             Expected::Not
         }
+    }
+
+    /// Whether `plucked`, which could count, is too strong for that; plucked again as strongly, it is how she plucks.
+    pub(super) fn is_too_strong(&mut self, plucked: &Plucked, wanted: Wanted) -> bool {
+        let before = self.strong.take();
+        let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
+        let Some((usual, spread)) = self.whose.levels.usual(plucked.string).filter(|_| !whatever) else {
+            return false;
+        };
+        let falls = self.whose.falls_further(plucked);
+        let is_strong = plucked.level_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
+        if !is_strong || before.is_some_and(|before| is_again(&before, plucked, STRONG_AGAIN_S)) {
+            return false;
+        }
+        self.strong = Some(*plucked);
+        true
     }
 
     /// She says that the last pluck that was too soft was hers, if that was `string`: its next one counts, unless it is

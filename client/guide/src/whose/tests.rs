@@ -9,6 +9,7 @@ fn plucked(onset_s: f64, number: u32, level_dbfs: f64) -> Plucked {
         onset_s,
         string: string(number),
         apart: Cents(2.0),
+        glide: Cents(0.0),
         level_dbfs,
         stiffness: 2e-4,
     }

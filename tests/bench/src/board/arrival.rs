@@ -107,7 +107,7 @@ pub(super) fn measure() -> Result<Arrivals, String> {
 /// that it does not count.
 fn seconds(station: &mut Program) -> Vec<(Instant, Option<Value>)> {
     let words = Words::english();
-    let leaves = [Key::WhyWaits, Key::WhyTooSoft].map(|key| words.say(key, &[]));
+    let leaves = [Key::WhyWaits, Key::WhyStrong, Key::WhyTooSoft].map(|key| words.say(key, &[]));
     let mut lines = Vec::new();
     while let Some((at, line)) = station.line(Duration::ZERO, |_| true) {
         if let Ok(line) = serde_json::from_str::<Value>(&line) {

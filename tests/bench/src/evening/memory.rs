@@ -21,6 +21,8 @@ pub(crate) struct Memory {
     /// The string that the desk asks for, and those after it, the next one last.
     asked: Option<StringNumber>,
     then: Vec<StringNumber>,
+    /// Whether the last one was too strong to count.
+    pub(crate) strong: bool,
     /// Readings that count there.
     pub(crate) counted: Vec<Reading>,
     /// What is no reading there, but kept in the harp's record: strings that scatter or turn.
@@ -61,6 +63,7 @@ impl Memory {
             soft_s: None,
             asked: None,
             then: Vec::new(),
+            strong: false,
             counted: Vec::new(),
             kept: Vec::new(),
             answers: Vec::new(),
@@ -180,6 +183,7 @@ impl Memory {
             onset_s,
             string,
             apart: reading.hz.cents_above(self.targets[string.index()]),
+            glide: reading.glide,
             level_dbfs: reading.level_dbfs,
             stiffness: reading.inharmonicity,
         };
@@ -201,7 +205,9 @@ impl Memory {
             }
             return;
         }
-        if let Taken::Counts(readings) = self.attention.take(plucked, wanted, *reading) {
+        let taken = self.attention.take(plucked, wanted, *reading);
+        self.strong = taken == Taken::Strong;
+        if let Taken::Counts(readings) = taken {
             self.count(readings);
         }
     }

@@ -31,6 +31,7 @@ fn check_after_music(plucks: &[(f64, u32, f64, &[f64])]) {
             onset_s,
             string: string(number),
             apart: Cents(apart),
+            glide: Cents(0.0),
             level_dbfs: LEVEL,
             stiffness: 0.0,
         };
@@ -90,6 +91,7 @@ fn a_run_that_is_asked_for_counts_right_after_music() {
             onset_s,
             string: string(number),
             apart: Cents(0.0),
+            glide: Cents(0.0),
             level_dbfs: LEVEL,
             stiffness: 0.0,
         };
@@ -110,6 +112,7 @@ fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_
         onset_s,
         string: string(20),
         apart: Cents(-9.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL,
         stiffness: 0.0,
     };
@@ -149,6 +152,7 @@ fn after_a_harmonic_what_is_asked_for_may_be_one_as_well() {
         onset_s,
         string: string(number),
         apart: Cents(0.5),
+        glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
         stiffness,
     };

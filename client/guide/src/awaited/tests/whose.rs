@@ -14,6 +14,7 @@ fn another_harp_whose_pedals_are_moved_says_nothing_of_hers() {
             onset_s,
             string: string(number),
             apart: Cents(-4.0),
+            glide: Cents(0.0),
             level_dbfs: LEVEL - 6.0,
             stiffness: 0.0,
         };
@@ -49,6 +50,7 @@ fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned
         onset_s,
         string: string(number),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL - 12.0,
         stiffness: 0.0,
     };
@@ -73,6 +75,7 @@ fn what_is_in_hand_can_be_too_soft_and_its_ringing_stands_between_nothing() {
         onset_s: 2.0,
         string: string(20),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL - 12.0,
         stiffness: 0.0,
     };
@@ -89,6 +92,7 @@ fn what_is_asked_for_and_plucked_again_as_it_was_told_counts_though_it_is_soft()
         onset_s,
         string: string(number),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
         stiffness: 0.0,
     };
@@ -124,6 +128,7 @@ fn soft_23(onset_s: f64, softer: f64) -> Plucked {
         onset_s,
         string: string(23),
         apart: Cents(-4.0),
+        glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
         stiffness: 0.0,
     }
