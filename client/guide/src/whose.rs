@@ -72,7 +72,7 @@ const TUNED_WITHIN: f64 = 6.0;
 const MOVED: f64 = 0.3;
 const MOVED_BY: f64 = 60.0;
 /// A string that falls so much further by itself than when it counted, cents, was stretched (assumed).
-const FURTHER: Cents = Cents(1.5);
+const FURTHER: Cents = Cents(2.0);
 /// How often she has turned a string that may be turned since it counted, and one that may not; how often that brings it to its
 /// target, and how near, cents (all assumed).
 const TURNED: f64 = 0.5;

@@ -26,8 +26,8 @@ const SAID_WITHIN: Cents = Cents(50.0);
 /// higher by a share of the square of that until it calms down (Legge & Fletcher, JASA 76, 1984). By so many it is where its
 /// pitch falls further than else meanwhile. It counts once it is plucked again as strongly, within so many seconds (all
 /// assumed, and tried on generated harps).
-const STRONG: f64 = 2.0;
-const STRONG_FALLING: f64 = 1.0;
+const STRONG: f64 = 2.3;
+const STRONG_FALLING: f64 = 1.4;
 const STRONG_AGAIN_S: f64 = 20.0;
 
 /// How much speaks for a pluck that can count.
