@@ -47,7 +47,7 @@ fn a_strong_pluck_does_not_count_and_the_next_one_as_usual_does() {
 #[test]
 fn what_falls_further_than_else_was_stretched_though_it_is_hardly_louder() {
     let mut awaited = hers();
-    assert_eq!(louder(&mut awaited, 50.0, 22, 3.0, -4.0), Taken::Strong);
+    assert_eq!(louder(&mut awaited, 50.0, 22, 3.5, -4.0), Taken::Strong);
     let mut awaited = hers();
     assert_eq!(
         louder(&mut awaited, 50.0, 22, 1.0, -4.0),
@@ -55,7 +55,7 @@ fn what_falls_further_than_else_was_stretched_though_it_is_hardly_louder() {
         "it is no louder"
     );
     assert_eq!(
-        louder(&mut awaited, 55.0, 22, 3.0, -5.0),
+        louder(&mut awaited, 55.0, 22, 3.5, -5.0),
         Taken::Counts(vec![1]),
         "it always falls like that"
     );
