@@ -215,7 +215,7 @@ fn every_state_of_the_desk_fits_every_screen_and_breaks_no_rule() {
         let mut gallery = Gallery::open(tools);
         for state in [
             "flat", "sharp", "ring", "holds", "pluck", "doubt", "pedal", "lever", "limit", "again", "waits", "soft",
-            "moved", "stands", "offline", "new", "changed", "asked", "check", "plays", "dark", "done",
+            "strong", "moved", "stands", "offline", "new", "changed", "asked", "check", "plays", "dark", "done",
         ] {
             let address = format!("http://127.0.0.1:{port}/{state}/");
             let there = "document.getElementById('word').textContent !== ''";

@@ -27,7 +27,7 @@ pub(crate) type Desk = (
 );
 
 #[rustfmt::skip]
-pub(crate) const DESKS: [Desk; 22] = [
+pub(crate) const DESKS: [Desk; 23] = [
     ("flat", 42, Some(-14.2), "Tighten", Some(("a little, away from you", 1.2)), "14.2 cents flat.", None),
     ("sharp", 23, Some(6.3), "Loosen", Some(("a little, towards you", -3.4)), "6.3 cents sharp. Go just below, then bring it up.", None),
     ("ring", 26, Some(-1.2), "Let it ring", None, "1.2 cents from the mark, close enough. Pluck once more when it has rung.", None),
@@ -39,7 +39,8 @@ pub(crate) const DESKS: [Desk; 22] = [
     ("limit", 47, None, "Not higher", None, "Its pitch here lies 200 cents above what this string is used to, more than a semitone: it may break. Look at the harp and the agreed pitch, and ask a technician.", Some("limit")),
     ("again", 30, None, "Again", None, "The string could not be told for sure. Pluck it alone and let it ring.", None),
     ("waits", 31, None, "Again", None, "Not taken down yet, lest it be something played. If you mean this string, let it ring alone or pluck it again.", None),
-    ("soft", 26, None, "Again", None, "Softer than your harp so far: another harp's, perhaps. If it was yours, pluck it louder, or press Space and pluck it again.", None),
+    ("soft", 26, None, "Again", None, "Softer than your harp so far: another harp's, perhaps. If it was yours, pluck it louder, or say that it was yours and pluck it again.", None),
+    ("strong", 33, None, "Again", None, "Much stronger than your other plucks, which stretches a string. Pluck it as you will play it; as strongly again, it counts.", None),
     ("moved", 40, None, "Again", None, "It has moved while it sounded. Pluck it again to hear where it is now.", None),
     ("stands", 23, Some(-6.4), "Flat", None, "3F as its pedal stands. Its pin is turned only with the F pedal in flat: move it, then say so.", None),
     ("offline", 42, Some(-63.0), "Tighten", Some(("in steps, away from you", 22.0)), "Far below its pitch. Check the pin, raise it in steps, and keep your face out of the string's plane.", None),
