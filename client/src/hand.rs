@@ -17,6 +17,8 @@ pub(crate) struct Follower {
     held: Option<Held>,
     /// Onset of the pluck that was let go of, in seconds from the start of its sound: it is not taken up again.
     let_go_s: Option<f64>,
+    /// Onset of the newest pluck of music: none of it is taken up once she rests.
+    played_s: Option<f64>,
     /// Where the string was last heard after a leap that is not believed yet, and how often it was heard there.
     leapt: Option<(Hz, u32)>,
     /// The live track, smoothed: its pluck and where it stands.
@@ -73,6 +75,11 @@ const VAGUE_CENTS: f64 = 4.0;
 impl Follower {
     /// Takes in what the ear sensed; whether the hand has changed.
     pub(crate) fn follow(&mut self, sensed: &Sensed) -> bool {
+        if let Sensed::Answer(Answer { onset_s, .. }) | Sensed::Track { onset_s, .. } = *sensed
+            && self.played_s.is_some_and(|played_s| onset_s <= played_s)
+        {
+            return false;
+        }
         match *sensed {
             Sensed::Answer(answer) => self.answer(&answer),
             Sensed::Track {
@@ -95,7 +102,7 @@ impl Follower {
 
     /// Another sound begins, whose times start over; what was heard stays in hand.
     pub(crate) fn begin_sound(&mut self) {
-        self.let_go_s = None;
+        (self.let_go_s, self.played_s) = (None, None);
         self.track = None;
         self.trail.begin_sound();
         self.told.begin_sound();
@@ -114,6 +121,11 @@ impl Follower {
         if let Some(held) = self.held.take() {
             self.let_go_s = Some(held.onset_s);
         }
+    }
+
+    /// What was plucked at `onset_s` is music.
+    pub(crate) fn plays(&mut self, onset_s: f64) {
+        self.played_s = Some(self.played_s.map_or(onset_s, |played_s| played_s.max(onset_s)));
     }
 
     /// The pluck at `onset_s`, if it is in hand, was measured and waits until it counts.
@@ -361,6 +373,25 @@ impl Follower {
 mod tests {
     use super::*;
     use consort_proto::harp_file;
+
+    #[test]
+    fn nothing_of_what_was_played_is_taken_up_and_what_is_plucked_then_is() {
+        let mut follower = Follower::default();
+        follower.plays(2.0);
+        follower.plays(1.6);
+        let track = |onset_s, time_s| Sensed::Track {
+            onset_s,
+            time_s,
+            string: StringNumber::new(29).expect("a string"),
+            hz: Hz::new(184.4).expect("a pitch"),
+            sigma: Cents(0.2),
+        };
+        for frame in 0..50 {
+            assert!(!follower.follow(&track(2.0, 2.4 + 0.04 * f64::from(frame))));
+        }
+        let taken_up = (0..25).any(|frame| follower.follow(&track(3.1, 3.2 + 0.04 * f64::from(frame))));
+        assert!(taken_up);
+    }
 
     /// Onset, time, string, cents above its target, whether settled, and what the hand then shows if it has changed.
     type Step = (f64, f64, u32, f64, bool, Option<&'static str>);

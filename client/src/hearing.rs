@@ -275,8 +275,11 @@ impl Hearing {
         };
         let run = self.ways.last_check.is_some();
         let plays = self.attention.pluck(onset_s, time_s, string, is_final, run);
-        if plays && !self.ways.plays {
-            self.follower.let_go();
+        if plays {
+            self.follower.plays(onset_s);
+            if !self.ways.plays {
+                self.follower.let_go();
+            }
         }
         self.ways.plays = plays;
         plays

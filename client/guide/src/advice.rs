@@ -1,7 +1,7 @@
 //! What to do with the string in hand.
 
 use consort_proto::order::QUICK_WITHIN;
-use consort_proto::{Cents, Harp, Readiness, Standing, StringNumber, Tolerance};
+use consort_proto::{Cents, Harp, Material, Readiness, Standing, StringNumber, Tolerance};
 use consort_words::{Arg, Key};
 
 use crate::Phrase;
@@ -136,6 +136,9 @@ pub struct Advice {
 /// A string that was plucked a moment ago wavers by some cents, most of all between C5 and C6: nearer than this it is not
 /// turned before it has been measured for a while (measured on recorded plucks).
 const FAR_FOR_A_YOUNG_ONE: Cents = Cents(6.0);
+/// A wire is stretched most by its pluck, and may stand this sharp for a while (nominal wires, plucked by up to half as
+/// strongly again as is usual).
+const SHARP_FOR_A_YOUNG_WIRE: Cents = Cents(12.0);
 /// The live track of a string that stands still may lie so many times its tolerance beside it (measured on recorded
 /// plucks: 3 to 4 cents where 2 are allowed).
 const WAVERS_WITHIN: f64 = 2.0;
@@ -325,7 +328,7 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (Heard::Settled(cents), Standing::SetOnce(_)) if is_confirmable(situation, string, cents) => {
             plain(Action::OnceMore, Some(cents), Key::WhyConfirm)
         }
-        (Heard::Young(cents), _) if cents.is_within(FAR_FOR_A_YOUNG_ONE) => {
+        (Heard::Young(cents), _) if may_be_young(situation, string, cents) => {
             plain(Action::LetRing, Some(cents), Key::WhyYoung)
         }
         // One that was in tune is only turned by what is measured to the end: the live track wavers by as much as it may
@@ -335,6 +338,12 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         }
         (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
     }
+}
+
+/// Whether a string that was plucked a moment ago may stand so far off for that reason alone.
+fn may_be_young(situation: &Situation<'_>, number: StringNumber, cents: Cents) -> bool {
+    let wire = situation.harp.string(number).map(|string| string.material) == Some(Material::Wire);
+    cents.is_within(FAR_FOR_A_YOUNG_ONE) || wire && (0.0..=SHARP_FOR_A_YOUNG_WIRE.0).contains(&cents.0)
 }
 
 /// Whether the live track of a string that was in tune is as near as it may waver.

@@ -418,6 +418,24 @@ fn what_comes_to_be_left_behind_her_waits_until_she_comes_round_to_it() {
     assert_eq!(asks(&desk), Some(number(26)));
 }
 
+/// The 45th string of 47 is a wire, the 26th gut (common practice, no source).
+#[test]
+fn a_wire_that_was_just_plucked_may_stand_sharp_for_a_while_and_no_other_string() {
+    let desk = Desk::new();
+    for (string, cents, action) in [
+        (45, 5.0, Action::LetRing),
+        (45, 11.0, Action::LetRing),
+        (45, 13.0, Action::Loosen),
+        (45, -5.0, Action::LetRing),
+        (45, -7.0, Action::Tighten),
+        (26, 5.0, Action::LetRing),
+        (26, 7.0, Action::Loosen),
+    ] {
+        let advice = desk.advice(Some((string, Heard::Young(Cents(cents)))));
+        assert_eq!(advice.action, action, "string {string}, {cents} cents");
+    }
+}
+
 #[test]
 fn when_a_pass_is_over_the_next_one_begins_at_the_beginning() {
     let mut desk = Desk::new();
