@@ -47,7 +47,7 @@ enum State {
     /// Measured, but it does not count yet.
     Waits(Hz),
     /// Measured, and plucked too strongly to count.
-    Strong(Hz),
+    Strong,
     /// Measured, and too soft for this harp.
     TooSoft,
 }
@@ -134,8 +134,8 @@ impl Follower {
     }
 
     /// It was measured, and was plucked too strongly to count.
-    pub(crate) fn is_strong(&mut self, onset_s: f64, hz: Hz) {
-        self.turn_to(onset_s, State::Strong(hz));
+    pub(crate) fn is_strong(&mut self, onset_s: f64) {
+        self.turn_to(onset_s, State::Strong);
     }
 
     /// It was measured, and is too soft for this harp.
@@ -149,6 +149,16 @@ impl Follower {
             .is_some_and(|held| held.string == string && matches!(held.state, State::TooSoft))
     }
 
+    /// When what is in hand was plucked, seconds of the sound.
+    pub(crate) fn onset_s(&self) -> Option<f64> {
+        self.held.map(|held| held.onset_s)
+    }
+
+    /// Whether `string` is in hand.
+    pub(crate) fn holds(&self, string: StringNumber) -> bool {
+        self.held.is_some_and(|held| held.string == string)
+    }
+
     /// It counts after all, with this pitch.
     pub(crate) fn counts(&mut self, onset_s: f64, hz: Hz) {
         self.turn_to(onset_s, State::Settled(hz));
@@ -159,7 +169,7 @@ impl Follower {
         matches!(
             self.held,
             Some(Held {
-                state: State::Waits(_) | State::Strong(_) | State::TooSoft,
+                state: State::Waits(_) | State::Strong | State::TooSoft,
                 ..
             })
         )
@@ -199,7 +209,7 @@ impl Follower {
             State::Unsure => Heard::Unsure,
             State::Turned => Heard::Turned,
             State::Waits(_) => Heard::Waits,
-            State::Strong(_) => Heard::Strong,
+            State::Strong => Heard::Strong,
             State::TooSoft => Heard::TooSoft,
         };
         Some(Hand {
@@ -213,7 +223,7 @@ impl Follower {
         let held = self.held?;
         match held.state {
             State::Live(hz) | State::Settled(hz) => Some((held.string, hz)),
-            State::Unsure | State::Turned | State::Waits(_) | State::Strong(_) | State::TooSoft => None,
+            State::Unsure | State::Turned | State::Waits(_) | State::Strong | State::TooSoft => None,
         }
     }
 
@@ -332,9 +342,9 @@ impl Follower {
             let moved = |from: Hz| hz.cents_above(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
-                State::Unsure | State::TooSoft => (same_pluck, 1),
+                State::Unsure | State::Strong | State::TooSoft => (same_pluck, 1),
                 State::Turned => (false, if same_pluck { LEAP_HEARD } else { 1 }),
-                State::Settled(settled) | State::Waits(settled) | State::Strong(settled) => {
+                State::Settled(settled) | State::Waits(settled) => {
                     let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
                 }

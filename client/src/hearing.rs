@@ -5,7 +5,7 @@ use std::sync::Arc;
 use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Attention, FollowUp, Heard, Heeded, LastCheck, Pedals, Plucked, Quick, Situation, Sounding,
+    Action, Advice, Attention, FollowUp, Hand, Heard, Heeded, LastCheck, Pedals, Plucked, Quick, Situation, Sounding,
     Standstill, Steady, Taken, Twins, Wanted, Ways, is_elsewhere,
 };
 use consort_link::Link;
@@ -33,6 +33,8 @@ pub(crate) struct Hearing {
     left: Option<Left>,
     /// Onset of the newest pluck that is too soft to be followed, seconds of the sound.
     soft_s: Option<f64>,
+    /// And of the newest one that is much stronger than usual.
+    strong_s: Option<f64>,
     steady: Steady,
     pace: Pace,
     ways: Ways,
@@ -71,6 +73,7 @@ impl Hearing {
             attention: Attention::default(),
             left: None,
             soft_s: None,
+            strong_s: None,
             steady: Steady::default(),
             pace: Pace::default(),
             ways: Ways::default(),
@@ -90,6 +93,7 @@ impl Hearing {
         let rises = rises(harp, tuning);
         if self.ways.rises != rises {
             self.ways.rises = rises;
+            self.ways.judge_anew();
             self.attention.forget_places();
         }
     }
@@ -127,9 +131,29 @@ impl Hearing {
 
     /// The pedals stand as she says; `None` for all in flat, or levers down.
     pub(crate) fn declare(&mut self, pedals: Option<Pedals>) {
+        if pedals.is_some() {
+            // Any string is heard then.
+            self.ways.chosen = None;
+        }
         self.ways.pedals = pedals;
         self.attention.take_back();
+        self.attention.forget_passing();
         self.follower.let_go();
+    }
+
+    /// She has marked what is in hand, or taken its mark back: it is let go of.
+    pub(crate) fn marked(&mut self, string: StringNumber) {
+        if self.follower.holds(string) {
+            self.follower.let_go();
+        }
+    }
+
+    /// Another round begins: the opening is `opening`, and nothing was heard.
+    pub(crate) fn begin_round(&mut self, opening: Check) {
+        self.opening = opening;
+        self.weighed = false;
+        self.ways.set_quick(None);
+        self.ways.set_last_check(None);
     }
 
     /// Whether what is heard of `string` counts: not while its pedal, or that of one that sounds the same, is not in flat.
@@ -144,12 +168,12 @@ impl Hearing {
 
     /// A quick pass begins or ends by her wish.
     pub(crate) fn set_quick(&mut self, quick: Option<Quick>) {
-        self.ways.quick = quick;
+        self.ways.set_quick(quick);
     }
 
     /// A last check begins or ends by her wish.
     pub(crate) fn set_last_check(&mut self, check: Option<LastCheck>) {
-        self.ways.last_check = check;
+        self.ways.set_last_check(check);
         self.attention.take_back();
         self.follower.let_go();
     }
@@ -186,7 +210,7 @@ impl Hearing {
     pub(crate) fn begin_sound(&mut self) {
         self.attention.begin_sound();
         self.left = None;
-        self.soft_s = None;
+        (self.soft_s, self.strong_s) = (None, None);
         self.ways.plays = false;
         self.pace.begin_sound();
         self.follower.begin_sound();
@@ -362,9 +386,15 @@ impl Hearing {
     }
 
     /// Follows the string that sounds; whether the hand has changed.
-    pub(crate) fn follow(&mut self, sensed: &Sensed, harp: &Harp, tuning: &Tuning) -> bool {
+    pub(crate) fn follow(&mut self, sensed: &Sensed, harp: &Harp, link: &Link) -> bool {
+        let tuning = link.tuning();
         if let Sensed::Answer(Answer { time_s, .. }) | Sensed::Track { time_s, .. } = *sensed {
             self.pace.hear(time_s);
+        }
+        if let Sensed::Answer(answer) = sensed
+            && self.attention.is_strong(&plucked(answer, harp, tuning))
+        {
+            self.strong_s = Some(answer.onset_s);
         }
         let mut changed = !self.is_another_harps(sensed) && self.follower.follow(sensed);
         if let (Sensed::Answer(answer), Some(left)) = (sensed, self.left)
@@ -372,7 +402,7 @@ impl Hearing {
         {
             match left.why {
                 Why::Waits => self.follower.waits(left.onset_s, answer.hz),
-                Why::Strong => self.follower.is_strong(left.onset_s, answer.hz),
+                Why::Strong => self.follower.is_strong(left.onset_s),
                 Why::TooSoft => self.follower.is_too_soft(left.onset_s),
                 Why::NotHers => self.follower.is_not_hers(left.onset_s),
             }
@@ -385,7 +415,16 @@ impl Hearing {
             if self.ways.looked_at.is_some_and(|string| string != hand.string) {
                 self.ways.looked_at = None;
             }
-            if let (Some(quick), Heard::Live(cents) | Heard::Settled(cents)) = (&mut self.ways.quick, hand.heard) {
+            let is_asked = || {
+                let readiness = link.readiness();
+                consort_guide::asked(&self.situation(harp, link, &readiness), None) == Some(hand.string)
+            };
+            let near = match hand.heard {
+                Heard::Settled(cents) => Some(cents),
+                Heard::Live(cents) if is_asked() => Some(cents),
+                _ => None,
+            };
+            if let (Some(quick), Some(cents)) = (&mut self.ways.quick, near) {
                 quick.hear(hand.string, cents);
             }
         }
@@ -416,30 +455,32 @@ impl Hearing {
         if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
             self.ways.leave_new(string, cents);
         }
+        let is_done = matches!(advice.action, Action::Holds | Action::LeaveIt);
         self.ways
             .chosen
-            .take_if(|chosen| advice.string == Some(*chosen))
+            .take_if(|chosen| is_done && advice.string == Some(*chosen))
             .is_some()
     }
 
     /// Whether the opening check takes a pluck for a string that it does not ask for, by its pitch alone: it may be the one
     /// that is asked for, whose pedal stands elsewhere.
     pub(crate) fn passes_over(&self, onset_s: f64, string: StringNumber) -> bool {
-        self.ways.pedals.is_none() && self.opening.passes_over(onset_s, string)
+        self.ways.pedals.is_none() && self.ways.chosen.is_none() && self.opening.passes_over(onset_s, string)
     }
 
-    /// Takes in the reading of a pluck that was measured to its end.
-    pub(crate) fn settled(&mut self, onset_s: f64, reading: &Reading, harp: &Harp, link: &Link) {
+    /// Takes in the reading of a pluck that was measured to its end; what the leader has called was not plucked for the
+    /// opening check.
+    pub(crate) fn settled(&mut self, onset_s: f64, reading: &Reading, is_called: bool, harp: &Harp, link: &Link) {
         let off = harp.string(reading.string).and_then(|string| {
             let cents = reading.hz.cents_above(link.tuning().open_target(string));
             (!cents.is_within(link.tolerance().of(string))).then_some(cents)
         });
         self.standstill.hear(reading, off);
-        let opens = self.opening.asks().is_some();
-        if !opens && consort_guide::goes_on(&self.situation(harp, link, &link.readiness()), reading.string) {
+        let opens = self.opening.asks().is_some() || self.opening.doubt().is_some();
+        if !opens && consort_guide::is_in_turn(&self.situation(harp, link, &link.readiness()), reading.string) {
             self.ways.reached = Some(reading.string);
         }
-        if self.ways.pedals.is_none() {
+        if self.ways.pedals.is_none() && self.ways.chosen.is_none() && !is_called {
             self.opening
                 .hear(harp, link.tuning(), onset_s, reading.string, reading.hz);
         }
@@ -485,7 +526,17 @@ impl Hearing {
             harp,
             tolerance: link.tolerance(),
             readiness,
-            hand: self.follower.hand(self.sounding(harp), link.tuning()),
+            hand: self
+                .follower
+                .hand(self.sounding(harp), link.tuning())
+                .map(|hand| match hand.heard {
+                    // A stretched string finds its pitch for longer.
+                    Heard::Live(cents) if self.strong_s.is_some() && self.follower.onset_s() == self.strong_s => {
+                        let heard = Heard::Young(cents);
+                        Hand { heard, ..hand }
+                    }
+                    _ => hand,
+                }),
             stands_still: self
                 .follower
                 .sounds()

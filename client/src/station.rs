@@ -87,6 +87,8 @@ pub(crate) struct EventLoop {
     slipped: Option<(StringNumber, Option<Mark>)>,
     name: Name,
     hearing: Hearing,
+    /// Whether a tuning opens with a check.
+    opens: bool,
     input: Input,
     notices: Vec<String>,
     words: Words,
@@ -217,16 +219,20 @@ impl EventLoop {
     }
 }
 
+/// The check with which a round opens, if it does.
+fn opening(opens: bool, harp: &Harp, link: &Link) -> Check {
+    if opens {
+        Check::begin(harp, &link.readiness())
+    } else {
+        Check::default()
+    }
+}
+
 impl EventLoop {
     /// A loop around `parts`; its images appear in the receiver.
     pub(crate) fn new(parts: Parts) -> (Self, watch::Receiver<Arc<Image>>) {
         let now = Instant::now();
-        let hearing = Hearing::new(if parts.opens {
-            Check::begin(&parts.harp, &parts.link.readiness())
-        } else {
-            Check::default()
-        });
-        let mut hearing = hearing;
+        let mut hearing = Hearing::new(opening(parts.opens, &parts.harp, &parts.link));
         let begun = parts.clock.now();
         let advice = hearing.advise(&parts.harp, &parts.link, begun);
         let (name, drawn) = ((&parts.name, parts.own_tag.as_str()), (advice, Course::default()));
@@ -249,6 +255,7 @@ impl EventLoop {
             own_harp: parts.own_harp,
             name: parts.name,
             hearing,
+            opens: parts.opens,
             input: Input::Waiting,
             notices: parts.notices,
             words: Words::english(),

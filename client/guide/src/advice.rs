@@ -147,7 +147,7 @@ const NEW_SHARP_TO: Cents = Cents(10.0);
 
 /// The advice for `situation`.
 ///
-/// While she plays there is none. Pedals that are declared not to be in flat come first, then a string that was chosen by hand, the opening check, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in the usual order that is left.
+/// While she plays there is none. Pedals that are declared not to be in flat come first, then a string that was chosen by hand, the opening check, and a last check before single strings. With a string in hand it is about that string; between strings, about the next one in her order that is open.
 pub fn advise(situation: &Situation<'_>) -> Advice {
     if situation.ways.plays {
         return Advice {

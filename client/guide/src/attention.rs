@@ -121,6 +121,16 @@ impl<T> Attention<T> {
         self.awaited.forget_places();
     }
 
+    /// She says how the pedals or levers stand: what was plucked before says nothing of that any more.
+    pub fn forget_passing(&mut self) {
+        self.awaited.forget_passing();
+    }
+
+    /// Whether a pluck is much stronger than hers are else, as far as that can be told while it sounds.
+    pub fn is_strong(&self, plucked: &Plucked) -> bool {
+        self.awaited.is_strong(plucked)
+    }
+
     /// She has rested from playing.
     pub fn rest(&mut self) {
         self.playing.rest();

@@ -303,6 +303,11 @@ impl<T> Awaited<T> {
         (self.doubted, self.soft, self.said) = (None, None, None);
     }
 
+    /// What was plucked in passing, or stood elsewhere, says nothing any more.
+    pub(crate) fn forget_passing(&mut self) {
+        self.passing = Passing::default();
+    }
+
     /// Something was plucked at `onset_s` that is far too soft to be hers, whatever it was.
     pub(crate) fn hears_another(&mut self, onset_s: f64) {
         self.pass_by(onset_s);

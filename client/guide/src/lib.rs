@@ -34,7 +34,7 @@ pub use advice::{Action, Advice, Hand, Heard, Situation, advise};
 pub use attention::Attention;
 pub use awaited::{Heeded, Plucked, Taken, Wanted};
 pub use key::{Far, Turn, Way, cents_per_degree};
-pub use next::{asked, following, goes_on};
+pub use next::{asked, following, is_in_turn};
 pub use passing::is_elsewhere;
 pub use pedals::Pedals;
 pub use place::place;

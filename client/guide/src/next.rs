@@ -11,7 +11,9 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
     if situation.ways.chosen.is_some() {
         return situation.ways.chosen;
     }
-    if let Some((string, _)) = situation.opening.and_then(Check::asks) {
+    if let Some(opening) = situation.opening
+        && let Some(string) = opens_with(opening)
+    {
         return Some(string);
     }
     let ways = situation.ways;
@@ -21,32 +23,49 @@ pub fn asked(situation: &Situation<'_>, shown: Option<StringNumber>) -> Option<S
     }
     let near = |number: StringNumber| ways.quick.as_ref().is_some_and(|quick| quick.is_near(number));
     shown
-        .filter(|number| is_left(situation, *number) && !near(*number))
+        .filter(|number| is_open(situation, *number) && !near(*number))
         .or_else(|| next_in_order(situation))
 }
 
-/// The string that will be asked for once `shown` is done.
+/// The string that the opening check asks for, or doubts.
+fn opens_with(opening: &Check) -> Option<StringNumber> {
+    let asked = opening.asks().map(|(string, _)| string);
+    asked.or_else(|| opening.doubt().map(|doubt| doubt.string))
+}
+
+/// The string that will be asked for once `shown` is done; `None` where that hangs on what is heard until then.
 pub fn following(situation: &Situation<'_>, shown: StringNumber) -> Option<StringNumber> {
-    let from = if goes_on(situation, shown) {
+    let ways = situation.ways;
+    if ways.urgent || ways.last_check.is_some() {
+        return None;
+    }
+    let opens = situation.opening.is_some_and(|opening| opening.asks().is_some());
+    let from = if opens || is_in_turn(situation, shown) {
         Some(shown)
     } else {
-        situation.ways.reached
+        ways.reached
     };
+    let near = |number: StringNumber| ways.quick.as_ref().is_some_and(|quick| quick.is_near(number));
+    let is_next = |number: StringNumber| number != shown && is_open(situation, number);
     let order = order_from(situation, from);
-    order
+    let not_near = order.iter().find(|number| is_next(**number) && !near(**number));
+    not_near
+        .or_else(|| order.iter().find(|number| is_next(**number)))
+        .copied()
+}
+
+/// Whether a harpist who tunes `string` goes on in her order, and has not left it for that one string: it is asked for, or is
+/// the next one that is open after the one that she has reached.
+pub fn is_in_turn(situation: &Situation<'_>, string: StringNumber) -> bool {
+    let reached = situation.ways.reached;
+    let order = order_from(situation, reached);
+    let mut after = order
         .into_iter()
-        .find(|number| *number != shown && is_left(situation, *number))
+        .filter(|number| Some(*number) != reached && is_open(situation, *number));
+    !situation.ways.urgent && (next_in_order(situation) == Some(string) || after.next() == Some(string))
 }
 
-/// Whether a harpist who tunes `string` goes on in her order, and has not left it for that one string: it is asked for, or the
-/// next that is left, or the one after that.
-pub fn goes_on(situation: &Situation<'_>, string: StringNumber) -> bool {
-    let order = order_from(situation, situation.ways.reached);
-    let mut left = order.into_iter().filter(|number| is_left(situation, *number));
-    next_in_order(situation) == Some(string) || left.by_ref().take(2).any(|number| number == string)
-}
-
-/// The next string in the harpist's order that is left; new strings come last.
+/// The next string in the harpist's order that is open; new strings come last, those that were brought up least first.
 pub(crate) fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
     // New strings come last: they hold nobody up, and one that was brought up early has fallen by then.
     let new = |number: &StringNumber| match situation.readiness.of(*number) {
@@ -65,16 +84,14 @@ pub(crate) fn next_in_order(situation: &Situation<'_>) -> Option<StringNumber> {
     {
         return Some(next);
     }
-    order
-        .iter()
-        .copied()
-        .find(|number| is_left(situation, *number))
-        .or_else(|| order.iter().copied().find(new))
+    let mut order = order.into_iter();
+    let open = order.clone().find(|number| is_open(situation, *number));
+    open.or_else(|| order.by_ref().filter(new).min_by_key(|number| ways.taken(*number)))
 }
 
 /// The strings in the harpist's order from the one that she has reached, and then those before it.
 ///
-/// What comes to be left behind her, as everything does when the A moves, waits until she comes round to it.
+/// What comes to be open again behind her, as everything does when the A moves, waits until she comes round to it.
 fn order_from(situation: &Situation<'_>, from: Option<StringNumber>) -> Vec<StringNumber> {
     let mut order = situation.ways.order.strings(situation.harp);
     let at = order.iter().position(|number| Some(*number) == from);
@@ -83,7 +100,7 @@ fn order_from(situation: &Situation<'_>, from: Option<StringNumber>) -> Vec<Stri
 }
 
 /// Whether something is left to do about it.
-fn is_left(situation: &Situation<'_>, number: StringNumber) -> bool {
+fn is_open(situation: &Situation<'_>, number: StringNumber) -> bool {
     let standing = situation.readiness.of(number);
     standing.is_some_and(|standing| !standing.lets_the_harp_be_ready())
 }

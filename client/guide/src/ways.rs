@@ -11,9 +11,9 @@ use crate::pedals::Pedals;
 /// What the harpist has chosen, and what the guide remembers from one string to the next.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Ways {
-    /// Which string comes next.
+    /// In which order she tunes.
     pub order: Order,
-    /// How far she has come in it: the string of it that was measured last.
+    /// How far she has come in it: the last string that was measured in its turn.
     pub reached: Option<StringNumber>,
     /// Which way the handle of the key goes to tighten; `None` until she has said it.
     pub key: Option<Way>,
@@ -65,13 +65,34 @@ pub struct LastCheck {
 }
 
 impl Ways {
-    /// Ends a quick pass or a last check that is over: what comes next begins at the beginning of her order.
+    /// Ends a quick pass or a last check that is over, and a quick pass when the start is near. What comes next begins at the
+    /// beginning of her order, and so it does on a harp that is ready, or of which nothing was heard yet.
     pub fn end_passes(&mut self, harp: &Harp, readiness: &Readiness) {
         let order = self.order.strings(harp);
-        let quick = self.quick.take_if(|quick| quick.next(&order, readiness).is_none());
+        let urgent = self.urgent;
+        let is_over = |quick: &mut Quick| urgent || quick.next(&order, readiness).is_none();
+        let quick = self.quick.take_if(is_over);
         let check = self.last_check.take_if(|check| check.next(&order, readiness).is_none());
-        if quick.is_some() || check.is_some() {
+        let is_heard = readiness.standings().iter().any(|standing| standing.cents().is_some());
+        if quick.is_some() || check.is_some() || readiness.is_ready() || !is_heard {
             self.reached = None;
+        }
+    }
+
+    /// She begins or ends a quick pass by her own wish.
+    pub fn set_quick(&mut self, quick: Option<Quick>) {
+        (self.quick, self.reached) = (quick, None);
+    }
+
+    /// She begins or ends a last check by her own wish.
+    pub fn set_last_check(&mut self, check: Option<LastCheck>) {
+        (self.last_check, self.reached) = (check, None);
+    }
+
+    /// The pitches that are wanted have moved: no string is known to be near any more.
+    pub fn judge_anew(&mut self) {
+        if let Some(quick) = &mut self.quick {
+            *quick = Quick::default();
         }
     }
 }

@@ -5,7 +5,7 @@ use std::time::Duration;
 use consort_guide::opening::Check;
 use consort_guide::{
     Action, Advice, Far, FollowUp, Hand, Heard, LastCheck, Order, Pedals, Quick, Situation, Steady, Way, Ways, advise,
-    asked, following, goes_on,
+    asked, following, is_in_turn,
 };
 use consort_proto::harp_file::preset;
 use consort_proto::{
@@ -342,6 +342,11 @@ fn a_harp_that_stands_far_below_is_not_brought_up_in_one_go() {
     desk.opening = Some(check);
     let advice = desk.advice(None);
     assert_eq!(
+        desk.with(None, |situation| asked(situation, None)),
+        advice.string,
+        "it waits for what it shows"
+    );
+    assert_eq!(
         (advice.action, advice.turn, advice.cents),
         (Action::WhichPitch, None, None)
     );
@@ -407,13 +412,14 @@ fn what_comes_to_be_left_behind_her_waits_until_she_comes_round_to_it() {
     assert_eq!(
         follows(&desk, 40),
         Some(number(29)),
-        "she has left the row for that one string"
+        "she has left her order for that one string"
     );
-    let row = |desk: &Desk, string| desk.with(None, |situation| goes_on(situation, number(string)));
-    assert_eq!(
-        [29, 30, 31, 26].map(|string| row(&desk, string)),
-        [true, true, false, false]
-    );
+    let in_turn = |desk: &Desk, string| desk.with(None, |situation| is_in_turn(situation, number(string)));
+    assert_eq!([29, 30, 26].map(|string| in_turn(&desk, string)), [true, false, false]);
+    // The one that she has reached is open again as well, as all are when the A moves, and she goes on all the same.
+    desk.pluck(28, -6.0);
+    assert_eq!([28, 29, 30].map(|string| in_turn(&desk, string)), [true, true, false]);
+    tune(&mut desk, 28);
     (29..48).chain(1..26).for_each(|string| tune(&mut desk, string));
     assert_eq!(asks(&desk), Some(number(26)));
 }
@@ -434,6 +440,71 @@ fn a_wire_that_was_just_plucked_may_stand_sharp_for_a_while_and_no_other_string(
         let advice = desk.advice(Some((string, Heard::Young(Cents(cents)))));
         assert_eq!(advice.action, action, "string {string}, {cents} cents");
     }
+}
+
+#[test]
+fn while_the_tuning_opens_the_next_string_is_the_next_one_of_the_check() {
+    let mut desk = Desk::new();
+    let tuning = Tuning::default();
+    let mut check = Check::begin(&desk.harp, &desk.readiness());
+    for string in [26, 27] {
+        let target = tuning.open_target(desk.harp.string(number(string)).expect("a string"));
+        check.hear(&desk.harp, &tuning, f64::from(string), number(string), target);
+    }
+    desk.opening = Some(check);
+    let next = desk.with(None, |situation| following(situation, number(28)));
+    assert_eq!(next, Some(number(29)));
+}
+
+#[test]
+fn of_new_strings_the_one_that_was_brought_up_least_comes_first() {
+    let mut desk = Desk::new();
+    for string in 1..48 {
+        if [30, 12].contains(&string) {
+            desk.stories[number(string).index()].set_mark(Some(Mark::New));
+        } else {
+            desk.pluck(string, 0.0);
+            desk.pluck(string, 0.1);
+        }
+    }
+    let next = |desk: &Desk| desk.advice(None).string;
+    assert_eq!(next(&desk), Some(number(30)));
+    desk.ways.leave_new(number(30), Cents(-200.0));
+    assert_eq!(next(&desk), Some(number(12)));
+}
+
+#[test]
+fn when_the_start_is_near_there_is_no_quick_pass_and_nothing_is_announced() {
+    let mut desk = Desk::new();
+    desk.pluck(20, -4.5);
+    desk.ways.quick = Quick::for_mean(Cents(-12.0));
+    desk.ways.urgent = true;
+    let (readiness, harp) = (desk.readiness(), desk.harp.clone());
+    desk.ways.end_passes(&harp, &readiness);
+    let heard = desk.advice(Some((20, Heard::Settled(Cents(-4.5)))));
+    assert_eq!(heard.action, Action::Tighten);
+    assert_eq!(desk.with(None, |situation| following(situation, number(20))), None);
+    assert!(!desk.with(None, |situation| is_in_turn(situation, number(20))));
+}
+
+#[test]
+fn a_harp_that_is_ready_or_not_heard_yet_begins_at_the_beginning() {
+    let mut desk = Desk::new();
+    let harp = desk.harp.clone();
+    let begins = |desk: &mut Desk| {
+        desk.ways.reached = Some(number(40));
+        let readiness = desk.readiness();
+        desk.ways.end_passes(&harp, &readiness);
+        desk.ways.reached.is_none()
+    };
+    assert!(begins(&mut desk));
+    desk.pluck(26, 0.0);
+    assert!(!begins(&mut desk));
+    (1..48).for_each(|string| {
+        desk.pluck(string, 0.0);
+        desk.pluck(string, 0.1);
+    });
+    assert!(begins(&mut desk));
 }
 
 #[test]

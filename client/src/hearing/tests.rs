@@ -46,7 +46,7 @@ impl Desk {
             hz: self.hz(cents),
             sigma: Cents(sigma),
         };
-        self.hearing.follow(&sensed, &self.harp, &Tuning::default());
+        self.hearing.follow(&sensed, &self.harp, &self.link);
         self.advise(time_s)
     }
 
@@ -54,11 +54,10 @@ impl Desk {
     fn settle(&mut self, time_s: f64, cents: f64) -> Advice {
         let answer = self.answer(0.0, time_s, cents);
         let reading = Reading::new(self.string, answer.hz, answer.sigma).expect("a reading");
-        self.hearing.settled(0.0, &reading, &self.harp, &self.link);
+        self.hearing.settled(0.0, &reading, false, &self.harp, &self.link);
         let since = Duration::ZERO;
         self.link.handle(now(time_s), Event::Plucked { reading, since });
-        self.hearing
-            .follow(&Sensed::Answer(answer), &self.harp, &Tuning::default());
+        self.hearing.follow(&Sensed::Answer(answer), &self.harp, &self.link);
         self.advise(time_s)
     }
 
@@ -165,7 +164,7 @@ fn pluck_told(desk: &mut Desk, onset_s: f64, number: u32, level_dbfs: f64, verdi
     let sensed = Sensed::Answer(answer);
     desk.hearing.plays(&sensed);
     let counts = desk.hearing.what_counts(&answer, None, &desk.harp, &desk.link);
-    desk.hearing.follow(&sensed, &desk.harp, &Tuning::default());
+    desk.hearing.follow(&sensed, &desk.harp, &desk.link);
     let settled = counts.iter().filter(|answer| answer.verdict == Verdict::Settled);
     (settled.count(), desk.advise(onset_s + SETTLES_S).action)
 }
@@ -192,6 +191,55 @@ fn what_was_plucked_much_more_strongly_is_asked_for_again_and_counts_if_it_is_so
     assert_eq!((counts, action), (0, Action::Again));
     assert!(desk.hearing.is_left() && !desk.advise(8.5).can_be_overruled());
     assert_eq!(pluck(&mut desk, 10.0, ASKED, -11.0).0, 1);
+}
+
+#[test]
+fn a_strong_pluck_is_not_turned_by_while_it_sounds_nor_afterwards() {
+    let mut desk = Desk::new(ASKED);
+    for onset_s in [1.0, 4.0] {
+        assert_eq!(pluck(&mut desk, onset_s, ASKED, -20.0).0, 1);
+    }
+    let told = |desk: &mut Desk, time_s: f64, cents: f64, level_dbfs: f64| {
+        let answer = Answer {
+            level_dbfs,
+            verdict: Verdict::Provisional,
+            ..desk.answer(8.0, time_s, cents)
+        };
+        let sensed = Sensed::Answer(answer);
+        desk.hearing.follow(&sensed, &desk.harp, &desk.link);
+        desk.advise(time_s).action
+    };
+    for (level_dbfs, action) in [(-11.0, Action::LetRing), (-20.0, Action::Loosen)] {
+        let said = (9..30).map(|at| told(&mut desk, 8.0 + TRACK_S * f64::from(at), 5.0, level_dbfs));
+        assert_eq!(said.last(), Some(action), "{level_dbfs} dB");
+        desk.hearing.begin_sound();
+    }
+}
+
+#[test]
+fn a_string_that_is_chosen_by_hand_stays_chosen_until_it_holds() {
+    let mut desk = Desk::new(ASKED);
+    desk.hearing.choose(Some(string(ASKED)));
+    for (action, is_let_go) in [(Action::Again, false), (Action::NextOne, false), (Action::Holds, true)] {
+        let advice = Advice {
+            action,
+            ..desk.advise(1.0)
+        };
+        assert_eq!(desk.hearing.let_go(&advice), is_let_go, "{action:?}");
+    }
+    assert_eq!(desk.hearing.ways().chosen, None);
+}
+
+#[test]
+fn another_round_begins_at_the_beginning_with_its_own_opening() {
+    let mut desk = Desk::new(ASKED);
+    desk.settle(SETTLES_S, -9.0);
+    desk.hearing.set_quick(Some(Quick::default()));
+    let opening = Check::begin(&desk.harp, &desk.link.readiness());
+    desk.hearing.begin_round(opening);
+    let ways = desk.hearing.ways();
+    assert_eq!((ways.reached, &ways.quick), (None, &None));
+    assert!(desk.hearing.opening.asks().is_some());
 }
 
 #[test]
@@ -341,7 +389,7 @@ fn another_harp_that_is_measured_late_takes_nothing_out_of_her_hand() {
             hz: desk.hz(20.0),
             sigma: Cents(0.2),
         };
-        desk.hearing.follow(&sensed, &desk.harp, &Tuning::default());
+        desk.hearing.follow(&sensed, &desk.harp, &desk.link);
     }
     assert_eq!(
         pluck(&mut desk, 6.9, 40, -32.0),
@@ -380,8 +428,7 @@ fn what_is_much_softer_than_her_harp_is_not_followed_while_it_sounds() {
             verdict: Verdict::Provisional,
             ..desk.answer(6.0, time_s, 22.0)
         };
-        desk.hearing
-            .follow(&Sensed::Answer(ghost), &desk.harp, &Tuning::default());
+        desk.hearing.follow(&Sensed::Answer(ghost), &desk.harp, &desk.link);
         assert_eq!(desk.advise(time_s), said);
     }
 }

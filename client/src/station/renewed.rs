@@ -13,6 +13,7 @@ impl EventLoop {
     /// She marks a string or takes its mark back: the record is told of a string that was put on.
     pub(super) fn mark(&mut self, string: StringNumber, mark: Option<Mark>) {
         let before = self.mark_of(string);
+        self.hearing.marked(string);
         self.tell(Event::Observed(Content::Mark { string, mark }));
         let Some(keeper) = &self.keeper else { return };
         let today = keeper::now().date();
@@ -25,7 +26,7 @@ impl EventLoop {
             (Some(Mark::New), _) => keeper.not_renewed(string, today),
             _ => {}
         }
-        self.slipped = (mark == Some(Mark::New)).then_some((string, before));
+        self.slipped = (mark != before).then_some((string, before));
     }
 
     /// Takes back the mark that was made last, if nothing was chosen since.
@@ -34,6 +35,7 @@ impl EventLoop {
             return false;
         };
         self.mark(string, before);
+        self.slipped = None;
         true
     }
 

@@ -9,7 +9,7 @@ use consort_proto::{Agreement, Uptime};
 use consort_words::{Arg, Key};
 use tokio::time::Instant;
 
-use super::EventLoop;
+use super::{EventLoop, opening};
 use crate::course::{Course, URGENT, minutes};
 use crate::feed::ToEar;
 use crate::image::Image;
@@ -22,6 +22,7 @@ impl EventLoop {
     /// Draws everything anew, and tells the ear and the disk when the agreement has changed.
     pub(super) fn refresh(&mut self) {
         let now = self.now();
+        self.begin_round(now);
         let drawn = self.draw(now);
         let image = Image {
             input: self.input,
@@ -76,6 +77,16 @@ impl EventLoop {
             }
             changed
         });
+    }
+
+    /// Begins at the beginning where the leader has begun another round: after a performance, pedals may stand anywhere.
+    fn begin_round(&mut self, now: Uptime) {
+        if let (Some(before), Some(agreement)) = (&self.agreed, &self.link.view(now).agreement)
+            && before.round != agreement.round
+        {
+            let opening = opening(self.opens, &self.harp, &self.link);
+            self.hearing.begin_round(opening);
+        }
     }
 
     /// The advice that stands, and the course of the tuning.

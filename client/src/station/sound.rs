@@ -91,7 +91,7 @@ impl EventLoop {
         if let Sensed::Input(trouble) = sensed {
             self.set_input(trouble.map_or(Input::Hears, Input::Troubled));
         }
-        if self.hearing.follow(sensed, &self.harp, self.link.tuning()) {
+        if self.hearing.follow(sensed, &self.harp, &self.link) {
             self.refresh_and_let_go();
         }
     }
@@ -131,10 +131,14 @@ impl EventLoop {
             Verdict::Unsure(Doubt::Scattered | Doubt::Turned) => Cents(answer.sigma.0.max(answer.glide.0.abs())),
             Verdict::Unsure(_) | Verdict::Provisional => return,
         };
+        let called = self.agreed.as_ref().and_then(|agreed| agreed.called);
+        let own = self.harp.string(answer.string);
+        let is_called = own.is_some_and(|own| Some(own.open) == called);
         match Reading::new(answer.string, answer.hz, sigma) {
-            Ok(reading) if self.hearing.passes_over(answer.onset_s, answer.string) => {
+            Ok(reading) if !is_called && self.hearing.passes_over(answer.onset_s, answer.string) => {
                 if settled {
-                    self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
+                    self.hearing
+                        .settled(answer.onset_s, &reading, false, &self.harp, &self.link);
                 }
             }
             Ok(reading) => {
@@ -145,7 +149,8 @@ impl EventLoop {
                 if !settled {
                     return;
                 }
-                self.hearing.settled(answer.onset_s, &reading, &self.harp, &self.link);
+                self.hearing
+                    .settled(answer.onset_s, &reading, is_called, &self.harp, &self.link);
                 // A level that cannot be is left out, not the reading.
                 let reading = reading.at_level(answer.level_dbfs).unwrap_or(reading);
                 let since = Duration::try_from_secs_f64(time_s - answer.onset_s).unwrap_or_default();

@@ -155,6 +155,11 @@ fn a_mark_is_set_and_taken_back() {
         assert_eq!(status, 204, "{answer}");
         desk.wait_until(|picture| picture["strings"][46]["standing"] == standing);
     }
+    // A slip of any kind is taken back, and once.
+    desk.wish(r#"{"wish":"mark","string":40,"mark":"missing"}"#);
+    desk.wait_until(|picture| picture["strings"][39]["standing"] == "missing");
+    desk.wish(r#"{"wish":"undo"}"#);
+    desk.wait_until(|picture| picture["strings"][39]["standing"] == "not-heard");
 }
 
 #[test]

@@ -71,8 +71,8 @@ impl<T> Waiting<T> {
         !Cents(next.apart.0 - before.0).is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
     }
 
-    /// The same with the `next` pluck, when that is the same string
-    /// again, no further away than a key turns, or the next of a walk.
+    /// The same with the `next` pluck, when that is the same string again, no further away than a key turns, or the next of a
+    /// walk.
     pub(super) fn goes_on(mut self, next: &Plucked) -> Option<Self> {
         let Plucked { onset_s, string, .. } = *next;
         let pause_s = onset_s - self.last_s;

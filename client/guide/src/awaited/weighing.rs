@@ -125,20 +125,25 @@ impl<T> Awaited<T> {
         }
     }
 
-    /// Whether `plucked`, which could count, is too strong for that; plucked again as strongly, it is how she plucks.
+    /// Whether `plucked`, which could count, is too strong for that.
     pub(super) fn is_too_strong(&mut self, plucked: &Plucked, wanted: Wanted) -> bool {
-        let before = self.strong.take();
         let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
-        let Some((usual, spread)) = self.whose.levels.usual(plucked.string).filter(|_| !whatever) else {
+        let is_too_strong = !whatever && self.is_strong(plucked);
+        self.strong = is_too_strong.then_some(*plucked);
+        is_too_strong
+    }
+
+    /// Whether `plucked` is much stronger than her plucks are else; again as strongly, it is how she plucks.
+    pub(crate) fn is_strong(&self, plucked: &Plucked) -> bool {
+        let Some((usual, spread)) = self.whose.levels.usual(plucked.string) else {
             return false;
         };
         let falls = self.whose.falls_further(plucked);
-        let is_strong = plucked.level_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
-        if !is_strong || before.is_some_and(|before| is_again(&before, plucked, STRONG_AGAIN_S)) {
-            return false;
-        }
-        self.strong = Some(*plucked);
-        true
+        let louder = plucked.level_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
+        let again = self
+            .strong
+            .is_some_and(|before| is_again(&before, plucked, STRONG_AGAIN_S));
+        louder && !again
     }
 
     /// She says that the last pluck that was too soft was hers, if that was `string`: its next one counts, unless it is

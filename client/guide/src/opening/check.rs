@@ -48,15 +48,15 @@ pub struct Doubt {
 }
 
 impl Check {
-    /// A check of `harp`; one that is over, if any of its strings was heard in this round.
+    /// A check of `harp`; one that is over, if as many of its strings were heard in this round as it asks for.
     pub fn begin(harp: &Harp, readiness: &Readiness) -> Self {
-        let unheard =
-            |standing: &Standing| matches!(standing, Standing::NotHeard | Standing::Missing | Standing::New(None));
-        let heard = !readiness.standings().iter().all(unheard);
+        let is_heard =
+            |standing: &&Standing| !matches!(standing, Standing::NotHeard | Standing::Missing | Standing::New(None));
+        let heard = readiness.standings().iter().filter(is_heard).count() >= PLUCKS;
         let takes_part = |number: &StringNumber| {
             harp.string(*number)
                 .is_some_and(|string| string.mechanism != Mechanism::Fixed)
-                && readiness.of(*number) == Some(Standing::NotHeard)
+                && !matches!(readiness.of(*number), None | Some(Standing::Missing | Standing::New(_)))
         };
         let strings: Vec<StringNumber> = order::usual_order(harp)
             .into_iter()

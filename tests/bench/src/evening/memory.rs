@@ -178,6 +178,7 @@ impl Memory {
         if plays {
             return;
         }
+        self.strong = false;
         let wanted = self.asked.map_or(Wanted::Nothing, Wanted::Near);
         let plucked = Plucked {
             onset_s,

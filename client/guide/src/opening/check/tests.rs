@@ -174,15 +174,18 @@ fn who_plays_something_else_is_not_held_up() {
 }
 
 #[test]
-fn a_harp_that_was_heard_in_this_round_is_not_checked_again() {
+fn a_harp_that_was_heard_in_this_round_is_not_checked_again_and_one_whose_check_broke_off_is() {
     let harp = preset("pedal-47").expect("a preset");
     let tuning = Tuning::default();
     let mut stories = vec![StringStory::default(); harp.len()];
-    let number = StringNumber::new(3).expect("a string");
-    let hz = tuning.open_target(harp.string(number).expect("a string"));
-    stories[2].hear(Reading::new(number, hz, Cents(0.1)).expect("a reading"));
-    let readiness = Readiness::judge(&harp, &stories, &tuning, &Tolerance::default());
-    assert_eq!(Check::begin(&harp, &readiness).asks(), None);
+    for heard in 1..=PLUCKS {
+        let number = StringNumber::new(25 + heard as u32).expect("a string");
+        let hz = tuning.open_target(harp.string(number).expect("a string"));
+        stories[number.index()].hear(Reading::new(number, hz, Cents(0.1)).expect("a reading"));
+        let readiness = Readiness::judge(&harp, &stories, &tuning, &Tolerance::default());
+        let first = Check::begin(&harp, &readiness).asks().map(|(string, _)| string.get());
+        assert_eq!(first, (heard < PLUCKS).then_some(26), "{heard}");
+    }
 }
 
 /// A C flat is a semitone above the B flat that is asked for after it: by pitch it is a B whose pedal is in natural.
