@@ -141,8 +141,8 @@ impl Hearing {
         self.follower.let_go();
     }
 
-    /// She has marked what is in hand, or taken its mark back: it is let go of.
-    pub(crate) fn marked(&mut self, string: StringNumber) {
+    /// She has marked `string` as missing: it is in nobody's hand.
+    pub(crate) fn is_missing(&mut self, string: StringNumber) {
         if self.follower.holds(string) {
             self.follower.let_go();
         }

@@ -13,7 +13,9 @@ impl EventLoop {
     /// She marks a string or takes its mark back: the record is told of a string that was put on.
     pub(super) fn mark(&mut self, string: StringNumber, mark: Option<Mark>) {
         let before = self.mark_of(string);
-        self.hearing.marked(string);
+        if mark == Some(Mark::Missing) {
+            self.hearing.is_missing(string);
+        }
         self.tell(Event::Observed(Content::Mark { string, mark }));
         let Some(keeper) = &self.keeper else { return };
         let today = keeper::now().date();
