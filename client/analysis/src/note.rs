@@ -1,5 +1,6 @@
 //! One pluck from its onset to its reading.
 
+pub(crate) mod again;
 pub(crate) mod doubt;
 mod live;
 mod measured;
@@ -80,6 +81,8 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
+    /// Whether it is the pluck of a string that still rang, and was stopped for it.
+    pub(crate) anew: bool,
     /// Whether it may be no pluck but a swell of the same string, which sounded before.
     pub(crate) swells: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
@@ -130,6 +133,7 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
+            anew: false,
             swells: false,
             joined: false,
             behind: 0,
@@ -166,6 +170,7 @@ impl Note {
         self.open = true;
         self.measured = false;
         self.passed = false;
+        self.anew = false;
         self.swells = false;
         self.joined = false;
         self.behind = 0;
@@ -185,6 +190,11 @@ impl Note {
         self.follower.start(onset);
         self.chase.end();
         self.trend.end();
+    }
+
+    /// Whether it was just decided whether it is a string.
+    pub(crate) fn is_just_decided(&self) -> bool {
+        self.looks == DECISIVE_LOOK + 1 && !self.measured
     }
 
     /// The string and pitch most believed now.

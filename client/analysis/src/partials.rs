@@ -1,5 +1,7 @@
 //! Follows the partials of one note: each is brought down to zero frequency and watched frame by frame.
 
+mod anew;
+
 use consort_transform::Complex;
 
 use crate::beside::Beside;

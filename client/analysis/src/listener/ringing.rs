@@ -2,7 +2,7 @@
 
 use super::{Listener, NOTES};
 use crate::identify::Verdict;
-use crate::note::Note;
+use crate::note::{Note, Progress};
 
 /// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
 const SWELL_DB: f64 = 9.0;
@@ -19,6 +19,27 @@ const CROWDS_SCORE: f64 = 0.3;
 const SAME_SCORE: f64 = 0.4;
 
 impl Listener {
+    /// What is to be said of a note of which `progress` is said: where little of it is new, but the string before it was stopped
+    /// for it, it is that string again.
+    pub(super) fn hear_again(&mut self, at: usize, progress: Progress) -> Progress {
+        let note = &self.notes[at];
+        if !note.is_just_decided() || !(note.passed || matches!(progress, Progress::Refused(_))) {
+            return progress;
+        }
+        let before = self.notes.iter().filter(|other| other.open && other.passed && other.onset < note.onset);
+        let known = before
+            .max_by_key(|other| other.onset)
+            .and_then(|other| other.plucked_anew(note, &progress, &self.history));
+        let Some(known) = known else {
+            return progress;
+        };
+        self.notes[at].take_over(&known, &self.history);
+        match progress {
+            Progress::Refused(_) => Progress::Waiting,
+            progress => progress,
+        }
+    }
+
     /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
     /// of the same string, or an answer of the harp. One that may be a swell is marked.
     pub(super) fn is_echo(&mut self, at: usize) -> bool {
@@ -57,7 +78,7 @@ impl Listener {
             let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
             let again = later().filter(|note| {
                 note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > SAME_SCORE)
+                    .is_some_and(|verdict| Some(verdict.string) == string && (note.anew || verdict.score > SAME_SCORE))
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);

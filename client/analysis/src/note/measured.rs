@@ -61,7 +61,8 @@ impl Note {
         let to = self
             .follower
             .count()
-            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
+            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1)
+            .min(self.frames_before_end());
         let whole = self.measure_from(verdict, from, to);
         // Frames that end before another string was plucked are its own; of few of them, little can be told.
         let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
@@ -77,6 +78,15 @@ impl Note {
             }
             (whole, alone) => alone.or(whole),
         }
+    }
+
+    /// How many frames end before the note does; some may have been followed before that was known.
+    fn frames_before_end(&self) -> usize {
+        if self.end == u64::MAX {
+            return usize::MAX;
+        }
+        let room_s = self.end.saturating_sub(self.onset) as f64 / self.rate - self.follower.frame_s();
+        (room_s / self.follower.hop_s() + 1.0).max(0.0) as usize
     }
 
     /// The pitch as it can be told from some of the frames.
