@@ -1,12 +1,13 @@
 //! One pluck from its onset to its reading.
 
-pub(crate) mod again;
+mod again;
 pub(crate) mod doubt;
 mod live;
 mod measured;
 
-use consort_proto::Hz;
+use consort_proto::{Cents, Hz};
 
+use self::again::Over;
 use self::doubt::{Ending, SHORT_LIVED_HZ};
 use self::measured::MEASURED_S;
 pub(crate) use self::measured::Measured;
@@ -81,8 +82,8 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
-    /// Whether it is the pluck of a string that still rang, and was stopped for it.
-    pub(crate) anew: bool,
+    /// What its string did before, if that still rang and was stopped for this pluck.
+    pub(crate) over: Option<Over>,
     /// Whether it may be no pluck but a swell of the same string, which sounded before.
     pub(crate) swells: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
@@ -133,7 +134,7 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
-            anew: false,
+            over: None,
             swells: false,
             joined: false,
             behind: 0,
@@ -170,7 +171,7 @@ impl Note {
         self.open = true;
         self.measured = false;
         self.passed = false;
-        self.anew = false;
+        self.over = None;
         self.swells = false;
         self.joined = false;
         self.behind = 0;
@@ -369,6 +370,7 @@ impl Note {
             age_s,
             fading: self.follower.fading(),
         };
+        measured.unheard = Cents(self.unheard_cents());
         let doubt = ending.doubt();
         if self.swells && doubt.is_some() {
             return Progress::Refused(Refusal::NotNew);
@@ -379,13 +381,15 @@ impl Note {
     fn look(&mut self, history: &History, tools: &mut Tools) {
         let index = self.looks;
         self.looks += 1;
-        tools.evidence.gather(history, self.onset, self.earlier, index);
+        let over = self.over.as_ref().map_or(&[][..], Over::partials);
+        tools.evidence.gather(history, self.onset, self.earlier, index, over);
         let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
         tools.identifier.look(&tools.evidence, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
         if let Some(verdict) = self.verdict {
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
             self.follower.follow(&self.partials, hz, history);
+            self.follower.forget(over);
         }
     }
 }

@@ -296,6 +296,11 @@ impl Follower {
             .map_or(0, |frame| frame + 1)
     }
 
+    /// Energy of all partials from one frame to another: power by seconds.
+    pub(crate) fn energy(&self, from: usize, to: usize) -> f64 {
+        self.hop_s() * (from..to.min(self.done)).map(|frame| self.power(frame)).sum::<f64>()
+    }
+
     /// Power of all partials in one frame.
     fn power(&self, frame: usize) -> f64 {
         let partials = 0..self.followed.len();

@@ -26,17 +26,16 @@ impl Listener {
         if !note.is_just_decided() || !(note.passed || matches!(progress, Progress::Refused(_))) {
             return progress;
         }
-        let before = self.notes.iter().filter(|other| other.open && other.passed && other.onset < note.onset);
-        let known = before
+        let before = self
+            .notes
+            .iter()
+            .filter(|other| other.open && other.passed && other.onset < note.onset);
+        let over = before
             .max_by_key(|other| other.onset)
             .and_then(|other| other.plucked_anew(note, &progress, &self.history));
-        let Some(known) = known else {
-            return progress;
-        };
-        self.notes[at].take_over(&known, &self.history);
-        match progress {
-            Progress::Refused(_) => Progress::Waiting,
-            progress => progress,
+        match over {
+            Some(over) if self.notes[at].look_again(over, &self.history, &mut self.tools) => Progress::Waiting,
+            _ => progress,
         }
     }
 
@@ -56,7 +55,8 @@ impl Listener {
             echo |= softer_db > if same { SWELL_DB } else { ANSWER_DB };
             swells |= same && growth < growth_again(softer_db);
         }
-        self.notes[at].swells = swells;
+        // What does not go on does not swell.
+        self.notes[at].swells = swells && self.notes[at].over.is_none();
         echo
     }
 
@@ -77,8 +77,9 @@ impl Listener {
             let string = self.notes[at].verdict().map(|verdict| verdict.string);
             let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
             let again = later().filter(|note| {
-                note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && (note.anew || verdict.score > SAME_SCORE))
+                let verdict = note.verdict().filter(|verdict| verdict.score > SAME_SCORE);
+                let stopped = note.passed && note.over.is_some_and(|over| over.onset == onset);
+                stopped || verdict.is_some_and(|verdict| Some(verdict.string) == string)
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);

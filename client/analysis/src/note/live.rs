@@ -122,6 +122,7 @@ impl Note {
             inharmonicity_at_most: fitted.stiffness_at_most,
             count: 0,
             timbre: Timbre::default(),
+            unheard: Cents(0.0),
         })
     }
 

@@ -58,7 +58,10 @@ impl Follower {
                 continue;
             };
             let (power, later) = (before.middle.norm_sqr(), after.middle.norm_sqr());
-            if power < CLEAR * followed.before || power < SHARE_MIN * strongest || but > 1 && followed.n.is_multiple_of(but) {
+            if power < CLEAR * followed.before
+                || power < SHARE_MIN * strongest
+                || but > 1 && followed.n.is_multiple_of(but)
+            {
                 continue;
             }
             // A frequency that glides evenly has turned by the mean of both.
@@ -69,9 +72,6 @@ impl Follower {
             all += weight;
             left += later;
             was += power;
-        }
-        if std::env::var("ANEW").is_ok() {
-            eprintln!("anew hz {:.1} age {:.2} step {:.2} left {:.2} n {}", self.followed.first().map_or(0.0, |f| f.hz / f.n as f64), (onset - self.onset) as f64 / self.rate, in_step / all, left / was, self.followed.len());
         }
         all > 0.0 && in_step < IN_STEP * all && left > LEFT * was
     }
@@ -102,7 +102,11 @@ impl Follower {
             *frame = self.frame(at, history.slice(start, self.len)?) * back;
         }
         let frames = &frames[..count];
-        let turn = frames.windows(2).map(|pair| pair[1] * pair[0].conj()).sum::<Complex<f64>>().arg();
+        let turn = frames
+            .windows(2)
+            .map(|pair| pair[1] * pair[0].conj())
+            .sum::<Complex<f64>>()
+            .arg();
         let middle = 0.5 * (count - 1) as f64;
         let sum = frames
             .iter()
@@ -116,11 +120,14 @@ impl Follower {
         })
     }
 
-    /// Takes what was there before the partials from `first`, with which the same string was followed before it was stopped:
-    /// what it did itself is over.
-    pub(crate) fn forget_itself(&mut self, first: &[Followed]) {
+    /// Takes what was there before the partials from `over`, those that the same string had before it was stopped: what it did
+    /// itself says nothing.
+    pub(crate) fn forget(&mut self, over: &[Followed]) {
         for followed in &mut self.followed {
-            if let Some(same) = first.iter().find(|same| same.n == followed.n) {
+            if let Some(same) = over
+                .iter()
+                .find(|same| (same.hz - followed.hz).abs() * self.len as f64 <= self.rate)
+            {
                 followed.before = followed.before.min(same.before);
             }
         }
