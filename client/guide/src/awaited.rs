@@ -329,15 +329,21 @@ impl<T> Awaited<T> {
             self.hand = Some((onset_s, string));
         }
         if is_soft {
+            let mut plays = false;
             if let Err(nats) = weight
                 && !self.doubts(plucked, wanted, nats)
             {
-                self.whose.is_anothers(onset_s, string, nats);
+                plays = self.whose.is_harmonic(plucked);
+                if plays {
+                    self.passing.harmonic(onset_s, string);
+                } else {
+                    self.whose.is_anothers(onset_s, string, nats);
+                }
             }
             if is_meant {
                 self.soft = Some(*plucked);
             }
-            if !is_meant || weight.is_err() {
+            if (!is_meant || weight.is_err()) && !plays {
                 self.pass_by(onset_s);
             }
         }

@@ -13,6 +13,10 @@ pub(super) const SAME_DB: f64 = 4.0;
 /// further from the pluck before is another one that a pedal has raised.
 const TURNED_PER_S: f64 = 60.0;
 const TURNED_AT_ONCE: f64 = 30.0;
+/// What lies so far from the pluck before, nearly, cents, is another one, too: a pedal moves by a semitone or a whole tone, and a
+/// key hardly ever does (assumed).
+const PEDAL: [Cents; 2] = [Cents(100.0), Cents(200.0)];
+const PEDAL_WITHIN: Cents = Cents(12.0);
 
 /// A reading with its pluck, and how much speaks for its being hers, nats.
 #[derive(Clone, Debug)]
@@ -65,10 +69,15 @@ impl<T> Waiting<T> {
         self.readings.last()?.again(next, PASSED_WITHIN_S)
     }
 
-    /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns.
+    /// Whether the next pluck, of the same string so much later, stands further from the last one than a key turns, or as far
+    /// as a pedal moves.
     fn leaps_to(&self, next: &Plucked, pause_s: f64) -> bool {
         let before = self.readings.last().map_or(next.apart, |last| last.plucked.apart);
-        !Cents(next.apart.0 - before.0).is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
+        let leap = Cents(next.apart.0 - before.0);
+        let by_pedal = PEDAL
+            .iter()
+            .any(|pedal| Cents(leap.0.abs() - pedal.0).is_within(PEDAL_WITHIN));
+        by_pedal || !leap.is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
     }
 
     /// The same with the `next` pluck, when that is the same string again, no further away than a key turns, or the next of a

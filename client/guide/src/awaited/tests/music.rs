@@ -142,7 +142,12 @@ fn a_string_that_leaps_further_than_a_key_turns_is_another_one() {
         (12.8, 20, 99.0, &[]),
         (13.2, 20, 1.0, &[]),
     ]);
+    // At leisure, a key could have turned it as far; but it is just a semitone or a whole tone.
+    for leap in [-206.0, -94.0, 104.0, 195.0] {
+        check_after_music(&[(12.0, 20, -2.0, &[]), (15.5, 20, leap - 2.0, &[])]);
+    }
     check_after_music(&[(12.0, 20, -60.0, &[]), (13.0, 20, -5.0, &[12.0, 13.0])]);
+    check_after_music(&[(12.0, 20, -150.0, &[]), (15.5, 20, -5.0, &[12.0, 15.5])]);
 }
 
 /// A harmonic that sounds like a string beside the one that is asked for, and what follows upon it.
@@ -174,4 +179,12 @@ fn after_a_harmonic_what_is_asked_for_may_be_one_as_well() {
         Taken::Counts(vec![3]),
         "she has rested"
     );
+    // One that is so soft that the ear doubts it is one all the same; another harp's string is none.
+    let mut soft = |onset_s, stiffness| {
+        let heeded = awaited.heeds(&plucked(onset_s, 26, 12.0, stiffness), asked, true);
+        assert_eq!(heeded, Heeded::No);
+        awaited.take(plucked(onset_s + 2.0, 19, 1.0, 1.2e-4), asked, 4)
+    };
+    assert_eq!(soft(90.0, 4.8e-4), Taken::Waits);
+    assert_eq!(soft(110.0, 1.4e-4), Taken::Counts(vec![4]));
 }
