@@ -87,6 +87,8 @@ pub struct Answer {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, in decibels below full scale.
     pub level_dbfs: f64,
+    /// The same beyond what sounded before, in decibels below full scale.
+    pub own_dbfs: f64,
     /// What it sounds like beside its pitch.
     pub timbre: Timbre,
     /// How far the answer can be relied on.
@@ -299,6 +301,7 @@ fn sensed(heard: &Heard, rate: SampleRate) -> Option<Sensed> {
             glide: reading.glide,
             inharmonicity: reading.inharmonicity,
             level_dbfs: reading.level_dbfs,
+            own_dbfs: reading.own_dbfs,
             timbre: reading.timbre,
             verdict,
         }))

@@ -425,6 +425,7 @@ mod tests {
                     glide: Cents(0.0),
                     inharmonicity: 0.0,
                     level_dbfs: -20.0,
+                    own_dbfs: -20.0,
                     timbre: consort_analysis::Timbre::default(),
                     verdict: Verdict::Settled,
                 })
@@ -517,6 +518,7 @@ mod tests {
                 glide: Cents(0.0),
                 inharmonicity: 0.0,
                 level_dbfs: -20.0,
+                own_dbfs: -20.0,
                 timbre: consort_analysis::Timbre::default(),
                 verdict: Verdict::Provisional,
             }));
@@ -555,6 +557,7 @@ mod tests {
                 glide: Cents(0.0),
                 inharmonicity: 0.0,
                 level_dbfs: -20.0,
+                own_dbfs: -20.0,
                 timbre: consort_analysis::Timbre::default(),
                 verdict: Verdict::Provisional,
             }));

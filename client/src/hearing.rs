@@ -345,7 +345,7 @@ impl Hearing {
         if answer.verdict != Verdict::Settled {
             // What others play comes as doubts as well: they do not wait, and a soft one takes no string out of her hand.
             let is_soft =
-                answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.level_dbfs);
+                answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.own_dbfs);
             let heeded = self.attention.heeds(&plucked, wanted, is_soft);
             match heeded {
                 Heeded::TooSoft => self.left = leave(Why::TooSoft),
@@ -436,7 +436,7 @@ impl Hearing {
         match sensed {
             Sensed::Answer(answer) if answer.verdict == Verdict::Provisional => {
                 let by_hand = self.ways.chosen == Some(answer.string);
-                let soft = !by_hand && self.attention.is_too_soft(answer.string, answer.level_dbfs);
+                let soft = !by_hand && self.attention.is_too_soft(answer.string, answer.own_dbfs);
                 if soft {
                     self.soft_s = Some(answer.onset_s);
                 } else if self.soft_s == Some(answer.onset_s) {
@@ -555,7 +555,8 @@ fn plucked(answer: &Answer, harp: &Harp, tuning: &Tuning) -> Plucked {
         string: answer.string,
         apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
         glide: answer.glide,
-        level_dbfs: answer.level_dbfs,
+        level_dbfs: answer.own_dbfs,
+        whole_dbfs: answer.level_dbfs,
         stiffness: answer.inharmonicity,
     }
 }

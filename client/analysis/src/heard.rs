@@ -84,6 +84,10 @@ pub struct Reading {
     pub inharmonicity: f64,
     /// Level of the first 0.1 s, decibels below full scale (root mean square of a full-scale square wave).
     pub level_dbfs: f64,
+    /// The same beyond what sounded before, decibels below full scale: how loud the string is itself, whatever rings on beside
+    /// it. Where the most of it rang before, its own partials beyond what was at their places; in a run, where that is not told,
+    /// `level_dbfs`.
+    pub own_dbfs: f64,
     /// What it sounds like beside that.
     pub timbre: Timbre,
 }

@@ -219,6 +219,12 @@ impl Follower {
         self.growth_of_all().min(self.growth_of_each())
     }
 
+    /// What all of them together were just after the onset beyond what was in their bands before, mean square amplitude.
+    pub(crate) fn added(&self) -> f64 {
+        let added = |(at, followed): (usize, &Followed)| (self.begin(at) - followed.before).max(0.0);
+        self.followed.iter().enumerate().map(added).sum()
+    }
+
     fn growth_of_all(&self) -> f64 {
         let before = self.followed.iter().map(|followed| followed.before).sum::<f64>();
         let after = (0..self.followed.len()).map(|at| self.begin(at)).sum::<f64>();

@@ -181,6 +181,7 @@ mod tests {
             apart: Cents(-3.0),
             glide: Cents(0.0),
             level_dbfs: -20.0,
+            whole_dbfs: -20.0,
             stiffness: 0.0,
         };
         let asked = Wanted::Near(string(30));

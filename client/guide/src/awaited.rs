@@ -15,6 +15,7 @@ use consort_proto::StringNumber;
 use self::pluck::BESIDE;
 pub use self::pluck::{Heeded, Plucked, Taken, Wanted};
 use self::waiting::{SAME_DB, Waiting, Weighed};
+use crate::levels::Levels;
 use crate::passing::Passing;
 use crate::whose::{Expected, Whose};
 
@@ -64,8 +65,9 @@ pub(crate) struct Awaited<T> {
     said: Option<Plucked>,
     /// Whether that has counted since: what the ear holds for too soft is weighed like anything else from then on.
     is_softer: bool,
-    /// The last pluck that was too strong to count.
+    /// The last pluck that was too strong to count, and how loud hers are with all that sounds then.
     strong: Option<Plucked>,
+    whole: Levels,
     passing: Passing,
     /// The newest pluck of music, seconds, until something counts.
     music_s: Option<f64>,
@@ -85,6 +87,7 @@ impl<T> Default for Awaited<T> {
             said: None,
             is_softer: false,
             strong: None,
+            whole: Levels::default(),
             passing: Passing::default(),
             music_s: None,
             whose: Whose::default(),
@@ -256,6 +259,7 @@ impl<T> Awaited<T> {
             });
             if waiting.meant.is_just(string) || is_sure {
                 self.whose.levels.count(string, level_dbfs);
+                self.whole.count(string, one.plucked.whole_dbfs);
                 self.whose.learn(&one.plucked);
             }
             one.reading

@@ -81,6 +81,11 @@ impl Levels {
         }
     }
 
+    /// How many strings have counted.
+    pub(crate) fn count_known(&self) -> usize {
+        self.known.len()
+    }
+
     /// How much softer than usual a pluck of `string` is, decibels; as loud while nothing is known.
     pub(crate) fn softer_db(&self, string: StringNumber, level_dbfs: f64) -> f64 {
         self.usual(string).map_or(0.0, |(usual, _)| usual - level_dbfs)

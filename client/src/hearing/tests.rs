@@ -72,6 +72,7 @@ impl Desk {
             glide: Cents(0.0),
             inharmonicity: 0.0,
             level_dbfs: -20.0,
+            own_dbfs: -20.0,
             timbre: consort_analysis::Timbre::default(),
             verdict: Verdict::Settled,
         }
@@ -152,6 +153,7 @@ fn pluck_told(desk: &mut Desk, onset_s: f64, number: u32, level_dbfs: f64, verdi
     desk.string = StringNumber::new(number).expect("a string");
     let answer = Answer {
         level_dbfs,
+        own_dbfs: level_dbfs,
         verdict,
         ..desk.answer(onset_s, onset_s + SETTLES_S, 0.5)
     };
@@ -424,7 +426,7 @@ fn what_is_much_softer_than_her_harp_is_not_followed_while_it_sounds() {
     for at in 5..20 {
         let time_s = 6.0 + TRACK_S * f64::from(at);
         let ghost = Answer {
-            level_dbfs: -40.0,
+            own_dbfs: -40.0,
             verdict: Verdict::Provisional,
             ..desk.answer(6.0, time_s, 22.0)
         };
@@ -440,7 +442,7 @@ fn play(desk: &mut Desk, from_s: f64, level_dbfs: f64) -> bool {
         desk.string = StringNumber::new(number).expect("a string");
         let onset_s = from_s + 0.4 * f64::from(at);
         let heard = Answer {
-            level_dbfs,
+            own_dbfs: level_dbfs,
             verdict: Verdict::Provisional,
             ..desk.answer(onset_s, onset_s + 0.3, 0.5)
         };

@@ -23,6 +23,12 @@ const SOFT_TOLD_DB: f64 = 20.0;
 /// twice as much (265 recordings). Runs and live tracks state what they are judged by.
 const STATED: f64 = 0.7;
 
+/// What sounded before a pluck is measured until this share of the time that its level is, before it: it may have begun a little
+/// earlier than is known.
+const GUARD_SHARE: u64 = 5;
+/// So many times what sounded before is clearly more than that.
+const CLEARLY: f64 = 2.0;
+
 impl Listener {
     /// Tells a reading whose string is `expected`, or even chosen as the one `in_hand`; whether it is loud enough to be told.
     pub(super) fn tell(&mut self, reading: Reading, doubt: Option<Doubt>, expected: bool, in_hand: bool) -> bool {
@@ -83,6 +89,7 @@ impl Listener {
 
     fn reading_of(&self, read: Read) -> Option<Reading> {
         let onset = self.onset_near(read.onset);
+        let level_dbfs = self.level(onset);
         Some(Reading {
             onset: self.time_of(onset),
             time: SampleTime(self.input),
@@ -91,7 +98,8 @@ impl Listener {
             sigma: Cents(read.fitted.sigma_cents),
             glide: Cents(0.0),
             inharmonicity: read.fitted.stiffness,
-            level_dbfs: self.level(onset),
+            level_dbfs,
+            own_dbfs: level_dbfs,
             timbre: Timbre::default(),
         })
     }
@@ -133,16 +141,34 @@ impl Listener {
             glide: measured.glide,
             inharmonicity: measured.inharmonicity,
             level_dbfs: self.level(onset),
+            own_dbfs: self.own_level(onset, measured.added),
             timbre: measured.timbre,
         }
     }
 
     /// Level of the first tenth of a second, or of what there is of it.
     pub(super) fn level(&self, onset: u64) -> f64 {
-        let len = self.beginning.min(self.history.count() - onset);
-        let sound = self.history.slice(onset, len as usize).unwrap_or(&[]);
-        let power = sound.iter().map(|x| f64::from(x * x)).sum::<f64>() / len.max(1) as f64;
-        10.0 * power.max(1e-15).log10()
+        decibels(self.mean_square(onset, self.beginning.min(self.history.count() - onset)))
+    }
+
+    /// Level of what was plucked itself, of whose partials so much was `added`, mean square amplitude.
+    ///
+    /// Where what sounded before is too little to matter it is all the sound but that: some of the partials lie where others ring,
+    /// and are not followed.
+    fn own_level(&self, onset: u64, added: f64) -> f64 {
+        let whole = self.mean_square(onset, self.beginning.min(self.history.count() - onset));
+        let before = onset
+            .checked_sub(self.beginning + self.beginning / GUARD_SHARE)
+            .map_or(0.0, |from| self.mean_square(from, self.beginning));
+        let rest = if whole > CLEARLY * before { whole - before } else { 0.0 };
+        // The mean square of a sine is half that of its amplitude.
+        decibels(rest.max(0.5 * added))
+    }
+
+    /// The mean square of so many samples from `from` on.
+    fn mean_square(&self, from: u64, len: u64) -> f64 {
+        let sound = self.history.slice(from, len as usize).unwrap_or(&[]);
+        sound.iter().map(|x| f64::from(x * x)).sum::<f64>() / len.max(1) as f64
     }
 
     /// When the working sample sounded, in samples of the input.
@@ -157,4 +183,9 @@ impl Listener {
             self.queue.push_back(heard);
         }
     }
+}
+
+/// The level of sound with this mean square, decibels below full scale.
+fn decibels(mean_square: f64) -> f64 {
+    10.0 * mean_square.max(1e-15).log10()
 }

@@ -121,6 +121,7 @@ impl Note {
             inharmonicity: fitted.stiffness,
             inharmonicity_at_most: fitted.stiffness_at_most,
             count: 0,
+            added: 0.0,
             timbre: Timbre::default(),
             unheard: Cents(0.0),
         })

@@ -46,6 +46,8 @@ pub(crate) struct Measured {
     pub(super) inharmonicity_at_most: f64,
     /// How many partials it was fitted to.
     pub(super) count: usize,
+    /// What its partials were together just after the onset beyond what was there before, mean square amplitude.
+    pub(crate) added: f64,
     pub(crate) timbre: Timbre,
     /// Standard deviation of the pitch as far as the string stands still.
     pub(super) still: Cents,
@@ -134,6 +136,7 @@ impl Note {
             inharmonicity: fitted.stiffness,
             inharmonicity_at_most: fitted.stiffness_at_most,
             count: measures.count,
+            added: self.follower.added(),
             timbre: Timbre::default(),
         })
     }

@@ -2,7 +2,7 @@
 
 use consort_analysis::{Context, Heard};
 
-use crate::listening::{concert_harp, hear, only_reading};
+use crate::listening::{concert_harp, hear, only_reading, readings};
 use crate::sound::{Noise, Pluck, add_noise};
 
 /// Two strings over noise, at this rate.
@@ -48,6 +48,40 @@ fn gain_changes_the_level_only() {
             "{gain}: {level} dB"
         );
     }
+}
+
+/// A string of this frequency and amplitude that is plucked while another one rings: how much louder than alone it is told to be,
+/// with all that sounds and by itself, decibels.
+fn louder_beside(ringing: Pluck, hz: f64, amplitude: f64) -> (f64, f64) {
+    let rate = 48_000;
+    let pluck = Pluck {
+        at_s: 1.4,
+        amplitude,
+        ..Pluck::new(hz)
+    };
+    let (alone, _) = only_reading(&pluck.alone(3.4, rate), rate);
+    let mut sound = ringing.alone(3.4, rate);
+    pluck.play(&mut sound, rate);
+    let all = readings(&hear(&sound, rate, &concert_harp(), 480));
+    let told = all.iter().find(|(reading, _)| reading.string == alone.string);
+    let (reading, _) = told.expect("it is heard");
+    (reading.level_dbfs - alone.level_dbfs, reading.own_dbfs - alone.own_dbfs)
+}
+
+#[test]
+fn what_rings_on_bears_on_the_level_of_all_and_not_on_that_of_the_string_itself() {
+    let low = Pluck::new(103.8);
+    let (all, own) = louder_beside(low, 277.2, 0.07);
+    assert!(all > 5.0 && own.abs() < 1.0, "a soft one: {all}, {own}");
+    let (all, own) = louder_beside(low, 277.2, 0.4);
+    assert!(all < 1.0 && own.abs() < 0.5, "one louder than what rings: {all}, {own}");
+    // Where the string that rings hides its first partial: an octave below, softer.
+    let soft = Pluck {
+        amplitude: 0.1,
+        ..Pluck::new(103.8)
+    };
+    let (all, own) = louder_beside(soft, 207.7, 0.2);
+    assert!(all < 2.0 && own.abs() < 1.0, "an octave of it: {all}, {own}");
 }
 
 #[test]

@@ -16,8 +16,10 @@ pub struct Plucked {
     pub apart: Cents,
     /// How far it went by itself while it was measured, upwards.
     pub glide: Cents,
-    /// How loud it began, decibels below full scale.
+    /// How loud it began itself, whatever rang on beside it, decibels below full scale.
     pub level_dbfs: f64,
+    /// How loud it began with all that sounded then, decibels below full scale.
+    pub whole_dbfs: f64,
     /// B of its string, dimensionless; 0 where it was not measured.
     pub stiffness: f64,
 }

@@ -33,6 +33,7 @@ fn take_at<T>(
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs,
+        whole_dbfs: level_dbfs,
         stiffness: 0.0,
     };
     match awaited.take(plucked, wanted(number, is_awaited), reading) {
@@ -57,6 +58,7 @@ fn heeds<T>(awaited: &mut Awaited<T>, onset_s: f64, number: u32, wanted: Wanted)
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL,
+        whole_dbfs: LEVEL,
         stiffness: 0.0,
     };
     awaited.heeds(&plucked, wanted, false) == Heeded::Yes
@@ -148,6 +150,7 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL,
+        whole_dbfs: LEVEL,
         stiffness: 0.0,
     };
     let take =

@@ -29,6 +29,9 @@ const SAID_WITHIN: Cents = Cents(50.0);
 const STRONG: f64 = 2.3;
 const STRONG_FALLING: f64 = 1.4;
 const STRONG_AGAIN_S: f64 = 20.0;
+/// Until so many strings have counted it is not known how strongly she plucks: the first one was another harp's, perhaps
+/// (assumed).
+const STRONG_KNOWN: usize = 3;
 
 /// How much speaks for a pluck that can count.
 #[derive(Clone, Copy, Debug)]
@@ -135,11 +138,12 @@ impl<T> Awaited<T> {
 
     /// Whether `plucked` is much stronger than her plucks are else; again as strongly, it is how she plucks.
     pub(crate) fn is_strong(&self, plucked: &Plucked) -> bool {
-        let Some((usual, spread)) = self.whose.levels.usual(plucked.string) else {
+        let is_known = self.whole.count_known() >= STRONG_KNOWN;
+        let Some((usual, spread)) = self.whole.usual(plucked.string).filter(|_| is_known) else {
             return false;
         };
         let falls = self.whose.falls_further(plucked);
-        let louder = plucked.level_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
+        let louder = plucked.whole_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
         let again = self
             .strong
             .is_some_and(|before| is_again(&before, plucked, STRONG_AGAIN_S));
@@ -186,6 +190,7 @@ impl<T> Awaited<T> {
     /// She says that `plucked` is hers, which it would not have been taken for.
     pub(super) fn turn_to(&mut self, plucked: &Plucked) {
         self.whose.levels.turn_to(plucked.string, plucked.level_dbfs);
+        self.whole.turn_to(plucked.string, plucked.whole_dbfs);
         // What was refused before it was no other hand, either.
         self.whose.another = Another::default();
     }

@@ -11,6 +11,7 @@ fn plucked(onset_s: f64, number: u32, level_dbfs: f64) -> Plucked {
         apart: Cents(2.0),
         glide: Cents(0.0),
         level_dbfs,
+        whole_dbfs: level_dbfs,
         stiffness: 2e-4,
     }
 }

@@ -162,7 +162,7 @@ impl Memory {
         };
         let (onset_s, time_s) = (onset.seconds(self.rate), time.seconds(self.rate));
         if let Heard::Provisional(reading) = heard {
-            let soft = self.attention.is_too_soft(string, reading.level_dbfs);
+            let soft = self.attention.is_too_soft(string, reading.own_dbfs);
             self.soft_s = soft.then_some(onset_s);
         }
         if !is_last && self.soft_s == Some(onset_s) {
@@ -185,7 +185,8 @@ impl Memory {
             string,
             apart: reading.hz.cents_above(self.targets[string.index()]),
             glide: reading.glide,
-            level_dbfs: reading.level_dbfs,
+            level_dbfs: reading.own_dbfs,
+            whole_dbfs: reading.level_dbfs,
             stiffness: reading.inharmonicity,
         };
         let is_told = matches!(
@@ -197,7 +198,7 @@ impl Memory {
         }
         if !matches!(heard, Heard::Settled(_)) {
             let soft = matches!(heard, Heard::Unsure(_, Doubt::Soft))
-                || self.attention.is_too_soft(string, reading.level_dbfs);
+                || self.attention.is_too_soft(string, reading.own_dbfs);
             let heeds = self.attention.heeds(&plucked, wanted, soft) == Heeded::Yes;
             if heeds && matches!(heard, Heard::Unsure(_, Doubt::Scattered | Doubt::Turned)) {
                 // As at a desk: it is as uncertain as it moved.

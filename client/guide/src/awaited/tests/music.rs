@@ -33,6 +33,7 @@ fn check_after_music(plucks: &[(f64, u32, f64, &[f64])]) {
             apart: Cents(apart),
             glide: Cents(0.0),
             level_dbfs: LEVEL,
+            whole_dbfs: LEVEL,
             stiffness: 0.0,
         };
         let taken = match awaited.take(plucked, Wanted::Near(string(20)), onset_s) {
@@ -93,6 +94,7 @@ fn a_run_that_is_asked_for_counts_right_after_music() {
             apart: Cents(0.0),
             glide: Cents(0.0),
             level_dbfs: LEVEL,
+            whole_dbfs: LEVEL,
             stiffness: 0.0,
         };
         assert_eq!(awaited.take(plucked, Wanted::Any, number), Taken::Counts(vec![number]));
@@ -114,6 +116,7 @@ fn after_music_a_string_that_stands_alone_counts_and_what_is_taken_by_hand_does_
         apart: Cents(-9.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL,
+        whole_dbfs: LEVEL,
         stiffness: 0.0,
     };
     assert_eq!(awaited.take(plucked(12.0), Wanted::Near(string(20)), 1), Taken::Waits);
@@ -159,6 +162,7 @@ fn after_a_harmonic_what_is_asked_for_may_be_one_as_well() {
         apart: Cents(0.5),
         glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
+        whole_dbfs: LEVEL - softer,
         stiffness,
     };
     let mut awaited = Awaited::default();

@@ -10,6 +10,7 @@ fn louder(awaited: &mut Awaited<i32>, onset_s: f64, number: u32, by_db: f64, gli
         apart: Cents(1.0),
         glide: Cents(glide),
         level_dbfs: LEVEL + by_db,
+        whole_dbfs: LEVEL + by_db,
         stiffness: 0.0,
     };
     awaited.take(plucked, Wanted::Near(string(number)), 1)
@@ -86,6 +87,11 @@ fn who_plucks_so_again_means_it_and_a_gain_that_was_turned_up_is_learnt_from_two
 fn nothing_is_too_strong_where_anything_is_awaited_or_nothing_is_known() {
     let mut awaited = Awaited::default();
     assert_eq!(louder(&mut awaited, 0.0, 20, 12.0, -9.0), Taken::Counts(vec![1]));
+    // The first one was another harp's, perhaps: hers are louder then.
+    let mut awaited = Awaited::default();
+    for (onset_s, number, by_db) in [(0.0, 20, -11.0), (2.0, 21, 0.0), (4.0, 21, 0.5), (6.0, 22, 0.0)] {
+        assert_eq!(louder(&mut awaited, onset_s, number, by_db, -0.5), Taken::Counts(vec![1]));
+    }
     let mut awaited = hers();
     let strong = Plucked {
         onset_s: 50.0,
@@ -93,9 +99,30 @@ fn nothing_is_too_strong_where_anything_is_awaited_or_nothing_is_known() {
         apart: Cents(1.0),
         glide: Cents(-9.0),
         level_dbfs: LEVEL + 12.0,
+        whole_dbfs: LEVEL + 12.0,
         stiffness: 0.0,
     };
     for wanted in [Wanted::Any, Wanted::ByHand] {
         assert_eq!(awaited.take(strong, wanted, 2), Taken::Counts(vec![2]));
     }
+}
+
+/// What rings on hides partials of a string, so that it seems softer by itself: how strong it is shows by all that sounds.
+#[test]
+fn a_pluck_is_strong_by_all_that_sounds_then() {
+    let mut awaited = hers();
+    let among_others = |onset_s, level_dbfs, whole_dbfs| Plucked {
+        onset_s,
+        string: string(22),
+        apart: Cents(1.0),
+        glide: Cents(-0.5),
+        level_dbfs,
+        whole_dbfs,
+        stiffness: 0.0,
+    };
+    let asked = Wanted::Near(string(22));
+    let as_ever = among_others(50.0, LEVEL + 7.0, LEVEL);
+    assert_eq!(awaited.take(as_ever, asked, 2), Taken::Counts(vec![2]));
+    let strong = among_others(60.0, LEVEL, LEVEL + 7.0);
+    assert_eq!(awaited.take(strong, asked, 3), Taken::Strong);
 }

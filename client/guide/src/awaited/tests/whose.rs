@@ -16,6 +16,7 @@ fn another_harp_whose_pedals_are_moved_says_nothing_of_hers() {
             apart: Cents(-4.0),
             glide: Cents(0.0),
             level_dbfs: LEVEL - 6.0,
+            whole_dbfs: LEVEL - 6.0,
             stiffness: 0.0,
         };
         awaited.stands_elsewhere(soft, Wanted::Near(string(21)));
@@ -40,6 +41,27 @@ fn a_softer_string_that_nobody_asked_for_is_another_harps_and_stands_between_not
     assert_eq!(take_at(LEVEL - 6.0, &mut awaited, 30.0, 12, true, 6), [6]);
 }
 
+/// Hers ring on: with them another harp's string sounds as loud as hers do.
+#[test]
+fn a_softer_string_is_another_harps_however_loud_hers_ring_on_beside_it() {
+    for (level_dbfs, becomes) in [(LEVEL - 9.0, Taken::TooSoft), (LEVEL, Taken::Counts(vec![1]))] {
+        let mut awaited = Awaited::default();
+        for (at_s, number) in [(0.0, 18), (2.0, 19), (4.0, 20)] {
+            take(&mut awaited, at_s, number, true, 0);
+        }
+        let beside = Plucked {
+            onset_s: 5.0,
+            string: string(22),
+            apart: Cents(-4.0),
+            glide: Cents(0.0),
+            level_dbfs,
+            whole_dbfs: LEVEL,
+            stiffness: 0.0,
+        };
+        assert_eq!(awaited.take(beside, Wanted::Near(string(21)), 1), becomes);
+    }
+}
+
 #[test]
 fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned() {
     let mut awaited = Awaited::default();
@@ -52,6 +74,7 @@ fn what_she_takes_by_hand_counts_however_soft_and_tells_that_the_gain_was_turned
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL - 12.0,
+        whole_dbfs: LEVEL - 12.0,
         stiffness: 0.0,
     };
     let asked = Wanted::Near(string(20));
@@ -77,6 +100,7 @@ fn what_is_in_hand_can_be_too_soft_and_its_ringing_stands_between_nothing() {
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL - 12.0,
+        whole_dbfs: LEVEL - 12.0,
         stiffness: 0.0,
     };
     assert_eq!(awaited.take(soft, Wanted::Nothing, 1), Taken::TooSoft);
@@ -94,6 +118,7 @@ fn what_is_asked_for_and_plucked_again_as_it_was_told_counts_though_it_is_soft()
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
+        whole_dbfs: LEVEL - softer,
         stiffness: 0.0,
     };
     let hers = || {
@@ -130,6 +155,7 @@ fn soft_23(onset_s: f64, softer: f64) -> Plucked {
         apart: Cents(-4.0),
         glide: Cents(0.0),
         level_dbfs: LEVEL - softer,
+        whole_dbfs: LEVEL - softer,
         stiffness: 0.0,
     }
 }
