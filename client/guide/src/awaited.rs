@@ -292,13 +292,19 @@ impl<T> Awaited<T> {
     /// What was plucked, as loud as this harp as far as that is known, was told as a string that stands where no open string
     /// does; `wanted` says what she was asked for.
     pub(crate) fn stands_elsewhere(&mut self, plucked: Plucked, wanted: Wanted) {
-        // She may have taken a string with the key that is that far off, or the one beside it.
+        // She may have taken a string with the key that is that far off, or the one beside it: but none that stood elsewhere
+        // by just what a pedal moves, unless it is asked for.
         let is_near = |other: StringNumber| other.get().abs_diff(plucked.string.get()) <= BESIDE;
-        let is_meant = wanted.is_for(plucked.string) || self.hand.is_some_and(|(_, hand)| is_near(hand));
-        let is_hers = self.whose.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB;
-        if !is_meant && is_hers {
+        let is_at_hand = wanted.is_for(plucked.string) || self.hand.is_some_and(|(_, hand)| is_near(hand));
+        let is_meant = wanted.is_just(plucked.string) || is_at_hand && !self.whose.is_by_pedal(&plucked);
+        if !is_meant && self.is_as_loud(&plucked) {
             self.passing.elsewhere(plucked.onset_s, plucked.string);
         }
+    }
+
+    /// Whether a pluck is as loud as hers.
+    fn is_as_loud(&self, plucked: &Plucked) -> bool {
+        self.whose.levels.softer_db(plucked.string, plucked.level_dbfs) <= LEARNT_DB
     }
 
     /// The targets have moved, from which it is told where strings stood.

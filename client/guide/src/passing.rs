@@ -13,6 +13,18 @@ const ELSEWHERE: Cents = Cents(70.0);
 /// what is plucked is music, until a string is plucked again and again.
 const ELSEWHERE_WITHIN_S: f64 = 20.0;
 
+/// A string that lies so far from where it was, nearly, cents, is another one: a pedal moves by a semitone or a whole tone, and a
+/// key hardly ever does (assumed).
+const PEDAL: [Cents; 2] = [Cents(100.0), Cents(200.0)];
+const PEDAL_WITHIN: Cents = Cents(12.0);
+
+/// Whether a string that seems to have moved by `leap` since it was last heard is another one, which a pedal has moved.
+pub(crate) fn is_by_pedal(leap: Cents) -> bool {
+    PEDAL
+        .iter()
+        .any(|pedal| Cents(leap.0.abs() - pedal.0).is_within(PEDAL_WITHIN))
+}
+
 /// Whether a string that stands `apart` from its target is not where any open string is tuned.
 pub fn is_elsewhere(apart: Cents) -> bool {
     !apart.is_within(ELSEWHERE)

@@ -10,6 +10,7 @@ use consort_proto::{Cents, StringNumber};
 
 use crate::awaited::Plucked;
 use crate::levels::Levels;
+use crate::passing::is_by_pedal;
 
 /// How likely she plucks, of all her plucks: the string that is expected of her itself, one of the two beside it, any other
 /// (assumed).
@@ -292,6 +293,13 @@ impl Whose {
         let known = self.strings.iter().find(|known| known.string == plucked.string);
         let glide = known.and_then(|known| known.glide);
         glide.is_some_and(|glide| plucked.glide.0 < glide.0.min(0.0) - FURTHER.0)
+    }
+
+    /// Whether `plucked` stands as far from where its string did when it counted as a pedal moves: then it is another string.
+    pub(crate) fn is_by_pedal(&self, plucked: &Plucked) -> bool {
+        let known = self.strings.iter().find(|known| known.string == plucked.string);
+        let stood = known.and_then(|known| known.apart);
+        stood.is_some_and(|stood| is_by_pedal(Cents(plucked.apart.0 - stood.0)))
     }
 
     /// Whether something is known of `string` beside how loud it is.

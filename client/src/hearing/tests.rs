@@ -186,13 +186,13 @@ fn what_nobody_asked_for_is_said_to_wait_until_it_counts() {
 #[test]
 fn what_was_plucked_much_more_strongly_is_asked_for_again_and_counts_if_it_is_so_again() {
     let mut desk = Desk::new(ASKED);
-    for onset_s in [1.0, 4.0] {
-        assert_eq!(pluck(&mut desk, onset_s, ASKED, -20.0).0, 1);
+    for (onset_s, number) in [(1.0, ASKED), (4.0, ASKED + 1), (7.0, ASKED + 2), (10.0, ASKED)] {
+        assert_eq!(pluck(&mut desk, onset_s, number, -20.0).0, 1);
     }
-    let (counts, action) = pluck(&mut desk, 7.0, ASKED, -11.0);
+    let (counts, action) = pluck(&mut desk, 13.0, ASKED, -11.0);
     assert_eq!((counts, action), (0, Action::Again));
-    assert!(desk.hearing.is_left() && !desk.advise(8.5).can_be_overruled());
-    assert_eq!(pluck(&mut desk, 10.0, ASKED, -11.0).0, 1);
+    assert!(desk.hearing.is_left() && !desk.advise(14.5).can_be_overruled());
+    assert_eq!(pluck(&mut desk, 16.0, ASKED, -11.0).0, 1);
 }
 
 #[test]

@@ -184,6 +184,19 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
         elsewhere(&mut awaited, 1.0, 31);
         assert_eq!(take(&mut awaited, 2.0, 20), [2.0]);
     }
+    // One beside it that stood a semitone or a whole tone from there when it counted is another one, which a pedal moved.
+    for (moved, counts) in [(100.0, false), (-195.0, false), (-150.0, true)] {
+        let mut awaited = Awaited::default();
+        awaited.take(plucked(0.0, 21), Wanted::Near(string(21)), 0.0);
+        let stands = Plucked {
+            apart: Cents(-4.0 + moved),
+            ..plucked(12.0, 21)
+        };
+        awaited.stands_elsewhere(stands, asked);
+        elsewhere(&mut awaited, 13.0, 31);
+        let taken = take(&mut awaited, 14.0, 20);
+        assert_eq!(!taken.is_empty(), counts, "{moved} cents away");
+    }
 }
 
 #[test]

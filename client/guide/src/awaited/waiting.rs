@@ -3,7 +3,7 @@
 use consort_proto::{Cents, StringNumber};
 
 use super::{LEISURE_S, PLUCKS, PLUCKS_IN_PASSING, Plucked, Wanted};
-use crate::passing::PASSED_WITHIN_S;
+use crate::passing::{PASSED_WITHIN_S, is_by_pedal};
 
 /// So many strings one beside the other, upwards or downwards at leisure, are a walk over the harp, and count together.
 const WALK: usize = 3;
@@ -13,10 +13,6 @@ pub(super) const SAME_DB: f64 = 4.0;
 /// further from the pluck before is another one that a pedal has raised.
 const TURNED_PER_S: f64 = 60.0;
 const TURNED_AT_ONCE: f64 = 30.0;
-/// What lies so far from the pluck before, nearly, cents, is another one, too: a pedal moves by a semitone or a whole tone, and a
-/// key hardly ever does (assumed).
-const PEDAL: [Cents; 2] = [Cents(100.0), Cents(200.0)];
-const PEDAL_WITHIN: Cents = Cents(12.0);
 
 /// A reading with its pluck, and how much speaks for its being hers, nats.
 #[derive(Clone, Debug)]
@@ -74,10 +70,7 @@ impl<T> Waiting<T> {
     fn leaps_to(&self, next: &Plucked, pause_s: f64) -> bool {
         let before = self.readings.last().map_or(next.apart, |last| last.plucked.apart);
         let leap = Cents(next.apart.0 - before.0);
-        let by_pedal = PEDAL
-            .iter()
-            .any(|pedal| Cents(leap.0.abs() - pedal.0).is_within(PEDAL_WITHIN));
-        by_pedal || !leap.is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
+        is_by_pedal(leap) || !leap.is_within(Cents(TURNED_AT_ONCE + TURNED_PER_S * pause_s))
     }
 
     /// The same with the `next` pluck, when that is the same string again, no further away than a key turns, or the next of a

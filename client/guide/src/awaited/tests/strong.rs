@@ -90,7 +90,10 @@ fn nothing_is_too_strong_where_anything_is_awaited_or_nothing_is_known() {
     // The first one was another harp's, perhaps: hers are louder then.
     let mut awaited = Awaited::default();
     for (onset_s, number, by_db) in [(0.0, 20, -11.0), (2.0, 21, 0.0), (4.0, 21, 0.5), (6.0, 22, 0.0)] {
-        assert_eq!(louder(&mut awaited, onset_s, number, by_db, -0.5), Taken::Counts(vec![1]));
+        assert_eq!(
+            louder(&mut awaited, onset_s, number, by_db, -0.5),
+            Taken::Counts(vec![1])
+        );
     }
     let mut awaited = hers();
     let strong = Plucked {
