@@ -24,6 +24,8 @@ const ANOTHERS_BESIDE: f64 = 0.15;
 /// Where she walks one way already, the next string on it and the one back (assumed).
 const ANOTHERS_NEXT: f64 = 0.3;
 const ANOTHERS_BACK: f64 = 0.03;
+/// And the second one on it, where the one between was not heard (assumed).
+const ANOTHERS_SECOND: f64 = 0.06;
 const ANOTHERS_ELSEWHERE: f64 = 0.1;
 /// Strings of a harp, nearly.
 const STRINGS: f64 = 47.0;
@@ -184,6 +186,7 @@ impl Whose {
             by @ (1 | -1) if by == self.another.way => ANOTHERS_NEXT,
             1 | -1 if self.another.way == 0 => ANOTHERS_BESIDE,
             1 | -1 => ANOTHERS_BACK,
+            by if by != 0 && by == 2 * self.another.way => ANOTHERS_SECOND,
             _ => ANOTHERS_ELSEWHERE * anywhere,
         };
         // What counted may have been another's all the same.

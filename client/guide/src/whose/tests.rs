@@ -54,6 +54,18 @@ fn what_follows_another_hand_is_suspicious_and_what_follows_hers_is_not() {
     assert!(whose.weigh(&plucked(200.0, 27, -25.5), Expected::Asked) > 1.0);
 }
 
+/// Her strings hide some of another harp's: who walks over that is two strings on by the next one that is heard.
+#[test]
+fn another_hand_that_walks_may_be_two_strings_on() {
+    let mut whose = hers();
+    for (onset_s, number) in [(8.0, 25), (10.0, 26)] {
+        whose.is_anothers(onset_s, string(number), -3.0);
+    }
+    let weighs = |number| whose.weigh(&plucked(12.0, number, -25.5), Expected::Asked);
+    assert!(weighs(28) < weighs(29) - 1.5, "{} {}", weighs(28), weighs(29));
+    assert!(weighs(24) > weighs(29) - 0.5, "{}: it walks the other way", weighs(24));
+}
+
 #[test]
 fn one_that_counted_by_mistake_does_not_make_the_next_ones_hers() {
     let mut whose = hers();
