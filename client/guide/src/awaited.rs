@@ -216,6 +216,9 @@ impl<T> Awaited<T> {
             walks: None,
         });
         (waiting.last_s, waiting.string, waiting.meant) = (onset_s, string, wanted);
+        if in_passing {
+            waiting.wanted = waiting.wanted.max(PLUCKS_IN_PASSING);
+        }
         waiting.readings.push(Weighed { plucked, nats, reading });
         if is_awaited || in_hand || waiting.readings.len() >= waiting.wanted {
             Taken::Counts(self.count(waiting))

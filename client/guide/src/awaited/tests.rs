@@ -177,6 +177,15 @@ fn while_pedals_are_moved_a_string_that_is_awaited_may_be_another_one_raised() {
     elsewhere(&mut awaited, 20.0, 31);
     elsewhere(&mut awaited, 22.0, 28);
     assert_eq!(take(&mut awaited, 43.0, 20), [43.0], "more than twenty seconds later");
+    // What waits when that shows is plucked once more as well.
+    let mut awaited = Awaited::default();
+    assert!(take(&mut awaited, 0.0, 24).is_empty());
+    for (onset_s, number) in [(0.4, 31), (0.8, 28)] {
+        elsewhere(&mut awaited, onset_s, number);
+        awaited.pass_by(onset_s);
+    }
+    assert!(take(&mut awaited, 2.0, 24).is_empty());
+    assert_eq!(take(&mut awaited, 4.0, 24), [0.0, 2.0, 4.0]);
     // The string that is asked for may be that far off, and so may the one under the key.
     for off in [19, 20, 21] {
         let mut awaited = Awaited::default();
