@@ -58,6 +58,8 @@ pub(crate) struct Awaited<T> {
     /// The last pluck that counted.
     counted: Option<Weighed<()>>,
     waiting: Option<Waiting<T>>,
+    /// What waited in vain before anything counted: whose it was shows once hers are known.
+    early: Option<Plucked>,
     /// What was asked for and refused, though it may be hers: when it was last plucked, and the strongest of its plucks.
     doubted: Option<Weighed<()>>,
     /// The last pluck that was said to be too soft, and the one of which she has said that it was hers all the same.
@@ -82,6 +84,7 @@ impl<T> Default for Awaited<T> {
             hand: None,
             counted: None,
             waiting: None,
+            early: None,
             doubted: None,
             soft: None,
             said: None,
@@ -178,7 +181,7 @@ impl<T> Awaited<T> {
                 }
                 self.pass_by(onset_s);
                 if !may_be_hers {
-                    self.whose.is_anothers(onset_s, string, nats);
+                    self.is_anothers(&plucked, nats);
                 }
                 if is_asked_for || in_hand {
                     self.soft = Some(plucked);
@@ -238,12 +241,27 @@ impl<T> Awaited<T> {
         if goes_on.is_none()
             && let Some(last) = last
         {
-            let nats = self.whose.weigh(&last, Expected::Not);
-            if nats < 0.0 {
-                self.whose.is_anothers(last.onset_s, last.string, nats);
+            if self.whose.levels.count_known() == 0 {
+                self.early = Some(last);
             }
+            self.was_anothers(&last);
         }
         goes_on
+    }
+
+    /// `plucked` is another's, as the weight `nats` says; one that is like hers in itself tells nothing of that hand.
+    fn is_anothers(&mut self, plucked: &Plucked, nats: f64) {
+        if self.whose.looks_like(plucked, Expected::Not) < 0.0 {
+            self.whose.is_anothers(plucked.onset_s, plucked.string, nats);
+        }
+    }
+
+    /// `plucked` did not count: it is held for another's where more speaks for that by now.
+    fn was_anothers(&mut self, plucked: &Plucked) {
+        let nats = self.whose.weigh(plucked, Expected::Not);
+        if nats < 0.0 {
+            self.is_anothers(plucked, nats);
+        }
     }
 
     /// What waits counts, and the string is in hand.
@@ -267,7 +285,13 @@ impl<T> Awaited<T> {
             }
             one.reading
         };
-        waiting.readings.into_iter().map(count).collect()
+        let readings = waiting.readings.into_iter().map(count).collect();
+        if self.whose.levels.count_known() > 0
+            && let Some(early) = self.early.take()
+        {
+            self.was_anothers(&early);
+        }
+        readings
     }
 
     /// When a reading that waits has stood alone for long enough, unless something is plucked until then, seconds.
@@ -350,7 +374,7 @@ impl<T> Awaited<T> {
                 if plays {
                     self.passing.harmonic(onset_s, string);
                 } else {
-                    self.whose.is_anothers(onset_s, string, nats);
+                    self.is_anothers(plucked, nats);
                 }
             }
             if is_meant {

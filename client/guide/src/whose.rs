@@ -166,16 +166,20 @@ impl Whose {
             Expected::BesideHand => in_hand(HERS_BESIDE),
             Expected::Not => elsewhere,
         };
-        let level = self.level(plucked);
-        let known = self.strings.iter().find(|known| known.string == plucked.string);
-        let stiffness = self.stiffness(plucked).map_or(0.0, |weights| weights.hers());
-        let stood = known.and_then(|known| known.apart);
-        let stays = stood.map_or(0.0, |stood| stays(stood, plucked.apart, expected));
-        let nats = ln(hers) - ln(self.anothers(plucked)) + level + stiffness + stays;
+        let nats = ln(hers) - ln(self.anothers(plucked)) + self.looks_like(plucked, expected);
         if nats.is_nan() {
             return -MOST_NATS;
         }
         nats.clamp(-MOST_NATS, MOST_NATS)
+    }
+
+    /// How much `plucked` looks like hers in itself, in nats: by how loud it is, how stiff, and where it stands.
+    pub(crate) fn looks_like(&self, plucked: &Plucked, expected: Expected) -> f64 {
+        let known = self.strings.iter().find(|known| known.string == plucked.string);
+        let stiffness = self.stiffness(plucked).map_or(0.0, |weights| weights.hers());
+        let stood = known.and_then(|known| known.apart);
+        let stays = stood.map_or(0.0, |stood| stays(stood, plucked.apart, expected));
+        self.level(plucked) + stiffness + stays
     }
 
     /// How likely somebody else plucks that string then.

@@ -197,8 +197,8 @@ impl Memory {
             self.attention.stands_elsewhere(plucked, wanted);
         }
         if !matches!(heard, Heard::Settled(_)) {
-            let soft = matches!(heard, Heard::Unsure(_, Doubt::Soft))
-                || self.attention.is_too_soft(string, reading.own_dbfs);
+            let soft =
+                matches!(heard, Heard::Unsure(_, Doubt::Soft)) || self.attention.is_too_soft(string, reading.own_dbfs);
             let heeds = self.attention.heeds(&plucked, wanted, soft) == Heeded::Yes;
             if heeds && matches!(heard, Heard::Unsure(_, Doubt::Scattered | Doubt::Turned)) {
                 // As at a desk: it is as uncertain as it moved.

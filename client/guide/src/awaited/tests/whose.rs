@@ -297,3 +297,49 @@ fn who_plucks_again_what_has_counted_is_who_plucked_it_before() {
     // Each of them is weighed by the one before it, so that none is much softer than that.
     assert_ne!(awaited.take(soft_23(17.0, 14.0), asked, 3), Taken::Counts(vec![3]));
 }
+
+/// A note that counted for nobody but sounds as hers do tells nothing of another's hand, wherever that was; a soft one does.
+#[test]
+fn what_is_like_hers_in_itself_does_not_lead_another_hand_to_what_is_asked_for() {
+    let string_at = |onset_s, number, level_dbfs| Plucked {
+        onset_s,
+        string: string(number),
+        apart: Cents(-4.0),
+        glide: Cents(0.0),
+        level_dbfs,
+        whole_dbfs: level_dbfs,
+        stiffness: 0.0,
+    };
+    for (level_dbfs, counts) in [(LEVEL, true), (LEVEL - 6.0, false)] {
+        let mut awaited = hers();
+        let asked = Wanted::Near(string(30));
+        assert_eq!(awaited.take(string_at(19.0, 26, LEVEL - 9.0), asked, 1), Taken::NotHers);
+        for (onset_s, number) in [(20.0, 27), (21.0, 28), (22.0, 29)] {
+            awaited.heeds(&string_at(onset_s, number, level_dbfs), Wanted::Nothing, true);
+        }
+        let taken = awaited.take(string_at(24.0, 30, LEVEL - 4.5), asked, 2);
+        assert_eq!(taken == Taken::Counts(vec![2]), counts, "{level_dbfs} dB: {taken:?}");
+    }
+}
+
+/// Another harp is heard before she begins: that shows once hers are known.
+#[test]
+fn what_waited_in_vain_before_hers_were_known_was_anothers() {
+    for (early_db, becomes) in [(-11.0, Taken::TooSoft), (0.0, Taken::Counts(vec![2]))] {
+        let mut awaited = Awaited::default();
+        assert!(take_at(LEVEL + early_db, &mut awaited, 0.0, 26, false, 1).is_empty());
+        for (onset_s, number) in [(1.0, 20), (3.0, 21), (5.0, 22)] {
+            assert_eq!(take(&mut awaited, onset_s, number, true, 1), [1]);
+        }
+        let soft = Plucked {
+            onset_s: 9.0,
+            string: string(26),
+            apart: Cents(-4.0),
+            glide: Cents(0.0),
+            level_dbfs: LEVEL - 7.0,
+            whole_dbfs: LEVEL - 7.0,
+            stiffness: 0.0,
+        };
+        assert_eq!(awaited.take(soft, Wanted::Near(string(26)), 2), becomes);
+    }
+}
