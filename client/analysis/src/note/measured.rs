@@ -24,7 +24,7 @@ const GLIDE_USUAL_CENTS: f64 = 3.0;
 const GLIDE_SHARE: f64 = 0.35;
 /// Strings glide: what is heard of one and what is not, since it was stopped or another one was plucked, lie so far apart, cents
 /// (one standard deviation of four harps).
-const UNHEARD_CENTS: f64 = 3.0;
+const UNHEARD_CENTS: f64 = 5.0;
 /// No string lasts for ever: its power falls by a factor of e in 2 s at least.
 const FADES_LEAST_PER_S: f64 = 0.5;
 /// What stays uncertain however well a note is measured, cents.
@@ -61,17 +61,18 @@ impl Note {
         let verdict = self.verdict?;
         let hop_s = self.follower.hop_s();
         let middle_s = 0.5 * self.follower.frame_s();
-        let newest_s = self.follower.count() as f64 * hop_s + middle_s;
+        let rang = self
+            .follower
+            .count()
+            .min(self.frames_before_end())
+            .min(self.follower.stopped());
+        let newest_s = rang as f64 * hop_s + middle_s;
         let begun_s = middle_s + EARLY_SHARE * (newest_s - 2.0 * middle_s);
         let from_s = begun_s
             .max(newest_s - EARLY_S)
             .clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
-        let to = self
-            .follower
-            .count()
-            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1)
-            .min(self.frames_before_end());
+        let to = rang.min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let whole = self.measure_from(verdict, from, to);
         // Frames that end before another string was plucked are its own; of few of them, little can be told.
         let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
@@ -114,7 +115,7 @@ impl Note {
             return usize::MAX;
         }
         let room_s = self.end.saturating_sub(self.onset) as f64 / self.rate - self.follower.frame_s();
-        (room_s / self.follower.hop_s() + 1.0).max(0.0) as usize
+        ((room_s / self.follower.hop_s() + 1.0).max(0.0) as usize).max(ALONE_FRAMES)
     }
 
     /// The pitch as it can be told from some of the frames.
