@@ -23,7 +23,11 @@ impl Listener {
     /// for it, it is that string again.
     pub(super) fn hear_again(&mut self, at: usize, progress: Progress) -> Progress {
         let note = &self.notes[at];
-        if !note.is_just_decided() || !(note.passed || matches!(progress, Progress::Refused(_))) {
+        // A string that is chased gets out of step by itself, for its pin is turned.
+        if self.in_hand.is_chased()
+            || !note.is_just_decided()
+            || !(note.passed || matches!(progress, Progress::Refused(_)))
+        {
             return progress;
         }
         let before = self
