@@ -144,9 +144,13 @@ impl<T> Awaited<T> {
         };
         let falls = self.whose.falls_further(plucked);
         let louder = plucked.whole_dbfs - usual > spread * if falls { STRONG_FALLING } else { STRONG };
+        let by_whole = |plucked: &Plucked| Plucked {
+            level_dbfs: plucked.whole_dbfs,
+            ..*plucked
+        };
         let again = self
             .strong
-            .is_some_and(|before| is_again(&before, plucked, STRONG_AGAIN_S));
+            .is_some_and(|before| is_again(&by_whole(&before), &by_whole(plucked), STRONG_AGAIN_S));
         louder && !again
     }
 

@@ -128,4 +128,6 @@ fn a_pluck_is_strong_by_all_that_sounds_then() {
     assert_eq!(awaited.take(as_ever, asked, 2), Taken::Counts(vec![2]));
     let strong = among_others(60.0, LEVEL, LEVEL + 7.0);
     assert_eq!(awaited.take(strong, asked, 3), Taken::Strong);
+    let again = among_others(63.0, LEVEL - 5.0, LEVEL + 7.0);
+    assert_eq!(awaited.take(again, asked, 4), Taken::Counts(vec![4]), "as strong again");
 }
