@@ -241,7 +241,7 @@ impl<T> Awaited<T> {
         if goes_on.is_none()
             && let Some(last) = last
         {
-            if self.whose.levels.count_known() == 0 {
+            if self.whose.levels.plucks() == 0 {
                 self.early = Some(last);
             }
             self.was_anothers(&last);
@@ -286,7 +286,7 @@ impl<T> Awaited<T> {
             one.reading
         };
         let readings = waiting.readings.into_iter().map(count).collect();
-        if self.whose.levels.count_known() > 0
+        if self.whose.levels.plucks() > 0
             && let Some(early) = self.early.take()
         {
             self.was_anothers(&early);

@@ -27,6 +27,8 @@ const TURNED_UP_DB: f64 = 6.0;
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Levels {
     known: Vec<(StringNumber, f64)>,
+    /// How many plucks have counted.
+    plucks: usize,
     /// How much louder than usual the last pluck was, decibels.
     louder: f64,
 }
@@ -37,6 +39,7 @@ impl Levels {
         if !level_dbfs.is_finite() {
             return;
         }
+        self.plucks += 1;
         let louder = -self.softer_db(string, level_dbfs);
         let turned = louder.min(self.louder);
         self.louder = louder;
@@ -81,9 +84,9 @@ impl Levels {
         }
     }
 
-    /// How many strings have counted.
-    pub(crate) fn count_known(&self) -> usize {
-        self.known.len()
+    /// How many plucks have counted.
+    pub(crate) const fn plucks(&self) -> usize {
+        self.plucks
     }
 
     /// How much softer than usual a pluck of `string` is, decibels; as loud while nothing is known.

@@ -29,9 +29,9 @@ const SAID_WITHIN: Cents = Cents(50.0);
 const STRONG: f64 = 2.3;
 const STRONG_FALLING: f64 = 1.4;
 const STRONG_AGAIN_S: f64 = 20.0;
-/// Until so many strings have counted it is not known how strongly she plucks: the first one was another harp's, perhaps
+/// Until so many plucks have counted it is not known how strongly she plucks: the first one was another harp's, perhaps
 /// (assumed).
-const STRONG_KNOWN: usize = 3;
+const STRONG_KNOWN: usize = 2;
 
 /// How much speaks for a pluck that can count.
 #[derive(Clone, Copy, Debug)]
@@ -138,7 +138,7 @@ impl<T> Awaited<T> {
 
     /// Whether `plucked` is much stronger than her plucks are else; again as strongly, it is how she plucks.
     pub(crate) fn is_strong(&self, plucked: &Plucked) -> bool {
-        let is_known = self.whole.count_known() >= STRONG_KNOWN;
+        let is_known = self.whole.plucks() >= STRONG_KNOWN;
         let Some((usual, spread)) = self.whole.usual(plucked.string).filter(|_| is_known) else {
             return false;
         };
