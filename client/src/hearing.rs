@@ -1,20 +1,19 @@
 //! What the ear senses, made into what it most likely is: the string in hand, and what the plucks before it tell of it.
 
+mod counts;
+mod wishes;
+
 use std::sync::Arc;
 
 use consort_analysis::{Doubt, Refusal};
 use consort_guide::opening::Check;
 use consort_guide::{
-    Action, Advice, Attention, FollowUp, Hand, Heard, Heeded, LastCheck, Pedals, Plucked, Quick, Situation, Sounding,
-    Standstill, Steady, Taken, Twins, Wanted, Ways, is_elsewhere,
+    Advice, Attention, Hand, Heard, Pedals, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
 };
 use consort_link::Link;
-use consort_proto::{
-    Accidental, Cents, Harp, HarpString, Mechanism, Note, Readiness, Reading, StringNumber, Tuning, Uptime,
-};
-use consort_record::settling::Settling;
+use consort_proto::{Harp, Readiness, Reading, StringNumber, Uptime};
 
-use crate::choices::Choices;
+use self::counts::{Left, Why, plucked};
 use crate::ear::{Answer, Sensed, Verdict};
 use crate::hand::Follower;
 use crate::pace::Pace;
@@ -42,25 +41,6 @@ pub(crate) struct Hearing {
     weighed: bool,
 }
 
-/// A pluck that was measured and does not count.
-#[derive(Clone, Copy, Debug)]
-struct Left {
-    onset_s: f64,
-    why: Why,
-}
-
-#[derive(Clone, Copy, Debug, Eq, PartialEq)]
-enum Why {
-    /// It may count later.
-    Waits,
-    /// It was plucked too strongly.
-    Strong,
-    /// It is too soft.
-    TooSoft,
-    /// It is another harp's.
-    NotHers,
-}
-
 impl Hearing {
     /// Nothing heard yet; the tuning opens with `opening`.
     pub(crate) fn new(opening: Check) -> Self {
@@ -81,79 +61,9 @@ impl Hearing {
         }
     }
 
-    /// Guides as she has chosen, with the start `urgent` or not, on a `harp` that is tuned to `tuning`.
-    pub(crate) fn guide_by(&mut self, choices: &Choices, urgent: bool, harp: &Harp, tuning: &Tuning) {
-        if self.ways.order != choices.order() {
-            self.ways.order = choices.order();
-            self.ways.reached = None;
-        }
-        self.ways.naming = choices.naming();
-        self.ways.key = choices.way(harp.name());
-        self.ways.urgent = urgent;
-        let rises = rises(harp, tuning);
-        if self.ways.rises != rises {
-            self.ways.rises = rises;
-            self.ways.judge_anew();
-            self.attention.forget_places();
-        }
-    }
-
     /// How she is guided.
     pub(crate) const fn ways(&self) -> &Ways {
         &self.ways
-    }
-
-    /// What `shown` doubts of `string` was looked at, or what was too soft was hers: its next pluck that is no softer counts.
-    /// Whether it was doubted that it was hers.
-    pub(crate) fn look_at(&mut self, string: StringNumber, shown: &Advice) -> bool {
-        if self.follower.is_soft(string) {
-            let is_hers = self.attention.take_for_hers(string);
-            if is_hers {
-                self.follower.let_go();
-            }
-            return is_hers;
-        }
-        let is_doubted = shown.string == Some(string) && shown.can_be_overruled() && !shown.doubts_whose();
-        if self.opening.doubt().is_some_and(|doubt| doubt.string == string) {
-            self.opening.overrule(string);
-        } else if is_doubted {
-            self.ways.looked_at = Some(string);
-        }
-        false
-    }
-
-    /// She has chosen a string by hand, or lets it go.
-    pub(crate) fn choose(&mut self, string: Option<StringNumber>) {
-        self.ways.chosen = string;
-        self.attention.take_back();
-        self.follower.let_go();
-    }
-
-    /// The pedals stand as she says; `None` for all in flat, or levers down.
-    pub(crate) fn declare(&mut self, pedals: Option<Pedals>) {
-        if pedals.is_some() {
-            // Any string is heard then.
-            self.ways.chosen = None;
-        }
-        self.ways.pedals = pedals;
-        self.attention.take_back();
-        self.attention.forget_passing();
-        self.follower.let_go();
-    }
-
-    /// She has marked `string` as missing: it is in nobody's hand.
-    pub(crate) fn is_missing(&mut self, string: StringNumber) {
-        if self.follower.holds(string) {
-            self.follower.let_go();
-        }
-    }
-
-    /// Another round begins: the opening is `opening`, and nothing was heard.
-    pub(crate) fn begin_round(&mut self, opening: Check) {
-        self.opening = opening;
-        self.weighed = false;
-        self.ways.set_quick(None);
-        self.ways.set_last_check(None);
     }
 
     /// Whether what is heard of `string` counts: not while its pedal, or that of one that sounds the same, is not in flat.
@@ -164,33 +74,6 @@ impl Hearing {
     /// The harp as it sounds.
     fn sounding<'a>(&'a self, harp: &'a Harp) -> &'a Harp {
         self.ways.pedals.as_ref().map_or(harp, Pedals::sounding)
-    }
-
-    /// A quick pass begins or ends by her wish.
-    pub(crate) fn set_quick(&mut self, quick: Option<Quick>) {
-        self.ways.set_quick(quick);
-    }
-
-    /// A last check begins or ends by her wish.
-    pub(crate) fn set_last_check(&mut self, check: Option<LastCheck>) {
-        self.ways.set_last_check(check);
-        self.attention.take_back();
-        self.follower.let_go();
-    }
-
-    /// New strings come to hold like this.
-    pub(crate) fn settle(&mut self, settling: &[Settling]) {
-        let follow_up = settling.iter().map(|one| {
-            let (again, holds) = (one.again.to_string(), one.holds.to_string());
-            (one.string, FollowUp { again, holds })
-        });
-        self.ways.follow_up = follow_up.collect();
-    }
-
-    /// She has rested from playing.
-    pub(crate) fn rest(&mut self) {
-        self.attention.rest();
-        self.ways.plays = false;
     }
 
     /// The file whose sound is heard.
@@ -309,82 +192,6 @@ impl Hearing {
         plays
     }
 
-    /// What counts of `answer`, the last word on a pluck, and of those before it: a string that nobody asked for counts
-    /// once it is plucked twice, or has stood alone. `called` is the string that the leader has called.
-    pub(crate) fn what_counts(
-        &mut self,
-        answer: &Answer,
-        called: Option<Note>,
-        harp: &Harp,
-        link: &Link,
-    ) -> Vec<Answer> {
-        let string = answer.string;
-        let is_called = harp.string(string).is_some_and(|own| Some(own.open) == called);
-        let wanted = if self.ways.chosen == Some(string) {
-            Wanted::ByHand
-        } else if is_called
-            || self.ways.last_check.is_some()
-            || self.ways.pedals.is_some()
-            || self.passes_over(answer.onset_s, string)
-        {
-            Wanted::Any
-        } else {
-            let readiness = link.readiness();
-            consort_guide::asked(&self.situation(harp, link, &readiness), None).map_or(Wanted::Nothing, Wanted::Near)
-        };
-        let onset_s = answer.onset_s;
-        let leave = |why| Some(Left { onset_s, why });
-        let plucked = plucked(answer, harp, link.tuning());
-        let is_told = matches!(
-            answer.verdict,
-            Verdict::Settled | Verdict::Unsure(Doubt::FarFromAll | Doubt::Which)
-        );
-        if is_told && is_elsewhere(plucked.apart) {
-            self.attention.stands_elsewhere(plucked, wanted);
-        }
-        if answer.verdict != Verdict::Settled {
-            // What others play comes as doubts as well: they do not wait, and a soft one takes no string out of her hand.
-            let is_soft =
-                answer.verdict == Verdict::Unsure(Doubt::Soft) || self.attention.is_too_soft(string, answer.own_dbfs);
-            let heeded = self.attention.heeds(&plucked, wanted, is_soft);
-            match heeded {
-                Heeded::TooSoft => self.left = leave(Why::TooSoft),
-                Heeded::No if is_soft => self.left = leave(Why::NotHers),
-                Heeded::Yes | Heeded::No => {}
-            }
-            return (heeded == Heeded::Yes).then_some(*answer).into_iter().collect();
-        }
-        let (left, counts) = match self.attention.take(plucked, wanted, *answer) {
-            Taken::Counts(answers) => (None, answers),
-            Taken::Waits => (leave(Why::Waits), Vec::new()),
-            Taken::Strong => (leave(Why::Strong), Vec::new()),
-            Taken::TooSoft => (leave(Why::TooSoft), Vec::new()),
-            Taken::NotHers => (leave(Why::NotHers), Vec::new()),
-        };
-        self.left = left;
-        counts
-    }
-
-    /// Whether what is in hand does not count, for now or at all.
-    pub(crate) const fn is_left(&self) -> bool {
-        self.follower.is_left()
-    }
-
-    /// When what waits has stood alone for long enough, seconds of the sound.
-    pub(crate) fn alone_at(&self) -> Option<f64> {
-        self.attention.alone_at()
-    }
-
-    /// What waits and has stood alone, now that the sound has come to `time_s` or has ended: it counts.
-    pub(crate) fn stood_alone(&mut self, time_s: f64) -> Vec<Answer> {
-        let answers = self.attention.stood_alone(time_s);
-        if let Some(last) = answers.last() {
-            self.left = None;
-            self.follower.counts(last.onset_s, last.hz);
-        }
-        answers
-    }
-
     /// Follows the string that sounds; whether the hand has changed.
     pub(crate) fn follow(&mut self, sensed: &Sensed, harp: &Harp, link: &Link) -> bool {
         let tuning = link.tuning();
@@ -429,43 +236,6 @@ impl Hearing {
             }
         }
         changed
-    }
-
-    /// Whether what is not measured yet is much softer than this harp: what it is shows once it is measured.
-    fn is_another_harps(&mut self, sensed: &Sensed) -> bool {
-        match sensed {
-            Sensed::Answer(answer) if answer.verdict == Verdict::Provisional => {
-                let by_hand = self.ways.chosen == Some(answer.string);
-                let soft = !by_hand && self.attention.is_too_soft(answer.string, answer.own_dbfs);
-                if soft {
-                    self.soft_s = Some(answer.onset_s);
-                } else if self.soft_s == Some(answer.onset_s) {
-                    self.soft_s = None;
-                }
-                soft
-            }
-            Sensed::Track { onset_s, .. } => self.soft_s == Some(*onset_s),
-            Sensed::Answer(_) | Sensed::Refused { .. } | Sensed::Input(_) => false,
-        }
-    }
-
-    /// The string is done, as `advice` says: between strings, nothing is in hand. Whether it was one that she had chosen.
-    pub(crate) fn let_go(&mut self, advice: &Advice) -> bool {
-        self.follower.let_go();
-        if let (Action::LeaveIt, Some(string), Some(cents)) = (advice.action, advice.string, advice.cents) {
-            self.ways.leave_new(string, cents);
-        }
-        let is_done = matches!(advice.action, Action::Holds | Action::LeaveIt);
-        self.ways
-            .chosen
-            .take_if(|chosen| is_done && advice.string == Some(*chosen))
-            .is_some()
-    }
-
-    /// Whether the opening check takes a pluck for a string that it does not ask for, by its pitch alone: it may be the one
-    /// that is asked for, whose pedal stands elsewhere.
-    pub(crate) fn passes_over(&self, onset_s: f64, string: StringNumber) -> bool {
-        self.ways.pedals.is_none() && self.ways.chosen.is_none() && self.opening.passes_over(onset_s, string)
     }
 
     /// Takes in the reading of a pluck that was measured to its end; what the leader has called was not plucked for the
@@ -547,20 +317,6 @@ impl Hearing {
     }
 }
 
-/// The pluck of an answer, which is the last word on it.
-fn plucked(answer: &Answer, harp: &Harp, tuning: &Tuning) -> Plucked {
-    let target = harp.string(answer.string).map(|own| tuning.open_target(own));
-    Plucked {
-        onset_s: answer.onset_s,
-        string: answer.string,
-        apart: target.map_or(Cents(0.0), |target| answer.hz.cents_above(target)),
-        glide: answer.glide,
-        level_dbfs: answer.own_dbfs,
-        whole_dbfs: answer.level_dbfs,
-        stiffness: answer.inharmonicity,
-    }
-}
-
 /// Whether what is refused for this reason was no pluck: a knock, a word, a finger that damps.
 const fn is_no_pluck(why: Refusal) -> bool {
     match why {
@@ -568,21 +324,6 @@ const fn is_no_pluck(why: Refusal) -> bool {
         // More strings at once than can be told apart are plucks all the same.
         _ => false,
     }
-}
-
-/// How far the target of each string lies above the pitch that it is made for: its open note at A4 = 440 Hz.
-///
-/// A string without discs and levers takes the note that a piece wants, a semitone either side of the natural.
-fn rises(harp: &Harp, tuning: &Tuning) -> Vec<Cents> {
-    let usual = Tuning::default();
-    let rise = |string: &HarpString| {
-        let made_for = match string.mechanism {
-            Mechanism::Fixed => usual.frequency(Note::new(string.open.letter, Accidental::Natural, string.open.octave)),
-            Mechanism::Discs | Mechanism::Lever => usual.open_target(string),
-        };
-        tuning.open_target(string).cents_above(made_for)
-    };
-    harp.strings().iter().map(rise).collect()
 }
 
 #[cfg(test)]

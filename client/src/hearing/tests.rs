@@ -2,12 +2,14 @@
 
 use std::time::Duration;
 
+use consort_guide::Action;
 use consort_link::{Config, Event};
-use consort_proto::Hz;
 use consort_proto::harp_file::preset;
+use consort_proto::{Cents, Hz, Tuning};
 use proptest::prelude::*;
 
 use super::*;
+use crate::choices::Choices;
 
 /// A desk that is tuned alone, and hears one string.
 struct Desk {
