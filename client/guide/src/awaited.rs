@@ -25,6 +25,9 @@ const SOFT_ASKED_DB: f64 = 10.0;
 /// harp beside hers, whose harpist walks over its strings, would be followed else.
 const LEARNT_DB: f64 = 4.0;
 const LEARNT_NATS: f64 = 3.0;
+/// Until so many plucks have counted, the string beside the one that is asked for is one that nobody asked for: it is another
+/// harp's as well as hers, and what is learnt of it would be wrong (assumed).
+const BESIDE_FROM: usize = 3;
 /// So often a string that nobody asked for is plucked until it counts; and where it followed others in passing, as a note
 /// that is repeated in a melody.
 const PLUCKS: usize = 2;
@@ -166,7 +169,8 @@ impl<T> Awaited<T> {
         let in_passing = self.passing.goes_on_at(onset_s);
         let after_music = self.follows_music(onset_s);
         let whatever = matches!(wanted, Wanted::Any | Wanted::ByHand);
-        let is_asked_for = whatever || wanted.is_for(string) && !in_passing;
+        let is_known = wanted.is_just(string) || self.whose.levels.plucks() >= BESIDE_FROM;
+        let is_asked_for = whatever || wanted.is_for(string) && is_known && !in_passing;
         let is_awaited = whatever || is_asked_for && !after_music;
         let in_hand = self
             .hand

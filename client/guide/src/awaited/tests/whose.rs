@@ -343,3 +343,20 @@ fn what_waited_in_vain_before_hers_were_known_was_anothers() {
         assert_eq!(awaited.take(soft, Wanted::Near(string(26)), 2), becomes);
     }
 }
+
+/// A harp that is tuned beside hers is heard before she has plucked: what would be learnt of it would lead astray for long.
+#[test]
+fn before_her_harp_is_known_a_string_beside_the_one_that_is_asked_for_waits() {
+    for (known, counts) in [(0, false), (2, false), (3, true)] {
+        let mut awaited = Awaited::default();
+        for (at_s, number) in [(0.0, 20), (2.0, 21), (4.0, 22)].into_iter().take(known) {
+            assert_eq!(take(&mut awaited, at_s, number, true, 0), [0]);
+        }
+        let beside = Plucked {
+            string: string(24),
+            ..soft_23(9.0, 0.0)
+        };
+        let taken = awaited.take(beside, Wanted::Near(string(23)), 1);
+        assert_eq!(taken == Taken::Counts(vec![1]), counts, "{known} have counted");
+    }
+}
