@@ -1,10 +1,12 @@
 //! Whole tunings of virtual harps by what real stations advise: how long they take, and how often a word was untrue.
 
+use std::path::Path;
 use std::process::Command;
 use std::time::Duration;
 
+use consort_harp::deed::{Deed, Done};
 use consort_harp::trial::Trial;
-use consort_harp::{AdviceLine, Condition, Harpist, Pace, Pickup, Room, Stage, VirtualHarp, Voices, Word};
+use consort_harp::{AdviceLine, Condition, Harpist, Library, Pace, Pickup, Room, Stage, VirtualHarp, Voices, Word};
 use consort_proto::{Harp, SampleRate, Tolerance, harp_file};
 use consort_tests::process::{Folder, path_of};
 
@@ -15,12 +17,16 @@ use crate::statistics::quantile;
 
 /// What `cargo measure` says about this measure.
 pub(crate) const ABOUT: &str = "whole tunings of virtual harps by what real stations advise: their time, and words that were untrue \
-     [--harps N] [--seed S] [--each] [--json FILE]";
+     [--voices computed|recorded] [--harps N] [--seed S] [--each] [--json FILE]";
 
 /// Harps that are tuned where no other number is asked for, and the first seed.
 const HARPS: u64 = 6;
 const SEED: u64 = 1;
-const HARP: &str = "pedal-47";
+/// The harp of each kind of voice: recordings reach as far as the smaller one.
+const COMPUTED: &str = "pedal-47";
+const RECORDED: &str = "pedal-40";
+/// Where the recordings are.
+const RECORDINGS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../recordings");
 const RATE: SampleRate = SampleRate::STUDIO;
 /// How loud others warm up and talk at the pickup beside a pluck, decibels: assumed, for a clip on the wood.
 const ROOM: Room = Room {
@@ -52,6 +58,9 @@ struct Tunings {
     /// Strings at the end that are further off than they may be.
     left: usize,
     finished: usize,
+    plucks: usize,
+    /// Plucks after which nothing was read that she could go by.
+    in_vain: usize,
     /// Whether every untrue word is told.
     each: bool,
 }
@@ -71,13 +80,24 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         each: each.map(|at| words.remove(at)).is_some(),
         ..Tunings::default()
     };
+    let library = match take("--voices", &mut words)?.as_deref() {
+        None | Some("computed") => None,
+        Some("recorded") => Some(Library::read(Path::new(RECORDINGS)).map_err(|why| why.to_string())?),
+        Some(other) => return Err(format!("{other} are no voices: computed or recorded")),
+    };
     let mut figures = Figures::new("tuning", &words)?;
-    let harp = harp_file::preset(HARP).ok_or("there is no harp of 47 strings")?;
+    let (name, voices) = match &library {
+        None => (COMPUTED, Voices::Computed),
+        Some(library) => (RECORDED, Voices::Recorded(library)),
+    };
+    let harp = harp_file::preset(name).ok_or_else(|| format!("there is no harp {name}"))?;
     for seed in seed..seed + harps {
-        tunings.tune(&harp, seed)?;
+        tunings.tune(name, &harp, voices, seed)?;
     }
+    let kind = if library.is_some() { "recorded" } else { "computed" };
     report(&format!(
-        "{harps} harps of 47 strings, tuned by a professional while others warm up and talk"
+        "{harps} harps of {} {kind} strings, tuned by a professional while others warm up and talk",
+        harp.len()
     ));
     let mean = tunings.found.iter().sum::<f64>() / tunings.found.len() as f64;
     figures.tell("how far strings were off at first, mean", mean, "cents");
@@ -100,6 +120,8 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         "strings",
     );
     let in_a_tuning = |some: usize| some as f64 / harps as f64;
+    figures.tell("plucks", in_a_tuning(tunings.plucks), "a tuning");
+    figures.tell("plucks in vain", in_a_tuning(tunings.in_vain), "a tuning");
     figures.tell("words to turn", in_a_tuning(tunings.words), "a tuning");
     figures.at_most(
         GOAL_UNTRUE,
@@ -112,10 +134,10 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
 
 impl Tunings {
     /// Tunes one harp from the first pluck to the last.
-    fn tune(&mut self, harp: &Harp, seed: u64) -> Result<(), String> {
+    fn tune(&mut self, name: &str, harp: &Harp, voices: Voices<'_>, seed: u64) -> Result<(), String> {
         let stage = Stage {
             rate: RATE,
-            voices: Voices::Computed,
+            voices,
             pickup: Pickup::GOOD,
             room: ROOM,
         };
@@ -135,7 +157,7 @@ impl Tunings {
         let folder = Folder::new("measure-tuning");
         let mut command = Command::new(path_of("consort-station"));
         command
-            .args(["--data", &folder.inside("station"), "--harp", HARP])
+            .args(["--data", &folder.inside("station"), "--harp", name])
             .args(["--input", "stdin", "--rate", &RATE.get().to_string()])
             .args(["--advice", "json"])
             .args(QUIET);
@@ -159,6 +181,9 @@ impl Tunings {
             for line in &lines {
                 self.judge(line, &stands, now_s, seed);
             }
+            for done in harpist.take_log() {
+                self.count(&done, seed);
+            }
         }
         trial.end(|_| {}).map_err(|why| why.to_string())?;
         self.finished += usize::from(harpist.is_finished());
@@ -177,6 +202,23 @@ impl Tunings {
             }
         }
         Ok(())
+    }
+
+    /// Counts a pluck, and one in vain.
+    fn count(&mut self, done: &Done, seed: u64) {
+        match &done.deed {
+            Deed::Plucked { .. } => self.plucks += 1,
+            Deed::ReadNothing { advice, .. } | Deed::ReadOfAnother { advice, .. } => {
+                self.in_vain += 1;
+                if self.each {
+                    report(&format!(
+                        "  harp {seed}, {:.2} s, in vain, she read {advice}",
+                        done.time_s
+                    ));
+                }
+            }
+            _ => {}
+        }
     }
 
     /// Counts a word to turn, and whether it was untrue; `stands` says where each string is and since when.
