@@ -1,5 +1,6 @@
 //! The string in hand: what the desk follows while a string sounds and its pin turns.
 
+mod strays;
 mod told;
 mod trail;
 
@@ -7,6 +8,7 @@ use consort_analysis::{Doubt, Refusal};
 use consort_guide::{Hand, Heard};
 use consort_proto::{Cents, Hz, StringNumber, Tuning};
 
+use self::strays::Strays;
 use self::told::Told;
 use self::trail::Trail;
 use crate::ear::{Answer, Sensed, Verdict};
@@ -17,6 +19,8 @@ pub(crate) struct Follower {
     held: Option<Held>,
     /// Onset of the pluck that was let go of, in seconds from the start of its sound: it is not taken up again.
     let_go_s: Option<f64>,
+    /// Onset of the pluck that was measured elsewhere than where it is heard.
+    moved_s: Option<f64>,
     /// Onset of the newest pluck of music: none of it is taken up once she rests.
     played_s: Option<f64>,
     /// Where the string was last heard after a leap that is not believed yet, and how often it was heard there.
@@ -25,6 +29,7 @@ pub(crate) struct Follower {
     track: Option<(f64, Hz)>,
     trail: Trail,
     told: Told,
+    strays: Strays,
 }
 
 /// What is known of the string in hand; kept in hertz, so that a new agreement judges it anew.
@@ -102,7 +107,7 @@ impl Follower {
 
     /// Another sound begins, whose times start over; what was heard stays in hand.
     pub(crate) fn begin_sound(&mut self) {
-        (self.let_go_s, self.played_s) = (None, None);
+        (self.let_go_s, self.moved_s, self.played_s) = (None, None, None);
         self.track = None;
         self.trail.begin_sound();
         self.told.begin_sound();
@@ -204,6 +209,7 @@ impl Follower {
         let target = tuning.open_target(harp.string(held.string)?);
         let heard = match held.state {
             State::Live(hz) if held.shown_s - held.onset_s < YOUNG_S => Heard::Young(hz.cents_above(target)),
+            State::Live(hz) if self.moved_s == Some(held.onset_s) => Heard::Moved(hz.cents_above(target)),
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
@@ -230,9 +236,14 @@ impl Follower {
     fn answer(&mut self, answer: &Answer) -> bool {
         let state = match answer.verdict {
             Verdict::Provisional => return self.foretold(answer),
-            // What is heard since then says where it is; the next pluck tells where it stays.
-            Verdict::Settled if self.was_left(answer) => return false,
             Verdict::Settled => {
+                self.strays.measured(answer.string, answer.hz);
+                if let Some(gone) = self.was_left(answer) {
+                    // What is heard since then says where it is; the next pluck tells where it stays.
+                    self.strays.doubt(answer.string, answer.hz, gone);
+                    self.moved_s = Some(answer.onset_s);
+                    return true;
+                }
                 self.trail.measured(answer.onset_s, answer.time_s, answer.hz);
                 State::Settled(answer.hz)
             }
@@ -280,18 +291,19 @@ impl Follower {
         self.live(onset_s, time_s, string, hz, sigma)
     }
 
-    /// Whether the string in hand was turned while it sounded, and is tracked where its last answer does not see it.
-    fn was_left(&self, answer: &Answer) -> bool {
-        let Some((_, now)) = self.track.filter(|(onset, _)| *onset == answer.onset_s) else {
-            return false;
-        };
+    /// How far the string in hand is tracked from where its last answer sees it, if it was turned while it sounded.
+    fn was_left(&self, answer: &Answer) -> Option<Cents> {
+        let (_, now) = self.track.filter(|(onset, _)| *onset == answer.onset_s)?;
         let in_hand = self.held.is_some_and(|held| {
             held.onset_s == answer.onset_s && held.string == answer.string && matches!(held.state, State::Live(_))
         });
-        in_hand
+        let gone = now.cents_above(answer.hz);
+        let by_itself = TURNED_CENTS + self.strays.allows(answer.string, gone);
+        let is_left = in_hand
             && self.told.is_turned(answer.onset_s)
             && self.told.is_tracked(answer.onset_s, answer.time_s)
-            && !now.cents_above(answer.hz).is_within(Cents(TURNED_CENTS))
+            && !gone.is_within(Cents(by_itself));
+        is_left.then_some(gone)
     }
 
     /// The string of that pluck was turned: where nothing tracks it, nothing tells where it is.
@@ -339,13 +351,15 @@ impl Follower {
             return false;
         }
         if let Some(held) = self.held.filter(|held| held.string == string) {
-            let moved = |from: Hz| hz.cents_above(from).abs().0;
+            let gone = |from: Hz| hz.cents_above(from);
+            let moved = |from: Hz| gone(from).abs().0;
             let same_pluck = held.onset_s >= onset_s;
             let (still, needed) = match held.state {
                 State::Unsure | State::Strong | State::TooSoft => (same_pluck, 1),
                 State::Turned => (false, if same_pluck { LEAP_HEARD } else { 1 }),
                 State::Settled(settled) | State::Waits(settled) => {
-                    let rests = same_pluck && moved(settled) < TURNED_CENTS + 3.0 * sigma.0;
+                    let by_itself = TURNED_CENTS + self.strays.allows(string, gone(settled));
+                    let rests = same_pluck && moved(settled) < by_itself + 3.0 * sigma.0;
                     (rests, if same_pluck { TURNED_HEARD } else { 1 })
                 }
                 State::Live(shown) => {

@@ -228,7 +228,7 @@ impl Hearing {
             };
             let near = match hand.heard {
                 Heard::Settled(cents) => Some(cents),
-                Heard::Live(cents) if is_asked() => Some(cents),
+                Heard::Live(cents) | Heard::Moved(cents) if is_asked() => Some(cents),
                 _ => None,
             };
             if let (Some(quick), Some(cents)) = (&mut self.ways.quick, near) {
@@ -272,7 +272,7 @@ impl Hearing {
         let situation = self.situation(harp, link, &readiness);
         let moving = situation
             .hand
-            .is_some_and(|hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_)));
+            .is_some_and(|hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_) | Heard::Moved(_)));
         let advice = consort_guide::advise(&situation);
         self.steady.show(advice, moving, self.pace.pass(now))
     }
@@ -301,7 +301,9 @@ impl Hearing {
                 .hand(self.sounding(harp), link.tuning())
                 .map(|hand| match hand.heard {
                     // A stretched string finds its pitch for longer.
-                    Heard::Live(cents) if self.strong_s.is_some() && self.follower.onset_s() == self.strong_s => {
+                    Heard::Live(cents) | Heard::Moved(cents)
+                        if self.strong_s.is_some() && self.follower.onset_s() == self.strong_s =>
+                    {
                         let heard = Heard::Young(cents);
                         Hand { heard, ..hand }
                     }

@@ -51,6 +51,9 @@ pub enum Heard {
     Young(Cents),
     /// Followed while it sounds or while the key turns it: this far above its target.
     Live(Cents),
+    /// Measured to the end somewhere else: this far above its target by what is heard now, since its key was turned, or since
+    /// it strays by itself.
+    Moved(Cents),
     /// Measured to the end: this far above its target. The string's standing already counts it.
     Settled(Cents),
     /// Not sure which string it is, or how high.
@@ -279,7 +282,7 @@ fn about_last_check(situation: &Situation<'_>) -> Option<Advice> {
 fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice {
     let standing = situation.readiness.of(string).unwrap_or(Standing::NotHeard);
     let plain = |action, cents, key| advice(situation, string, action, cents, None, Phrase::plain(key));
-    if let Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents) = heard
+    if let Heard::Young(cents) | Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents) = heard
         && standing != Standing::Missing
         && let Some(doubt) = doubt(situation, string, standing, cents)
     {
@@ -296,7 +299,7 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
             let why = up(situation, string);
             advice(situation, string, Action::LeaveIt, Some(cents), None, why)
         }
-        (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), Standing::New(_))
+        (Heard::Young(cents) | Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents), Standing::New(_))
             if Step::of(cents, situation.ways.taken(string)).is_at(cents) =>
         {
             let step = Step::of(cents, situation.ways.taken(string));
@@ -304,7 +307,7 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
             let action = if settled { Action::LeaveIt } else { Action::LetRing };
             advice(situation, string, action, Some(cents), None, step.reached())
         }
-        (Heard::Live(cents) | Heard::Settled(cents), _)
+        (Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents), _)
             if situation.ways.quick.is_some() && cents.is_within(QUICK_WITHIN) && !standing.is_set_aside() =>
         {
             plain(Action::NextOne, Some(cents), Key::WhyQuickNear)
@@ -336,7 +339,13 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
         (Heard::Live(cents), Standing::SetOnce(_) | Standing::Holds(_)) if wavers(situation, string, cents) => {
             plain(Action::LetRing, Some(cents), Key::WhyYoung)
         }
-        (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), _) => turn(situation, string, cents),
+        // Nor by what strays so little once it was measured: the next pluck tells whether it was turned.
+        (Heard::Moved(cents), Standing::SetOnce(_) | Standing::Holds(_)) if wavers(situation, string, cents) => {
+            plain(Action::Again, None, Key::WhyTurned)
+        }
+        (Heard::Young(cents) | Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents), _) => {
+            turn(situation, string, cents)
+        }
     }
 }
 

@@ -16,14 +16,14 @@ pub(crate) fn about_opening(situation: &Situation<'_>) -> Option<Advice> {
     };
     if let Some(doubt) = check.doubt() {
         // It is plucked again: what is heard of it now says more.
-        let is_heard = |hand: Hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_));
+        let is_heard = |hand: Hand| matches!(hand.heard, Heard::Young(_) | Heard::Live(_) | Heard::Moved(_));
         return (!sounds(doubt.string).is_some_and(is_heard)).then(|| about_doubt(situation, doubt));
     }
     let (asked, place) = check.asks()?;
     let (action, why) = match sounds(asked).map(|hand| hand.heard) {
         Some(Heard::Young(_) | Heard::Live(_)) => (Action::LetRing, Phrase::plain(Key::WhyOpeningRings)),
         Some(Heard::Unsure) => (Action::Again, Phrase::plain(Key::WhyUnsure)),
-        Some(Heard::Turned) => (Action::Again, Phrase::plain(Key::WhyTurned)),
+        Some(Heard::Turned | Heard::Moved(_)) => (Action::Again, Phrase::plain(Key::WhyTurned)),
         Some(Heard::TooSoft) => (Action::Again, Phrase::plain(Key::WhyTooSoft)),
         Some(Heard::Strong) => (Action::Again, Phrase::plain(Key::WhyStrong)),
         Some(Heard::Waits) => (Action::Again, Phrase::plain(Key::WhyWaits)),

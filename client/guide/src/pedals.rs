@@ -121,7 +121,7 @@ pub(crate) fn about_pedals(situation: &Situation<'_>) -> Option<Advice> {
         Heard::Strong => (Action::Again, None, Phrase::plain(Key::WhyStrong)),
         Heard::TooSoft => (Action::Again, None, Phrase::plain(Key::WhyTooSoft)),
         Heard::Young(cents) => (Action::LetRing, Some(cents), Phrase::plain(Key::WhyYoung)),
-        Heard::Live(cents) | Heard::Settled(cents) => {
+        Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents) => {
             let action = if cents.is_within(situation.tolerance.of(string)) {
                 Action::StandsTrue
             } else if cents.0 < 0.0 {

@@ -110,6 +110,7 @@ fn there_is_no_turning_advice_in_doubt() {
 fn a_string_that_was_in_tune_is_turned_by_what_is_measured_and_not_by_what_wavers() {
     let live = |cents| Some((26, Heard::Live(Cents(cents))));
     let settled = |cents| Some((26, Heard::Settled(Cents(cents))));
+    let moved = |cents| Some((26, Heard::Moved(Cents(cents))));
     let rings = (Some(26), Action::LetRing, None);
     let tighten = (Some(26), Action::Tighten, Some(Far::Touch));
     check(&[], live(-3.0), tighten);
@@ -119,6 +120,14 @@ fn a_string_that_was_in_tune_is_turned_by_what_is_measured_and_not_by_what_waver
     check(&[(26, 0.5)], live(-4.5), (Some(26), Action::Tighten, Some(Far::Little)));
     check(&[(26, 0.5), (26, -3.0)], settled(-3.0), tighten);
     check(&[(26, 0.5), (26, -3.0)], live(-3.0), tighten);
+    // Once it was measured, waiting tells no more.
+    check(&[(26, 0.5)], moved(-3.0), (Some(26), Action::Again, None));
+    check(
+        &[(26, 0.5)],
+        moved(-4.5),
+        (Some(26), Action::Tighten, Some(Far::Little)),
+    );
+    check(&[(26, -3.0)], moved(-0.5), rings);
 }
 
 #[test]

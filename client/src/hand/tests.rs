@@ -60,6 +60,7 @@ fn check(steps: &[Step]) {
         let shown = follower.hand(&harp, &Tuning::default()).map(|hand| match hand.heard {
             Heard::Young(cents) => format!("{} young {:.1}", hand.string, cents.0),
             Heard::Live(cents) => format!("{} live {:.1}", hand.string, cents.0),
+            Heard::Moved(cents) => format!("{} moved {:.1}", hand.string, cents.0),
             Heard::Settled(cents) => format!("{} settled {:.1}", hand.string, cents.0),
             Heard::Unsure => format!("{} unsure", hand.string),
             Heard::Turned => format!("{} turned", hand.string),
@@ -119,6 +120,65 @@ fn a_string_that_is_done_is_not_taken_up_again_by_its_own_ringing() {
     assert!(!follower.follow(&track(0.0, 2.5)), "it only rings on");
     assert_eq!(follower.hand(&harp, &Tuning::default()), None);
     assert!(follower.follow(&track(3.0, 3.5)), "it was plucked anew");
+}
+
+/// A pluck of string 13 at `onset_s`: its answers see it `at` cents, its track strays from there by 4.5 cents while it dies
+/// away; what the hand shows in the end.
+fn strays(follower: &mut Follower, onset_s: f64, at: f64) -> Option<Heard> {
+    let harp = harp_file::preset("pedal-47").expect("preset");
+    let string = StringNumber::new(13).expect("string");
+    let target = Tuning::default().open_target(harp.string(string).expect("string"));
+    for frame in 2..60_u32 {
+        let since_s = 0.04 * f64::from(frame);
+        let time_s = onset_s + since_s;
+        let verdict = match frame {
+            ..39 => Some(Verdict::Provisional),
+            39 => Some(Verdict::Settled),
+            _ => None,
+        };
+        if let Some(verdict) = verdict {
+            follower.follow(&Sensed::Answer(Answer {
+                onset_s,
+                time_s,
+                string,
+                hz: target.raised_by(Cents(at)),
+                sigma: Cents(0.2),
+                glide: Cents(0.0),
+                inharmonicity: 0.0,
+                level_dbfs: -20.0,
+                own_dbfs: -20.0,
+                timbre: consort_analysis::Timbre::default(),
+                verdict,
+            }));
+        }
+        follower.follow(&Sensed::Track {
+            onset_s,
+            time_s,
+            string,
+            hz: target.raised_by(Cents(at + if since_s > 1.0 { 4.5 } else { 0.0 })),
+            sigma: Cents(0.3),
+        });
+    }
+    follower.hand(&harp, &Tuning::default()).map(|hand| hand.heard)
+}
+
+#[test]
+fn a_string_that_strays_by_itself_is_found_out_by_its_next_pluck() {
+    #[track_caller]
+    fn check(plucks: &[(f64, bool)]) {
+        let mut follower = Follower::default();
+        for (onset_s, &(at, moved)) in (0..).map(|pluck| 10.0 * f64::from(pluck)).zip(plucks) {
+            let told = match strays(&mut follower, onset_s, at) {
+                Some(Heard::Moved(cents)) => (cents.0 - at - 4.5, true),
+                Some(Heard::Settled(cents)) => (cents.0 - at, false),
+                other => panic!("{other:?}"),
+            };
+            assert!(told.0.abs() < 0.1 && told.1 == moved, "{told:?} at {onset_s} s");
+        }
+    }
+    check(&[(0.0, true), (0.4, false), (-5.0, false)]);
+    // One that was turned begins elsewhere.
+    check(&[(0.0, true), (4.5, true), (4.4, false)]);
 }
 
 /// Provisional answers of a pluck of string 40 at 1 s, every 40 ms, where `cents` says; what the hand shows at the end.
