@@ -167,6 +167,7 @@ impl Tunings {
         }
         // Where each string was and since when, as far as it has not moved from there.
         let mut stands: Vec<(f64, f64)> = standing(&harpist).into_iter().map(|cents| (cents, 0.0)).collect();
+        let mut said = None;
         while !harpist.is_finished() && harpist.now_s() < PLAYS_AT_MOST_S {
             let mut lines = Vec::new();
             trial
@@ -181,8 +182,9 @@ impl Tunings {
             for line in &lines {
                 self.judge(line, &stands, now_s, seed);
             }
+            said = lines.pop().or(said);
             for done in harpist.take_log() {
-                self.count(&done, seed);
+                self.count(&done, said.as_ref(), seed);
             }
         }
         trial.end(|_| {}).map_err(|why| why.to_string())?;
@@ -204,15 +206,16 @@ impl Tunings {
         Ok(())
     }
 
-    /// Counts a pluck, and one in vain.
-    fn count(&mut self, done: &Done, seed: u64) {
+    /// Counts a pluck, and one in vain; `said` stands on the screen.
+    fn count(&mut self, done: &Done, said: Option<&AdviceLine>, seed: u64) {
         match &done.deed {
             Deed::Plucked { .. } => self.plucks += 1,
             Deed::ReadNothing { advice, .. } | Deed::ReadOfAnother { advice, .. } => {
                 self.in_vain += 1;
                 if self.each {
+                    let why = said.map_or("", |line| line.why.as_str());
                     report(&format!(
-                        "  harp {seed}, {:.2} s, in vain, she read {advice}",
+                        "  harp {seed}, {:.2} s, in vain, she read {advice}; {why}",
                         done.time_s
                     ));
                 }
