@@ -1,6 +1,7 @@
 //! What a pluck added to the sound: the spectral peaks after the onset that were not there before it.
 
 use crate::history::History;
+use crate::partials::Followed;
 use crate::spectrum::{Spectrum, peak_place};
 use crate::window::hann;
 
@@ -41,6 +42,8 @@ const GOES_ON_RATIO: f32 = 0.1;
 const ROOM_TOP_HZ: f64 = 1500.0;
 /// Less than this of a peak's power takes nothing away from it.
 const ROOM_MATTERS: f32 = 0.02;
+/// A line reaches so many resolution cells to both sides.
+const OVER_CELLS: f64 = 2.5;
 /// Weight of a peak as a power of its relative power: between amplitude (0.5), by which one strong partial would decide
 /// alone, and equal weights (0), by which the noise would.
 const WEIGHT_POWER: f64 = 0.45;
@@ -103,8 +106,8 @@ impl Evidence {
     }
 
     /// Collects the peaks of stretch number `index` after the sample `onset`; `earlier` is the onset before it, from which on
-    /// another sound may have been there.
-    pub(crate) fn gather(&mut self, history: &History, onset: u64, earlier: u64, index: usize) {
+    /// another sound may have been there, and `over` the partials of what was stopped at the onset, which say nothing.
+    pub(crate) fn gather(&mut self, history: &History, onset: u64, earlier: u64, index: usize, over: &[Followed]) {
         self.peaks.clear();
         self.seconds = STRETCHES_S[index];
         let window = &self.windows[index];
@@ -137,7 +140,18 @@ impl Evidence {
                 self.seconds
             }
         };
+        self.forget(over, before_s);
         self.find_peaks(before_s);
+    }
+
+    /// Takes out of what was there before what is `over`.
+    fn forget(&mut self, over: &[Followed], before_s: f64) {
+        let bins = self.before.len();
+        let hz_per_bin = self.rate / (2 * (bins - 1)) as f64;
+        for followed in over {
+            let place = |cells: f64| ((followed.hz + cells / before_s) / hz_per_bin).max(0.0) as usize;
+            self.before[place(-OVER_CELLS).min(bins)..(place(OVER_CELLS) + 1).min(bins)].fill(0.0);
+        }
     }
 
     /// How much a peak at `hz` might weigh and still go unseen in what was there before.

@@ -256,7 +256,7 @@ mod tests {
         let (mut evidence, mut identifier) = (Evidence::new(rate), Identifier::new());
         for look in 0..4 {
             let mut beliefs = Beliefs::new();
-            evidence.gather(&history, (begins_s * rate) as u64, 0, look);
+            evidence.gather(&history, (begins_s * rate) as u64, 0, look, &[]);
             identifier.look(&evidence, &context, &mut beliefs);
             let verdict = beliefs.verdict(&context).expect("a string");
             assert_eq!(verdict.string, 33, "look {look}: {verdict:?}");

@@ -180,6 +180,11 @@ impl Listener {
             if self.notes[at].open {
                 let before = self.notes[at].passed;
                 let progress = self.notes[at].advance(&self.history, &mut self.tools);
+                let progress = if before {
+                    progress
+                } else {
+                    self.hear_again(at, progress)
+                };
                 let found = !before && self.notes[at].passed;
                 // What is refused at once is no pluck of the string in hand either.
                 let found = found && !matches!(progress, Progress::Refused(_));

@@ -1,11 +1,13 @@
 //! One pluck from its onset to its reading.
 
+mod again;
 pub(crate) mod doubt;
 mod live;
 mod measured;
 
-use consort_proto::Hz;
+use consort_proto::{Cents, Hz};
 
+use self::again::Over;
 use self::doubt::{Ending, SHORT_LIVED_HZ};
 use self::measured::MEASURED_S;
 pub(crate) use self::measured::Measured;
@@ -80,6 +82,8 @@ pub(crate) struct Note {
     pub(crate) measured: bool,
     /// Whether it was found to be a string.
     pub(crate) passed: bool,
+    /// What its string did before, if that still rang and was stopped for this pluck.
+    pub(crate) over: Option<Over>,
     /// Whether it may be no pluck but a swell of the same string, which sounded before.
     pub(crate) swells: bool,
     /// Whether something else began to sound since: what is heard now need not be this string.
@@ -130,6 +134,7 @@ impl Note {
             open: false,
             measured: false,
             passed: false,
+            over: None,
             swells: false,
             joined: false,
             behind: 0,
@@ -166,6 +171,7 @@ impl Note {
         self.open = true;
         self.measured = false;
         self.passed = false;
+        self.over = None;
         self.swells = false;
         self.joined = false;
         self.behind = 0;
@@ -185,6 +191,11 @@ impl Note {
         self.follower.start(onset);
         self.chase.end();
         self.trend.end();
+    }
+
+    /// Whether it was just decided whether it is a string.
+    pub(crate) fn is_just_decided(&self) -> bool {
+        self.looks == DECISIVE_LOOK + 1 && !self.measured
     }
 
     /// The string and pitch most believed now.
@@ -359,6 +370,7 @@ impl Note {
             age_s,
             fading: self.follower.fading(),
         };
+        measured.unheard = Cents(self.unheard_cents());
         let doubt = ending.doubt();
         if self.swells && doubt.is_some() {
             return Progress::Refused(Refusal::NotNew);
@@ -369,13 +381,15 @@ impl Note {
     fn look(&mut self, history: &History, tools: &mut Tools) {
         let index = self.looks;
         self.looks += 1;
-        tools.evidence.gather(history, self.onset, self.earlier, index);
+        let over = self.over.as_ref().map_or(&[][..], Over::partials);
+        tools.evidence.gather(history, self.onset, self.earlier, index, over);
         let (peaks, seconds) = (tools.evidence.peaks(), tools.evidence.seconds());
         tools.identifier.look(&tools.evidence, &self.context, &mut self.beliefs);
         self.verdict = self.beliefs.verdict(&self.context);
         if let Some(verdict) = self.verdict {
             let (hz, _) = grow_comb(peaks, verdict.hz, seconds, self.ceiling_hz, &mut self.partials);
             self.follower.follow(&self.partials, hz, history);
+            self.follower.forget(over);
         }
     }
 }

@@ -1,5 +1,7 @@
 //! Follows the partials of one note: each is brought down to zero frequency and watched frame by frame.
 
+mod anew;
+
 use consort_transform::Complex;
 
 use crate::beside::Beside;
@@ -23,6 +25,12 @@ const LOUDEST_S: f64 = 0.3;
 pub(crate) const SLOW_HZ: f64 = 125.0;
 /// More than this is infinite growth, as out of silence.
 const GROWTH_MAX: f64 = 1e4;
+
+/// What is left at most of a string's power, one frame after it was stopped (20 dB): the shortest strings lose half as much by
+/// themselves. The hand came so many frames earlier; of one that stops fewer frames than the last figure, nothing is known.
+const STOPPED: f64 = 0.01;
+const STOPPED_BEFORE: usize = 2;
+const STOPPED_LEAST: usize = 8;
 
 /// One partial to follow.
 #[derive(Clone, Copy, Debug, Default)]
@@ -298,6 +306,25 @@ impl Follower {
             .rev()
             .find(|&frame| self.power(frame) >= least)
             .map_or(0, |frame| frame + 1)
+    }
+
+    /// Up to how many frames it rang: a finger or a hand on it leaves little of it within one frame, and nothing comes back. More
+    /// than there are, where none came.
+    pub(crate) fn stopped(&self) -> usize {
+        let frame = self.len / self.hop + 1;
+        let (mut later, mut stopped) = (0.0_f64, usize::MAX);
+        for at in (0..self.done.saturating_sub(frame)).rev() {
+            later = later.max(self.power(at + frame));
+            if later < STOPPED * self.power(at) {
+                stopped = at.saturating_sub(STOPPED_BEFORE);
+            }
+        }
+        if stopped < STOPPED_LEAST { usize::MAX } else { stopped }
+    }
+
+    /// Energy of all partials from one frame to another: power by seconds.
+    pub(crate) fn energy(&self, from: usize, to: usize) -> f64 {
+        self.hop_s() * (from..to.min(self.done)).map(|frame| self.power(frame)).sum::<f64>()
     }
 
     /// Power of all partials in one frame.

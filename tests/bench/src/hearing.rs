@@ -22,7 +22,7 @@ use consort_proto::Hz;
 use serde::Serialize;
 
 use self::bed::Dice;
-use self::generate::{CONDITIONS, Generator};
+use self::generate::{CONDITIONS, Generator, PLAYED};
 use self::goals::{Compared, compare, compare_told};
 use self::outcome::{Outcome, hear};
 use self::tables::{Table, print_peers, print_table, tabulate, tabulate_told};
@@ -117,6 +117,17 @@ pub(crate) fn run(words: &[String]) -> Result<(), String> {
         let mut generator = Generator::new(&recordings, options.seed)?;
         for number in 0..cases {
             let (recording, samples, rate) = generator.next_case(number, options.only.as_deref());
+            take(&recording, &samples, rate)?;
+        }
+        // As many of each as of each surroundings.
+        let played = if options.only.is_some() {
+            0
+        } else {
+            PLAYED.len() * cases / CONDITIONS.len()
+        };
+        for number in 0..played {
+            let condition = PLAYED[number % PLAYED.len()];
+            let (recording, samples, rate) = generator.next_case(cases + number, Some(condition));
             take(&recording, &samples, rate)?;
         }
     } else {
@@ -216,10 +227,10 @@ fn parse(words: &[String]) -> Result<Options, String> {
 
 /// A condition that there is.
 fn condition(name: &str) -> Result<String, String> {
-    CONDITIONS
-        .contains(&name)
+    let all = [&CONDITIONS[..], &PLAYED[..]].concat();
+    all.contains(&name)
         .then(|| name.to_owned())
-        .ok_or_else(|| format!("{name} is no condition; there are {}", CONDITIONS.join(", ")))
+        .ok_or_else(|| format!("{name} is no condition; there are {}", all.join(", ")))
 }
 
 /// What was heard of one recording, in one line.

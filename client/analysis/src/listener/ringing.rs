@@ -2,7 +2,7 @@
 
 use super::{Listener, NOTES};
 use crate::identify::Verdict;
-use crate::note::Note;
+use crate::note::{Note, Progress};
 
 /// A string that seems plucked anew this much softer than it still sounds from before only swells, decibels.
 const SWELL_DB: f64 = 9.0;
@@ -19,6 +19,30 @@ const CROWDS_SCORE: f64 = 0.3;
 const SAME_SCORE: f64 = 0.4;
 
 impl Listener {
+    /// What is to be said of a note of which `progress` is said: where little of it is new, but the string before it was stopped
+    /// for it, it is that string again.
+    pub(super) fn hear_again(&mut self, at: usize, progress: Progress) -> Progress {
+        let note = &self.notes[at];
+        // A string that is chased gets out of step by itself, for its pin is turned.
+        if self.in_hand.is_chased()
+            || !note.is_just_decided()
+            || !(note.passed || matches!(progress, Progress::Refused(_)))
+        {
+            return progress;
+        }
+        let before = self
+            .notes
+            .iter()
+            .filter(|other| other.open && other.passed && other.onset < note.onset);
+        let over = before
+            .max_by_key(|other| other.onset)
+            .and_then(|other| other.plucked_anew(note, &progress, &self.history));
+        match over {
+            Some(over) if self.notes[at].look_again(over, &self.history, &mut self.tools) => Progress::Waiting,
+            _ => progress,
+        }
+    }
+
     /// Whether a note that was just found is part of an earlier one that still sounds: so much softer that it is a swell
     /// of the same string, or an answer of the harp. One that may be a swell is marked.
     pub(super) fn is_echo(&mut self, at: usize) -> bool {
@@ -35,7 +59,8 @@ impl Listener {
             echo |= softer_db > if same { SWELL_DB } else { ANSWER_DB };
             swells |= same && growth < growth_again(softer_db);
         }
-        self.notes[at].swells = swells;
+        // What does not go on does not swell.
+        self.notes[at].swells = swells && self.notes[at].over.is_none();
         echo
     }
 
@@ -56,8 +81,9 @@ impl Listener {
             let string = self.notes[at].verdict().map(|verdict| verdict.string);
             let later = || self.notes.iter().filter(move |note| note.open && note.onset > onset);
             let again = later().filter(|note| {
-                note.verdict()
-                    .is_some_and(|verdict| Some(verdict.string) == string && verdict.score > SAME_SCORE)
+                let verdict = note.verdict().filter(|verdict| verdict.score > SAME_SCORE);
+                let stopped = note.passed && note.over.is_some_and(|over| over.onset == onset);
+                stopped || verdict.is_some_and(|verdict| Some(verdict.string) == string)
             });
             let again = again.map(|note| (note.onset, note.passed)).min();
             let followed = later().any(|note| note.passed);

@@ -137,7 +137,7 @@ impl Listener {
             time: SampleTime(self.input),
             string: measured.string,
             hz: measured.hz,
-            sigma: Cents(STATED * measured.sigma.0),
+            sigma: Cents((STATED * measured.sigma.0).hypot(measured.unheard.0)),
             glide: measured.glide,
             inharmonicity: measured.inharmonicity,
             level_dbfs: self.level(onset),

@@ -123,6 +123,7 @@ impl Note {
             count: 0,
             added: 0.0,
             timbre: Timbre::default(),
+            unheard: Cents(0.0),
         })
     }
 
@@ -130,7 +131,7 @@ impl Note {
     /// of them are heard changes while they fade, and not all lie where the string's stiffness puts them.
     pub(super) fn went(&self) -> Option<Went> {
         let span = (WENT_S / self.follower.hop_s()).round() as usize;
-        let heard = self.follower.heard(LEFT_OVER);
+        let heard = self.follower.heard(LEFT_OVER).min(self.follower.stopped());
         let newest = heard.checked_sub(span)?..heard;
         let (from, to) = self.measured_over;
         let mut each = [(0.0, 0.0, 0.0); FOLLOWED_MAX];

@@ -22,6 +22,11 @@ const ALONE_FRAMES: usize = 5;
 /// A glide beyond what strings do, cents, is another sound on a partial, which draws the pitch along by this share of it.
 const GLIDE_USUAL_CENTS: f64 = 3.0;
 const GLIDE_SHARE: f64 = 0.35;
+/// Strings glide: what is heard of one and what is not, since it was stopped or another one was plucked, lie so far apart, cents
+/// (one standard deviation of four harps).
+const UNHEARD_CENTS: f64 = 5.0;
+/// No string lasts for ever: its power falls by a factor of e in 2 s at least.
+const FADES_LEAST_PER_S: f64 = 0.5;
 /// What stays uncertain however well a note is measured, cents.
 pub(super) const SIGMA_FLOOR_CENTS: f64 = 0.1;
 
@@ -46,6 +51,8 @@ pub(crate) struct Measured {
     pub(crate) timbre: Timbre,
     /// Standard deviation of the pitch as far as the string stands still.
     pub(super) still: Cents,
+    /// The same of what it would have done in the time that it was not heard.
+    pub(crate) unheard: Cents,
 }
 
 impl Note {
@@ -54,16 +61,18 @@ impl Note {
         let verdict = self.verdict?;
         let hop_s = self.follower.hop_s();
         let middle_s = 0.5 * self.follower.frame_s();
-        let newest_s = self.follower.count() as f64 * hop_s + middle_s;
+        let rang = self
+            .follower
+            .count()
+            .min(self.frames_before_end())
+            .min(self.follower.stopped());
+        let newest_s = rang as f64 * hop_s + middle_s;
         let begun_s = middle_s + EARLY_SHARE * (newest_s - 2.0 * middle_s);
         let from_s = begun_s
             .max(newest_s - EARLY_S)
             .clamp(middle_s, MEASURED_S.0.max(middle_s));
         let from = ((from_s - middle_s) / hop_s).round() as usize;
-        let to = self
-            .follower
-            .count()
-            .min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
+        let to = rang.min(((MEASURED_S.1 - middle_s) / hop_s).round() as usize + 1);
         let whole = self.measure_from(verdict, from, to);
         // Frames that end before another string was plucked are its own; of few of them, little can be told.
         let before = (self.crowded.saturating_sub(self.onset) as f64 / self.rate - 2.0 * middle_s) / hop_s;
@@ -81,6 +90,34 @@ impl Note {
         }
     }
 
+    /// How uncertain its pitch is for having been heard for a part only of the time over which that is the mean, cents: by the
+    /// share of its energy that would have been left, had it gone on fading as it did.
+    pub(super) fn unheard_cents(&self) -> f64 {
+        let (from, to) = self.measured_over;
+        let hop_s = self.follower.hop_s();
+        let left_s = MEASURED_S.1 - (to as f64 * hop_s + 0.5 * self.follower.frame_s());
+        if left_s < hop_s || to < from + 2 {
+            return 0.0;
+        }
+        let middle = from + (to - from) / 2;
+        let (first, last) = (self.follower.energy(from, middle), self.follower.energy(middle, to));
+        let half_s = (middle - from) as f64 * hop_s;
+        let per_s = ((first / last.max(f64::MIN_POSITIVE)).ln() / half_s).max(FADES_LEAST_PER_S);
+        // From the middle of the last half on, as long as it lasts.
+        let ends = last / half_s * (-0.5 * per_s * half_s).exp();
+        let unheard = ends * (1.0 - (-per_s * left_s).exp()) / per_s;
+        UNHEARD_CENTS * unheard / (first + last + unheard).max(f64::MIN_POSITIVE)
+    }
+
+    /// How many frames end before the note does; some may have been followed before that was known.
+    fn frames_before_end(&self) -> usize {
+        if self.end == u64::MAX {
+            return usize::MAX;
+        }
+        let room_s = self.end.saturating_sub(self.onset) as f64 / self.rate - self.follower.frame_s();
+        ((room_s / self.follower.hop_s() + 1.0).max(0.0) as usize).max(ALONE_FRAMES)
+    }
+
     /// The pitch as it can be told from some of the frames.
     fn measure_from(&mut self, verdict: Verdict, from: usize, to: usize) -> Option<Measured> {
         let (fitted, measures) = self.fit_own(from, to, verdict.hz)?;
@@ -93,6 +130,7 @@ impl Note {
             hz: Hz::new(fitted.hz).ok()?,
             sigma: Cents(still.hypot(drawn)),
             still: Cents(still),
+            unheard: Cents(0.0),
             glide: Cents(glide),
             moved: Cents(measures.moved),
             together: Cents(measures.together),

@@ -1,6 +1,7 @@
 //! The listener from outside: synthetic strings, recorded strings, broken inputs.
 
 mod accuracy;
+mod again;
 mod bound;
 mod identification;
 mod input;

@@ -23,6 +23,18 @@ pub(super) const CONDITIONS: [&str; 11] = [
     "clean", "ring", "bed20", "bed10", "bed3", "harp2", "weak", "hum", "contact", "wide", "wide10",
 ];
 
+/// What becomes of the string itself, after all cases in those surroundings, so that each of them stays what it was: it was
+/// plucked before and is plucked again, or a hand damps it.
+pub(super) const PLAYED: [&str; 2] = ["again", "damped"];
+/// How long before or after the pluck that is, seconds: as fast as strings are plucked again, and longer than a note has to
+/// sound to be measured.
+const PLAYED_S: (f64, f64) = (0.32, 1.3);
+/// How much louder or softer the pluck before was, decibels.
+const PLAYED_DB: f64 = 4.0;
+/// A finger or a hand lies on the string so long before it is plucked again, and has silenced it after so long, seconds.
+const TOUCHES_BEFORE_S: f64 = 0.05;
+const TOUCHES_S: f64 = 0.03;
+
 /// A recorded string in silence.
 pub(super) struct Source {
     pub(super) recording: Recording,
@@ -83,6 +95,7 @@ impl Generator {
         let mut sound = self.string(at, hz, PLUCK_S);
         let level = level_from(&sound, PLUCK_S);
         let mut other_plucks_s = Vec::new();
+        let mut pluck_s = PLUCK_S;
         let below = |db: f64| level * 10.0_f64.powf(-db / 20.0);
         let (ring, room, hum, weak) = match condition {
             "ring" => (Some(self.dice.within(6.0, 20.0)), None, None, false),
@@ -97,6 +110,23 @@ impl Generator {
         let weak = weak.then(|| self.dice.within(60.0, 130.0));
         if let Some(corner_hz) = weak {
             weaken_bass(&mut sound, corner_hz);
+        }
+        if condition == "again" {
+            // The case begins with the pluck before, and is as much longer.
+            let after_s = self.dice.within(PLAYED_S.0, PLAYED_S.1);
+            let gain = 10.0_f64.powf(self.dice.within(-PLAYED_DB, PLAYED_DB) / 20.0);
+            let mut before = sound.clone();
+            damp(&mut before, PLUCK_S + after_s - TOUCHES_BEFORE_S);
+            let later = (after_s * f64::from(RATE)) as usize;
+            let untouched = ((PLUCK_S - TOUCHES_BEFORE_S) * f64::from(RATE)) as usize;
+            sound[..untouched].fill(0.0);
+            sound.splice(..0, std::iter::repeat_n(0.0, later));
+            mix(&mut sound, &before, gain);
+            other_plucks_s.push(PLUCK_S);
+            pluck_s = PLUCK_S + later as f64 / f64::from(RATE);
+        }
+        if condition == "damped" {
+            damp(&mut sound, PLUCK_S + self.dice.within(PLAYED_S.0, PLAYED_S.1));
         }
         if condition == "harp2" {
             let (_, other_hz, other) = self.any_string(&harp, 60.0);
@@ -137,7 +167,7 @@ impl Generator {
             a4,
             hz,
             truth_sigma: source.truth_sigma,
-            pluck_s: PLUCK_S,
+            pluck_s,
             other_plucks_s,
             raw: source.raw.clone(),
         };
@@ -197,6 +227,14 @@ impl Generator {
                 sample * left as f32
             })
             .collect()
+    }
+}
+
+/// Lets a finger touch the string at a moment.
+fn damp(sound: &mut [f32], at_s: f64) {
+    for (n, sample) in sound.iter_mut().enumerate() {
+        let touched_s = n as f64 / f64::from(RATE) - at_s;
+        *sample *= (1.0 - touched_s / TOUCHES_S).clamp(0.0, 1.0) as f32;
     }
 }
 
