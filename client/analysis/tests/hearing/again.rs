@@ -49,3 +49,21 @@ fn a_string_that_is_plucked_again_at_once_is_heard_each_time() {
         }
     }
 }
+
+/// Lost samples put partials out of step as a finger does, but nothing is plucked.
+#[test]
+fn a_string_of_which_samples_are_lost_is_not_plucked_again() {
+    for (number, hz) in [(33, 124.0), (26, 248.0), (21, 417.0)] {
+        for lost_s in [0.0021, 0.0058, 0.0133] {
+            let pluck = Pluck::new(hz);
+            let mut sound = silence(2.8, RATE);
+            pluck.play(&mut sound, RATE);
+            let from = ((pluck.at_s + 0.5) * f64::from(RATE)) as usize;
+            sound.drain(from..from + (lost_s * f64::from(RATE)) as usize);
+            add_noise(&mut sound, 1e-4, 7);
+            let readings = readings(&hear(&sound, RATE, &concert_harp(), 480));
+            let strings: Vec<u8> = readings.iter().map(|(reading, _)| reading.string).collect();
+            assert_eq!(strings, [number], "{hz} Hz, {lost_s} s lost: {readings:?}");
+        }
+    }
+}
