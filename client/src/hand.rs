@@ -96,6 +96,7 @@ impl Follower {
             } => {
                 let hz = self.smoothed(onset_s, hz);
                 if sigma.0 <= VAGUE_CENTS {
+                    self.strays.heard(string, onset_s, hz);
                     self.told.track(onset_s, time_s, string, hz);
                 }
                 self.live(onset_s, time_s, string, hz, sigma)
@@ -111,6 +112,7 @@ impl Follower {
         self.track = None;
         self.trail.begin_sound();
         self.told.begin_sound();
+        self.strays.begin_sound();
         // What did not count in the sound before does not do so in this one.
         if self.is_left() {
             self.held = None;
@@ -118,6 +120,28 @@ impl Follower {
         if let Some(held) = &mut self.held {
             held.onset_s = f64::NEG_INFINITY;
             held.shown_s = f64::NEG_INFINITY;
+        }
+    }
+
+    /// The last word on a pluck that counts, or may: what its string did since the one before it was its own, or was not.
+    pub(crate) fn learn(&mut self, answer: &Answer) {
+        let Answer {
+            onset_s,
+            string,
+            hz,
+            sigma,
+            verdict,
+            ..
+        } = *answer;
+        match verdict {
+            Verdict::Provisional => {}
+            Verdict::Settled => {
+                self.strays.measured(string, onset_s, hz, sigma);
+                if let Some((_, now)) = self.track.filter(|(onset, _)| *onset == onset_s) {
+                    self.strays.heard(string, onset_s, now);
+                }
+            }
+            Verdict::Unsure(_) => self.strays.forget(string),
         }
     }
 
@@ -208,8 +232,8 @@ impl Follower {
         let held = self.held?;
         let target = tuning.open_target(harp.string(held.string)?);
         let heard = match held.state {
-            State::Live(hz) if held.shown_s - held.onset_s < YOUNG_S => Heard::Young(hz.cents_above(target)),
             State::Live(hz) if self.moved_s == Some(held.onset_s) => Heard::Moved(hz.cents_above(target)),
+            State::Live(hz) if held.shown_s - held.onset_s < YOUNG_S => Heard::Young(hz.cents_above(target)),
             State::Live(hz) => Heard::Live(hz.cents_above(target)),
             State::Settled(hz) => Heard::Settled(hz.cents_above(target)),
             State::Unsure => Heard::Unsure,
@@ -237,11 +261,9 @@ impl Follower {
         let state = match answer.verdict {
             Verdict::Provisional => return self.foretold(answer),
             Verdict::Settled => {
-                self.strays.measured(answer.string, answer.hz);
-                if let Some(gone) = self.was_left(answer) {
+                if self.was_left(answer) {
                     // What is heard since then says where it is; the next pluck tells where it stays.
-                    self.strays.doubt(answer.string, answer.hz, gone);
-                    self.moved_s = Some(answer.onset_s);
+                    self.moves(answer.onset_s, answer.string);
                     return true;
                 }
                 self.trail.measured(answer.onset_s, answer.time_s, answer.hz);
@@ -251,7 +273,11 @@ impl Follower {
                 if self.told.is_tracked(answer.onset_s, answer.time_s)
                     || self.held.is_some_and(|held| held.onset_s == answer.onset_s) =>
             {
-                return self.lost(answer.onset_s, answer.time_s);
+                if !self.lost(answer.onset_s, answer.time_s) {
+                    // Its track follows it, and no answer comes any more.
+                    self.moves(answer.onset_s, answer.string);
+                }
+                return true;
             }
             Verdict::Unsure(Doubt::Turned) => State::Turned,
             Verdict::Unsure(Doubt::Soft) => State::TooSoft,
@@ -291,19 +317,26 @@ impl Follower {
         self.live(onset_s, time_s, string, hz, sigma)
     }
 
-    /// How far the string in hand is tracked from where its last answer sees it, if it was turned while it sounded.
-    fn was_left(&self, answer: &Answer) -> Option<Cents> {
-        let (_, now) = self.track.filter(|(onset, _)| *onset == answer.onset_s)?;
+    /// What was measured of the pluck is not where it is heard: its string was turned, or strays.
+    fn moves(&mut self, onset_s: f64, string: StringNumber) {
+        self.moved_s = Some(onset_s);
+        self.strays.doubt(string, onset_s);
+    }
+
+    /// Whether the string in hand was turned while it sounded, and is tracked where its last answer does not see it.
+    fn was_left(&self, answer: &Answer) -> bool {
+        let Some((_, now)) = self.track.filter(|(onset, _)| *onset == answer.onset_s) else {
+            return false;
+        };
         let in_hand = self.held.is_some_and(|held| {
             held.onset_s == answer.onset_s && held.string == answer.string && matches!(held.state, State::Live(_))
         });
         let gone = now.cents_above(answer.hz);
         let by_itself = TURNED_CENTS + self.strays.allows(answer.string, gone);
-        let is_left = in_hand
+        in_hand
             && self.told.is_turned(answer.onset_s)
             && self.told.is_tracked(answer.onset_s, answer.time_s)
-            && !gone.is_within(Cents(by_itself));
-        is_left.then_some(gone)
+            && !gone.is_within(Cents(by_itself))
     }
 
     /// The string of that pluck was turned: where nothing tracks it, nothing tells where it is.
@@ -378,6 +411,9 @@ impl Follower {
             if heard < needed {
                 self.leapt = Some((hz, heard));
                 return false;
+            }
+            if same_pluck && matches!(held.state, State::Settled(_)) {
+                self.moves(onset_s, string);
             }
         } else if self.held.is_some_and(|held| held.onset_s > onset_s) {
             return false;

@@ -203,6 +203,12 @@ impl Hearing {
         {
             self.strong_s = Some(answer.onset_s);
         }
+        if let Sensed::Answer(answer) = sensed {
+            let is_left = |left: Left| left.onset_s == answer.onset_s && left.why != Why::Waits;
+            if !self.left.is_some_and(is_left) {
+                self.follower.learn(answer);
+            }
+        }
         let mut changed = !self.is_another_harps(sensed) && self.follower.follow(sensed);
         if let (Sensed::Answer(answer), Some(left)) = (sensed, self.left)
             && answer.onset_s == left.onset_s
@@ -301,9 +307,7 @@ impl Hearing {
                 .hand(self.sounding(harp), link.tuning())
                 .map(|hand| match hand.heard {
                     // A stretched string finds its pitch for longer.
-                    Heard::Live(cents) | Heard::Moved(cents)
-                        if self.strong_s.is_some() && self.follower.onset_s() == self.strong_s =>
-                    {
+                    Heard::Live(cents) if self.strong_s.is_some() && self.follower.onset_s() == self.strong_s => {
                         let heard = Heard::Young(cents);
                         Hand { heard, ..hand }
                     }

@@ -299,7 +299,10 @@ fn about_hand(situation: &Situation<'_>, Hand { string, heard }: Hand) -> Advice
             let why = up(situation, string);
             advice(situation, string, Action::LeaveIt, Some(cents), None, why)
         }
-        (Heard::Young(cents) | Heard::Live(cents) | Heard::Moved(cents) | Heard::Settled(cents), Standing::New(_))
+        (Heard::Moved(cents), Standing::New(_)) if Step::of(cents, situation.ways.taken(string)).is_at(cents) => {
+            plain(Action::Again, None, Key::WhyTurned)
+        }
+        (Heard::Young(cents) | Heard::Live(cents) | Heard::Settled(cents), Standing::New(_))
             if Step::of(cents, situation.ways.taken(string)).is_at(cents) =>
         {
             let step = Step::of(cents, situation.ways.taken(string));

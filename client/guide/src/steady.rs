@@ -23,11 +23,16 @@ const FAR: Cents = Cents(12.0);
 impl Steady {
     /// What to show at `now` of `advice`; `moving` while it comes of a string that is followed, not of one that is measured.
     ///
-    /// Only *let it ring*, *tighten* and *loosen* wait for each other: a doubt, a measured string and another string are
-    /// said at once. While a word waits, the figures are those of the word that stands.
+    /// Only *let it ring*, *again*, *tighten* and *loosen* wait for each other: a doubt, a measured string and another string
+    /// are said at once. While a word waits, the figures are those of the word that stands.
     pub fn show(&mut self, advice: Advice, moving: bool, now: Uptime) -> Advice {
-        let turns = |action| matches!(action, Action::LetRing | Action::Tighten | Action::Loosen);
-        let near = advice.cents.is_some_and(|cents| cents.is_within(FAR));
+        let turns = |action| {
+            matches!(
+                action,
+                Action::LetRing | Action::Again | Action::Tighten | Action::Loosen
+            )
+        };
+        let near = advice.cents.is_none_or(|cents| cents.is_within(FAR));
         let waits = moving
             && near
             && turns(advice.action)

@@ -127,6 +127,7 @@ fn a_string_that_was_in_tune_is_turned_by_what_is_measured_and_not_by_what_waver
         moved(-4.5),
         (Some(26), Action::Tighten, Some(Far::Little)),
     );
+    // One that was never in tune is plucked once more when it has rung, and says so.
     check(&[(26, -3.0)], moved(-0.5), rings);
 }
 

@@ -520,16 +520,24 @@ fn when_a_pass_is_over_the_next_one_begins_at_the_beginning() {
 }
 
 proptest! {
-    /// Whatever the live track does, a word about one moving string near its mark stands for at least 400 ms.
+    /// Whatever the live track does, a word about one moving string near its mark stands for at least 400 ms, set before or
+    /// not, measured or not.
     #[test]
-    fn words_never_flicker(track in proptest::collection::vec((-9.0..9.0_f64, 20_u64..120), 1..200)) {
-        let desk = Desk::new();
+    fn words_never_flicker(
+        track in proptest::collection::vec((-9.0..9.0_f64, 20_u64..120), 1..200),
+        set in any::<bool>(),
+        heard in prop_oneof![Just(Heard::Live as fn(Cents) -> Heard), Just(Heard::Moved as fn(Cents) -> Heard)],
+    ) {
+        let mut desk = Desk::new();
+        if set {
+            desk.pluck(26, 0.5);
+        }
         let mut steady = Steady::default();
         let mut now = Duration::ZERO;
         let mut shown: Option<(Action, Duration)> = None;
         for (cents, later) in track {
             now += Duration::from_millis(later);
-            let advice = desk.advice(Some((26, Heard::Live(Cents(cents)))));
+            let advice = desk.advice(Some((26, heard(Cents(cents)))));
             let action = steady.show(advice, true, Uptime(now)).action;
             if let Some((before, since)) = shown && before != action {
                 prop_assert!(now - since >= Duration::from_millis(400), "{before:?} stood for {:?}", now - since);

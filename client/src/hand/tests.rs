@@ -90,7 +90,7 @@ fn the_hand_follows_the_key_and_not_the_dying_string() {
         (0.0,     2.9,  21,     -0.5,  false, None),
         (0.0,     2.95, 21,      0.0,  false, None),
         (0.0,     3.0,  21,      1.0,  false, None),
-        (0.0,     3.04, 21,      1.0,  false, Some("21 live 0.4")),       // Calmed.
+        (0.0,     3.04, 21,      1.0,  false, Some("21 moved 0.4")),      // Calmed.
         (0.0,     3.1,  21,      1.0,  true,  Some("21 settled 1.0")),
         (0.0,     3.2,  21,     47.0,  false, None),                      // The last of a dying sound jumps.
         (0.0,     3.24, 21,     47.0,  false, None),
@@ -122,9 +122,9 @@ fn a_string_that_is_done_is_not_taken_up_again_by_its_own_ringing() {
     assert!(follower.follow(&track(3.0, 3.5)), "it was plucked anew");
 }
 
-/// A pluck of string 13 at `onset_s`: its answers see it `at` cents, its track strays from there by 4.5 cents while it dies
-/// away; what the hand shows in the end.
-fn strays(follower: &mut Follower, onset_s: f64, at: f64) -> Option<Heard> {
+/// A pluck of string 13 at `onset_s`: its answers see it `at` cents, its track strays from there by 4.5 cents `from_s` on; the
+/// last answer is sure or not. What the hand shows in the end.
+fn strays(follower: &mut Follower, onset_s: f64, at: f64, from_s: f64, last: Verdict) -> Option<Heard> {
     let harp = harp_file::preset("pedal-47").expect("preset");
     let string = StringNumber::new(13).expect("string");
     let target = Tuning::default().open_target(harp.string(string).expect("string"));
@@ -133,11 +133,11 @@ fn strays(follower: &mut Follower, onset_s: f64, at: f64) -> Option<Heard> {
         let time_s = onset_s + since_s;
         let verdict = match frame {
             ..39 => Some(Verdict::Provisional),
-            39 => Some(Verdict::Settled),
+            39 => Some(last),
             _ => None,
         };
         if let Some(verdict) = verdict {
-            follower.follow(&Sensed::Answer(Answer {
+            let answer = Answer {
                 onset_s,
                 time_s,
                 string,
@@ -149,13 +149,15 @@ fn strays(follower: &mut Follower, onset_s: f64, at: f64) -> Option<Heard> {
                 own_dbfs: -20.0,
                 timbre: consort_analysis::Timbre::default(),
                 verdict,
-            }));
+            };
+            follower.learn(&answer);
+            follower.follow(&Sensed::Answer(answer));
         }
         follower.follow(&Sensed::Track {
             onset_s,
             time_s,
             string,
-            hz: target.raised_by(Cents(at + if since_s > 1.0 { 4.5 } else { 0.0 })),
+            hz: target.raised_by(Cents(at + if since_s > from_s { 4.5 } else { 0.0 })),
             sigma: Cents(0.3),
         });
     }
@@ -165,10 +167,10 @@ fn strays(follower: &mut Follower, onset_s: f64, at: f64) -> Option<Heard> {
 #[test]
 fn a_string_that_strays_by_itself_is_found_out_by_its_next_pluck() {
     #[track_caller]
-    fn check(plucks: &[(f64, bool)]) {
+    fn check(from_s: f64, plucks: &[(f64, bool)]) {
         let mut follower = Follower::default();
         for (onset_s, &(at, moved)) in (0..).map(|pluck| 10.0 * f64::from(pluck)).zip(plucks) {
-            let told = match strays(&mut follower, onset_s, at) {
+            let told = match strays(&mut follower, onset_s, at, from_s, Verdict::Settled) {
                 Some(Heard::Moved(cents)) => (cents.0 - at - 4.5, true),
                 Some(Heard::Settled(cents)) => (cents.0 - at, false),
                 other => panic!("{other:?}"),
@@ -176,9 +178,19 @@ fn a_string_that_strays_by_itself_is_found_out_by_its_next_pluck() {
             assert!(told.0.abs() < 0.1 && told.1 == moved, "{told:?} at {onset_s} s");
         }
     }
-    check(&[(0.0, true), (0.4, false), (-5.0, false)]);
-    // One that was turned begins elsewhere.
-    check(&[(0.0, true), (4.5, true), (4.4, false)]);
+    // From early on, as it dies away, and once it was measured.
+    for from_s in [0.5, 1.0, 1.6] {
+        check(from_s, &[(0.0, true), (0.4, false), (-5.0, false)]);
+        // One that was turned begins elsewhere.
+        check(from_s, &[(0.0, true), (4.5, true), (4.4, false)]);
+    }
+}
+
+#[test]
+fn a_string_that_moves_is_not_left_ringing_where_its_last_answer_is_no_measure() {
+    let last = Verdict::Unsure(Doubt::Turned);
+    let shown = strays(&mut Follower::default(), 0.0, 0.0, 1.0, last);
+    assert!(matches!(shown, Some(Heard::Moved(_))), "{shown:?}");
 }
 
 /// Provisional answers of a pluck of string 40 at 1 s, every 40 ms, where `cents` says; what the hand shows at the end.

@@ -1,6 +1,7 @@
 //! What notes that ring together are to each other: a swell, an answer, the same string plucked again, or a crowd.
 
 use super::{Listener, NOTES};
+use crate::heard::Refusal;
 use crate::identify::Verdict;
 use crate::note::{Note, Progress};
 
@@ -37,8 +38,10 @@ impl Listener {
         let over = before
             .max_by_key(|other| other.onset)
             .and_then(|other| other.plucked_anew(note, &progress, &self.history));
-        match over {
-            Some(over) if self.notes[at].look_again(over, &self.history, &mut self.tools) => Progress::Waiting,
+        match (over, progress) {
+            (Some(over), _) if self.notes[at].look_again(over, &self.history, &mut self.tools) => Progress::Waiting,
+            // What it was taken for was what the string did before.
+            (Some(_), Progress::Provisional(_)) => Progress::Refused(Refusal::NotAString),
             _ => progress,
         }
     }
