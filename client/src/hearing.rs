@@ -11,12 +11,18 @@ use consort_guide::{
     Advice, Attention, Hand, Heard, Pedals, Quick, Situation, Sounding, Standstill, Steady, Twins, Ways,
 };
 use consort_link::Link;
-use consort_proto::{Harp, Readiness, Reading, StringNumber, Uptime};
+use consort_proto::{Cents, Harp, Readiness, Reading, Standing, StringNumber, Uptime};
 
 use self::counts::{Left, Why, plucked};
 use crate::ear::{Answer, Sensed, Verdict};
 use crate::hand::Follower;
 use crate::pace::Pace;
+
+/// A string that nobody asks for is not shown before its pluck is so old, seconds; nor, before it is measured, where it is
+/// further than this from where it stood (in 36 whole tunings, words to turn strings that were right came of such for 0.1 to
+/// 0.9 s).
+const UNASKED_S: f64 = 0.75;
+const ELSEWHERE: Cents = Cents(30.0);
 
 /// What is remembered from one pluck to the next.
 #[derive(Debug)]
@@ -209,7 +215,8 @@ impl Hearing {
                 self.follower.learn(answer);
             }
         }
-        let mut changed = !self.is_another_harps(sensed) && self.follower.follow(sensed);
+        let passes = self.is_another_harps(sensed) || self.comes_unasked(sensed, harp, link);
+        let mut changed = !passes && self.follower.follow(sensed);
         if let (Sensed::Answer(answer), Some(left)) = (sensed, self.left)
             && answer.onset_s == left.onset_s
         {
@@ -242,6 +249,43 @@ impl Hearing {
             }
         }
         changed
+    }
+
+    /// Whether what is not measured yet is taken for a string that nobody asks for and that is not in hand, and is too young or
+    /// too far from where that string stood to be believed: what a finger or a key leaves of another string sounds so.
+    fn comes_unasked(&self, sensed: &Sensed, harp: &Harp, link: &Link) -> bool {
+        let (onset_s, time_s, string, hz) = match *sensed {
+            Sensed::Answer(Answer {
+                onset_s,
+                time_s,
+                string,
+                hz,
+                verdict: Verdict::Provisional,
+                ..
+            })
+            | Sensed::Track {
+                onset_s,
+                time_s,
+                string,
+                hz,
+                ..
+            } => (onset_s, time_s, string, hz),
+            Sensed::Answer(_) | Sensed::Refused { .. } | Sensed::Input(_) => return false,
+        };
+        let goes_by_itself = self.ways.pedals.is_some() || self.ways.last_check.is_some() || self.ways.chosen.is_some();
+        if goes_by_itself || self.follower.holds(string) {
+            return false;
+        }
+        let readiness = link.readiness();
+        if consort_guide::asked(&self.situation(harp, link, &readiness), None) == Some(string) {
+            return false;
+        }
+        let stood = readiness.of(string).and_then(Standing::cents);
+        let target = harp.string(string).map(|own| link.tuning().open_target(own));
+        let is_elsewhere = stood
+            .zip(target)
+            .is_some_and(|(stood, target)| !(hz.cents_above(target) - stood).is_within(ELSEWHERE));
+        is_elsewhere || time_s - onset_s < UNASKED_S
     }
 
     /// Takes in the reading of a pluck that was measured to its end; what the leader has called was not plucked for the

@@ -185,6 +185,48 @@ fn what_nobody_asked_for_is_said_to_wait_until_it_counts() {
     assert_ne!(desk.advise(9.0).action, Action::Again, "it counts");
 }
 
+/// The string that the desk speaks of once a track of string `number` has come from a pluck at 10 s on, so far above its
+/// target, up to an age in seconds.
+fn tracked(desk: &mut Desk, number: u32, cents: f64, age_s: f64) -> Option<u32> {
+    desk.string = StringNumber::new(number).expect("a string");
+    let mut said = None;
+    for frame in 2.. {
+        let since_s = TRACK_S * f64::from(frame);
+        if since_s > age_s {
+            break;
+        }
+        let sensed = Sensed::Track {
+            onset_s: 10.0,
+            time_s: 10.0 + since_s,
+            string: desk.string,
+            hz: desk.hz(cents),
+            sigma: Cents(0.3),
+        };
+        desk.hearing.follow(&sensed, &desk.harp, &desk.link);
+        said = desk.advise(10.0 + since_s).string;
+    }
+    said.map(StringNumber::get).map(u32::from)
+}
+
+#[test]
+fn a_string_that_nobody_asks_for_is_not_shown_at_once_nor_where_it_cannot_be() {
+    for (number, cents, age_s, shown) in [
+        (ASKED, 20.0, 0.5, ASKED),
+        (31, 20.0, 0.5, ASKED),
+        (31, 20.0, 1.2, 31),
+        // It was heard in tune, and nothing was measured since.
+        (20, -60.0, 1.2, ASKED),
+        (20, -20.0, 1.2, 20),
+    ] {
+        let mut desk = Desk::new(20);
+        let reading = Reading::new(desk.string, desk.hz(0.5), Cents(0.1)).expect("a reading");
+        let since = Duration::ZERO;
+        desk.link.handle(now(1.0), Event::Plucked { reading, since });
+        let told = tracked(&mut desk, number, cents, age_s);
+        assert_eq!(told, Some(shown), "string {number}, {cents} cents, {age_s} s");
+    }
+}
+
 #[test]
 fn what_was_plucked_much_more_strongly_is_asked_for_again_and_counts_if_it_is_so_again() {
     let mut desk = Desk::new(ASKED);
